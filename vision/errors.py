@@ -1,0 +1,43 @@
+"""Exceptions, and nothing else.
+
+Bad input is reported whole: a reader collects every `Fault` it meets and raises them together, so
+that somebody in a car park corrects a job file once and not five times.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing that is wrong with something a person gave us.
+
+    Every field is a phrase for a person: the file's name, the key inside it (empty when the whole
+    file is at fault), what was found, what was expected and what to do next.
+    """
+
+    file: str
+    key: str
+    found: str
+    expected: str
+    next_step: str
+
+    def __str__(self) -> str:
+        where = f"{self.file}: {self.key}" if self.key else self.file
+        return f"{where}: found {self.found}; expected {self.expected}; {self.next_step}"
+
+
+class SeamtrueError(Exception):
+    """Base of every exception that this project raises on purpose."""
+
+
+class BadInputError(SeamtrueError):
+    """Input that cannot be used: holds every fault, in the order in which they were met."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        if not self.faults:
+            raise ValueError("a BadInputError needs at least one fault")
+        super().__init__("\n".join(str(fault) for fault in self.faults))
