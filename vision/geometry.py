@@ -123,7 +123,8 @@ def aim_from_rotation(R: Array) -> Aim:
 def d_aim_d_rotation_vector(R: Array) -> Array:
     """Derivative of (pan, tilt, roll) by the rotation vector w of R' = exp([w]x) R, (3, 3).
 
-    The axis f = R^T e_z turns by df = R^T (e_z x w) = R^T (-w_y, w_x, 0)... seen in the camera.
+    With level and down as the camera's x and y at roll 0, turning about level tips the axis up and
+    turning about down swings it clockwise or back; roll follows pan by the sine of the tilt.
     Singular for a camera that looks straight up or down: there the first and last row are NaN.
     """
     aim = aim_from_rotation(R)
@@ -131,12 +132,11 @@ def d_aim_d_rotation_vector(R: Array) -> Array:
     ct, st = np.cos(aim.tilt_rad), np.sin(aim.tilt_rad)
     if ct < 1e-9:
         nan = [np.nan] * 3
-        return np.array([nan, [-cr, sr, 0.0], nan])
-    # Columns: w_x tips the axis along the camera's y, w_y along minus its x, w_z turns about it.
-    # Written out for roll 0 (camera x level) and turned by the roll.
+        return np.array([nan, [cr, -sr, 0.0], nan])
+    # `level` and `down` in camera coordinates, so that a product with w is the turn about each.
     level, down = np.array([cr, -sr, 0.0]), np.array([sr, cr, 0.0])
     pan = down / ct
-    tilt = -level
+    tilt = level
     roll = np.array([0.0, 0.0, -1.0]) + st * pan
     return np.stack([pan, tilt, roll])
 

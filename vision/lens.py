@@ -90,7 +90,7 @@ class Lens:
         """
         r = np.asarray(radius, dtype=np.float64)
         limit = self.monotone_limit_rad
-        valid = (r >= 0) & (r <= self.radius(np.float64(limit)))
+        valid = (r >= 0) & (r <= self.radius(np.asarray(limit)))
         low, high = np.zeros_like(r), np.full_like(r, limit)
         theta = np.clip(np.where(valid, r, 0.0), 0.0, limit)
         for _ in range(NEWTON_STEPS):

@@ -1,0 +1,274 @@
+"""Poses that would put the planned marks onto the candidates: a coarse search, then refinement.
+
+Many poses are carried side by side (first axis everywhere), with a lens curve of two numbers: r =
+f0 theta (a0 + a1 s^2), s = theta over half the stated field of view. That is enough to bring a
+pose to within some pixels; the full lens follows in the plan fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from vision.candidates import Candidates
+from vision.geometry import Aim, Array, cross_matrix
+from vision.lens import Lens
+
+REACH_RAD = float(np.radians(18.0))
+"""Half the range of the search in pan, tilt and roll: the 15 degrees an aim may be wrong, and what
+a camera 10 cm out of place adds at 2 m."""
+STEP_RAD = float(np.radians(3.0))
+AXIS_SCALES = (0.94, 1.0, 1.06, 1.12)
+"""Focal length on the axis over that of an equidistant lens with the same field of view."""
+CELL_PX = 4
+SPLAT_PX = 22.0
+STRENGTH_CAP = 0.12
+"""Strength above which a peak is worth no more: near marks are strong, and so are some stains."""
+PLACE_SIGMA_M = 0.05
+KEPT = 96
+MATCH_RADII_PX = (34.0, 26.0, 20.0, 15.0, 12.0, 9.0, 7.0, 6.0)
+PRIOR_SIGMA = np.array([*[PLACE_SIGMA_M] * 3, *[0.2] * 3, 0.08, 0.08, 10.0, 10.0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cameras:
+    """Many hypothetical cameras: places (b, 3), rotations (b, 3, 3), curves (b, 2), centres (b, 2).
+
+    `f0` in px and `half_field_rad` belong to the stated field of view and are common to all.
+    """
+
+    place_m: Array
+    R: Array
+    curve: Array
+    centre_px: Array
+    f0: float
+    half_field_rad: float
+
+    def take(self, index: Array) -> Cameras:
+        """The cameras at `index`."""
+        return Cameras(
+            place_m=self.place_m[index],
+            R=self.R[index],
+            curve=self.curve[index],
+            centre_px=self.centre_px[index],
+            f0=self.f0,
+            half_field_rad=self.half_field_rad,
+        )
+
+    def project(self, points_m: Array) -> tuple[Array, Array]:
+        """Pixels (b, n, 2) of ground points (n, 3), and the points in camera coordinates."""
+        seen = np.einsum("bij,bnj->bni", self.R, points_m[None] - self.place_m[:, None])
+        rho = np.hypot(seen[..., 0], seen[..., 1])
+        theta = np.arctan2(rho, seen[..., 2])
+        scale = self.f0 * self._shape(theta, 1.0) * theta / np.maximum(rho, 1e-12)
+        return scale[..., None] * seen[..., :2] + self.centre_px[:, None], seen
+
+    def _shape(self, theta: Array, power: float) -> Array:
+        s2 = (theta / self.half_field_rad) ** 2
+        return self.curve[:, None, 0] + power * self.curve[:, None, 1] * s2
+
+    def derivatives(self, seen: Array) -> Array:
+        """Derivative (b, n, 2, 10) of pixels by place, rotation vector, curve and centre."""
+        x, y, z = np.moveaxis(seen, -1, 0)
+        rho = np.maximum(np.hypot(x, y), 1e-12)
+        theta = np.arctan2(rho, z)
+        scale = self.f0 * self._shape(theta, 1.0) * theta / rho
+        slope = self.f0 * self._shape(theta, 3.0) / (rho**2 + z**2)
+        radial = (slope * z - scale) / rho**2
+        d_point = np.empty((*x.shape, 2, 3))
+        d_point[..., 0, 0] = scale + radial * x * x
+        d_point[..., 0, 1] = d_point[..., 1, 0] = radial * x * y
+        d_point[..., 1, 1] = scale + radial * y * y
+        d_point[..., 0, 2] = -slope * x
+        d_point[..., 1, 2] = -slope * y
+        out = np.zeros((*x.shape, 2, 10))
+        out[..., 0:3] = -d_point @ self.R[:, None]
+        out[..., 3:6] = -d_point @ cross_matrix(seen)
+        base = (self.f0 * theta / rho)[..., None] * seen[..., :2]
+        out[..., 6] = base
+        out[..., 7] = base * ((theta / self.half_field_rad) ** 2)[..., None]
+        out[..., 0, 8] = out[..., 1, 9] = 1.0
+        return out
+
+    def moved(self, step: Array) -> Cameras:
+        """The cameras after a step (b, 10) in the order of `derivatives`."""
+        turn = Rotation.from_rotvec(step[:, 3:6]).as_matrix()
+        return Cameras(
+            place_m=self.place_m + step[:, :3],
+            R=turn @ self.R,
+            curve=self.curve + step[:, 6:8],
+            centre_px=self.centre_px + step[:, 8:],
+            f0=self.f0,
+            half_field_rad=self.half_field_rad,
+        )
+
+
+def coarse_cameras(
+    intended: Aim, place_m: Array, guess: Lens, half_field_rad: float, scales: tuple[float, ...]
+) -> Cameras:
+    """The grid over pan, tilt, roll and axial focal length round an intended aim."""
+    steps = np.arange(-REACH_RAD, REACH_RAD + 1e-9, STEP_RAD)
+    d_pan, d_tilt, d_roll, scale = (
+        grid.ravel() for grid in np.meshgrid(steps, steps, steps, scales, indexing="ij")
+    )
+    # Aims whose three angles are all extreme are as likely as others: the grid stays a full cube.
+    pan, tilt, roll = intended.as_array()
+    R = _rotations(pan + d_pan, tilt + d_tilt, roll + d_roll)
+    count = len(d_pan)
+    f0 = 0.5 * guess.width / half_field_rad
+    return Cameras(
+        place_m=np.broadcast_to(place_m, (count, 3)),
+        R=R,
+        curve=np.stack([scale, 1.0 - scale], axis=1),
+        centre_px=np.broadcast_to([guess.cx, guess.cy], (count, 2)),
+        f0=f0,
+        half_field_rad=half_field_rad,
+    )
+
+
+def _rotations(pan: Array, tilt: Array, roll: Array) -> Array:
+    """`Aim.rotation` for many aims at once, (b, 3, 3)."""
+    zero = np.zeros_like(pan)
+    forward = np.stack(
+        [np.cos(tilt) * np.cos(pan), np.cos(tilt) * np.sin(pan), -np.sin(tilt)], axis=-1
+    )
+    level = np.stack([np.sin(pan), -np.cos(pan), zero], axis=-1)
+    down = np.cross(forward, level)
+    c, s = np.cos(roll)[:, None], np.sin(roll)[:, None]
+    return np.stack([c * level + s * down, -s * level + c * down, forward], axis=1)
+
+
+def _splat(candidates: Candidates, width: int, height: int) -> np.ndarray:
+    """A map in cells of `CELL_PX`: a tent of the peak's capped strength round each candidate."""
+    cells = np.zeros((height // CELL_PX + 2, width // CELL_PX + 2), dtype=np.float32)
+    reach = int(np.ceil(SPLAT_PX / CELL_PX))
+    for (u, v), strength in zip(candidates.pixels_px, candidates.strength, strict=True):
+        column, row = int(u // CELL_PX), int(v // CELL_PX)
+        top, left = max(row - reach, 0), max(column - reach, 0)
+        window = cells[top : row + reach + 1, left : column + reach + 1]
+        rows, columns = np.indices(window.shape)
+        distance = CELL_PX * np.hypot(rows + top - row, columns + left - column)
+        tent = min(float(strength), STRENGTH_CAP) * np.maximum(1 - distance / SPLAT_PX, 0)
+        np.maximum(window, tent, out=window)
+    return cells
+
+
+def _coarse_score(
+    cameras: Cameras, points_m: Array, weight: Array, cells: np.ndarray, size: tuple[int, int]
+) -> Array:
+    """Evidence found minus evidence missing of each camera, (b,)."""
+    pixels, _ = cameras.project(points_m)
+    column = (pixels[..., 0] / CELL_PX).astype(np.int32)
+    row = (pixels[..., 1] / CELL_PX).astype(np.int32)
+    inside = (pixels > 0).all(axis=-1)
+    inside &= (pixels[..., 0] < size[0] - 1) & (pixels[..., 1] < size[1] - 1)
+    found = cells[np.where(inside, row, 0), np.where(inside, column, 0)]
+    return np.asarray(np.where(inside, weight * (found - 0.25 * STRENGTH_CAP), 0.0).sum(axis=1))
+
+
+def search(
+    cameras: Cameras,
+    points_m: Array,
+    weight: Array,
+    candidates: Candidates,
+    size: tuple[int, int],
+) -> tuple[Cameras, Array]:
+    """The best distinct cameras, refined onto the candidates, with their scores, best first.
+
+    `points_m` (n, 3) are the marks the body does not hide and `weight` (n,) how well each should be
+    seen (0 to 1); `size` is (width, height) of the picture.
+    """
+    width, height = size
+    cells = _splat(candidates, width, height)
+    scores = np.concatenate(
+        [
+            _coarse_score(cameras.take(part), points_m, weight, cells, size)
+            for part in np.array_split(np.arange(len(cameras.R)), max(1, len(cameras.R) // 1000))
+        ]
+    )
+    best = cameras.take(np.argsort(-scores)[:KEPT])
+    start = best
+    distance, nearest, strength = _nearest_maps(candidates, width, height)
+    for radius in MATCH_RADII_PX:
+        best = _refined(best, start, points_m, weight, radius, distance, nearest, candidates)
+    score = _match_score(best, points_m, weight, distance, nearest, strength)
+    order = np.argsort(-score)
+    return best.take(order), score[order]
+
+
+def _nearest_maps(
+    candidates: Candidates, width: int, height: int
+) -> tuple[np.ndarray, np.ndarray, Array]:
+    """For each pixel: distance to the nearest candidate, its index; and all capped strengths."""
+    blank = np.ones((height, width), np.uint8)
+    u, v = candidates.pixels_px.astype(int).T
+    blank[v, u] = 0
+    distance, labels = cv2.distanceTransformWithLabels(
+        blank, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    index = np.zeros(int(labels.max()) + 1, dtype=np.int64)
+    index[labels[v, u]] = np.arange(len(u))
+    return distance, index[labels], np.minimum(candidates.strength, STRENGTH_CAP)
+
+
+def _matches(
+    cameras: Cameras, points_m: Array, distance: np.ndarray, nearest: np.ndarray
+) -> tuple[Array, Array, np.ndarray, Array, np.ndarray]:
+    pixels, seen = cameras.project(points_m)
+    height, width = distance.shape
+    inside = (pixels > 0).all(axis=-1)
+    inside &= (pixels[..., 0] < width - 1) & (pixels[..., 1] < height - 1)
+    column = np.where(inside, pixels[..., 0], 0).round().astype(int)
+    row = np.where(inside, pixels[..., 1], 0).round().astype(int)
+    return pixels, seen, inside, distance[row, column], nearest[row, column]
+
+
+def _refined(
+    cameras: Cameras,
+    start: Cameras,
+    points_m: Array,
+    weight: Array,
+    radius: float,
+    distance: np.ndarray,
+    nearest: np.ndarray,
+    candidates: Candidates,
+) -> Cameras:
+    """One Gauss-Newton step of all cameras towards the candidates within `radius`."""
+    pixels, seen, inside, gap, index = _matches(cameras, points_m, distance, nearest)
+    trust = np.where(inside & (gap < radius), 1 - (gap / radius) ** 2, 0.0) ** 2 * weight
+    trust = trust * np.minimum(candidates.strength, STRENGTH_CAP)[index] / STRENGTH_CAP
+    residual = candidates.pixels_px[index] - pixels
+    J = cameras.derivatives(seen)
+    sigma = max(2.0, radius / 3)
+    weighted = J * (trust / sigma**2)[..., None, None]
+    normal = np.einsum("bnkp,bnkq->bpq", weighted, J)
+    right = np.einsum("bnkp,bnk->bp", weighted, residual)
+    turned = Rotation.from_matrix(cameras.R @ np.swapaxes(start.R, 1, 2)).as_rotvec()
+    drift = np.concatenate(
+        [
+            cameras.place_m - start.place_m,
+            turned,
+            cameras.curve - start.curve,
+            cameras.centre_px - start.centre_px,
+        ],
+        axis=1,
+    )
+    normal += np.diag(1 / PRIOR_SIGMA**2)
+    right -= drift / PRIOR_SIGMA**2
+    return cameras.moved(np.linalg.solve(normal, right[..., None])[..., 0])
+
+
+def _match_score(
+    cameras: Cameras,
+    points_m: Array,
+    weight: Array,
+    distance: np.ndarray,
+    nearest: np.ndarray,
+    strength: Array,
+) -> Array:
+    _, _, inside, gap, index = _matches(cameras, points_m, distance, nearest)
+    found = strength[index] / STRENGTH_CAP * np.maximum(1 - (gap / 8.0) ** 2, 0)
+    return np.asarray(np.where(inside, weight * (found - 0.3), 0.0).sum(axis=1))

@@ -1,0 +1,187 @@
+"""What a person tells about the job, as values: vehicle, cameras, strips, marks, tolerances.
+
+Everything is in SI units and radians here; degrees, feet and inches stay in the file. Reading and
+checking a job file is the work of `job_file`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from vision.geometry import Aim, Array, frozen_array
+from vision.lens import Lens
+
+Ink = Literal["dark", "light"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cross:
+    """Two lines; from the centre to the line's end along and across the strip, and line width."""
+
+    arm_along_m: float
+    arm_across_m: float
+    line_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quadrant:
+    """Two opposite sectors of a disc: ahead-left and behind-right, looking along the strip."""
+
+    radius_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A checkerboard panel with inner corners counted along and across; behind-right is dark."""
+
+    square_m: float
+    corners_along: int
+    corners_across: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxCorner:
+    """A carton's top corner, the one nearest the camera it was set up for."""
+
+    size_m: tuple[float, float] | None = None
+    turn_rad: float | None = None
+
+
+MarkShape = Cross | Quadrant | Board
+SingleShape = Cross | Quadrant | BoxCorner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vehicle:
+    """The body as a box on the ground, centred on the origin; `height_m` may be unknown."""
+
+    length_m: float
+    width_m: float
+    height_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedLens:
+    """What is known of a lens: its field of view at mid-height, or a fitted lens with covariance.
+
+    Exactly one of `field_of_view_rad` and `fitted` is given. `covariance` is (8, 8) in the order of
+    `vision.lens.PARAMETERS`, or None when the file states none.
+    """
+
+    name: str
+    field_of_view_rad: float | None = None
+    fitted: Lens | None = None
+    covariance: Array | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Camera:
+    """A camera as mounted and as intended to look. `picture` is a file name or a pattern."""
+
+    name: str
+    picture: str
+    lens: str
+    position_m: Array
+    position_sigma_m: float
+    aim: Aim
+    mirrored: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strip:
+    """A straight length of tape with marks; `at_m` (n,) are distances from the first mark."""
+
+    name: str
+    from_m: Array
+    to_m: Array
+    at_m: Array
+    shape: MarkShape
+    tape_width_m: float
+    ink: Ink = "dark"
+    position_sigma_m: float
+    mark_sigma_m: float = 0.003
+
+    def __post_init__(self) -> None:
+        for name, shape in (("from_m", (2,)), ("to_m", (2,)), ("at_m", (None,))):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+
+    @property
+    def length_m(self) -> float:
+        """Distance from the first mark to the last as planned."""
+        return float(np.linalg.norm(self.to_m - self.from_m))
+
+    @property
+    def along(self) -> Array:
+        """Unit vector (2,) from the first mark to the last."""
+        return (self.to_m - self.from_m) / self.length_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SingleMark:
+    """A mark of its own; with z above 0 it is a raised mark, facing up."""
+
+    name: str
+    at_m: Array
+    shape: SingleShape
+    position_sigma_m: float
+    ink: Ink = "dark"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at_m", frozen_array(self.at_m, (3,), "at"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StatedSeam:
+    """A seam that the job states: a line on the ground between two cameras' views, near end first.
+    """
+
+    name: str
+    between: tuple[str, str]
+    from_m: Array
+    to_m: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "from_m", frozen_array(self.from_m, (2,), "from"))
+        object.__setattr__(self, "to_m", frozen_array(self.to_m, (2,), "to"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """What the person accepts; the defaults are those of the job file."""
+
+    seam_gap_m: float = 0.05
+    strip_m: float = 0.03
+    aim_rad: float = float(np.radians(3))
+    roll_rad: float = float(np.radians(2))
+    overlap_m: float = 0.5
+    nearest_ground_m: float = 0.5
+    blur_px: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """The whole job. Tuples keep the order of the file; names are unique within each."""
+
+    name: str
+    vehicle: Vehicle
+    lenses: tuple[StatedLens, ...]
+    cameras: tuple[Camera, ...]
+    strips: tuple[Strip, ...]
+    marks: tuple[SingleMark, ...] = ()
+    seams: tuple[StatedSeam, ...] = ()
+    readings: tuple[dict[str, object], ...] = ()
+    tolerances: Tolerances = field(default_factory=Tolerances)
+
+    def lens_of(self, camera: Camera) -> StatedLens:
+        """The stated lens that `camera` names."""
+        return next(lens for lens in self.lenses if lens.name == camera.lens)
+
+    def strip(self, name: str) -> Strip:
+        """The strip called `name`."""
+        return next(strip for strip in self.strips if strip.name == name)

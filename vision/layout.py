@@ -1,0 +1,90 @@
+"""Where every mark lies as planned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.geometry import Array, frozen_array
+from vision.job import Ink, Job, MarkShape, SingleShape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedMark:
+    """One mark as planned: its centre (3,) in ground metres and the direction of its strip.
+
+    `strip` is None for a single mark; `index` counts along the strip from 0. `tape_width_m` is None
+    where the mark is on no tape.
+    """
+
+    id: str
+    strip: str | None
+    index: int
+    centre_m: Array
+    heading_rad: float
+    shape: MarkShape | SingleShape
+    tape_width_m: float | None
+    ink: Ink
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "centre_m", frozen_array(self.centre_m, (3,), "centre_m"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layout:
+    """Every mark of a job, strips first and in the order of the job file."""
+
+    marks: tuple[PlannedMark, ...]
+
+    @property
+    def centres_m(self) -> Array:
+        """Planned centres, (n, 3)."""
+        return np.array([mark.centre_m for mark in self.marks]).reshape(-1, 3)
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """The marks' ids, in order."""
+        return tuple(mark.id for mark in self.marks)
+
+    def mark(self, mark_id: str) -> PlannedMark:
+        """The mark called `mark_id`; KeyError where there is none."""
+        for mark in self.marks:
+            if mark.id == mark_id:
+                return mark
+        raise KeyError(mark_id)
+
+
+def planned_layout(job: Job) -> Layout:
+    """Lay out every mark of `job` on its planned place."""
+    marks = []
+    for strip in job.strips:
+        heading = float(np.arctan2(strip.along[1], strip.along[0]))
+        for index, distance in enumerate(strip.at_m):
+            x, y = strip.from_m + distance * strip.along
+            marks.append(
+                PlannedMark(
+                    id=f"{strip.name}/{index}",
+                    strip=strip.name,
+                    index=index,
+                    centre_m=np.array([x, y, 0.0]),
+                    heading_rad=heading,
+                    shape=strip.shape,
+                    tape_width_m=strip.tape_width_m,
+                    ink=strip.ink,
+                )
+            )
+    for single in job.marks:
+        marks.append(
+            PlannedMark(
+                id=single.name,
+                strip=None,
+                index=0,
+                centre_m=single.at_m,
+                heading_rad=0.0,
+                shape=single.shape,
+                tape_width_m=None,
+                ink=single.ink,
+            )
+        )
+    return Layout(marks=tuple(marks))
