@@ -1,0 +1,76 @@
+"""`seamtrue check`: inspect a job, write the report, print the table."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reported
+
+EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
+REPORT_FOLDER = "seamtrue-report"
+
+
+def check(
+    job_file: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
+    ] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
+
+    Writes report.html, inspection.json and top-view.png. Exit code: 0 keep, 3 something to do,
+    4 not judged, 5 bad input, 2 usage, 1 a bug.
+    """
+    with reported(debug):
+        # Imported here, since they bring OpenCV and SciPy and --help needs neither.
+        from vision.inspection import inspect
+
+        from cli.table import show
+        from vision import files
+        from vision.report import report_html
+        from vision.result import result_of
+        from vision.topview import top_view
+
+        folder = out if out is not None else job_file.parent / REPORT_FOLDER
+        with _progress() as progress:
+            progress("reading the job and its pictures")
+            job, pictures = files.read_inspection_input(job_file)
+            inspection = inspect(job, pictures, progress)
+            progress("writing the report")
+            result = result_of(inspection)
+            from_above = top_view(inspection)
+            page = report_html(inspection, result, from_above)
+            text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+            contents = {
+                "report.html": page.encode("utf-8"),
+                "inspection.json": text.encode("utf-8"),
+                "top-view.png": from_above,
+            }
+            files.write_all(folder, contents)
+        show(result)
+        typer.echo(f"report: {printable(str(folder / 'report.html'))}")
+        raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """A line on a terminal that says what is being done; nothing when piped."""
+    if not sys.stderr.isatty():
+        yield lambda step: None
+        return
+    from rich.console import Console
+    from rich.markup import escape
+
+    with Console(stderr=True).status("starting") as status:
+        yield lambda step: status.update(escape(printable(step)))

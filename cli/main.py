@@ -1,0 +1,58 @@
+"""The command `seamtrue`: one plain verb per task."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from cli.check import check
+from cli.length import length
+from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
+from vision import __version__
+
+app = typer.Typer(
+    name="seamtrue",
+    help="Check the cameras, marks and seams of a surround-view fitting. A measuring aid: it "
+    "certifies nothing and replaces no mirror and no look around the vehicle.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+app.command()(check)
+app.command()(length)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"seamtrue {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def seamtrue(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version.", callback=_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Take options that belong to no command."""
+
+
+def main() -> None:
+    """Run the command line; the exit codes are those of `cli.trouble`, and 2 for usage."""
+    steady_output()
+    try:
+        app()
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
+    except Exception as error:
+        if "--debug" in sys.argv:
+            raise
+        bug(error)
+        sys.exit(CRASH)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,279 @@
+"""What every test shares: repeatable examples, and an inspection made by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import settings
+
+from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
+from vision.geometry import Aim, Pose
+from vision.inspection_values import (
+    InspectedCamera,
+    InspectedMark,
+    InspectedRaisedMark,
+    InspectedSeam,
+    InspectedStrip,
+    Inspection,
+)
+from vision.job import Camera, Cross, Job, Quadrant, SingleMark, StatedLens, Strip, Vehicle
+from vision.lens import Lens
+from vision.picture import Picture
+from vision.plan_fit import PlanFit, Points
+from vision.seams import SeamGap, SeamLine, seam_lines
+from vision.verdict import Action, Reason
+
+# The same examples on every machine, and no deadline: a busy machine is no failure.
+settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=50)
+settings.load_profile("repeatable")
+
+SIZE = (320, 180)
+COLOURS_BGR = {
+    "front": (200, 40, 40),
+    "left": (40, 200, 40),
+    "rear": (40, 40, 200),
+    "right": (40, 200, 200),
+}
+PLACES = {
+    "front": (4.0, 0.0, 2.5, 0.0),
+    "left": (0.0, 1.2, 2.5, 90.0),
+    "rear": (-4.0, 0.0, 2.5, 180.0),
+    "right": (0.0, -1.2, 2.5, -90.0),
+}
+
+
+def hand_made_job(name: str = "Mobile library") -> Job:
+    """Four cameras round a body of 8 x 2.4 m, one strip and one raised mark."""
+    cameras = tuple(
+        Camera(
+            name=camera,
+            picture=f"{camera}.jpg",
+            lens="wide",
+            position_m=np.array([x, y, z]),
+            position_sigma_m=0.02,
+            aim=Aim.from_degrees(pan, 45, 0),
+            mirrored=camera == "rear",
+        )
+        for camera, (x, y, z, pan) in PLACES.items()
+    )
+    strip = Strip(
+        name="front",
+        from_m=np.array([5.0, -1.0]),
+        to_m=np.array([5.0, 1.0]),
+        at_m=np.array([0.0, 1.0, 2.0]),
+        shape=Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025),
+        tape_width_m=0.18,
+        position_sigma_m=0.01,
+    )
+    trestle = SingleMark(
+        name="trestle",
+        at_m=np.array([6.0, 0.5, 0.75]),
+        shape=Quadrant(radius_m=0.06),
+        position_sigma_m=0.01,
+    )
+    return Job(
+        name=name,
+        vehicle=Vehicle(length_m=8.0, width_m=2.4, height_m=3.0),
+        lenses=(StatedLens(name="wide", field_of_view_rad=3.2),),
+        cameras=cameras,
+        strips=(strip,),
+        marks=(trestle,),
+    )
+
+
+def _fit(pose: Pose, lens: Lens) -> PlanFit:
+    none = np.zeros((0, 2))
+    return PlanFit(
+        pose=pose,
+        lens=lens,
+        covariance=np.eye(14) * 1e-6,
+        points=Points(
+            ids=(),
+            planned_m=np.zeros((0, 3)),
+            mark_sigma_m=np.zeros(0),
+            pixels_px=none,
+            covariance_px2=np.zeros((0, 2, 2)),
+        ),
+        used=np.zeros(0, dtype=bool),
+        residual_px=none,
+        residual_m=none,
+        rms_px=0.2213,
+        max_px=0.5131,
+        rms_m=0.00412,
+        max_m=0.02131,
+        chi2=12.0,
+    )
+
+
+def _marks() -> tuple[InspectedMark, ...]:
+    used = InspectedMark(
+        id="front/0",
+        status="used",
+        planned_m=np.array([5.0, -1.0, 0.0]),
+        pixel_px=np.array([200.1234, 100.5678]),
+        covariance_px2=np.array([[0.004, 0.001], [0.001, 0.003]]),
+        residual_px=np.array([0.0512, -0.0234]),
+        residual_m=np.array([0.0013, -0.0021]),
+    )
+    rejected = InspectedMark(
+        id="front/1",
+        status="rejected",
+        planned_m=np.array([5.0, 0.0, 0.0]),
+        pixel_px=np.array([160.0, 101.0]),
+        covariance_px2=np.eye(2) * 0.004,
+        residual_px=np.array([3.5, 0.25]),
+        residual_m=np.array([np.nan, np.nan]),
+        reason="9 sigma from the fit",
+    )
+    lost = InspectedMark(
+        id="front/2",
+        status="not-found",
+        planned_m=np.array([5.0, 1.0, 0.0]),
+        reason="nothing like a cross there",
+    )
+    outside = InspectedMark(id="trestle", status="outside", planned_m=np.array([6.0, 0.5, 0.75]))
+    return used, rejected, lost, outside
+
+
+def _camera(camera: Camera) -> InspectedCamera:
+    width, height = SIZE
+    lens = Lens(width=width, height=height, fx=107.0, fy=107.0, cx=159.5, cy=89.5)
+    pose = Pose.at(camera.position_m, camera.aim.rotation())
+    picture = Picture.from_delivered(
+        name=camera.name,
+        file=camera.picture,
+        sha256="0123456789abcdef" * 4,
+        mirrored=camera.mirrored,
+        bgr=np.full((height, width, 3), COLOURS_BGR[camera.name], dtype=np.uint8),
+    )
+    if camera.name == "right":
+        reason = Reason(code="too-few-marks", text="only 2 marks were found")
+        action = Action(text="take the picture again")
+        return InspectedCamera(
+            camera=camera,
+            picture=picture,
+            verdict="re-shoot",
+            reasons=(reason,),
+            actions=(action,),
+        )
+    turn = Action(
+        text="turn it up by 3.9 degrees",
+        turn_rad=(0.0, float(np.radians(-3.9)), 0.0),
+        sigma_rad=(0.002, 0.002, 0.002),
+    )
+    off = camera.name == "left"
+    return InspectedCamera(
+        camera=camera,
+        picture=picture,
+        verdict="re-aim" if off else "keep",
+        reasons=(Reason(code="tilt-beyond", text="tilt is 3.9 off"),) if off else (),
+        actions=(turn,) if off else (),
+        blur_px=0.912,
+        marks=_marks(),
+        plan_fit=_fit(pose, lens),
+        ray_from_ground=np.column_stack([pose.R[:, 0], pose.R[:, 1], pose.t_m]),
+        adjusted=AdjustedCamera(
+            name=camera.name,
+            pose=pose,
+            lens=lens,
+            covariance=np.eye(14) * 1e-6,
+            aim_covariance_rad2=np.eye(3) * 1e-6,
+            position_sigma_m=np.array([0.011, 0.012, 0.013]),
+            used=np.zeros(0, dtype=bool),
+            residual_px=np.zeros((0, 2)),
+        ),
+    )
+
+
+def _strip(name: str) -> InspectedStrip:
+    adjusted = AdjustedStrip(
+        name=name,
+        ends_m=np.array([[5.04, -1.0], [5.04, 1.0]]),
+        covariance_m2=np.eye(4) * 1e-5,
+        shift_m=np.array([0.0412, -0.0013]),
+        shift_sigma_m=np.array([0.0041, 0.0032]),
+        turn_rad=0.0123,
+        turn_sigma_rad=0.0021,
+        mark_ids=(),
+        mark_shift_m=np.zeros((0, 2)),
+        mark_shift_covariance_m2=np.zeros((0, 2, 2)),
+        seen=True,
+    )
+    return InspectedStrip(
+        name=name,
+        verdict="re-measure",
+        reasons=(Reason(code="shift-beyond", text="it lies 4.1 cm too far ahead"),),
+        actions=(Action(text="move it back by 4.1 cm"),),
+        adjusted=adjusted,
+    )
+
+
+def _seam(line: SeamLine) -> InspectedSeam:
+    if "right" in line.between:
+        reason = Reason(code="no-fit", text="camera right has no fit")
+        return InspectedSeam(between=line.between, verdict="not-judged", reasons=(reason,))
+    points = line.points_m()
+    gap = SeamGap(
+        between=line.between,
+        start_m=line.start_m,
+        end_m=line.end_m,
+        shared_marks=5,
+        points_m=points,
+        gaps_m=np.zeros_like(points),
+        covariances_m2=np.zeros((len(points), 2, 2)),
+        mark_ids=("front/0",),
+        mark_gaps_m=np.zeros((1, 2)),
+        mark_covariances_m2=np.zeros((1, 2, 2)),
+        worst_gap_m=np.array([0.0041, -0.0112]),
+        worst_gap_sigma_m=np.array([0.0042, 0.0031]),
+        rms_gap_m=0.0063,
+        uncovered_m=0.0,
+        overlap_m=1.934,
+        overlap_sigma_m=0.02,
+    )
+    return InspectedSeam(between=line.between, verdict="within", gap=gap)
+
+
+def hand_made_inspection(job: Job | None = None) -> Inspection:
+    """Every kind of outcome in one: kept, to turn, without a fit, beyond, not judged, not seen."""
+    job = hand_made_job() if job is None else job
+    raised = AdjustedMark(
+        name="trestle",
+        shift_m=np.array([0.001, 0.002, -0.003]),
+        covariance_m2=np.eye(3) * 1e-5,
+        seen=True,
+    )
+    unseen = Reason(code="not-seen", text="no camera shows it")
+    return Inspection(
+        job=job,
+        verdict="re-shoot",
+        cameras=tuple(_camera(camera) for camera in job.cameras),
+        strips=(
+            _strip("front"),
+            InspectedStrip(name="spare", verdict="not-judged", reasons=(unseen,)),
+        ),
+        raised_marks=(InspectedRaisedMark(name="trestle", verdict="keep", adjusted=raised),),
+        seams=tuple(_seam(line) for line in seam_lines(job)),
+        warnings=("strip front was set free",),
+        variance_factor=1.1234,
+    )
+
+
+@pytest.fixture
+def inspection() -> Inspection:
+    """The inspection made by hand."""
+    return hand_made_inspection()
+
+
+@pytest.fixture
+def inspection_of() -> Callable[[Job], Inspection]:
+    """The same for another job with the same cameras."""
+    return hand_made_inspection
+
+
+@pytest.fixture
+def job_called() -> Callable[[str], Job]:
+    """The job made by hand, under another name."""
+    return hand_made_job

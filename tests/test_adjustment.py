@@ -1,0 +1,408 @@
+"""The joint adjustment on made-up jobs whose truth is drawn from the very sigmas they state.
+
+Proves: analytic derivatives of all rows; a strip laid 5 cm wrong, and a mounting 15 cm wrong, is
+set free and found, and nothing is where nothing is wrong; a wrong pick is left out; the a-priori
+covariance describes the scatter of repeats; one camera alone, unseen strips and no camera are
+answered. Does not prove: that marks are measured as well as they say, nor that real tape
+deviates as the model has it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from vision.adjustment import Adjustment, CameraObservations, adjust
+from vision.adjustment.network import Weights, build_network, whiteners
+from vision.adjustment.screening import group_alpha, group_p_values, run, weights_of
+from vision.adjustment.search import usable
+from vision.geometry import Aim, Array, Pose
+from vision.job import Board, Camera, Cross, Job, Quadrant, SingleMark, StatedLens, Strip, Vehicle
+from vision.layout import Layout, planned_layout
+from vision.lens import Lens
+from vision.lens_prior import lens_prior
+from vision.plan_fit import Points
+from vision.solver import NoFit
+
+CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
+LENS = Lens(
+    width=1280, height=720, fx=427.0, fy=427.0, cx=641.0, cy=357.0, k=[-0.04, 0.005, -0.001, 1e-4]
+)
+LENS_SIGMA = np.array([4.0, 4.0, 3.0, 3.0, 0.004, 0.002, 0.001, 0.0003])
+PIXEL_SIGMA_PX = 0.06
+
+
+def strip(name: str, a: tuple[float, float], b: tuple[float, float], count: int) -> Strip:
+    length = float(np.hypot(b[0] - a[0], b[1] - a[1]))
+    return Strip(
+        name=name,
+        from_m=np.array(a),
+        to_m=np.array(b),
+        at_m=np.linspace(0, length, count),
+        shape=CROSS,
+        tape_width_m=0.18,
+        position_sigma_m=0.01,
+    )
+
+
+def camera(name: str, place: tuple[float, float, float], pan_deg: float) -> Camera:
+    return Camera(
+        name=name,
+        picture=f"{name}.jpg",
+        lens="wide",
+        position_m=np.array(place),
+        position_sigma_m=0.02,
+        aim=Aim.from_degrees(pan_deg, 45, 0),
+    )
+
+
+STRIPS = (
+    strip("left", (-4.9, 1.54), (4.7, 1.54), 17),
+    strip("right", (-4.9, -1.54), (4.7, -1.54), 17),
+    strip("front", (5.3, -2.4), (5.3, 2.4), 9),
+    strip("rear", (-5.5, -2.4), (-5.5, 2.4), 9),
+)
+CAMERAS = (
+    camera("front", (4.1, 0, 2.5), 0),
+    camera("left", (0, 1.28, 2.45), 90),
+    camera("rear", (-4.1, 0, 2.5), 180),
+    camera("right", (0, -1.28, 2.45), -90),
+)
+MARKS = tuple(
+    SingleMark(
+        name=f"{name}_trestle",
+        at_m=np.array(at),
+        shape=Quadrant(radius_m=0.06),
+        position_sigma_m=0.01,
+    )
+    for name, at in (("front", (5.8, 0.8, 0.75)), ("left", (0.7, 1.9, 0.75)))
+)
+JOB = Job(
+    name="Mobile library",
+    vehicle=Vehicle(length_m=8.2, width_m=2.35),
+    lenses=(StatedLens(name="wide", fitted=LENS, covariance=np.diag(LENS_SIGMA**2)),),
+    cameras=CAMERAS,
+    strips=STRIPS,
+    marks=MARKS,
+)
+
+
+class Scene:
+    """A truth drawn from the sigmas of `job`, with stated faults, and what its cameras measure."""
+
+    def __init__(self, job: Job, rng: np.random.Generator, faults: dict[str, Array] | None = None):
+        faults = faults or {}
+        self.job, self.layout = job, planned_layout(job)
+        self.poses: dict[str, Pose] = {}
+        self.lenses: dict[str, Lens] = {}
+        self.ends: dict[str, Array] = {}
+        for each in job.strips:
+            ends = np.stack([each.from_m, each.to_m])
+            ends = ends + rng.normal(0, each.position_sigma_m, (2, 2))
+            self.ends[each.name] = ends + faults.get(f"strip {each.name}", np.zeros(2))
+        self.places = self._places(rng)
+        seen = []
+        for each in job.cameras:
+            at = each.position_m + rng.normal(0, each.position_sigma_m, 3)
+            at = at + faults.get(f"mounting {each.name}", np.zeros(3))
+            pose = Pose.at(at, each.aim.rotation())
+            self.poses[each.name] = pose.perturbed(np.r_[0, 0, 0, rng.normal(0, 0.01, 3)])
+            lens = LENS.with_vector(LENS.as_vector() + rng.normal(0, LENS_SIGMA))
+            self.lenses[each.name] = lens
+            seen.append(self._observed(each, rng))
+        self.observations = tuple(seen)
+
+    def _places(self, rng: np.random.Generator) -> dict[str, Array]:
+        places = {}
+        for mark in self.layout.marks:
+            if mark.strip is None:
+                sigma = next(m.position_sigma_m for m in self.job.marks if m.name == mark.id)
+                places[mark.id] = mark.centre_m + rng.normal(0, sigma, 3)
+                continue
+            own = self.job.strip(mark.strip)
+            share = own.at_m[mark.index] / own.length_m
+            first, last = self.ends[own.name]
+            xy = first + share * (last - first) + rng.normal(0, own.mark_sigma_m, 2)
+            places[mark.id] = np.array([*xy, 0.0])
+        return places
+
+    def _observed(self, each: Camera, rng: np.random.Generator) -> CameraObservations:
+        pose, lens = self.poses[each.name], self.lenses[each.name]
+        pixels = lens.project(pose.transform(np.array(list(self.places.values()))))
+        inside = lens.contains(pixels)
+        ids = tuple(i for i, yes in zip(self.places, inside, strict=True) if yes)
+        n = len(ids)
+        points = Points(
+            ids=ids,
+            planned_m=self.layout.centres_m[inside],
+            mark_sigma_m=np.full(n, 0.003),
+            pixels_px=pixels[inside] + rng.normal(0, PIXEL_SIGMA_PX, (n, 2)),
+            covariance_px2=np.tile(PIXEL_SIGMA_PX**2 * np.eye(2), (n, 1, 1)),
+        )
+        prior = lens_prior(self.job.lens_of(each), LENS.width, LENS.height)
+        start = (pose.perturbed(rng.normal(0, 0.03, 6)), prior.guess)
+        return CameraObservations(name=each.name, prior=prior, points=points, start=start)
+
+    def adjusted(self) -> Adjustment:
+        result = adjust(self.job, self.layout, self.observations)
+        assert isinstance(result, Adjustment), result
+        return result
+
+    def errors(self, result: Adjustment, name: str) -> Array:
+        """Estimate minus truth of one camera, in its fourteen steps."""
+        found, true = result.camera(name), self.poses[name]
+        turn = found.pose.R @ true.R.T
+        vector = 0.5 * np.array(
+            [turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]
+        )
+        place = found.pose.camera_in_ground_m - true.camera_in_ground_m
+        lens = found.lens.as_vector() - self.lenses[name].as_vector()
+        return np.concatenate([place, vector, lens])
+
+
+def moved(observations: CameraObservations, row: int, by_px: Array) -> CameraObservations:
+    """Make one wrong pick."""
+    pixels = observations.points.pixels_px.copy()
+    pixels[row] += by_px
+    return replace(observations, points=replace(observations.points, pixels_px=pixels))
+
+
+def test_derivatives_of_all_rows_match_central_differences() -> None:
+    scene = Scene(JOB, np.random.default_rng(1))
+    network = build_network(JOB, scene.layout, scene.observations)
+    weights = Weights(
+        whiteners=tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations),
+        group_sigma_m={"strip left": 1.0, "mounting rear": 1.0},
+    )
+    rng = np.random.default_rng(2)
+    state = network.retract(network.start, rng.normal(0, 1e-3, network.size))
+    _, jacobian = network.evaluate(state, weights)
+    lengths = np.linalg.norm(jacobian, axis=0)
+    for column in range(network.size):
+        step = np.zeros(network.size)
+        step[column] = 1e-2 / lengths[column]
+        plus, _ = network.evaluate(network.retract(state, step), weights)
+        minus, _ = network.evaluate(network.retract(state, -step), weights)
+        numeric = (plus - minus) / (2 * step[column])
+        np.testing.assert_allclose(
+            numeric, jacobian[:, column], atol=2e-6 * lengths[column], err_msg=str(column)
+        )
+
+
+def test_points_beyond_the_lens_weigh_nothing() -> None:
+    scene = Scene(JOB, np.random.default_rng(1))
+    # dr/dtheta = 1 - 0.9 theta^2 ends at 60 degrees: many marks lie beyond.
+    narrow = replace(LENS, k=np.array([-0.3, 0.0, 0.0, 0.0]))
+    seen = tuple(replace(each, start=(each.start[0], narrow)) for each in scene.observations)
+    network = build_network(JOB, scene.layout, seen)
+    used = tuple(usable(each) for each in seen)
+    assert any(not u.all() for u in used)
+    full = tuple(whiteners(each.points.covariance_px2) for each in seen)
+    residuals, jacobian = network.evaluate(network.start, weights_of(full, used))
+    assert np.isfinite(residuals).all()
+    assert np.isfinite(jacobian).all()
+    assert isinstance(adjust(JOB, scene.layout, seen), Adjustment | NoFit)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_group_is_freed_and_no_mark_rejected_without_a_fault(seed: int) -> None:
+    scene = Scene(JOB, np.random.default_rng(100 + seed))
+    result = scene.adjusted()
+    assert result.freed == ()
+    assert all(each.used.all() for each in result.cameras)
+    # Chi-square of some 190 rows: 0.6 and 1.4 are four sigma away.
+    assert 0.6 < result.chi2 / result.degrees_of_freedom < 1.4
+
+
+def test_a_strip_laid_wrong_is_freed_and_found() -> None:
+    fault = {"strip right": np.array([0.0, -0.05])}
+    scene = Scene(JOB, np.random.default_rng(3), fault)
+    result = scene.adjusted()
+    assert result.freed == ("strip right",)
+    right = next(each for each in result.strips if each.name == "right")
+    planned = JOB.strip("right")
+    true_shift = scene.ends["right"].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
+    assert np.abs(right.shift_m - true_shift).max() < 0.01
+    assert (np.abs(right.shift_m - true_shift) < 3 * right.shift_sigma_m).all()
+    assert all(each.used.all() for each in result.cameras)
+    first, last = scene.ends["right"]
+    true_turn = np.arctan2(last[1] - first[1], last[0] - first[0])
+    assert abs(right.turn_rad - true_turn) < 3 * right.turn_sigma_rad
+    for mark_id, shift, cov in zip(
+        right.mark_ids, right.mark_shift_m, right.mark_shift_covariance_m2, strict=True
+    ):
+        off = shift - (scene.places[mark_id] - scene.layout.mark(mark_id).centre_m)[:2]
+        # 24.6 is the 1 - 4.5e-6 quantile of chi-square with two degrees of freedom.
+        assert off @ np.linalg.solve(cov, off) < 24.6
+        place = scene.layout.mark(mark_id).centre_m[:2] + shift
+        np.testing.assert_allclose(result.mark_m[mark_id][:2], place, atol=1e-12)
+
+
+def test_a_wrong_mounting_is_freed_and_found() -> None:
+    fault = {"mounting left": np.array([0.0, 0.0, 0.15])}
+    scene = Scene(JOB, np.random.default_rng(4), fault)
+    result = scene.adjusted()
+    assert result.freed == ("mounting left",)
+    assert abs(scene.errors(result, "left")[2]) < 0.02
+
+
+def test_wrong_picks_are_left_out_and_good_ones_kept() -> None:
+    scene = Scene(JOB, np.random.default_rng(5))
+    rows = (3, 10, 5, 7)
+    scene.observations = tuple(
+        moved(seen, row, np.array([6.0, -5.0]))
+        for seen, row in zip(scene.observations, rows, strict=True)
+    )
+    result = scene.adjusted()
+    for each, row in zip(result.cameras, rows, strict=True):
+        assert np.flatnonzero(~each.used).tolist() == [row]
+        assert np.linalg.norm(each.residual_px[row] - [6.0, -5.0]) < 1.0
+    assert result.freed == ()
+
+
+def test_covariance_describes_the_scatter_of_repeats() -> None:
+    job = replace(JOB, cameras=CAMERAS[:2], strips=(STRIPS[0], STRIPS[2]), marks=())
+    rng = np.random.default_rng(6)
+    squares, aims = [], []
+    for _ in range(100):
+        scene = Scene(job, rng)
+        network = build_network(job, scene.layout, scene.observations)
+        full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
+        used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
+        solution = run(network, weights_of(full, used), network.start)
+        assert not isinstance(solution, NoFit)
+        place = solution.state.poses[0].camera_in_ground_m
+        lens = solution.state.lenses[0].as_vector() - scene.lenses["front"].as_vector()
+        error = np.concatenate([place - scene.poses["front"].camera_in_ground_m, lens])
+        columns = np.r_[0:3, 6:14]
+        covariance = solution.covariance[np.ix_(columns, columns)]
+        squares.append(error @ np.linalg.solve(covariance, error))
+        aims.append(solution.state.poses[0].aim.minus(scene.poses["front"].aim))
+        aim_sigma = np.sqrt(np.diag(solution.covariance)[3:6]).max()
+    # Mean of 100 chi-squares with 11 degrees of freedom: 11 +- 0.47.
+    assert np.mean(squares) == pytest.approx(11, abs=2.0)
+    assert 0.5 * aim_sigma < np.std(aims, axis=0).max() < 2.5 * aim_sigma
+
+
+def test_aim_and_place_lie_within_their_sigmas() -> None:
+    rng = np.random.default_rng(7)
+    normalised = []
+    for _ in range(5):
+        scene = Scene(JOB, rng)
+        result = scene.adjusted()
+        for each in result.cameras:
+            aim = each.aim.minus(scene.poses[each.name].aim)
+            normalised.append(aim / np.sqrt(np.diag(each.aim_covariance_rad2)))
+            normalised.append(scene.errors(result, each.name)[:3] / each.position_sigma_m)
+            assert each.covariance.shape == (14, 14)
+    assert 0.7 < np.sqrt(np.mean(np.square(normalised))) < 1.35
+    joint = result.covariance_of("front", "left")
+    np.testing.assert_array_equal(joint[:14, :14], result.camera("front").covariance)
+    assert np.linalg.eigvalsh(joint).min() > 0
+
+
+def test_one_camera_alone_and_strips_that_nobody_saw() -> None:
+    scene = Scene(JOB, np.random.default_rng(8))
+    left = scene.observations[1]
+    result = adjust(JOB, scene.layout, (left,))
+    assert isinstance(result, Adjustment)
+    assert [each.name for each in result.cameras] == ["left"]
+    assert result.freed == ()
+    with pytest.raises(KeyError):
+        result.camera("front")
+    error, covariance = scene.errors(result, "left"), result.camera("left").covariance
+    assert (np.abs(error) < 4 * np.sqrt(np.diag(covariance))).all()
+    unseen = next(each for each in result.strips if each.name == "right")
+    assert not unseen.seen
+    assert unseen.mark_ids == ()
+    np.testing.assert_array_equal(unseen.ends_m, [STRIPS[1].from_m, STRIPS[1].to_m])
+    np.testing.assert_allclose(unseen.shift_sigma_m, 0.01 / np.sqrt(2))
+    trestle = next(each for each in result.marks if each.name == "left_trestle")
+    assert trestle.seen == ("left_trestle" in left.points.ids)
+
+
+def test_no_camera_or_too_few_marks_is_no_fit() -> None:
+    scene = Scene(JOB, np.random.default_rng(9))
+    none = adjust(JOB, scene.layout, ())
+    assert isinstance(none, NoFit)
+    assert none.code == "no-camera"
+    points = scene.observations[0].points
+    two = replace(
+        points,
+        ids=points.ids[:2],
+        planned_m=points.planned_m[:2],
+        mark_sigma_m=points.mark_sigma_m[:2],
+        pixels_px=points.pixels_px[:2],
+        covariance_px2=points.covariance_px2[:2],
+    )
+    few = replace(scene.observations[0], points=two)
+    assert isinstance(adjust(JOB, scene.layout, (few,)), NoFit)
+    beside = adjust(JOB, scene.layout, (few, *scene.observations[1:]))
+    assert isinstance(beside, Adjustment)
+    assert "front" not in [each.name for each in beside.cameras]
+
+
+def test_board_corners_move_and_turn_with_their_panel() -> None:
+    panel = Board(square_m=0.06, corners_along=4, corners_across=3)
+    board_strip = replace(STRIPS[1], shape=panel)
+    job = replace(JOB, strips=(STRIPS[0], board_strip, *STRIPS[2:]))
+    layout: Layout = planned_layout(job)
+    scene = Scene(job, np.random.default_rng(10))
+    rng = np.random.default_rng(11)
+    observations = []
+    turn_rad = 0.01
+    turned = np.array([[1.0, -turn_rad], [turn_rad, 1.0]])
+    for seen in scene.observations:
+        pose, lens = scene.poses[seen.name], scene.lenses[seen.name]
+        ids, planned, true = [], [], []
+        for mark_id in seen.points.ids:
+            centre, place = layout.mark(mark_id).centre_m, scene.places[mark_id]
+            if layout.mark(mark_id).strip != "right":
+                ids, planned, true = [*ids, mark_id], [*planned, centre], [*true, place]
+                continue
+            for row, column in np.ndindex(3, 4):
+                offset = 0.06 * np.array([column - 1.5, row - 1.0])
+                ids.append(f"{mark_id}/{row}/{column}")
+                planned.append(centre + np.r_[offset, 0.0])
+                true.append(place + np.r_[turned @ offset, 0.0])
+        pixels = lens.project(pose.transform(np.array(true)))
+        n = len(ids)
+        points = Points(
+            ids=tuple(ids),
+            planned_m=np.array(planned),
+            mark_sigma_m=np.full(n, 0.003),
+            pixels_px=pixels + rng.normal(0, PIXEL_SIGMA_PX, (n, 2)),
+            covariance_px2=np.tile(PIXEL_SIGMA_PX**2 * np.eye(2), (n, 1, 1)),
+        )
+        observations.append(replace(seen, points=points))
+    result = adjust(job, layout, tuple(observations))
+    assert isinstance(result, Adjustment)
+    assert result.freed == ()
+    assert sum(int((~each.used).sum()) for each in result.cameras) == 0
+    assert "right/8" in result.mark_m
+    spread = result.mark_m["right/8/0/3"] - result.mark_m["right/8/0/0"]
+    # The strip itself may turn by a milliradian or two beside the panel's own turn.
+    assert np.arctan2(spread[1], spread[0]) == pytest.approx(turn_rad, abs=0.006)
+
+
+def test_family_level_and_p_values() -> None:
+    # Sidak: eight tests at this level keep 2 % together.
+    assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.02)
+    scene = Scene(JOB, np.random.default_rng(12))
+    network = build_network(JOB, scene.layout, scene.observations)
+    full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
+    used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
+    weights = weights_of(full, used)
+    held = run(network, weights, network.start)
+    assert not isinstance(held, NoFit)
+    free = run(network, replace(weights, group_sigma_m={"strip left": 1e3}), held.state)
+    assert not isinstance(free, NoFit)
+    columns = network.groups()["strip left"]
+    p = group_p_values(network, held, used, {"strip left": columns})["strip left"]
+    # The Woodbury drop must equal that of an actual solution without the prior.
+    drop = held.chi2 - free.chi2
+    factor = max(1.0, free.chi2 / (len(held.residuals) - network.size - 4))
+    assert p == pytest.approx(float(stats.chi2.sf(drop / factor, 4)), rel=0.05)

@@ -1,0 +1,277 @@
+"""An inspection as plain data: the result file `inspection.json`, and its JSON schema.
+
+Other people's scripts rely on these names. SI units but for angles, which are in degrees; a figure
+that cannot be had is null and `missing` beside it says why. Digits are kept to about a hundredth of
+what the best camera can tell, so that two runs of the same pictures compare equal by eye.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision import __version__
+
+if TYPE_CHECKING:
+    from vision.adjustment import AdjustedCamera
+    from vision.geometry import Aim, Array
+    from vision.inspection_values import (
+        InspectedCamera,
+        InspectedMark,
+        InspectedRaisedMark,
+        InspectedSeam,
+        InspectedStrip,
+        Inspection,
+    )
+    from vision.job import Tolerances
+    from vision.lens import Lens
+    from vision.plan_fit import PlanFit
+    from vision.verdict import Action, Reason
+
+SCHEMA_NAME = "seamtrue.inspection/1"
+METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
+ANGLES = ("pan", "tilt", "roll")
+
+NO_FIT = "the camera has no plan fit; its reasons say why"
+NO_JOINT = "the camera took no part in the joint adjustment; its reasons say why"
+NO_RESIDUAL_M = "the ray through the mark does not reach its height plane"
+
+
+@cache
+def schema() -> dict[str, Any]:
+    """Return the JSON schema (draft 2020-12) that every result is valid under."""
+    text = files("vision").joinpath("inspection.schema.json").read_text(encoding="utf-8")
+    return dict(json.loads(text))
+
+
+def validate(result: object) -> None:
+    """Raise jsonschema.ValidationError where `result` is not a valid result."""
+    import jsonschema  # a command that only writes has no need of it
+
+    jsonschema.Draft202012Validator(schema()).validate(result)
+
+
+def result_of(inspection: Inspection) -> dict[str, Any]:
+    """Put an inspection into plain dicts, lists, numbers and strings, ready for `json.dumps`."""
+    result: dict[str, Any] = {
+        "schema": SCHEMA_NAME,
+        "program": f"seamtrue {__version__}",
+        "job": inspection.job.name,
+        "verdict": inspection.verdict,
+        "actions": _actions(inspection.actions),
+        "tolerances": _tolerances(inspection.job.tolerances),
+        "variance_factor": _number(inspection.variance_factor, 4),
+        "cameras": [_camera(camera) for camera in inspection.cameras],
+        "strips": [_strip(strip) for strip in inspection.strips],
+        "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
+        "seams": [_seam(seam) for seam in inspection.seams],
+        "warnings": list(inspection.warnings),
+    }
+    no_factor = "there was no joint adjustment, or it had no observation to spare"
+    return _with_missing(result, {"variance_factor": no_factor})
+
+
+def _number(value: float | None, digits: int) -> float | None:
+    """Round; None stays None and what is not finite becomes None. No negative zero."""
+    if value is None or not np.isfinite(value):
+        return None
+    return round(float(value), digits) + 0.0
+
+
+def _list(values: Array | Iterable[float] | None, digits: int) -> Any:
+    """Round an array of any shape to nested lists; None where it is None or not all finite."""
+    if values is None:
+        return None
+    array = np.asarray(values, dtype=np.float64)
+    return (np.round(array, digits) + 0.0).tolist() if np.isfinite(array).all() else None
+
+
+def _significant(values: Array | None, digits: int) -> Any:
+    """As `_list`, to a number of significant digits of each value."""
+    if values is None or not np.isfinite(values).all():
+        return None
+    flat = [float(f"{value:.{digits}g}") + 0.0 for value in np.ravel(values)]
+    return np.reshape(flat, np.shape(values)).tolist()
+
+
+def _with_missing(entry: dict[str, Any], why: dict[str, str]) -> dict[str, Any]:
+    """Add `missing`, the reason of every null that `why` can explain, where there is any."""
+    missing = {key: text for key, text in why.items() if entry.get(key) is None}
+    return {**entry, "missing": missing} if missing else entry
+
+
+def _reasons(reasons: Iterable[Reason]) -> list[dict[str, str]]:
+    return [{"code": reason.code, "text": reason.text} for reason in reasons]
+
+
+def _actions(actions: Iterable[Action]) -> list[dict[str, Any]]:
+    return [
+        {
+            "text": action.text,
+            "turn_deg": _angles(action.turn_deg),
+            "sigma_deg": _angles(action.sigma_deg),
+        }
+        for action in actions
+    ]
+
+
+def _angles(angles_deg: dict[str, float] | None) -> dict[str, float | None] | None:
+    if angles_deg is None:
+        return None
+    return {name: _number(angles_deg[name], DEGREE_DIGITS) for name in ANGLES}
+
+
+def _aim(aim: Aim) -> dict[str, float | None]:
+    return _angles(dict(zip(ANGLES, aim.as_degrees(), strict=True))) or {}
+
+
+def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:
+    return {
+        "seam_gap_m": _number(tolerances.seam_gap_m, 6),
+        "strip_m": _number(tolerances.strip_m, 6),
+        "aim_deg": _number(np.degrees(tolerances.aim_rad), 6),
+        "roll_deg": _number(np.degrees(tolerances.roll_rad), 6),
+        "overlap_m": _number(tolerances.overlap_m, 6),
+        "nearest_ground_m": _number(tolerances.nearest_ground_m, 6),
+        "blur_px": _number(tolerances.blur_px, 6),
+    }
+
+
+def _camera(found: InspectedCamera) -> dict[str, Any]:
+    picture = found.picture
+    shown = {
+        "file": picture.file,
+        "sha256": picture.sha256,
+        "width": picture.width,
+        "height": picture.height,
+        "mirrored": picture.mirrored,
+        "blur_px": _number(found.blur_px, PIXEL_DIGITS),
+    }
+    entry = {
+        "name": found.camera.name,
+        "verdict": found.verdict,
+        "reasons": _reasons(found.reasons),
+        "actions": _actions(found.actions),
+        "intended_aim_deg": _aim(found.camera.aim),
+        "picture": _with_missing(shown, {"blur_px": "no mark was fitted, so no blur is known"}),
+        "marks_expected": found.marks_expected,
+        "marks_used": found.marks_used,
+        "plan_fit": _plan_fit(found.plan_fit, found.ray_from_ground),
+        "joint": _joint(found.adjusted),
+        "marks": [_mark(mark) for mark in found.marks],
+    }
+    return _with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
+
+
+def _lens(lens: Lens) -> dict[str, Any]:
+    centre = {name: _number(getattr(lens, name), 4) for name in ("fx", "fy", "cx", "cy")}
+    return {"model": "kannala-brandt", **centre, "k": _list(lens.k, 8)}
+
+
+def _plan_fit(fit: PlanFit | None, ray_from_ground: Array | None) -> dict[str, Any] | None:
+    if fit is None:
+        return None
+    pixels = {"rms": _number(fit.rms_px, PIXEL_DIGITS), "max": _number(fit.max_px, PIXEL_DIGITS)}
+    metres = {"rms": _number(fit.rms_m, METRE_DIGITS), "max": _number(fit.max_m, METRE_DIGITS)}
+    entry = {
+        "aim_deg": _aim(fit.pose.aim),
+        "position_m": _list(fit.pose.camera_in_ground_m, METRE_DIGITS),
+        "lens": _lens(fit.lens),
+        "ray_from_ground": _significant(ray_from_ground, 10),
+        "reprojection_px": pixels,
+        "ground_residual_m": metres,
+    }
+    return _with_missing(entry, {"ray_from_ground": "the ground map could not be made"})
+
+
+def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
+    if adjusted is None:
+        return None
+    sigma_deg = np.degrees(np.sqrt(np.diag(adjusted.aim_covariance_rad2)))
+    return {
+        "aim_deg": _aim(adjusted.aim),
+        "aim_sigma_deg": _angles(dict(zip(ANGLES, sigma_deg, strict=True))),
+        "position_m": _list(adjusted.pose.camera_in_ground_m, METRE_DIGITS),
+        "position_sigma_m": _list(adjusted.position_sigma_m, METRE_DIGITS),
+        "lens": _lens(adjusted.lens),
+    }
+
+
+def _mark(mark: InspectedMark) -> dict[str, Any]:
+    entry = {
+        "id": mark.id,
+        "status": mark.status,
+        "pixel": _list(mark.pixel_px, PIXEL_DIGITS),
+        "covariance_px2": _significant(mark.covariance_px2, 5),
+        "planned_m": _list(mark.planned_m, METRE_DIGITS),
+        "residual_px": _list(mark.residual_px, PIXEL_DIGITS),
+        "residual_m": _list(mark.residual_m, METRE_DIGITS),
+    }
+    if mark.reason:
+        entry["reason"] = mark.reason
+    unmeasured = mark.reason or f"the mark is {mark.status}"
+    unfitted = NO_RESIDUAL_M if mark.residual_px is not None else "there is no plan fit"
+    why = dict.fromkeys(("pixel", "covariance_px2", "residual_px", "residual_m"), unmeasured)
+    if mark.pixel_px is not None:
+        why |= {"residual_px": unfitted, "residual_m": unfitted}
+    return _with_missing(entry, why)
+
+
+def _strip(strip: InspectedStrip) -> dict[str, Any]:
+    fit = strip.adjusted
+    entry = {
+        "name": strip.name,
+        "verdict": strip.verdict,
+        "reasons": _reasons(strip.reasons),
+        "actions": _actions(strip.actions),
+        "shift_m": _list(fit.shift_m, METRE_DIGITS) if fit else None,
+        "turn_deg": _number(np.degrees(fit.turn_rad), DEGREE_DIGITS) if fit else None,
+        "shift_sigma_m": _list(fit.shift_sigma_m, METRE_DIGITS) if fit else None,
+        "turn_sigma_deg": _number(np.degrees(fit.turn_sigma_rad), DEGREE_DIGITS) if fit else None,
+    }
+    figures = ("shift_m", "turn_deg", "shift_sigma_m", "turn_sigma_deg")
+    return _with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the strip"))
+
+
+def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
+    fit = mark.adjusted
+    sigma_m = np.sqrt(np.diag(fit.covariance_m2)) if fit else None
+    entry = {
+        "name": mark.name,
+        "verdict": mark.verdict,
+        "reasons": _reasons(mark.reasons),
+        "actions": _actions(mark.actions),
+        "shift_m": _list(fit.shift_m, METRE_DIGITS) if fit else None,
+        "shift_sigma_m": _list(sigma_m, METRE_DIGITS),
+    }
+    figures = ("shift_m", "shift_sigma_m")
+    return _with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the mark"))
+
+
+def _seam(seam: InspectedSeam) -> dict[str, Any]:
+    gap = seam.gap
+    entry = {
+        "between": list(seam.between),
+        "verdict": seam.verdict,
+        "shared_marks": gap.shared_marks if gap else 0,
+        "worst_gap_m": _list(gap.worst_gap_m, METRE_DIGITS) if gap else None,
+        "worst_gap_sigma_m": _list(gap.worst_gap_sigma_m, METRE_DIGITS) if gap else None,
+        "rms_gap_m": _number(gap.rms_gap_m, METRE_DIGITS) if gap else None,
+        "uncovered_m": _number(gap.uncovered_m, METRE_DIGITS) if gap else None,
+        "overlap_m": _number(gap.overlap_m, METRE_DIGITS) if gap else None,
+        "texture_shift_m": None,
+        "reasons": _reasons(seam.reasons),
+    }
+    no_gap = "both cameras need a plan fit and a place in the joint adjustment"
+    if gap:
+        no_gap = "no point of the seam lies in both pictures"
+    figures = ("worst_gap_m", "worst_gap_sigma_m", "rms_gap_m", "uncovered_m", "overlap_m")
+    why = dict.fromkeys(figures, no_gap)
+    if gap:
+        why["overlap_m"] = "no point of the seam is far enough from the body"
+    return _with_missing(entry, {**why, "texture_shift_m": "not measured by this version"})

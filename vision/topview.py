@@ -1,0 +1,227 @@
+"""The merged picture from above, as the driver would see it: from the plan fits, not the truth.
+
+The front of the vehicle is up. Every ground point is taken from the camera in whose sector it
+lies; the sectors meet at the seams. Ground that no camera shows is hatched grey.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.geometry import wrap_angle
+from vision.seams import SeamLine, seam_lines
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from vision.geometry import Array
+    from vision.inspection_values import InspectedCamera, Inspection
+    from vision.job import Vehicle
+
+    Pixels = NDArray[np.uint8]
+
+SCALE_M = 0.02
+"""Ground per pixel: a strip's width is then some ten pixels, and a phone shows the whole."""
+
+MARGIN_M = 4.0
+MAX_SIDE_PX = 1400
+CORNER_M = 0.25
+
+BODY_BGR, ROOF_BGR, LINE_BGR = (74, 66, 58), (104, 94, 84), (236, 232, 228)
+HATCH_BGR, HATCH_LINE_BGR = (150, 150, 150), (118, 118, 118)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """Ground points seen from above: `scale_m` per pixel, the top-left corner at (x, y) in m."""
+
+    top_x_m: float
+    left_y_m: float
+    scale_m: float
+    rows: int
+    columns: int
+
+    def points_m(self) -> Array:
+        """Ground points (rows, columns, 2) of the pixel centres."""
+        x = self.top_x_m - (np.arange(self.rows) + 0.5) * self.scale_m
+        y = self.left_y_m - (np.arange(self.columns) + 0.5) * self.scale_m
+        return np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)
+
+    def pixel_px(self, ground_m: Array) -> Array:
+        """Pixels (..., 2) as (u, v) of ground points (..., 2)."""
+        x, y = np.moveaxis(np.asarray(ground_m, dtype=np.float64), -1, 0)
+        u = (self.left_y_m - y) / self.scale_m - 0.5
+        v = (self.top_x_m - x) / self.scale_m - 0.5
+        return np.stack([u, v], axis=-1)
+
+
+def top_view_grid(vehicle: Vehicle) -> Grid:
+    """The grid that shows the vehicle with ground on every side, at most `MAX_SIDE_PX` a side."""
+    along = vehicle.length_m + 2 * MARGIN_M
+    across = vehicle.width_m + 2 * MARGIN_M
+    scale = max(SCALE_M, along / MAX_SIDE_PX, across / MAX_SIDE_PX)
+    return Grid(
+        top_x_m=along / 2,
+        left_y_m=across / 2,
+        scale_m=scale,
+        rows=round(along / scale),
+        columns=round(across / scale),
+    )
+
+
+def top_view(inspection: Inspection) -> bytes:
+    """Merge the pictures and return the PNG file's bytes."""
+    done, encoded = cv2.imencode(".png", merged_picture(inspection))
+    if not done:
+        raise RuntimeError("OpenCV could not encode the top view")
+    return encoded.tobytes()
+
+
+def merged_picture(inspection: Inspection) -> Pixels:
+    """Merge the pictures on the grid of `top_view_grid`, (rows, columns, 3) in blue, green, red."""
+    grid = top_view_grid(inspection.job.vehicle)
+    points = grid.points_m()
+    merged = _hatching(grid)
+    for camera, sector in zip(_by_pan(inspection), sectors(inspection, points), strict=True):
+        _fill(merged, camera, points, sector)
+    _draw_vehicle(merged, inspection.job.vehicle, grid)
+    return merged
+
+
+def _pan(camera: InspectedCamera) -> float:
+    return float(np.mod(camera.camera.aim.pan_rad, 2 * np.pi))
+
+
+def _by_pan(inspection: Inspection) -> list[InspectedCamera]:
+    """Cameras counter-clockwise; of two that look the same way, as they follow round the body."""
+
+    def turn(camera: InspectedCamera) -> tuple[float, float]:
+        x, y, _ = camera.camera.position_m
+        place = np.arctan2(y, x) - _pan(camera)
+        return round(_pan(camera), 6), float(wrap_angle(place))
+
+    return sorted(inspection.cameras, key=turn)
+
+
+def sectors(inspection: Inspection, points_m: Array) -> list[NDArray[np.bool_]]:
+    """Which points (..., 2) each camera shows: one mask per camera, counter-clockwise by pan.
+
+    Every point belongs to exactly one camera.
+    """
+    cameras = _by_pan(inspection)
+    if len(cameras) == 1:
+        return [np.ones(points_m.shape[:-1], dtype=bool)]
+    stated = {frozenset(line.between): line for line in seam_lines(inspection.job)}
+    lines = [
+        _seam(inspection.job.vehicle, stated, camera, cameras[(index + 1) % len(cameras)])
+        for index, camera in enumerate(cameras)
+    ]
+    masks = []
+    free = np.ones(points_m.shape[:-1], dtype=bool)
+    for index in range(len(cameras)):
+        first, second = lines[index - 1], lines[index]
+        after, before = _is_past(first, points_m), ~_is_past(second, points_m)
+        # A sector of more than half a turn is all that is not on the wrong side of both lines.
+        a, b = first[1], second[1]
+        narrow = a[0] * b[1] - a[1] * b[0] > 0 or a @ b > 1 - 1e-9
+        mask = ((after & before) if narrow else (after | before)) & free
+        free &= ~mask
+        masks.append(mask)
+    # Lines that cross leave a wedge to nobody; it goes to the camera that looks that way most.
+    axes = np.array([[np.cos(_pan(camera)), np.sin(_pan(camera))] for camera in cameras])
+    towards = np.argmax(points_m @ axes.T, axis=-1)
+    return [mask | (free & (towards == index)) for index, mask in enumerate(masks)]
+
+
+def _seam(
+    vehicle: Vehicle,
+    stated: dict[frozenset[str], SeamLine],
+    camera: InspectedCamera,
+    following: InspectedCamera,
+) -> tuple[Array, Array]:
+    """Near end (2,) and outward direction (2,) of the seam between a camera and the next one.
+
+    Cameras that look in nearly opposite ways have no seam of their own; the corner of the body
+    halfway between them then serves.
+    """
+    line = stated.get(frozenset((camera.camera.name, following.camera.name)))
+    if line is not None:
+        return line.start_m, line.direction
+    middle = _pan(camera) + np.mod(_pan(following) - _pan(camera), 2 * np.pi) / 2
+    side = np.where(np.array([np.cos(middle), np.sin(middle)]) >= 0, 1.0, -1.0)
+    return side * np.array([vehicle.length_m, vehicle.width_m]) / 2, side / np.sqrt(2)
+
+
+def _is_past(seam: tuple[Array, Array], points_m: Array) -> NDArray[np.bool_]:
+    """Whether points (..., 2) lie counter-clockwise of a seam."""
+    near, direction = seam
+    x, y = np.moveaxis(points_m - near, -1, 0)
+    past: NDArray[np.bool_] = direction[0] * y - direction[1] * x >= 0
+    return past
+
+
+def _fill(
+    merged: Pixels, camera: InspectedCamera, points_m: Array, sector: NDArray[np.bool_]
+) -> None:
+    """Copy what `camera` shows of its sector into `merged`; nothing where it has no fit."""
+    if camera.plan_fit is None or camera.ray_from_ground is None or not sector.any():
+        return
+    rows, columns = (slice(part.min(), part.max() + 1) for part in np.nonzero(sector))
+    window = points_m[rows, columns]
+    ground = np.concatenate([window, np.ones((*window.shape[:-1], 1))], axis=-1)
+    lens = camera.plan_fit.lens
+    pixels = lens.project(ground @ camera.ray_from_ground.T)
+    shown = sector[rows, columns] & lens.contains(pixels)
+    maps = np.where(shown[..., None], pixels, 0.0).astype(np.float32)
+    taken = cv2.remap(
+        np.ascontiguousarray(camera.picture.bgr),
+        maps[..., 0],
+        maps[..., 1],
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    merged[rows, columns][shown] = taken[shown]
+
+
+def _hatching(grid: Grid) -> Pixels:
+    """Grey with diagonal lines: ground that nothing shows."""
+    diagonal = np.add.outer(np.arange(grid.rows), np.arange(grid.columns)) % 16 < 3
+    picture = np.where(diagonal[..., None], HATCH_LINE_BGR, HATCH_BGR)
+    return np.ascontiguousarray(picture.astype(np.uint8))
+
+
+def _draw_vehicle(merged: Pixels, vehicle: Vehicle, grid: Grid) -> None:
+    """Draw the body as a rounded box with a lighter roof and an arrow that points ahead."""
+    half = np.array([vehicle.length_m, vehicle.width_m]) / 2
+    _polygon(merged, grid, _rounded_box(half, CORNER_M), BODY_BGR)
+    _polygon(merged, grid, _rounded_box(half * [0.95, 0.84], CORNER_M), ROOF_BGR)
+    reach = min(0.5 * vehicle.width_m, 0.25 * vehicle.length_m)
+    tip = half[0] - 0.35 * reach
+    arrow = np.array(
+        [
+            [tip, 0.0],
+            [tip - reach, 0.6 * reach],
+            [tip - 0.7 * reach, 0],
+            [tip - reach, -0.6 * reach],
+        ]
+    )
+    _polygon(merged, grid, arrow, LINE_BGR)
+
+
+def _rounded_box(half_m: Array, corner_m: float) -> Array:
+    """Outline (n, 2) of a box on the ground with rounded corners."""
+    radius = min(corner_m, *half_m)
+    turn = np.linspace(0, np.pi / 2, 9)
+    arc = radius * np.stack([np.cos(turn), np.sin(turn)], axis=-1) + (half_m - radius)
+    ahead = np.concatenate([arc, (arc * [-1, 1])[::-1]])
+    return np.concatenate([ahead, -ahead])
+
+
+def _polygon(merged: Pixels, grid: Grid, outline_m: Array, colour: tuple[int, int, int]) -> None:
+    """Fill an outline (n, 2) given on the ground; sixteenths of a pixel, smooth edges."""
+    corners = np.round(grid.pixel_px(outline_m) * 16).astype(np.int32)
+    cv2.fillPoly(merged, [corners], colour, cv2.LINE_AA, 4)

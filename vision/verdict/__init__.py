@@ -1,0 +1,44 @@
+"""Verdicts: what to keep, re-aim, re-shoot, re-measure, and what is not judged."""
+
+from vision.verdict.cameras import (
+    CameraVerdict,
+    Overlap,
+    aim_is_beyond,
+    camera_verdict,
+    unidentified_camera,
+)
+from vision.verdict.jobs import JobVerdict, exit_code, job_verdict
+from vision.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
+from vision.verdict.rule import (
+    Action,
+    Judgement,
+    Reason,
+    judge,
+    judge_minimum,
+    length_and_sigma,
+    worst_of,
+)
+from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
+
+__all__ = [
+    "Action",
+    "CameraVerdict",
+    "JobVerdict",
+    "Judgement",
+    "LayingVerdict",
+    "Overlap",
+    "Reason",
+    "SeamVerdict",
+    "aim_is_beyond",
+    "camera_verdict",
+    "exit_code",
+    "job_verdict",
+    "judge",
+    "judge_minimum",
+    "length_and_sigma",
+    "mark_verdict",
+    "seam_verdict",
+    "strip_verdict",
+    "unidentified_camera",
+    "worst_of",
+]

@@ -1,0 +1,274 @@
+"""Verdicts on cameras: aim, overlap, nearest ground and blur against what the person accepts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.adjustment import AdjustedCamera
+from vision.geometry import Array
+from vision.job import Camera, Tolerances
+from vision.seams import NearestGround
+from vision.solver import NoFit
+from vision.verdict.rule import (
+    ANGLES,
+    COVERAGE,
+    SIGNIFICANT,
+    Action,
+    Judgement,
+    Reason,
+    centimetres,
+    degrees,
+    judge,
+    judge_minimum,
+)
+
+CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
+
+USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank"})
+"""Codes of pictures that decode but carry nothing to judge: only another picture helps."""
+BLUR_WIDTH_PX = 1280
+"""Width of the picture for which the tolerance of blur is stated."""
+WAYS = {
+    "pan": ("to its right", "to its left"),
+    "tilt": ("up", "down"),
+    "roll": ("anticlockwise as seen from behind it", "clockwise as seen from behind it"),
+}
+"""Words for a negative and a positive change of each angle."""
+NARROW_AIM = (
+    "marks farther apart across the picture, or a board shown to this camera to fix its lens,"
+    " would narrow it"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraVerdict:
+    """One camera's verdict; `name` is the camera's."""
+
+    name: str
+    verdict: CameraWord
+    reasons: tuple[Reason, ...] = ()
+    actions: tuple[Action, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overlap:
+    """Overlap of a camera with one neighbour, in m, with its sigma.
+
+    `neighbour_is_off`: the neighbour's own aim is beyond tolerance. A camera that looks where it
+    should is not to be turned for that.
+    """
+
+    neighbour: str
+    width_m: float
+    sigma_m: float
+    neighbour_is_off: bool = False
+
+
+def unidentified_camera(name: str, outcome: NoFit) -> CameraVerdict:
+    """The verdict on a camera without a fit: re-shoot a useless picture, else not judged."""
+    reason = Reason(code=outcome.code, text=outcome.text)
+    if outcome.code not in USELESS_PICTURE:
+        return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
+    action = Action(text=f"take the {name} camera's picture again: {outcome.text}")
+    return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
+
+
+def aim_judgements(
+    camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances
+) -> tuple[Array, Array, tuple[Judgement, ...]]:
+    """Deviation (3,) of pan, tilt, roll from the intended aim, sigmas (3,) and judgements."""
+    off = adjusted.aim.minus(camera.aim)
+    sigma = np.sqrt(np.diag(adjusted.aim_covariance_rad2))
+    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
+    words = tuple(judge(float(d), float(s), t) for d, s, t in zip(off, sigma, allowed, strict=True))
+    return off, sigma, words
+
+
+def aim_is_beyond(camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances) -> bool:
+    """Whether any angle of a camera is beyond its tolerance."""
+    return "beyond" in aim_judgements(camera, adjusted, tolerances)[2]
+
+
+def camera_verdict(
+    camera: Camera,
+    adjusted: AdjustedCamera,
+    tolerances: Tolerances,
+    *,
+    overlaps: tuple[Overlap, ...] = (),
+    nearest: NearestGround | None = None,
+    blur_px: float | None = None,
+) -> CameraVerdict:
+    """Judge one camera as adjusted. `blur_px` is the median over its marks, as delivered."""
+    soft = _soft(camera.name, blur_px, adjusted.lens.width, tolerances)
+    if soft is not None:
+        return soft
+    off, sigma, words = aim_judgements(camera, adjusted, tolerances)
+    reasons = _aim_reasons(off, sigma, words, tolerances)
+    actions: list[Action] = []
+    found: list[Judgement] = list(words)
+    if "beyond" in words:
+        actions.append(_turn(camera.name, off, sigma, words, tolerances))
+    for overlap in overlaps:
+        word, reason, action = _judge_overlap(camera.name, overlap, tolerances, "beyond" in words)
+        found.append(word)
+        reasons += [reason] if reason else []
+        actions += [action] if action else []
+    if nearest is not None:
+        word = judge(nearest.distance_m, nearest.sigma_m, tolerances.nearest_ground_m)
+        found.append(word)
+        reasons += _nearest_reasons(word, nearest, tolerances)
+        if word == "beyond" and "beyond" not in words:
+            actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances))
+    verdict: CameraWord = "keep"
+    if "beyond" in found:
+        verdict = "re-aim"
+    elif "not-judged" in found:
+        verdict = "not-judged"
+    return CameraVerdict(
+        name=camera.name, verdict=verdict, reasons=tuple(reasons), actions=tuple(actions)
+    )
+
+
+def _soft(
+    name: str, blur_px: float | None, width: int, tolerances: Tolerances
+) -> CameraVerdict | None:
+    """Re-shoot where the median blur is beyond its tolerance, scaled to the picture's width."""
+    allowed = tolerances.blur_px * width / BLUR_WIDTH_PX
+    if blur_px is None or judge(blur_px, 0.0, allowed) != "beyond":
+        return None
+    text = f"blur of {blur_px:.1f} px at the marks is beyond {allowed:.1f} px"
+    action = Action(text=f"clean and focus the {name} camera, then take its picture again: {text}")
+    reason = Reason(code="blur-beyond", text=text)
+    return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
+
+
+def _aim_reasons(
+    off: Array, sigma: Array, words: tuple[Judgement, ...], tolerances: Tolerances
+) -> list[Reason]:
+    """One reason for each angle that is beyond, not judged, or off by a real amount."""
+    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
+    reasons = []
+    for name, d, s, word, limit in zip(ANGLES, off, sigma, words, allowed, strict=True):
+        figure = f"{name} is {degrees(abs(d), s)} {WAYS[name][int(d > 0)]} of the intended"
+        if name == "tilt":
+            figure = f"tilt is {degrees(abs(d), s)} too far {WAYS[name][int(d > 0)]}"
+        if name == "roll":
+            figure = f"rolled {degrees(abs(d), s)} {WAYS[name][int(d > 0)]}"
+        if word == "beyond":
+            reasons.append(
+                Reason(code=f"{name}-beyond", text=f"{figure}; {degrees(limit)} allowed")
+            )
+        elif word == "not-judged":
+            span = f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}"
+            text = f"{figure}: {span} straddles the {degrees(limit)} allowed; {NARROW_AIM}"
+            reasons.append(Reason(code=f"{name}-not-judged", text=text))
+        elif abs(d) > SIGNIFICANT * s:
+            text = f"{figure}: a real difference, but within the {degrees(limit)} allowed"
+            reasons.append(Reason(code="significant-within", text=text))
+    return reasons
+
+
+def _turn(
+    name: str, off: Array, sigma: Array, words: tuple[Judgement, ...], tolerances: Tolerances
+) -> Action:
+    """Turn back every angle that is beyond, by what it is off; the others stay as they are."""
+    change = np.where([word == "beyond" for word in words], -off, 0.0)
+    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
+    parts, after = [], []
+    for angle, turn, s, limit in zip(ANGLES, change, sigma, allowed, strict=True):
+        if turn == 0:
+            continue
+        verb = "roll" if angle == "roll" else "turn"
+        amount = degrees(abs(turn), s)
+        way = WAYS[angle][int(turn > 0)]
+        parts.append(f"{verb} the {name} camera {_by(angle, way, amount)}")
+        left = judge(0.0, float(s), limit)
+        sure = "within tolerance" if left == "within" else "still not certain to be within"
+        after.append(f"{angle} {sure} (0.0 +- {np.degrees(s):.1f} degrees)")
+    text = (
+        f"{', then '.join(parts)}, from what a gauge on its housing reads now;"
+        f" then {', '.join(after)}"
+    )
+    return Action(text=text, turn_rad=_three(change), sigma_rad=_three(sigma))
+
+
+def _by(angle: str, way: str, amount: str) -> str:
+    return f"{way} {amount}" if angle == "tilt" else f"{way} by {amount}"
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    pan, tilt, roll = (float(value) + 0.0 for value in values)
+    return pan, tilt, roll
+
+
+def _judge_overlap(
+    name: str, overlap: Overlap, tolerances: Tolerances, own_aim_is_off: bool
+) -> tuple[Judgement, Reason | None, Action | None]:
+    """Judgement that counts for this camera, with a reason and an action where there is any."""
+    word = judge_minimum(overlap.width_m, overlap.sigma_m, tolerances.overlap_m)
+    least = f"{tolerances.overlap_m:.2f} m"
+    figure = f"{overlap.width_m:.2f} m (+-{overlap.sigma_m:.2f})"
+    text = f"the views of {name} and {overlap.neighbour} overlap by {figure}"
+    if word == "within":
+        return word, None, None
+    if word == "not-judged":
+        narrow = "marks near the edges of both views would narrow it"
+        straddles = f"{text}, which straddles the {least} wanted; {narrow}"
+        return word, Reason(code="overlap-not-judged", text=straddles), None
+    reason = Reason(code="overlap-below", text=f"{text}, below the {least} wanted")
+    if own_aim_is_off:
+        return word, reason, None
+    if overlap.neighbour_is_off:
+        blamed = f"{reason.text}; the {overlap.neighbour} camera is the one to turn"
+        return "within", Reason(code=reason.code, text=blamed), None
+    missing = tolerances.overlap_m - overlap.width_m
+    advice = (
+        f"turn the {name} and {overlap.neighbour} cameras towards each other, or up, until they"
+        f" share {missing:.2f} m more ground; both look as intended, so the intended aim leaves"
+        " too little"
+    )
+    return word, reason, Action(text=advice)
+
+
+def _nearest_reasons(
+    word: Judgement, nearest: NearestGround, tolerances: Tolerances
+) -> list[Reason]:
+    """Why the first visible ground is too far off, or not known well enough."""
+    limit = f"{tolerances.nearest_ground_m:.2f} m"
+    if word == "within":
+        return []
+    if not np.isfinite(nearest.distance_m):
+        text = f"no ground is seen straight out from its side; {limit} allowed"
+        return [Reason(code="nearest-ground-beyond", text=text)]
+    figure = f"the first ground seen is {nearest.distance_m:.2f} m (+-{nearest.sigma_m:.2f}) out"
+    if word == "beyond":
+        return [Reason(code="nearest-ground-beyond", text=f"{figure}; {limit} allowed")]
+    text = (
+        f"{figure}, which straddles the {limit} allowed; a mark close to the body would narrow it"
+    )
+    return [Reason(code="nearest-ground-not-judged", text=text)]
+
+
+def _tilt_down(
+    name: str,
+    adjusted: AdjustedCamera,
+    nearest: NearestGround,
+    sigma: Array,
+    tolerances: Tolerances,
+) -> Action:
+    """How far down the edge of the view has to come; the mounting stands at the body's side."""
+    if not np.isfinite(nearest.distance_m):
+        return Action(text=f"turn the {name} camera down until it sees the ground beside the body")
+    height = float(adjusted.pose.camera_in_ground_m[2])
+    down = float(
+        np.arctan2(nearest.distance_m, height) - np.arctan2(tolerances.nearest_ground_m, height)
+    )
+    text = (
+        f"turn the {name} camera down {degrees(down, float(sigma[1]))} to see ground from"
+        f" {centimetres(tolerances.nearest_ground_m)} out; it looks as intended, so the intended"
+        " tilt is too high for that"
+    )
+    return Action(text=text, turn_rad=(0.0, down, 0.0), sigma_rad=_three(sigma))

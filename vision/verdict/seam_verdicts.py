@@ -1,0 +1,92 @@
+"""Verdicts on seams: the gap vector at every point and shared mark against what is accepted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.job import Tolerances
+from vision.seams import SeamGap
+from vision.verdict.rule import (
+    COVERAGE,
+    SIGNIFICANT,
+    Judgement,
+    Reason,
+    centimetres,
+    judge,
+    length_and_sigma,
+    worst_of,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeamVerdict:
+    """The verdict on the seam between two cameras."""
+
+    between: tuple[str, str]
+    verdict: Judgement
+    reasons: tuple[Reason, ...] = ()
+
+
+def seam_verdict(
+    between: tuple[str, str],
+    gap: SeamGap | None,
+    tolerances: Tolerances,
+    *,
+    missing: tuple[str, ...] = (),
+) -> SeamVerdict:
+    """Judge one seam; `gap` is None where a camera of it, named in `missing`, has no fit.
+
+    Seam that one camera does not cover has no gap to judge: it keeps a seam from being within.
+    """
+    if gap is None:
+        who = " and ".join(missing) or "a camera"
+        text = f"{who} not identified, so there is no gap to measure"
+        reason = Reason(code="neighbour-not-identified", text=text)
+        return SeamVerdict(between=between, verdict="not-judged", reasons=(reason,))
+    covered = np.isfinite(gap.gaps_m).all(axis=1)
+    places = [f"{point[0]:.2f}, {point[1]:.2f} m" for point in gap.points_m[covered]]
+    places += [f"mark {mark_id}" for mark_id in gap.mark_ids]
+    vectors = np.concatenate([gap.gaps_m[covered], gap.mark_gaps_m])
+    spreads = np.concatenate([gap.covariances_m2[covered], gap.mark_covariances_m2])
+    figures = [length_and_sigma(v, c) for v, c in zip(vectors, spreads, strict=True)]
+    words = [judge(d, s, tolerances.seam_gap_m) for d, s in figures]
+    reasons = _gap_reasons(figures, words, places, tolerances)
+    verdict = worst_of(words)
+    if gap.uncovered_m > 0:
+        text = f"{gap.uncovered_m:.2f} m of the seam is not covered by both cameras"
+        reasons.append(Reason(code="uncovered", text=text))
+        verdict = "beyond" if verdict == "beyond" else "not-judged"
+    return SeamVerdict(between=between, verdict=verdict, reasons=tuple(reasons))
+
+
+def _gap_reasons(
+    figures: list[tuple[float, float]],
+    words: list[Judgement],
+    places: list[str],
+    tolerances: Tolerances,
+) -> list[Reason]:
+    """The reason for the worst point of those that decide."""
+    if not figures:
+        return []
+    verdict = worst_of(words)
+    deciding = [index for index, word in enumerate(words) if word == verdict]
+    # The point farthest from acceptance, sigma included, is the one that decides.
+    worst = max(deciding, key=lambda index: figures[index][0] + COVERAGE * figures[index][1])
+    if verdict == "beyond":
+        worst = max(deciding, key=lambda index: figures[index][0] - COVERAGE * figures[index][1])
+    length, sigma = figures[worst]
+    limit = centimetres(tolerances.seam_gap_m)
+    figure = f"the two views lie {centimetres(length, sigma)} apart at {places[worst]}"
+    if verdict == "beyond":
+        return [Reason(code="gap-beyond", text=f"{figure}; {limit} allowed")]
+    if verdict == "not-judged":
+        span = f"{100 * length:.1f} +- {100 * COVERAGE * sigma:.1f} cm"
+        narrow = "more marks that both cameras see near the seam would narrow it"
+        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
+        return [Reason(code="gap-not-judged", text=text)]
+    if length > SIGNIFICANT * sigma:
+        text = f"{figure}: a real difference, but within the {limit} allowed"
+        return [Reason(code="significant-within", text=text)]
+    return []
