@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reported
+from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
 REPORT_FOLDER = "seamtrue-report"
@@ -58,8 +58,9 @@ def check(
                 "top-view.png": from_above,
             }
             files.write_all(folder, contents)
-        show(result)
-        typer.echo(f"report: {printable(str(folder / 'report.html'))}")
+        with reader_may_leave():
+            show(result)
+            typer.echo(f"report: {printable(str(folder / 'report.html'))}")
         raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
 
 

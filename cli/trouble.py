@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -43,6 +44,17 @@ def reported(debug: bool) -> Iterator[None]:
         else:
             bug(error)
         raise typer.Exit(CRASH) from None
+
+
+@contextmanager
+def reader_may_leave() -> Iterator[None]:
+    """Let whoever reads our output stop early (`| head`): no trouble of ours, same exit code."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Python flushes once more on its way out; that must not fail either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def bug(error: Exception) -> None:

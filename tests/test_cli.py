@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import tomllib
 import types
 from dataclasses import replace
 from pathlib import Path
@@ -152,6 +153,19 @@ def test_table_shows_the_result(inspection):
     lines = plain(cameras).splitlines()
     assert lines[0].startswith("camera  verdict")
     assert len({line.index("/3") for line in lines[1:4]}) == 1
+
+
+def test_every_package_and_data_file_is_shipped():
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    shipped = settings["tool"]["setuptools"]
+    found = {
+        ".".join(path.parent.relative_to(ROOT).parts)
+        for name in ("vision", "cli")
+        for path in (ROOT / name).rglob("__init__.py")
+    }
+    assert set(shipped["packages"]) == found
+    data = {path.name for path in (ROOT / "vision").iterdir() if path.suffix in (".json", ".j2")}
+    assert set(shipped["package-data"]["vision"]) == data
 
 
 def test_help_as_a_process():

@@ -5,6 +5,8 @@ Does not prove that the picture is pretty, nor the fits it is made from.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -102,3 +104,35 @@ def test_a_known_ground_point_lands_on_its_pixel(inspection, grid):
     )
     spot = grid.points_m()[white].mean(axis=0)
     assert np.allclose(spot, target, atol=0.03)
+
+
+def test_two_cameras_on_one_side_share_it_at_the_middle(inspection, grid):
+    left = inspection.cameras[1]
+    ahead, behind = (
+        replace(
+            left,
+            camera=replace(left.camera, name=name, position_m=np.array([x, 1.2, 2.5])),
+        )
+        for name, x in (("left_ahead", 2.0), ("left_behind", -2.0))
+    )
+    front, _, rear, right = inspection.cameras
+    found = (front, behind, right, rear, ahead)
+    job = replace(inspection.job, cameras=tuple(each.camera for each in found))
+    several = replace(inspection, job=job, cameras=found)
+    points = np.array([[1.0, 3.0], [-1.0, 3.0], [5.5, 0.0], [-5.5, 0.0], [1.0, -1.5], [-1.0, -1.5]])
+    masks = sectors(several, points)
+    owners = [int(np.flatnonzero(column)[0]) for column in np.stack(masks, axis=1)]
+    assert owners == [1, 2, 0, 3, 4, 4]
+
+
+def test_one_camera_shows_everything_and_opposite_cameras_halve_it(inspection):
+    points = np.array([[5.0, 3.0], [-5.0, 3.0], [5.0, -3.0], [-5.0, -3.0]])
+    front, _, rear, _ = inspection.cameras
+    alone = replace(inspection, cameras=(front,))
+    assert sectors(alone, points)[0].all()
+    job = replace(inspection.job, cameras=(front.camera, rear.camera))
+    masks = sectors(
+        replace(inspection, job=job, cameras=(front, rear)), np.array([[6, 0], [-6, 0]])
+    )
+    assert masks[0].tolist() == [True, False]
+    assert masks[1].tolist() == [False, True]

@@ -22,7 +22,10 @@ from vision.pattern import Blurred, half_extent, ink_coverage
 
 MARGIN = 0.2
 """Ground drawn beyond the mark's end and the tape's edge, in half extents of each."""
-MOST_STEPS = 12
+ROUGH = (6, 5e-3)
+FINE = (4, 1e-3)
+"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends. Only the
+last round's end counts, and it starts within thousandths of a pixel of it."""
 START_BLUR_PX = 0.9
 BLUR_RANGE_PX = (0.35, 8.0)
 FLOOR_SIGMA_PX = 0.01
@@ -417,10 +420,13 @@ def _prior(patch: Patch, state: _State, noise2: float) -> tuple[Array, Array]:
     return precision, pull
 
 
-def _gauss_newton(patch: Patch, start: _State, weights: Array) -> _Fit:
+def _gauss_newton(
+    patch: Patch, start: _State, weights: Array, effort: tuple[int, float]
+) -> _Fit:
     fit = _evaluate(patch, start, weights)
     damping = 1e-3
-    for _ in range(MOST_STEPS):
+    most_steps, end_px = effort
+    for _ in range(most_steps):
         noise2 = max(fit.cost / max(weights.sum() - 10, 5), 0.25)
         p = fit.jacobian.shape[1] - len(fit.levels)
         weighted = fit.jacobian * weights[:, None]
@@ -436,7 +442,7 @@ def _gauss_newton(patch: Patch, start: _State, weights: Array) -> _Fit:
         if trial.cost <= fit.cost * (1 + 1e-9) or damping > 10:
             moved = patch.d_pixel_d_mark @ step[:2]
             fit, damping = trial, damping * 0.2
-            if np.hypot(*moved) < 2e-4 and abs(step[3]) < 5e-3:
+            if np.hypot(*moved) < end_px and abs(step[3]) < 10 * end_px:
                 break
         else:
             damping = max(damping, 1e-3) * 10
@@ -451,16 +457,17 @@ def measure(patch: Patch) -> Measured | None:
     much neighbouring residuals are alike (effective number of an AR(1) field, each way).
     """
     ones = np.ones(len(patch.levels))
-    fit = _gauss_newton(patch, _State(), ones)
+    fit = _gauss_newton(patch, _State(), ones, ROUGH)
     shadow = _shadow_start(patch, fit)
     if shadow is not None:
-        shaded = _gauss_newton(patch, shadow, ones)
+        shaded = _gauss_newton(patch, shadow, ones, ROUGH)
         if shaded.cost < (1 - SHADOW_GAIN) * fit.cost:
             fit = shaded
     for _ in range(2):
         scale = max(1.4826 * float(np.median(np.abs(fit.residual))), 0.5)
         t = fit.residual / (4.0 * scale)
-        fit = _gauss_newton(patch, fit.state, np.where(np.abs(t) < 1, (1 - t**2) ** 2, 0.0))
+        weights = np.where(np.abs(t) < 1, (1 - t**2) ** 2, 0.0)
+        fit = _gauss_newton(patch, fit.state, weights, FINE)
     return _answer(patch, fit)
 
 

@@ -94,10 +94,10 @@ def ink_coverage(shape: MarkShape, at: Blurred) -> Drawn:
     """Share of ink at each place; NotImplementedError for a kind that cannot be drawn yet."""
     if isinstance(shape, Cross):
         half = shape.line_m / 2
-        along = at.band("s", shape.arm_along_m) * at.band("q", half)
-        across = at.band("s", half) * at.band("q", shape.arm_across_m)
-        both = at.band("s", half) * at.band("q", half)
-        return along + across + both.times(-1.0)
+        line_along, line_across = at.band("q", half), at.band("s", half)
+        along = at.band("s", shape.arm_along_m) * line_along
+        across = line_across * at.band("q", shape.arm_across_m)
+        return along + across + (line_across * line_along).times(-1.0)
     raise NotImplementedError(f"{type(shape).__name__} marks cannot be drawn yet")
 
 

@@ -223,7 +223,8 @@ def _mark(mark: InspectedMark) -> dict[str, Any]:
 
 
 def _strip(strip: InspectedStrip) -> dict[str, Any]:
-    fit = strip.adjusted
+    # Unseen, the adjustment only hands the plan back: that is no figure of the strip.
+    fit = strip.adjusted if strip.adjusted and strip.adjusted.seen else None
     entry = {
         "name": strip.name,
         "verdict": strip.verdict,
@@ -239,7 +240,7 @@ def _strip(strip: InspectedStrip) -> dict[str, Any]:
 
 
 def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
-    fit = mark.adjusted
+    fit = mark.adjusted if mark.adjusted and mark.adjusted.seen else None
     sigma_m = np.sqrt(np.diag(fit.covariance_m2)) if fit else None
     entry = {
         "name": mark.name,

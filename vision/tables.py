@@ -170,7 +170,7 @@ class Table:
         """One length; NaN after noting a fault."""
         try:
             if isinstance(value, str):
-                return float(parse_length(value, self._unit()))
+                return float(parse_length(value, self.units.name))
             if is_number(value, finite=False):
                 return float(length_from_number(value, self._unit()))
         except (LengthError, OverflowError) as error:

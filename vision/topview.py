@@ -120,21 +120,22 @@ def sectors(inspection: Inspection, points_m: Array) -> list[NDArray[np.bool_]]:
         _seam(inspection.job.vehicle, stated, camera, cameras[(index + 1) % len(cameras)])
         for index, camera in enumerate(cameras)
     ]
-    masks = []
-    free = np.ones(points_m.shape[:-1], dtype=bool)
+    wedges = []
     for index in range(len(cameras)):
         first, second = lines[index - 1], lines[index]
         after, before = _is_past(first, points_m), ~_is_past(second, points_m)
         # A sector of more than half a turn is all that is not on the wrong side of both lines.
         a, b = first[1], second[1]
         narrow = a[0] * b[1] - a[1] * b[0] > 0 or a @ b > 1 - 1e-9
-        mask = ((after & before) if narrow else (after | before)) & free
-        free &= ~mask
-        masks.append(mask)
-    # Lines that cross leave a wedge to nobody; it goes to the camera that looks that way most.
+        wedges.append((after & before) if narrow else (after | before))
+    # The lines go on inward and cross under the body, so wedges overlap on its far side and may
+    # leave gaps: such a point goes to the camera that looks its way most.
     axes = np.array([[np.cos(_pan(camera)), np.sin(_pan(camera))] for camera in cameras])
-    towards = np.argmax(points_m @ axes.T, axis=-1)
-    return [mask | (free & (towards == index)) for index, mask in enumerate(masks)]
+    towards = np.moveaxis(points_m @ axes.T, -1, 0)
+    inside = np.stack(wedges)
+    allowed = inside | ~inside.any(axis=0)
+    chosen = np.argmax(np.where(allowed, towards, -np.inf), axis=0)
+    return [chosen == index for index in range(len(cameras))]
 
 
 def _seam(
