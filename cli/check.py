@@ -34,10 +34,9 @@ def check(
     """
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
-        from vision.inspection import inspect
-
         from cli.table import show
         from vision import files
+        from vision.inspection import inspect
         from vision.report import report_html
         from vision.result import result_of
         from vision.topview import top_view

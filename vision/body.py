@@ -29,7 +29,7 @@ def body_hides(
     in must not hide everything. A point below the body is hidden. All in ground coordinates, m.
     """
     camera = np.asarray(camera_in_ground_m, dtype=np.float64)
-    given = np.asarray(ground_points, dtype=np.float64).reshape(len(ground_points), -1)
+    given = np.asarray(ground_points, dtype=np.float64).reshape(-1, np.shape(ground_points)[-1])
     points = np.zeros((len(given), 3))
     points[:, : given.shape[1]] = given
     low, high = _box(vehicle, camera, margin_m)

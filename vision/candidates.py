@@ -1,12 +1,14 @@
 """Places in a picture that look like the centre of a mark, found without knowing where to look.
 
-Crosses are found here: dark (or light) in both directions at once, with tape-bright surroundings.
-Quadrants and boards have their own response and join in `responses`.
+A cross is dark (or light) in both directions at once; a quadrant is a saddle, dark one way and
+bright the other. Both are seen in the eigenvalues of the Hessian, with tape-bright surroundings. A
+board is a crowd of saddles, and its centre is where they are densest.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -14,8 +16,17 @@ import numpy as np
 from vision.geometry import Array, frozen_array
 from vision.job import Ink
 
+Kind = Literal["cross", "saddle", "board"]
+
 SCALES_PX = (1.2, 2.0, 3.4, 5.5)
 """Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little."""
+
+CROWD_SCALES_PX = (4.0, 6.5, 10.5, 17.0, 28.0)
+CROWD_POWER = 0.8
+CROWD_GAIN = 5.0
+"""Brings the density of a clear board to the strength of a clear cross."""
+CROWD_CAP = 0.15
+"""Saddle strength that counts in full: a strong edge must not outweigh a faint board."""
 
 LOG_OFFSET = 12.0
 """Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
@@ -36,11 +47,12 @@ class Candidates:
         object.__setattr__(self, "strength", frozen_array(self.strength, (None,), "strength"))
 
 
-def _cross_response(log_grey: np.ndarray, scale_px: float) -> np.ndarray:
-    """Smaller eigenvalue of the scale-normalised Hessian: positive only where both ways are dark.
+def _response(log_grey: np.ndarray, scale_px: float, kind: Kind) -> np.ndarray:
+    """Smaller eigenvalue of the scale-normalised Hessian in size, where its signs are the kind's.
 
-    Along a single line one eigenvalue is near zero; only where two lines cross are both large
-    (Lindeberg, "Feature detection with automatic scale selection", IJCV 30(2), 1998, section 5).
+    Along a single line or edge one eigenvalue is near zero; only where two lines cross are both
+    large, and only at a saddle are they large with opposite signs (Lindeberg, "Feature detection
+    with automatic scale selection", IJCV 30(2), 1998, section 5).
     """
     smooth = cv2.GaussianBlur(log_grey, (0, 0), scale_px)
     # The 3x3 second-derivative kernels of Sobel sum to four times the derivative.
@@ -49,20 +61,46 @@ def _cross_response(log_grey: np.ndarray, scale_px: float) -> np.ndarray:
     uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3)
     mean = 0.5 * (uu + vv)
     spread = cv2.magnitude(0.5 * (uu - vv), uv)
-    return np.asarray((mean - spread) * (scale_px**2 / 4), dtype=np.float32)
+    size = mean - spread if kind == "cross" else spread - np.abs(mean)
+    return np.asarray(size * (scale_px**2 / 4), dtype=np.float32)
 
 
-def find_candidates(grey: np.ndarray, ink: Ink = "dark", most: int = MOST_CANDIDATES) -> Candidates:
-    """Peaks of a grey picture (height, width), levels 0 to 255, for marks of the given ink.
+def _crowd(response: np.ndarray) -> np.ndarray:
+    """Where saddles are dense over a patch and not round it, whatever its size.
+
+    Differences of Gaussians of the saddle strength, at half size: the largest over the scales is
+    greatest at the middle of a patch (Lindeberg, as in `_response`).
+    """
+    capped = np.square(np.clip(response, 0.0, CROWD_CAP)) / CROWD_CAP
+    small = cv2.resize(capped, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    levels = [cv2.GaussianBlur(small, (0, 0), scale / 2) for scale in CROWD_SCALES_PX]
+    # Weighed by a power of the scale, so that a board outweighs each of its own corners.
+    blobs = np.maximum.reduce(
+        [
+            (scale / CROWD_SCALES_PX[0]) ** CROWD_POWER * (a - b)
+            for scale, a, b in zip(CROWD_SCALES_PX, levels, levels[1:], strict=False)
+        ]
+    )
+    return np.asarray(CROWD_GAIN * cv2.resize(blobs, capped.shape[::-1]), dtype=np.float32)
+
+
+def find_candidates(
+    grey: np.ndarray, kind: Kind = "cross", ink: Ink = "dark", most: int = MOST_CANDIDATES
+) -> Candidates:
+    """Peaks of a grey picture (height, width), levels 0 to 255, for marks of one kind and ink.
 
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
     log_grey = np.log(np.asarray(grey, dtype=np.float32) + LOG_OFFSET)
     if ink == "light":
         log_grey = -log_grey
-    response = _cross_response(log_grey, SCALES_PX[0])
-    for scale in SCALES_PX[1:]:
-        cv2.max(response, _cross_response(log_grey, scale), dst=response)
+    # A board's squares are larger than a line, and one crowd hides among noise at the finest scale.
+    scales = SCALES_PX[1:] if kind == "board" else SCALES_PX
+    response = _response(log_grey, scales[0], kind)
+    for scale in scales[1:]:
+        cv2.max(response, _response(log_grey, scale, kind), dst=response)
+    if kind == "board":
+        response = _crowd(response)
     # Tape is brighter than the ground round it: the brightest level nearby against the wide mean.
     small = cv2.resize(log_grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), 6.0), log_grey.shape[::-1])

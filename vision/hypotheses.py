@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.candidates import Candidates
@@ -47,7 +48,7 @@ class Cameras:
     f0: float
     half_field_rad: float
 
-    def take(self, index: Array) -> Cameras:
+    def take(self, index: NDArray[np.intp]) -> Cameras:
         """The cameras at `index`."""
         return Cameras(
             place_m=self.place_m[index],

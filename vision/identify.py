@@ -8,22 +8,22 @@ close is 'not judged'.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from vision.body import body_hides
-from vision.candidates import Candidates, find_candidates
+from vision.candidates import Candidates, Kind, find_candidates
 from vision.geometry import Array, Pose
 from vision.hypotheses import AXIS_SCALES, Cameras, coarse_cameras, search
-from vision.job import Camera, Job
-from vision.layout import Layout, PlannedMark
+from vision.job import Board, Camera, Cross, Job
+from vision.layout import Layout, PlannedMark, points_of
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
-from vision.measure import Measured, cut_patches, d_pixel_d_mark, drawable, match, measure
-from vision.pattern import half_extent
+from vision.measure import Measured, cut_patches, d_pixel_d_mark, match, measure
+from vision.pattern import drawable, half_extent
 from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.solver import NoFit
 
@@ -124,12 +124,12 @@ class _Pose:
 class _Task:
     """What every step needs: the picture, the camera, and the marks that can be looked for."""
 
+    job: Job
     grey: np.ndarray
     camera: Camera
     prior: LensPrior
     marks: tuple[PlannedMark, ...]
     clear: np.ndarray
-    sigma_m: Array
     size: tuple[int, int]
 
 
@@ -140,18 +140,18 @@ def identify(
 
     Nothing is assumed but the job: aim within 15 degrees each way, mounting within 10 cm.
     """
-    drawn = [mark for mark in layout.marks if drawable(mark)]
+    drawn = [mark for mark in layout.marks if drawable(mark.shape)]
     centres = np.array([mark.centre_m for mark in drawn]).reshape(-1, 3)
     hidden = body_hides(job.vehicle, camera.position_m, centres, margin_m=HALF_SEEN_MARGIN_M)
     clear = ~body_hides(job.vehicle, camera.position_m, centres)
     marks = tuple(mark for mark, hides in zip(drawn, hidden, strict=True) if not hides)
     task = _Task(
+        job=job,
         grey=grey,
         camera=camera,
         prior=prior,
         marks=marks,
         clear=clear[~hidden],
-        sigma_m=np.array([_place_sigma(job, mark) for mark in marks]),
         size=(grey.shape[1], grey.shape[0]),
     )
     useless = _useless(grey)
@@ -202,8 +202,8 @@ def _poses(task: _Task) -> list[_Pose]:
     """The distinct poses that stand up to a look for each drawn mark, best first."""
     guess = task.prior.guess
     half_field = _half_field(guess)
-    inks = sorted({mark.ink for mark in task.marks})
-    found = [find_candidates(task.grey, ink) for ink in inks]
+    looks = sorted({(_kind(mark), mark.ink) for mark in task.marks})
+    found = [find_candidates(task.grey, kind, ink) for kind, ink in looks]
     candidates = Candidates(
         pixels_px=np.concatenate([each.pixels_px for each in found]),
         strength=np.concatenate([each.strength for each in found]),
@@ -241,6 +241,16 @@ def _agreement(a: _Pose, b: _Pose) -> float:
     both = (a.correlation > 0) & (b.correlation > 0)
     gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
     return float((gap < SAME_PX).sum() / max(min(a.seen, b.seen), 1))
+
+
+def _kind(mark: PlannedMark) -> Kind:
+    match mark.shape:
+        case Cross():
+            return "cross"
+        case Board():
+            return "board"
+        case _:
+            return "saddle"
 
 
 def _half_field(guess: Lens) -> float:
@@ -285,15 +295,18 @@ def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
 def _refined(task: _Task, start: tuple[Pose, Lens]) -> _Pose | None:
     """Look for every drawn mark twice, each time with a fit to what was seen; None if no fit."""
     pose, lens = start
+    used = np.zeros(len(task.marks), dtype=bool)
     for reach_px, least, sigma_px in LOOKS:
         found, correlation = match(task.grey, pose, lens, task.marks, reach_px)
-        seen = np.nan_to_num(correlation) > least
-        fit = _fit(task, found, seen, sigma_px, (pose, lens))
+        seen = np.flatnonzero(np.nan_to_num(correlation) > least)
+        covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
+        marks = [task.marks[i] for i in seen]
+        fit = _fit_points(task, marks, found[seen], covariance, (pose, lens))
         if isinstance(fit, NoFit):
             return None
         pose, lens = fit.pose, fit.lens
-    used = np.zeros(len(task.marks), dtype=bool)
-    used[np.flatnonzero(seen)] = fit.used
+        used[:] = False
+        used[seen] = fit.used
     f_px = float(np.sqrt(lens.fx * lens.fy))
     weight = _expected(task, pose.camera_in_ground_m, f_px)
     inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
@@ -310,21 +323,17 @@ def _refined(task: _Task, start: tuple[Pose, Lens]) -> _Pose | None:
     )
 
 
-def _fit(
-    task: _Task, pixels: Array, keep: Array, sigma_px: float, start: tuple[Pose, Lens]
-) -> PlanFit | NoFit:
-    index = np.flatnonzero(keep)
-    covariance = np.broadcast_to(np.eye(2), (len(index), 2, 2)) * np.square(sigma_px)
-    return _fit_points(task, index, pixels[index], covariance, start)
-
-
 def _fit_points(
-    task: _Task, index: Array, pixels: Array, covariance: Array, start: tuple[Pose, Lens]
+    task: _Task,
+    marks: Sequence[PlannedMark],
+    pixels: Array,
+    covariance: Array,
+    start: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     points = Points(
-        ids=tuple(task.marks[i].id for i in index),
-        planned_m=np.array([task.marks[i].centre_m for i in index]).reshape(-1, 3),
-        mark_sigma_m=task.sigma_m[index],
+        ids=tuple(mark.id for mark in marks),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array([_place_sigma(task.job, mark) for mark in marks]),
         pixels_px=pixels,
         covariance_px2=covariance,
     )
@@ -368,41 +377,59 @@ def _decided(task: _Task, layout: Layout, poses: list[_Pose]) -> Identified | No
 def _measured(task: _Task, layout: Layout, best: _Pose, rival: float) -> Identified | NotIdentified:
     """Measure every mark of the chosen pose and fit the plan to the measurements."""
     start = best.pose, best.lens
-    seen = np.isfinite(best.found_px).all(axis=1) & (best.correlation > 0)
-    centres = np.where(seen[:, None], best.found_px, np.nan)
-    patches = cut_patches(task.grey, *start, task.marks, centres)
-    results = [None if patch is None else measure(patch) for patch in patches]
-    refused = [
-        None if result is None else _refusal(result, centre)
-        for result, centre in zip(results, best.found_px, strict=True)
+    points, starts = _points(task, best)
+    patches = cut_patches(task.grey, *start, points, starts)
+    results = {
+        p.id: None if c is None else measure(c) for p, c in zip(points, patches, strict=True)
+    }
+    refused = {
+        point.id: _refusal(result, centre)
+        for point, centre in zip(points, starts, strict=True)
+        if (result := results[point.id]) is not None
+    }
+    good = [
+        (point, result)
+        for point in points
+        if (result := results[point.id]) is not None and refused[point.id] is None
     ]
-    keep = np.array(
-        [result is not None and why is None for result, why in zip(results, refused, strict=True)]
-    )
-    index = np.flatnonzero(keep)
-    good = [results[i] for i in index]
     fit = _fit_points(
         task,
-        index,
-        np.array([r.pixel_px for r in good if r is not None]).reshape(-1, 2),
-        np.array([r.covariance_px2 for r in good if r is not None]).reshape(-1, 2, 2),
+        [point for point, _ in good],
+        np.array([result.pixel_px for _, result in good]).reshape(-1, 2),
+        np.array([result.covariance_px2 for _, result in good]).reshape(-1, 2, 2),
         start,
     )
     if isinstance(fit, NoFit):
         return NotIdentified(camera=task.camera.name, code="too-few-marks", text=fit.text)
-    used = {task.marks[i].id: bool(flag) for i, flag in zip(index, fit.used, strict=True)}
+    used = {point.id: bool(flag) for (point, _), flag in zip(good, fit.used, strict=True)}
     sightings = _sightings(task, layout, fit, results, refused, used)
-    blurs = [r.blur_px for r in good if r is not None]
     return Identified(
         camera=task.camera.name,
         fit=fit,
         prior=task.prior,
         sightings=sightings,
-        blur_px=float(np.median(blurs)),
+        blur_px=float(np.median([result.blur_px for _, result in good])),
         expected=sum(s.status in {"used", "rejected", "not-found"} for s in sightings),
         evidence=best.evidence,
         rival=rival,
     )
+
+
+def _points(task: _Task, best: _Pose) -> tuple[list[PlannedMark], Array]:
+    """Every point of the marks that were seen, and where to begin measuring it, (n, 2).
+
+    A board's corners begin where the pose puts them, moved with the board as it was seen.
+    """
+    points: list[PlannedMark] = []
+    starts: list[Array] = []
+    for index in np.flatnonzero(best.correlation > 0):
+        mark = task.marks[index]
+        own = points_of(mark)
+        middle = best.lens.project(best.pose.transform(mark.centre_m))
+        pixels = best.lens.project(best.pose.transform(np.array([p.centre_m for p in own])))
+        points += own
+        starts += list(pixels + best.found_px[index] - middle)
+    return points, np.array(starts).reshape(-1, 2)
 
 
 def _refusal(result: Measured, found_px: Array) -> str | None:
@@ -423,31 +450,30 @@ def _sightings(
     task: _Task,
     layout: Layout,
     fit: PlanFit,
-    results: Sequence[Measured | None],
-    refused: Sequence[str | None],
-    used: dict[str, bool],
+    results: Mapping[str, Measured | None],
+    refused: Mapping[str, str | None],
+    used: Mapping[str, bool],
 ) -> tuple[Sighting, ...]:
-    """What became of every mark of the layout, in order."""
-    looked_for = {mark.id: i for i, mark in enumerate(task.marks)}
+    """What became of every point of the layout, in order."""
+    looked_for = {point.id for mark in task.marks for point in points_of(mark)}
     sightings = []
-    for mark in layout.marks:
-        index = looked_for.get(mark.id)
-        result = None if index is None else results[index]
-        if not drawable(mark):
-            status, why = "not-found", f"{type(mark.shape).__name__} marks are not looked for yet"
-        elif index is None:
+    for point in layout.points:
+        status: Status
+        if not drawable(point.shape):
+            status, why = "not-found", f"{type(point.shape).__name__} marks are not looked for yet"
+        elif point.id not in looked_for:
             status, why = "hidden", "the body is in the way"
-        elif mark.id in used:
-            status = "used" if used[mark.id] else "rejected"
-            why = "" if used[mark.id] else "it does not fit the other marks of this picture"
-        elif result is not None and refused[index]:
-            status, why = "rejected", str(refused[index])
+        elif point.id in used:
+            status = "used" if used[point.id] else "rejected"
+            why = "" if used[point.id] else "it does not fit the other marks of this picture"
+        elif refusal := refused.get(point.id):
+            status, why = "rejected", refusal
         else:
-            pixel = fit.lens.project(fit.pose.transform(mark.centre_m))
+            pixel = fit.lens.project(fit.pose.transform(point.centre_m))
             inside = bool(fit.lens.contains(pixel))
             status = "not-found" if inside else "outside"
             why = "nothing like it where it should be" if inside else "outside the picture"
         sightings.append(
-            Sighting(id=mark.id, status=status, measured=result, reason=why)  # type: ignore[arg-type]
+            Sighting(id=point.id, status=status, measured=results.get(point.id), reason=why)
         )
     return tuple(sightings)

@@ -91,9 +91,7 @@ def inspect(
     )
 
 
-def _adjusted(
-    job: Job, layout: Layout, outcomes: Mapping[str, Outcome]
-) -> Adjustment | NoFit:
+def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adjustment | NoFit:
     observations = tuple(
         CameraObservations(
             name=name,
@@ -140,7 +138,9 @@ def _without_repeats(
 def _judged(found: _Findings) -> Inspection:
     job, adjustment = found.job, found.adjustment
     cameras = {camera.name: _camera_verdict(found, camera) for camera in job.cameras}
-    adjusted_strips = {} if isinstance(adjustment, NoFit) else {s.name: s for s in adjustment.strips}
+    adjusted_strips = (
+        {} if isinstance(adjustment, NoFit) else {s.name: s for s in adjustment.strips}
+    )
     adjusted_marks = {} if isinstance(adjustment, NoFit) else {m.name: m for m in adjustment.marks}
     strips = {
         strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances)
@@ -261,7 +261,7 @@ def _inspected(found: _Findings, camera: Camera, verdict: CameraVerdict) -> Insp
             InspectedMark(
                 id=mark.id, status="not-found", planned_m=mark.centre_m, reason=outcome.text
             )
-            for mark in found.layout.marks
+            for mark in found.layout.points
         )
         return InspectedCamera(camera=camera, picture=picture, marks=unseen, **words)  # type: ignore[arg-type]
     adjusted = None
@@ -324,7 +324,9 @@ def _warnings(found: _Findings) -> tuple[str, ...]:
     else:
         for group in found.adjustment.freed:
             kind, _, name = group.partition(" ")
-            what = f"the {name} strip's ends" if kind == "strip" else f"the {name} camera's mounting"
+            what = (
+                f"the {name} strip's ends" if kind == "strip" else f"the {name} camera's mounting"
+            )
             if kind not in {"strip", "mounting"}:
                 what = group
             warnings.append(

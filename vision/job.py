@@ -138,8 +138,7 @@ class SingleMark:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StatedSeam:
-    """A seam that the job states: a line on the ground between two cameras' views, near end first.
-    """
+    """A seam that the job states: a line on the ground between two views, near end first."""
 
     name: str
     between: tuple[str, str]

@@ -7,7 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.geometry import Array, frozen_array
-from vision.job import Ink, Job, MarkShape, SingleShape
+from vision.job import Board, Ink, Job, MarkShape, SingleShape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardCorner:
+    """One inner corner of a board: four squares meet, and the ink is on two opposite ones.
+
+    `ahead_left`: the inked squares are those ahead-left and behind-right, else the other two.
+    """
+
+    square_m: float
+    ahead_left: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,7 +34,7 @@ class PlannedMark:
     index: int
     centre_m: Array
     heading_rad: float
-    shape: MarkShape | SingleShape
+    shape: MarkShape | SingleShape | BoardCorner
     tape_width_m: float | None
     ink: Ink
 
@@ -47,12 +58,47 @@ class Layout:
         """The marks' ids, in order."""
         return tuple(mark.id for mark in self.marks)
 
+    @property
+    def points(self) -> tuple[PlannedMark, ...]:
+        """Every point that a picture is measured at: each mark, or each corner of a board."""
+        return tuple(point for mark in self.marks for point in points_of(mark))
+
     def mark(self, mark_id: str) -> PlannedMark:
-        """The mark called `mark_id`; KeyError where there is none."""
-        for mark in self.marks:
+        """The mark or board corner called `mark_id`; KeyError where there is none."""
+        for mark in (*self.marks, *self.points):
             if mark.id == mark_id:
                 return mark
         raise KeyError(mark_id)
+
+
+def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
+    """The points at which a mark is measured: itself, or a board's corners as marks of their own.
+
+    A corner is called `mark/row/column`, column along the strip and row across it to its left.
+    """
+    if not isinstance(mark.shape, Board):
+        return (mark,)
+    board, turn = mark.shape, mark.heading_rad
+    along, left = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    corners = []
+    for row in range(board.corners_across):
+        for column in range(board.corners_along):
+            s = (column - (board.corners_along - 1) / 2) * board.square_m
+            q = (row - (board.corners_across - 1) / 2) * board.square_m
+            corners.append(
+                PlannedMark(
+                    id=f"{mark.id}/{row}/{column}",
+                    strip=mark.strip,
+                    index=mark.index,
+                    centre_m=mark.centre_m + np.array([*(s * along + q * left), 0.0]),
+                    heading_rad=turn,
+                    # The square behind-right of corner 0/0 is the panel's dark corner square.
+                    shape=BoardCorner(square_m=board.square_m, ahead_left=(row + column) % 2 == 0),
+                    tape_width_m=None,
+                    ink=mark.ink,
+                )
+            )
+    return tuple(corners)
 
 
 def planned_layout(job: Job) -> Layout:

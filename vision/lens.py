@@ -57,9 +57,7 @@ class Lens:
     def with_vector(self, vector: Array) -> Lens:
         """A lens for the same pictures with other parameters, (8,) in the order of `PARAMETERS`."""
         fx, fy, cx, cy = (float(value) for value in vector[:4])
-        return Lens(
-            width=self.width, height=self.height, fx=fx, fy=fy, cx=cx, cy=cy, k=vector[4:]
-        )
+        return Lens(width=self.width, height=self.height, fx=fx, fy=fy, cx=cx, cy=cy, k=vector[4:])
 
     @cached_property
     def monotone_limit_rad(self) -> float:
@@ -75,13 +73,13 @@ class Lens:
         """r(theta), without unit; any shape, no check against the limit."""
         t2 = np.square(theta_rad)
         k1, k2, k3, k4 = self.k
-        return theta_rad * (1 + t2 * (k1 + t2 * (k2 + t2 * (k3 + t2 * k4))))
+        return np.asarray(theta_rad * (1 + t2 * (k1 + t2 * (k2 + t2 * (k3 + t2 * k4)))))
 
     def d_radius_d_theta(self, theta_rad: Array) -> Array:
         """dr/dtheta; any shape."""
         t2 = np.square(theta_rad)
         k1, k2, k3, k4 = self.k
-        return 1 + t2 * (3 * k1 + t2 * (5 * k2 + t2 * (7 * k3 + t2 * 9 * k4)))
+        return np.asarray(1 + t2 * (3 * k1 + t2 * (5 * k2 + t2 * (7 * k3 + t2 * 9 * k4))))
 
     def theta(self, radius: Array) -> Array:
         """Inverse of `radius` below the monotone limit; NaN beyond it. Any shape.
@@ -158,7 +156,7 @@ class Lens:
 
         t2 = np.square(theta)
         powers = np.stack([t2, t2**2, t2**3, t2**4], axis=-1)
-        ratio = np.where(rho > 0, theta / safe, 0.0)
+        ratio = np.where(outside, np.nan, np.where(rho > 0, theta / safe, 0.0))
         d_lens = np.zeros((*x.shape, 2, 8))
         d_lens[..., 0, 0] = m[..., 0]
         d_lens[..., 1, 1] = m[..., 1]
@@ -187,4 +185,4 @@ class Lens:
         u, v = np.moveaxis(np.asarray(pixels_px, dtype=np.float64), -1, 0)
         with np.errstate(invalid="ignore"):
             across = (u >= -0.5) & (u <= self.width - 0.5)
-            return across & (v >= -0.5) & (v <= self.height - 0.5)
+            return np.asarray(across & (v >= -0.5) & (v <= self.height - 0.5))

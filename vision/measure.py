@@ -15,10 +15,10 @@ import cv2
 import numpy as np
 
 from vision.geometry import Array, Pose, frozen_array
-from vision.job import Board, Cross, Quadrant
-from vision.layout import PlannedMark
+from vision.job import BoxCorner
+from vision.layout import BoardCorner, PlannedMark
 from vision.lens import Lens
-from vision.pattern import Blurred, half_extent, ink_coverage
+from vision.pattern import Blurred, Drawable, half_extent, ink_coverage, tape_coverage
 
 MARGIN = 0.2
 """Ground drawn beyond the mark's end and the tape's edge, in half extents of each."""
@@ -88,15 +88,17 @@ def d_pixel_d_mark(pose: Pose, lens: Lens, marks: Sequence[PlannedMark]) -> tupl
     return pixels, d_point @ (pose.R @ axes)
 
 
-def drawable(mark: PlannedMark) -> bool:
-    """Whether a mark of this kind can be drawn, and so measured."""
-    return isinstance(mark.shape, Cross)
+def _shape(mark: PlannedMark) -> Drawable:
+    if isinstance(mark.shape, BoxCorner):
+        raise ValueError(f"{mark.id}: expected a mark that can be drawn, found a box corner")
+    return mark.shape
 
 
 def _window(mark: PlannedMark) -> tuple[float, float]:
     """Half size along and across of the ground that is drawn round a mark."""
-    assert isinstance(mark.shape, Cross | Quadrant | Board)
-    along, across = half_extent(mark.shape)
+    along, across = half_extent(_shape(mark))
+    if isinstance(mark.shape, BoardCorner):
+        return along, across
     tape = 0.5 * (mark.tape_width_m or 0.0)
     return along * (1 + MARGIN), max(across * (1 + MARGIN), tape * (1 + MARGIN))
 
@@ -121,7 +123,9 @@ def cut_patches(
     shift = np.repeat(predicted[cut] - centres_px[cut], counts, axis=0)
     s, q = _mark_coordinates(pose, lens, [marks[i] for i in cut], counts, pixels + shift)
     patches: list[Patch | None] = [None] * len(marks)
-    for index, part in zip(cut, np.split(np.arange(len(pixels)), np.cumsum(counts)[:-1])):
+    for index, part in zip(
+        cut, np.split(np.arange(len(pixels)), np.cumsum(counts)[:-1]), strict=True
+    ):
         inverse = np.linalg.inv(jacobians[index])
         along, across = _window(marks[index])
         inside = (np.abs(s[part]) < along) & (np.abs(q[part]) < across)
@@ -157,7 +161,7 @@ def _box(centre: Array, half: Array, shape: tuple[int, ...]) -> np.ndarray | Non
 def _mark_coordinates(
     pose: Pose, lens: Lens, marks: Sequence[PlannedMark], counts: Sequence[int], pixels: Array
 ) -> tuple[Array, Array]:
-    """s and q (n,) of pixels (n, 2) on each mark's own height plane; NaN above the horizon."""
+    """Mark coordinates s, q (n,) of pixels (n, 2) on the mark's plane; NaN above the horizon."""
     rays = lens.unproject(pixels) @ pose.R
     place = pose.camera_in_ground_m
     centre = np.repeat(np.array([mark.centre_m for mark in marks]), counts, axis=0)
@@ -236,9 +240,8 @@ def _affine_drawing(
         m_per_px_q=np.full(s.shape, np.hypot(*inverse[1])),
         blur_px=START_BLUR_PX,
     )
-    assert isinstance(mark.shape, Cross | Quadrant | Board)
-    ink = ink_coverage(mark.shape, at).value
-    tape = at.band("q", 0.5 * mark.tape_width_m).value if mark.tape_width_m else np.ones_like(s)
+    ink = ink_coverage(_shape(mark), at).value
+    tape = tape_coverage(_shape(mark), mark.tape_width_m, at).value
     level = 0.4 + tape * (0.6 - 0.8 * ink)
     if mark.ink == "light":
         level = 1.0 - level
@@ -284,10 +287,8 @@ def _draw(patch: Patch, state: _State) -> tuple[Array, Array, Array]:
     at = Blurred(
         s=s, q=q, m_per_px_s=patch.m_per_px_s, m_per_px_q=patch.m_per_px_q, blur_px=state.blur
     )
-    assert isinstance(mark.shape, Cross | Quadrant | Board)
-    ink = ink_coverage(mark.shape, at)
-    half = 0.5 * mark.tape_width_m if mark.tape_width_m else 1e3
-    tape = at.band("q", half, state.tape)
+    ink = ink_coverage(_shape(mark), at)
+    tape = tape_coverage(_shape(mark), mark.tape_width_m, at, state.tape)
     bare = tape.times(-1.0)
     left = (q > state.tape).astype(np.float64)
     reach_s, reach_q = _window(mark)
@@ -397,7 +398,7 @@ def _evaluate(patch: Patch, state: _State, weights: Array) -> _Fit:
     cost = float(weights @ residual**2)
     return _Fit(
         state=state,
-        levels=levels,
+        levels=np.asarray(levels, dtype=np.float64),
         residual=residual,
         weights=weights,
         jacobian=jacobian,
@@ -420,9 +421,7 @@ def _prior(patch: Patch, state: _State, noise2: float) -> tuple[Array, Array]:
     return precision, pull
 
 
-def _gauss_newton(
-    patch: Patch, start: _State, weights: Array, effort: tuple[int, float]
-) -> _Fit:
+def _gauss_newton(patch: Patch, start: _State, weights: Array, effort: tuple[int, float]) -> _Fit:
     fit = _evaluate(patch, start, weights)
     damping = 1e-3
     most_steps, end_px = effort

@@ -15,7 +15,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from vision.geometry import Array
-from vision.job import Cross, MarkShape
+from vision.job import Board, BoxCorner, Cross, MarkShape, Quadrant, SingleShape
+from vision.layout import BoardCorner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,24 +86,128 @@ class Blurred:
             d_blur=d_blur,
         )
 
+    def whole(self) -> Drawn:
+        """Coverage of everything."""
+        zero = np.zeros_like(self.s)
+        return Drawn(value=np.ones_like(self.s), d_s=zero, d_q=zero, d_blur=zero)
+
+    def half(self, axis: str) -> Drawn:
+        """Coverage of the half plane s > 0, or q > 0."""
+        along = axis == "s"
+        width = self.blur_px * (self.m_per_px_s if along else self.m_per_px_q)
+        t = (self.s if along else self.q) / width
+        density = _density(t)
+        zero = np.zeros_like(t)
+        slope = density / width
+        return Drawn(
+            value=ndtr(t),
+            d_s=slope if along else zero,
+            d_q=zero if along else slope,
+            d_blur=-t * density / self.blur_px,
+        )
+
+    def disc(self, radius_m: float) -> Drawn:
+        """Coverage of the disc round the centre.
+
+        The blur across its edge is that of the edge's own direction; its change along the edge is
+        left out of the derivatives, being second order.
+        """
+        rho = np.hypot(self.s, self.q)
+        safe = np.maximum(rho, 1e-9)
+        cos, sin = np.where(rho > 1e-9, self.s / safe, 1.0), self.q / safe
+        width = self.blur_px * np.hypot(cos * self.m_per_px_s, sin * self.m_per_px_q)
+        t = (radius_m - rho) / width
+        density = _density(t)
+        return Drawn(
+            value=ndtr(t),
+            d_s=-cos * density / width,
+            d_q=-sin * density / width,
+            d_blur=-t * density / self.blur_px,
+        )
+
 
 def _density(x: Array) -> Array:
     return np.asarray(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
 
 
-def ink_coverage(shape: MarkShape, at: Blurred) -> Drawn:
-    """Share of ink at each place; NotImplementedError for a kind that cannot be drawn yet."""
-    if isinstance(shape, Cross):
-        half = shape.line_m / 2
-        line_along, line_across = at.band("q", half), at.band("s", half)
-        along = at.band("s", shape.arm_along_m) * line_along
-        across = line_across * at.band("q", shape.arm_across_m)
-        return along + across + (line_across * line_along).times(-1.0)
-    raise NotImplementedError(f"{type(shape).__name__} marks cannot be drawn yet")
+Drawable = Cross | Quadrant | Board | BoardCorner
+CORNER_REACH = 0.85
+"""How far round a board's corner is drawn, in squares: the next corners stay outside the blur."""
+BOARD_BORDER = 1 / 3
+"""Light border round a board's squares, in squares; common practice, no source."""
 
 
-def half_extent(shape: MarkShape) -> tuple[float, float]:
+def drawable(shape: MarkShape | SingleShape | BoardCorner) -> bool:
+    """Whether a mark of this shape can be drawn, and so found and measured."""
+    return not isinstance(shape, BoxCorner)
+
+
+def ink_coverage(shape: Drawable, at: Blurred) -> Drawn:
+    """Share of ink at each place."""
+    match shape:
+        case Cross():
+            half = shape.line_m / 2
+            line_along, line_across = at.band("q", half), at.band("s", half)
+            along = at.band("s", shape.arm_along_m) * line_along
+            across = line_across * at.band("q", shape.arm_across_m)
+            return along + across + (line_across * line_along).times(-1.0)
+        case Quadrant():
+            return at.disc(shape.radius_m) * _sectors(at)
+        case BoardCorner():
+            sectors = _sectors(at)
+            return sectors if shape.ahead_left else at.whole() + sectors.times(-1.0)
+        case Board():
+            waves = _wave(at, "s", shape.corners_along + 1, shape.square_m) * _wave(
+                at, "q", shape.corners_across + 1, shape.square_m
+            )
+            half_along, half_across = half_extent(shape)
+            panel = at.band("s", half_along) * at.band("q", half_across)
+            return (panel + waves).times(0.5)
+
+
+def _sectors(at: Blurred) -> Drawn:
+    """Ahead and left, or behind and right: 1 - ahead - left + 2 ahead left."""
+    ahead, left = at.half("s"), at.half("q")
+    return (ahead * left).times(2.0) + ahead.times(-1.0) + left.times(-1.0) + at.whole()
+
+
+def _wave(at: Blurred, axis: str, squares: int, square_m: float) -> Drawn:
+    """+1 and -1 on alternate squares, +1 on the first, 0 outside."""
+    total = at.whole().times(0.0)
+    for index in range(squares):
+        middle = (index - (squares - 1) / 2) * square_m
+        total = total + at.band(axis, square_m / 2, middle).times((-1.0) ** index)
+    return total
+
+
+def tape_coverage(
+    shape: Drawable, tape_width_m: float | None, at: Blurred, offset_m: float = 0.0
+) -> Drawn:
+    """Share of tape at each place, the tape lying `offset_m` to the left of the mark.
+
+    A board sits on a panel, wider than its tape; without a tape width all is tape.
+    """
+    if isinstance(shape, Board):
+        along, across = (half + BOARD_BORDER * shape.square_m for half in half_extent(shape))
+        panel = at.band("s", along) * at.band("q", across)
+        if tape_width_m is None:
+            return panel
+        tape = at.band("q", tape_width_m / 2, offset_m)
+        return panel + tape + (panel * tape).times(-1.0)
+    return at.whole() if tape_width_m is None else at.band("q", tape_width_m / 2, offset_m)
+
+
+def half_extent(shape: Drawable) -> tuple[float, float]:
     """Half the size of the mark along and across, in metres."""
-    if isinstance(shape, Cross):
-        return shape.arm_along_m, shape.arm_across_m
-    raise NotImplementedError(f"{type(shape).__name__} marks cannot be drawn yet")
+    match shape:
+        case Cross():
+            return shape.arm_along_m, shape.arm_across_m
+        case Quadrant():
+            return shape.radius_m, shape.radius_m
+        case BoardCorner():
+            return CORNER_REACH * shape.square_m, CORNER_REACH * shape.square_m
+        case Board():
+            return (
+                (shape.corners_along + 1) / 2 * shape.square_m,
+                (shape.corners_across + 1) / 2 * shape.square_m,
+            )

@@ -41,6 +41,15 @@ def extent_px(mark: dict) -> float:
     return float(min(np.linalg.norm(a - b), np.linalg.norm(c - d)))
 
 
+def true_points(mark: dict, truth: dict) -> dict[str, list[float]]:
+    """True pixels of a mark by id, or of a board's corners, column fastest."""
+    corners = mark.get("corners_px")
+    if not corners:
+        return {mark["id"]: mark["px"]}
+    columns = truth["mark"]["cols"] - 1
+    return {f"{mark['id']}/{i // columns}/{i % columns}": px for i, px in enumerate(corners)}
+
+
 def report_set(folder: Path) -> dict[str, list[float]]:
     """Inspect one set, print a line per picture, and return the figures."""
     truth = json.loads((folder / "truth.json").read_text())
@@ -49,7 +58,7 @@ def report_set(folder: Path) -> dict[str, list[float]]:
     figures: dict[str, list[float]] = {k: [] for k in ("due", "used", "px", "wrong", "z", "z2")}
     print(f"\n{folder.name}: {inspection.verdict}")
     for camera in inspection.cameras:
-        _report_camera(camera, truth["cameras"][camera.camera.name], figures)
+        _report_camera(camera, truth, figures)
     _report_strips(inspection, truth, figures)
     expected = truth["expected"]
     right = all(c.verdict == expected["cameras"][c.camera.name] for c in inspection.cameras)
@@ -59,23 +68,25 @@ def report_set(folder: Path) -> dict[str, list[float]]:
     return figures
 
 
-def _report_camera(camera, true: dict, figures: dict[str, list[float]]) -> None:  # type: ignore[no-untyped-def]
+def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None:  # type: ignore[no-untyped-def]
+    true = truth["cameras"][camera.camera.name]
     by_id = {mark.id: mark for mark in camera.marks}
     errors = []
     for mark in true["marks"]:
-        found = by_id[mark["id"]]
         due = mark["clear_fraction"] > CLEAR and extent_px(mark) >= LARGE_PX
-        if due:
-            figures["due"].append(1.0)
-            figures["used"].append(float(found.status == "used"))
-        if found.status != "used":
-            continue
-        off = found.pixel_px - np.array(mark["px"])
-        errors.append(float(np.hypot(*off)))
-        if due:
-            figures["px"].append(errors[-1])
-            figures["z2"].append(float(off @ np.linalg.solve(found.covariance_px2, off)))
-    truly = {mark["id"] for mark in true["marks"]}
+        for point_id, px in true_points(mark, truth).items():
+            found = by_id[point_id]
+            if due:
+                figures["due"].append(1.0)
+                figures["used"].append(float(found.status == "used"))
+            if found.status != "used":
+                continue
+            off = found.pixel_px - np.array(px)
+            errors.append(float(np.hypot(*off)))
+            if due:
+                figures["px"].append(errors[-1])
+                figures["z2"].append(float(off @ np.linalg.solve(found.covariance_px2, off)))
+    truly = {point_id for mark in true["marks"] for point_id in true_points(mark, truth)}
     strangers = sum(m.status == "used" and m.id not in truly for m in camera.marks)
     figures["wrong"].append(float(strangers + sum(e > WRONG_PX for e in errors)))
     name = camera.camera.name
@@ -122,7 +133,8 @@ def report_draws(folder: Path, draws: int, rng: np.random.Generator) -> dict[str
     seconds = []
     for camera, picture in zip(job.cameras, pictures, strict=True):
         true = truth["cameras"][camera.name]
-        pixels = {mark["id"]: np.array(mark["px"]) for mark in true["marks"]}
+        points = [true_points(mark, truth) for mark in true["marks"]]
+        pixels = {key: np.array(px) for each in points for key, px in each.items()}
         aim = np.radians(true["true"]["yaw_pitch_roll_deg"])
         prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
         for _ in range(draws):

@@ -1,0 +1,99 @@
+"""What a cross and its tape look like under a blur.
+
+Proves the derivatives by place and blur against central differences, that no blur makes or loses
+ink, that a cross is the same seen from either side, and that a hardly blurred one is the drawing
+itself. Does not prove that the picture's blur is a Gaussian.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from vision.job import Cross
+from vision.pattern import Blurred, Drawn, half_extent, ink_coverage
+
+CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
+STEP = 1e-6
+
+
+def at(s, q, blur_px=0.9, per_px=(0.006, 0.009)) -> Blurred:  # type: ignore[no-untyped-def]
+    s, q = np.broadcast_arrays(np.atleast_1d(np.asarray(s, float)), np.asarray(q, float))
+    return Blurred(
+        s=s,
+        q=q,
+        m_per_px_s=np.full(s.shape, per_px[0]),
+        m_per_px_q=np.full(s.shape, per_px[1]),
+        blur_px=blur_px,
+    )
+
+
+def check_derivatives(drawn, s, q, blur_px) -> None:  # type: ignore[no-untyped-def]
+    got: Drawn = drawn(at(s, q, blur_px))
+
+    def change(ds=0.0, dq=0.0, db=0.0):  # type: ignore[no-untyped-def]
+        ahead = drawn(at(s + ds, q + dq, blur_px + db)).value
+        return (ahead - drawn(at(s - ds, q - dq, blur_px - db)).value) / (2 * (ds + dq + db))
+
+    np.testing.assert_allclose(got.d_s, change(ds=STEP), atol=2e-5)
+    np.testing.assert_allclose(got.d_q, change(dq=STEP), atol=2e-5)
+    np.testing.assert_allclose(got.d_blur, change(db=STEP), atol=1e-8)
+
+
+@pytest.mark.parametrize("blur_px", [0.4, 0.9, 3.0])
+def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
+    s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
+    check_derivatives(lambda where: ink_coverage(CROSS, where), s, q, blur_px)
+    check_derivatives(lambda where: where.band("q", 0.09, 0.004), s, q, blur_px)
+    check_derivatives(lambda where: where.band("s", 0.12), s, q, blur_px)
+    check_derivatives(
+        lambda where: (where.band("s", 0.1) * where.band("q", 0.05) + where.band("q", 0.09)).times(
+            -0.5
+        ),
+        s,
+        q,
+        blur_px,
+    )
+
+
+@pytest.mark.parametrize("blur_px", [0.4, 0.9, 3.0, 8.0])
+def test_no_blur_makes_or_loses_ink(blur_px: float) -> None:
+    """The area of two crossing lines, their common square counted once."""
+    step = 0.001
+    s, q = np.meshgrid(np.arange(-0.6, 0.6, step), np.arange(-0.6, 0.6, step))
+    where = at(s.ravel(), q.ravel(), blur_px)
+    total = ink_coverage(CROSS, where).value.sum() * step**2
+    area = 0.025 * (2 * 0.12 + 2 * 0.08) - 0.025**2
+    assert total == pytest.approx(area, rel=1e-6)
+
+
+@given(st.floats(-0.2, 0.2), st.floats(-0.2, 0.2), st.floats(0.35, 8.0))
+def test_alike_from_either_side(s: float, q: float, blur_px: float) -> None:
+    here = ink_coverage(CROSS, at(s, q, blur_px))
+    for turned_s, turned_q in ((-s, q), (s, -q), (-s, -q)):
+        there = ink_coverage(CROSS, at(turned_s, turned_q, blur_px))
+        np.testing.assert_allclose(there.value, here.value, atol=1e-12)
+    assert -1e-12 <= here.value[0] <= 1 + 1e-12
+
+
+def test_hardly_blurred_it_is_the_drawing() -> None:
+    places = np.array([[0, 0], [0.11, 0], [0, -0.07], [0.13, 0], [0, 0.09], [0.03, 0.03]])
+    ink = ink_coverage(CROSS, at(*places.T, blur_px=0.1)).value
+    np.testing.assert_allclose(ink, [1, 1, 1, 0, 0, 0], atol=1e-6)
+    band = at(0.0, np.array([0.0, 0.08, -0.1]), blur_px=0.1).band("q", 0.09, -0.02).value
+    np.testing.assert_allclose(band, [1, 0, 1], atol=1e-6)
+
+
+def test_half_of_the_light_at_an_edge() -> None:
+    assert at(0.1, 0.0).band("s", 0.1).value[0] == pytest.approx(0.5, abs=1e-9)
+
+
+def test_extent() -> None:
+    assert half_extent(CROSS) == (0.12, 0.08)
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    return np.random.default_rng(3)
