@@ -118,10 +118,12 @@ def draw(
     rng: np.random.Generator,
     light: Light = Light(),
     ground: float = 92.0,
+    box: tuple[int, int, int, int] | None = None,
 ) -> Array:
-    """The picture, (height, width) uint8."""
-    width, height = eye.size
+    """The picture, (height, width) uint8, or the part of it in a box: left, top, width, height."""
+    left, top, width, height = box or (0, 0, *eye.size)
     u, v = (grid.ravel() for grid in np.meshgrid(np.arange(width), np.arange(height)))
+    u, v = u + left, v + top
     x, y = eye.ground(u.astype(float), v.astype(float))
     picture = _levels(x, y, tapes, light, ground)
     with np.errstate(invalid="ignore"):

@@ -14,7 +14,7 @@ import pytest
 
 from tests.scenes import Eye, Light, Tape, draw
 from vision.geometry import Aim, Array, Pose
-from vision.identify import LEAST_CONTRAST, LEAST_EXPLAINED
+from vision.identify import LEAST_CONTRAST, LEAST_EXPLAINED, LOOKS
 from vision.job import Cross, Ink
 from vision.layout import PlannedMark
 from vision.lens import Lens
@@ -100,17 +100,18 @@ def in_sight(tapes: tuple[Tape, ...], ink: Ink = "dark") -> list[PlannedMark]:
 
 
 @pytest.mark.parametrize(
-    ("light", "off"),
+    ("light", "off", "least"),
     [
-        (Light(), {}),
+        (Light(), {}, 0.4),
+        (Light(noise=6.0), {}, 1.0),
         # What is left of the aim and the mounting when the marks are measured.
-        (Light(blur_px=1.1, noise=3.0), {"place_m": 0.01, "turn_deg": 0.2}),
-        (Light(jpeg=90), {}),
+        (Light(blur_px=1.1, noise=3.0), {"place_m": 0.01, "turn_deg": 0.2}, 0.7),
+        (Light(jpeg=88), {}, 0.4),
     ],
-    ids=["true pose", "pose a little off", "compressed"],
+    ids=["clear", "noisy", "pose a little off", "compressed"],
 )
 def test_centres_and_their_covariances(
-    light: Light, off: dict[str, float], rng: np.random.Generator
+    light: Light, off: dict[str, float], least: float, rng: np.random.Generator
 ) -> None:
     marks = in_sight(TAPES)
     range_m = [np.hypot(*mark.centre_m[:2]) for mark in marks]
@@ -122,8 +123,9 @@ def test_centres_and_their_covariances(
     lengths, squares = errors(results, marks)
     assert np.median(lengths) < 0.05
     assert lengths.max() < 0.3
-    # The mean of a chi-square with two degrees of freedom is 2.
-    assert 1.0 < squares.mean() < 4.0
+    # The mean of a chi-square with two degrees of freedom is 2. No centre is claimed better than
+    # 0.01 px, so that without noise to speak of the errors are less than their sigmas.
+    assert least < squares.mean() < 4.0
     blurs = [result.blur_px for result in results if result is not None]
     assert np.median(blurs) == pytest.approx(light.blur_px, abs=0.25)
     if not off:
@@ -131,27 +133,55 @@ def test_centres_and_their_covariances(
         assert abs(np.median(turns)) < 0.01
 
 
+def shaded(
+    across_deg: float, beside_m: float, rng: np.random.Generator
+) -> tuple[list[Measured | None], list[PlannedMark]]:
+    """Marks in pictures of their own, each with a shadow's edge near its centre.
+
+    The edge's normal lies `across_deg` from the tape's direction, the edge `beside_m` from the
+    centre.
+    """
+    results, marks = [], []
+    for tape in TAPES[:5]:
+        for mark in in_sight((tape,))[::3]:
+            normal = np.radians(tape.heading_deg + across_deg)
+            offset = mark.centre_m[:2] @ [np.cos(normal), np.sin(normal)] + beside_m
+            left, top = np.round(EYE.pixel(mark.centre_m)).astype(int) - 60
+            light = Light(shadow=(float(normal), float(offset), 0.4))
+            picture = np.full(EYE.size[::-1], 92.0)
+            part = draw(EYE, (tape,), rng, light, box=(left, top, 121, 121))
+            picture[top : top + 121, left : left + 121] = part
+            results += measured(picture, [mark], rng)
+            marks.append(mark)
+    return results, marks
+
+
 def test_a_shadow_edge_across_the_marks(rng: np.random.Generator) -> None:
-    """An edge near the centre of every mark of a tape, in a picture of its own for each tape."""
-    results, marks, split = [], [], []
-    for tape, angle in ((TAPES[0], 0.3), (TAPES[2], -0.2), (TAPES[3], 0.1)):
-        heading = np.radians(tape.heading_deg)
-        # Almost along the tape, a little beside its middle: it crosses the arms of each mark.
-        normal = heading - np.pi / 2 + 0.02 * np.sign(angle)
-        middle = tape.centres()[4]
-        offset = middle[0] * np.cos(normal) + middle[1] * np.sin(normal) + 0.03 * np.sign(angle)
-        light = Light(shadow=(float(normal), float(offset), 0.4))
-        here = in_sight((tape,))
-        answers = measured(draw(EYE, (tape,), rng, light), here, rng)
+    results, marks = [], []
+    for across_deg, beside_m in ((10.0, 0.05), (140.0, 0.0), (130.0, 0.01)):
+        answers, here = shaded(across_deg, beside_m, rng)
         results += answers
         marks += here
-        split += [result is not None and result.shadow for result in answers]
+    assert len(marks) >= 40
+    assert np.mean([looks_like_a_mark(result) for result in results]) > 0.95
+    assert np.mean([result is not None and result.shadow for result in results]) > 0.5
     lengths, squares = errors(results, marks)
-    assert len(marks) >= 20
-    assert np.mean([looks_like_a_mark(result) for result in results]) > 0.9
-    assert np.mean(split) > 0.6
-    assert np.median(lengths) < 0.06
-    assert squares.mean() < 8.0
+    assert np.median(lengths) < 0.05
+    assert lengths.max() < 0.3
+    assert squares.mean() < 4.0
+
+
+@pytest.mark.parametrize(
+    ("across_deg", "beside_m"),
+    [(-10.0, -0.05), (35.0, 0.02), (-45.0, -0.04), (88.0, 0.015), (88.0, -0.015)],
+)
+def test_a_shadow_edge_aslant_or_along_the_tape(
+    across_deg: float, beside_m: float, rng: np.random.Generator
+) -> None:
+    """Along the tape is how the body's own shadow lies when the sun stands square to its side."""
+    results, marks = shaded(across_deg, beside_m, rng)
+    assert np.mean([result is not None and result.shadow for result in results]) > 0.8
+    assert np.median(errors(results, marks)[0]) < 0.15
 
 
 def test_light_ink(rng: np.random.Generator) -> None:
@@ -160,11 +190,12 @@ def test_light_ink(rng: np.random.Generator) -> None:
         for t in TAPES[1:4]
     )
     marks = in_sight(tapes, "light")
-    results = measured(draw(EYE, tapes, rng), marks, rng)
+    picture = draw(EYE, tapes, rng)
+    results = measured(picture, marks, rng)
     assert all(looks_like_a_mark(result) for result in results)
     assert np.median(errors(results, marks)[0]) < 0.05
-    # The same tape is no tape with dark ink.
-    wrong = measured(draw(EYE, tapes, rng), in_sight(tapes), rng)
+    # Asked for dark ink, the same picture has none.
+    wrong = measured(picture, in_sight(tapes), rng)
     assert not any(looks_like_a_mark(result) for result in wrong)
 
 
@@ -181,8 +212,17 @@ def test_where_no_mark_is(what: str, rng: np.random.Generator) -> None:
         "noise": lambda: rng.integers(0, 256, (height, width)),
         "black": lambda: np.zeros((height, width)),
     }[what]()
-    results = measured(picture, in_sight(tapes), rng)
-    assert not any(looks_like_a_mark(result) for result in results)
+    # As identification asks: first a drawing that correlates, then one that explains the picture.
+    marks, (pose, lens) = in_sight(tapes), pose_and_lens(EYE)
+    grey = np.asarray(picture, dtype=np.float32)
+    found, correlation = match(grey, pose, lens, marks, 3.0)
+    patches = cut_patches(grey, pose, lens, marks, found)
+    results = [None if patch is None else measure(patch) for patch in patches]
+    taken = np.array([looks_like_a_mark(result) for result in results])
+    assert not (taken & (correlation > LOOKS[-1][1])).any()
+    if what != "bare ground":
+        # Gentle blotches of the ground pass for faint ink; their correlation gives them away.
+        assert not taken.any()
 
 
 def test_a_mark_cut_off_by_the_picture_is_not_measured(rng: np.random.Generator) -> None:

@@ -1,8 +1,8 @@
-"""What a cross and its tape look like under a blur.
+"""What a mark and its tape look like under a blur.
 
 Proves the derivatives by place and blur against central differences, that no blur makes or loses
-ink, that a cross is the same seen from either side, and that a hardly blurred one is the drawing
-itself. Does not prove that the picture's blur is a Gaussian.
+ink, that a cross is the same seen from either side and the others after half a turn, and that a
+hardly blurred mark is the drawing itself. Does not prove that the picture's blur is a Gaussian.
 """
 
 from __future__ import annotations
@@ -12,10 +12,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.job import Cross
+from vision.job import Board, Cross, Quadrant
+from vision.layout import BoardCorner
 from vision.pattern import Blurred, Drawn, half_extent, ink_coverage
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
+QUADRANT = Quadrant(radius_m=0.06)
+BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)
+CORNER = BoardCorner(square_m=0.06, ahead_left=False)
 STEP = 1e-6
 
 
@@ -58,10 +62,39 @@ def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
     )
 
 
+@pytest.mark.parametrize("shape", [BOARD, CORNER])
+def test_derivatives_of_squares(shape, rng: np.random.Generator) -> None:  # type: ignore[no-untyped-def]
+    s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
+    check_derivatives(lambda where: ink_coverage(shape, where), s, q, 0.9)
+
+
+def test_derivatives_of_a_quadrant(rng: np.random.Generator) -> None:
+    """Exact where the blur is as wide along the tape as across it."""
+
+    def drawn(where: Blurred) -> Drawn:
+        round_blur = at(where.s, where.q, where.blur_px, per_px=(0.007, 0.007))
+        return ink_coverage(QUADRANT, round_blur)
+
+    check_derivatives(drawn, rng.uniform(-0.1, 0.1, 400), rng.uniform(-0.1, 0.1, 400), 0.9)
+
+
+def test_hardly_blurred_sectors_and_squares() -> None:
+    """The dark sectors are ahead-left and behind-right; a board's behind-right square is dark."""
+    places = np.array([[0.02, 0.02], [-0.02, -0.02], [0.02, -0.02], [-0.02, 0.02], [0.05, 0.05]])
+    ink = ink_coverage(QUADRANT, at(*places.T, blur_px=0.1)).value
+    np.testing.assert_allclose(ink, [1, 1, 0, 0, 0], atol=1e-6)
+    ink = ink_coverage(CORNER, at(*places.T, blur_px=0.1)).value
+    np.testing.assert_allclose(ink, [0, 0, 1, 1, 0], atol=1e-6)
+    # Five by four squares: the first, then along and across from it, and beyond the board.
+    places = np.array([[-0.12, -0.09], [-0.06, -0.09], [-0.12, -0.03], [-0.06, -0.03], [-0.17, 0]])
+    ink = ink_coverage(BOARD, at(*places.T, blur_px=0.1)).value
+    np.testing.assert_allclose(ink, [1, 0, 0, 1, 0], atol=1e-6)
+
+
 @pytest.mark.parametrize("blur_px", [0.4, 0.9, 3.0, 8.0])
 def test_no_blur_makes_or_loses_ink(blur_px: float) -> None:
     """The area of two crossing lines, their common square counted once."""
-    step = 0.001
+    step = 0.002
     s, q = np.meshgrid(np.arange(-0.6, 0.6, step), np.arange(-0.6, 0.6, step))
     where = at(s.ravel(), q.ravel(), blur_px)
     total = ink_coverage(CROSS, where).value.sum() * step**2
@@ -76,6 +109,9 @@ def test_alike_from_either_side(s: float, q: float, blur_px: float) -> None:
         there = ink_coverage(CROSS, at(turned_s, turned_q, blur_px))
         np.testing.assert_allclose(there.value, here.value, atol=1e-12)
     assert -1e-12 <= here.value[0] <= 1 + 1e-12
+    for shape in (QUADRANT, CORNER):
+        one, other = (ink_coverage(shape, at(k * s, k * q, blur_px)).value for k in (1, -1))
+        np.testing.assert_allclose(one, other, atol=1e-12)
 
 
 def test_hardly_blurred_it_is_the_drawing() -> None:
@@ -92,6 +128,8 @@ def test_half_of_the_light_at_an_edge() -> None:
 
 def test_extent() -> None:
     assert half_extent(CROSS) == (0.12, 0.08)
+    assert half_extent(QUADRANT) == (0.06, 0.06)
+    np.testing.assert_allclose(half_extent(BOARD), (0.15, 0.12))
 
 
 @pytest.fixture

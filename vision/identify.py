@@ -80,7 +80,8 @@ class Identified:
     """One camera whose marks are known.
 
     `fit` is the plan fit to the measured marks, `sightings` one per mark of the layout in order;
-    `evidence` of this pose and `rival` that of the best other pose.
+    `evidence` of this pose, `rival` that of the best other pose, and `share` the evidence over what
+    a picture with every mark in it would give.
     """
 
     camera: str
@@ -91,6 +92,7 @@ class Identified:
     expected: int
     evidence: float
     rival: float
+    share: float
 
     @property
     def misfit(self) -> float:
@@ -412,6 +414,7 @@ def _measured(task: _Task, layout: Layout, best: _Pose, rival: float) -> Identif
         expected=sum(s.status in {"used", "rejected", "not-found"} for s in sightings),
         evidence=best.evidence,
         rival=rival,
+        share=best.evidence / max(best.expected, 1e-9),
     )
 
 

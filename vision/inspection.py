@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.adjustment import Adjustment, CameraObservations, adjust
 from vision.ground import ground_map
@@ -21,6 +22,7 @@ from vision.inspection_values import (
 from vision.job import Camera, Job
 from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
+from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
 from vision.picture import Picture
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
 from vision.solver import NoFit
@@ -37,10 +39,11 @@ from vision.verdict import (
     strip_verdict,
     unidentified_camera,
 )
-from vision.verdict.cameras import aim_is_beyond
+from vision.verdict.cameras import aim_is_beyond, aim_judgements
 
 Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified
+Grey = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,15 +67,26 @@ def inspect(
     """
     layout = planned_layout(job)
     by_name = {c.name: picture for c, picture in zip(job.cameras, pictures, strict=True)}
+
+    def look(camera: Camera, grey: Grey) -> Outcome:
+        prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
+        return identify(job, layout, camera, prior, grey)
+
     outcomes: dict[str, Outcome] = {}
     for camera in job.cameras:
         progress(f"finding the marks of the {camera.name} camera")
-        picture = by_name[camera.name]
-        prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
-        outcomes[camera.name] = identify(job, layout, camera, prior, picture.grey)
-    outcomes = _without_repeats(job, by_name, outcomes)
+        outcomes[camera.name] = look(camera, by_name[camera.name].grey)
+    progress("looking for mixed-up pictures")
+    outcomes = without_mixups(job, by_name, outcomes, look)
     progress("adjusting cameras and strips together")
     adjustment = _adjusted(job, layout, outcomes)
+    suspects = _off_aim(job, adjustment)
+    if suspects:
+        kept = without_mirrors(
+            by_name, outcomes, suspects, look, lambda those: _cost(_adjusted(job, layout, those))
+        )
+        if kept != outcomes:
+            outcomes, adjustment = kept, _adjusted(job, layout, kept)
     progress("measuring the seams")
     gaps: dict[tuple[str, str], SeamGap] = {}
     if not isinstance(adjustment, NoFit):
@@ -105,34 +119,24 @@ def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adju
     return adjust(job, layout, observations)
 
 
-def _without_repeats(
-    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
-) -> dict[str, Outcome]:
-    """One picture cannot be two cameras' views: only the camera it fits best keeps it.
+def _off_aim(job: Job, adjustment: Adjustment | NoFit) -> list[Camera]:
+    """Cameras that are not surely aimed as intended: a mirrored picture looks so."""
+    if isinstance(adjustment, NoFit):
+        return []
+    adjusted = {camera.name: camera for camera in adjustment.cameras}
+    return [
+        camera
+        for camera in job.cameras
+        if camera.name in adjusted
+        and set(aim_judgements(camera, adjusted[camera.name], job.tolerances)[2]) != {"within"}
+    ]
 
-    Layouts are near symmetric, so that a picture of the front can pass for one of the rear.
-    """
-    kept = dict(outcomes)
-    for picture in {p.sha256: p for p in pictures.values()}.values():
-        names = [c.name for c in job.cameras if pictures[c.name].sha256 == picture.sha256]
-        if len(names) < 2:
-            continue
 
-        def misfit(name: str) -> float:
-            outcome = outcomes[name]
-            return outcome.misfit if isinstance(outcome, Identified) else np.inf
-
-        owner = min(names, key=misfit)
-        for name in names:
-            if name != owner or not np.isfinite(misfit(name)):
-                others = " and ".join(other for other in names if other != name)
-                kept[name] = NotIdentified(
-                    camera=name,
-                    code="same-picture",
-                    text=f"the {name} camera has the same picture as {others} "
-                    f"({pictures[name].file}): give each camera its own",
-                )
-    return kept
+def _cost(adjustment: Adjustment | NoFit) -> float:
+    """Chi-square, with a price for every stated place that had to be given up."""
+    if isinstance(adjustment, NoFit):
+        return np.inf
+    return adjustment.chi2 + LEAST_JOINT_GAIN * len(adjustment.freed)
 
 
 def _judged(found: _Findings) -> Inspection:
@@ -322,17 +326,33 @@ def _warnings(found: _Findings) -> tuple[str, ...]:
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
-        for group in found.adjustment.freed:
-            kind, _, name = group.partition(" ")
-            what = (
-                f"the {name} strip's ends" if kind == "strip" else f"the {name} camera's mounting"
-            )
-            if kind not in {"strip", "mounting"}:
-                what = group
-            warnings.append(
-                f"the stated place of {what} does not fit the pictures; it was set free, and the "
-                "figures are those without it"
-            )
-    if found.job.readings:
-        warnings.append("readings in the job file are not used yet")
+        warnings += [
+            f"{_stated(group)} does not fit the rest; it was set free, and the figures are those "
+            "without it"
+            for group in found.adjustment.freed
+        ]
+        warnings += [
+            f"one of these does not fit the rest, and which of them cannot be told: "
+            f"{', or '.join(_stated(group) for group in tie)}; all were set free"
+            for tie in found.adjustment.freed_alternatives
+        ]
+        used = {reading.name for reading in found.adjustment.readings}
+        warnings += [
+            f"reading {number} is not used: its camera takes no part in the adjustment"
+            for number in range(1, len(found.job.readings) + 1)
+            if f"reading {number}" not in used
+        ]
     return tuple(warnings)
+
+
+def _stated(group: str) -> str:
+    """What a group of the adjustment is, in words for a person."""
+    kind, _, name = group.partition(" ")
+    match kind:
+        case "strip":
+            return f"the stated place of the {name} strip's ends"
+        case "mounting":
+            return f"the stated place of the {name} camera's mounting"
+        case "mark":
+            return f"the stated place of {name}"
+    return group

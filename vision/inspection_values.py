@@ -88,7 +88,7 @@ class InspectedCamera:
 
     @property
     def marks_used(self) -> int:
-        """How many marks took part in the plan fit."""
+        """How many marks took part in the joint adjustment, or in the plan fit without one."""
         return sum(mark.status == "used" for mark in self.marks)
 
 

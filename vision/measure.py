@@ -30,6 +30,8 @@ START_BLUR_PX = 0.9
 BLUR_RANGE_PX = (0.35, 8.0)
 FLOOR_SIGMA_PX = 0.01
 """What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
+SHADOW_SIGMA_PX = 0.05
+"""The same where a shadow's edge crosses: its penumbra is not drawn, and pulls at the centre."""
 SHADOW_GAIN = 0.6
 """A shadow edge is added only where it takes this share of the misfit away."""
 
@@ -473,10 +475,13 @@ def measure(patch: Patch) -> Measured | None:
 def _shadow_start(patch: Patch, fit: _Fit) -> _State | None:
     """Angle and offset of the step that the misfit is most like; None where noise explains it."""
     away = patch.pixels - patch.centre_px
-    clear = fit.jacobian[:, -len(fit.levels) :][:, 2] > 0.5
+    basis = fit.jacobian[:, -len(fit.levels) :]
+    clear = basis[:, 2] > 0.5
     if clear.sum() < 30:
         return None
-    residual, place = fit.residual[clear] - fit.residual[clear].mean(), away[clear]
+    # The tape's slopes would take most of a step near its middle: give them back before looking.
+    whole = fit.residual + basis[:, 3:5] @ fit.levels[3:5]
+    residual, place = whole[clear] - whole[clear].mean(), away[clear]
     best, start = 0.15 * float(residual @ residual), None
     for angle in np.arange(0, np.pi, np.pi / 8):
         across = place @ np.array([np.cos(angle), np.sin(angle)])
@@ -509,7 +514,8 @@ def _answer(patch: Patch, fit: _Fit) -> Measured | None:
     except np.linalg.LinAlgError:
         return None
     A = patch.d_pixel_d_mark
-    covariance = A @ in_mark @ A.T + FLOOR_SIGMA_PX**2 * np.eye(2)
+    floor = FLOOR_SIGMA_PX if fit.state.shadow is None else SHADOW_SIGMA_PX
+    covariance = A @ in_mark @ A.T + floor**2 * np.eye(2)
     if not np.isfinite(covariance).all():
         return None
     sign = 1.0 if patch.mark.ink == "dark" else -1.0
