@@ -27,6 +27,7 @@ from vision.inspection_values import Inspection
 from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
 
+FIGURES = ("due", "used", "px", "wrong", "z", "z2", "aim_deg", "place_m")
 LARGE_PX, CLEAR = 12.0, 0.9
 WRONG_PX = 3.0
 """A used mark farther than this from its true pixel has a wrong identity."""
@@ -55,7 +56,7 @@ def report_set(folder: Path) -> dict[str, list[float]]:
     truth = json.loads((folder / "truth.json").read_text())
     job, pictures = read_inspection_input(folder / "job.toml")
     inspection = inspect(job, pictures)
-    figures: dict[str, list[float]] = {k: [] for k in ("due", "used", "px", "wrong", "z", "z2")}
+    figures: dict[str, list[float]] = {k: [] for k in FIGURES}
     print(f"\n{folder.name}: {inspection.verdict}")
     for camera in inspection.cameras:
         _report_camera(camera, truth, figures)
@@ -101,6 +102,8 @@ def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None
     z_aim = off_aim / np.sqrt(np.diag(camera.adjusted.aim_covariance_rad2))
     z_place = off_m / camera.adjusted.position_sigma_m
     figures["z"] += [*z_aim, *z_place]
+    figures["aim_deg"].append(float(turn))
+    figures["place_m"].append(float(np.linalg.norm(off_m)))
     print(
         f"  {name:6s} {camera.verdict:7s} used {len(errors):2d}"
         f"  centre median {np.median(errors):.3f} worst {max(errors):.2f} px"
