@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -44,9 +44,19 @@ class PlannedMark:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layout:
-    """Every mark of a job, strips first and in the order of the job file."""
+    """Every mark of a job, strips first and in the order of the job file.
+
+    `points` are all that a picture is measured at: each mark, or each corner of a board.
+    """
 
     marks: tuple[PlannedMark, ...]
+    points: tuple[PlannedMark, ...] = field(init=False)
+    _by_id: dict[str, PlannedMark] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        points = tuple(point for mark in self.marks for point in points_of(mark))
+        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "_by_id", {mark.id: mark for mark in (*points, *self.marks)})
 
     @property
     def centres_m(self) -> Array:
@@ -58,17 +68,9 @@ class Layout:
         """The marks' ids, in order."""
         return tuple(mark.id for mark in self.marks)
 
-    @property
-    def points(self) -> tuple[PlannedMark, ...]:
-        """Every point that a picture is measured at: each mark, or each corner of a board."""
-        return tuple(point for mark in self.marks for point in points_of(mark))
-
     def mark(self, mark_id: str) -> PlannedMark:
         """The mark or board corner called `mark_id`; KeyError where there is none."""
-        for mark in (*self.marks, *self.points):
-            if mark.id == mark_id:
-                return mark
-        raise KeyError(mark_id)
+        return self._by_id[mark_id]
 
 
 def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:

@@ -25,8 +25,9 @@ Look = Callable[[Camera, np.ndarray], Outcome]
 NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture"})
 SUSPECT_PLACE_M = 0.08
 """A plan fit this far from the stated mounting is worth a second look: good ones come within it."""
-SUSPECT_SHARE = 0.9
-"""Evidence over what is due, below which handed marks may be seen from the wrong side."""
+HANDED_SHARE, FOREIGN_SHARE = 0.9, 0.8
+"""Evidence over what is due, below which handed marks may be seen from the wrong side, and below
+which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
 BETTER_EVIDENCE = 1.06
 BETTER_MISFIT, LEAST_GAIN = 0.4, 6.0
 """A reading is better when its misfit is below this share of the job's own, and this much less."""
@@ -49,16 +50,25 @@ def without_mixups(
 ) -> dict[str, Outcome]:
     """Replace the outcome of every mixed-up camera by a NotIdentified that names the mix-up."""
     found = _without_repeats(job, pictures, outcomes)
-    suspects = [camera for camera in job.cameras if _is_suspect(camera, found[camera.name])]
+    suspects = [
+        camera
+        for camera in job.cameras
+        if _is_misplaced(camera, found[camera.name]) or _is_poor(found[camera.name], FOREIGN_SHARE)
+    ]
     for first, second in combinations(suspects, 2):
         if _are_swapped(first, second, pictures, found, look):
             found[first.name] = _swapped(first, second, pictures)
             found[second.name] = _swapped(second, first, pictures)
-    for camera in suspects:
+    for camera in job.cameras:
         own = found[camera.name]
-        if isinstance(own, NotIdentified) and own.code == "swapped":
+        if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, "swapped"}:
             continue
-        for view in _other_views(camera, pictures[camera.name]):
+        if not (_is_misplaced(camera, own) or _is_poor(own, HANDED_SHARE)):
+            continue
+        mirrored, upside_down = _other_views(camera, pictures[camera.name])
+        # No mark is ever named in a picture that stands on its head.
+        views = [mirrored, upside_down] if isinstance(own, NotIdentified) else [mirrored]
+        for view in views:
             other = look(camera, view.grey)
             if isinstance(other, Identified) and _better([(camera, other)], [(camera, own)]):
                 found[camera.name] = NotIdentified(
@@ -93,11 +103,15 @@ def without_mirrors(
     return {**outcomes, named.camera: named} if named else dict(outcomes)
 
 
-def _is_suspect(camera: Camera, outcome: Outcome) -> bool:
+def _is_poor(outcome: Outcome, share: float) -> bool:
+    return isinstance(outcome, Identified) and outcome.share < share
+
+
+def _is_misplaced(camera: Camera, outcome: Outcome) -> bool:
     if isinstance(outcome, NotIdentified):
         return outcome.code not in NOTHING_TO_SEE
     away = outcome.fit.pose.camera_in_ground_m - camera.position_m
-    return bool(np.linalg.norm(away) > SUSPECT_PLACE_M) or outcome.share < SUSPECT_SHARE
+    return bool(np.linalg.norm(away) > SUSPECT_PLACE_M)
 
 
 def _misfit(camera: Camera, outcome: Identified) -> float:
