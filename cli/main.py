@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import Annotated
 
@@ -9,6 +10,8 @@ import typer
 
 from cli.check import check
 from cli.length import length
+from cli.lens import lens
+from cli.scene import scene
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
 from vision import __version__
 
@@ -22,6 +25,8 @@ app = typer.Typer(
 )
 app.command()(check)
 app.command()(length)
+app.command()(scene)
+app.command()(lens)
 
 
 def _version(asked: bool) -> None:
@@ -42,6 +47,9 @@ def seamtrue(
 
 def main() -> None:
     """Run the command line; the exit codes are those of `cli.trouble`, and 2 for usage."""
+    # The matrices here are small: waking threads for each costs several times what they save. It
+    # has to be said before NumPy is imported, which the commands do.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     steady_output()
     try:
         app()

@@ -2,8 +2,9 @@
 
 Proves: every key of the job file is read into SI values, every kind of fault is met and all of
 them in one pass, and no text, however hostile, ends in anything but a job or a clear refusal.
+The limits of taped lengths are those of OIML R 35-1, table of classes (from memory).
 
-Does not prove: that the kinds of reading are right, which the file reader only carries along.
+Does not prove: that a person measures as well as the default sigmas say.
 """
 
 from __future__ import annotations
@@ -18,7 +19,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vision.errors import BadInputError, Fault
-from vision.job import Board, BoxCorner, Cross, Job, Quadrant
+from vision.job import (
+    AngleReading,
+    Board,
+    BoxCorner,
+    Cross,
+    Job,
+    LengthReading,
+    Quadrant,
+)
 from vision.job_file import job_from_text, named_files
 
 JOB = """
@@ -94,8 +103,36 @@ from = [4.2, 1.15]
 to = [7.0, 4.0]
 
 [[reading]]
-kind = "tape"
+kind = "distance"
+between = ["left/17", "front/4"]
 value = "12 ft 3 5/8 in"
+sigma = "3 mm"
+
+[[reading]]
+kind = "diagonal"
+between = ["left/0", "trestle"]
+value = 11.12
+tape = "yellow"
+
+[[reading]]
+kind = "offset"
+of = "left"
+value = 1.3
+tape_class = "III"
+
+[[reading]]
+kind = "angle"
+camera = "front"
+tilt_deg = 45.3
+roll_deg = -0.2
+against = "gravity"
+
+[[reading]]
+kind = "angle"
+camera = "left"
+tilt_deg = 44
+against = "ground"
+tool = "speed square"
 
 [tolerance]
 strip = "2 cm"
@@ -158,10 +195,44 @@ def test_a_whole_job() -> None:
     assert carton.shape == BoxCorner(size_m=(0.46, 0.34), turn_rad=np.radians(20))
     assert flat.at_m.tolist() == [7, 0, 0]
     assert job.seams[0].between == ("front", "left")
-    assert job.readings == ({"kind": "tape", "value": "12 ft 3 5/8 in"},)
+    check_readings(job)
     assert job.tolerances.strip_m == 0.02
     assert job.tolerances.aim_rad == pytest.approx(np.radians(4))
     assert job.tolerances.seam_gap_m == 0.05
+
+
+def check_readings(job: Job) -> None:
+    distance, diagonal, offset, gauge, square = job.readings
+    assert distance == LengthReading(
+        kind="distance",
+        between=("left/17", "front/4"),
+        value_m=pytest.approx(3.7497, abs=1e-4),
+        sigma_m=0.003,
+    )
+    # OIML R 35-1: class II may be wrong by 0.3 mm + 0.2 mm for each metre begun, class III by twice
+    # that; a uniform limit over root 3. A named tape has the second part in common.
+    assert isinstance(diagonal, LengthReading)
+    assert diagonal.sigma_m == pytest.approx(np.hypot(0.3e-3 / np.sqrt(3), 0.002))
+    assert (diagonal.tape, diagonal.scale_sigma) == ("yellow", pytest.approx(0.2e-3 / np.sqrt(3)))
+    assert isinstance(offset, LengthReading)
+    assert offset.between == ("left",)
+    assert offset.sigma_m == pytest.approx(np.hypot(1.4e-3 / np.sqrt(3), 0.002))
+    assert gauge == AngleReading(
+        camera="front",
+        tilt_rad=pytest.approx(np.radians(45.3)),
+        roll_rad=pytest.approx(np.radians(-0.2)),
+        against="gravity",
+        sigma_rad=pytest.approx(np.radians(0.2)),
+    )
+    assert isinstance(square, AngleReading)
+    assert (square.against, square.roll_rad) == ("ground", None)
+    assert square.sigma_rad == pytest.approx(np.radians(1.5))
+
+
+def test_a_camera_that_looks_straight_down_has_no_roll_to_read() -> None:
+    (fault,) = faults_of(JOB.replace("tilt_deg = 45\n", "tilt_deg = 90\n"))
+    assert fault.key == "reading[3].roll_deg"
+    assert "straight down" in fault.found
 
 
 def test_the_sample_jobs_are_read() -> None:
@@ -249,7 +320,27 @@ CHANGES = [
     ('["front", "left"]', '["front", "rear"]', "seam.front_left.between", "two cameras"),
     ('["front", "left"]', '["front", "front"]', "seam.front_left.between", "two cameras"),
     ('value = "12 ft 3 5/8 in"', "value = nan", "reading[0].value", "finite"),
-    ("[[reading]]", "[reading]", "reading", "[[reading]]"),
+    ('value = "12 ft 3 5/8 in"', "value = 0", "reading[0].value", "above zero"),
+    ('kind = "distance"', 'kind = "distanse"', "reading[0].kind", "did you mean `distance`?"),
+    ('kind = "distance"', "", "reading[0].kind", "found nothing"),
+    ('"left/17"', '"left/18"', "reading[0].between[0]", "a mark such as"),
+    ('"left/17"', '"front/4"', "reading[0].between", "two places"),
+    ('["left/17", "front/4"]', '"left/17"', "reading[0].between", "two places"),
+    ('["left/17", "front/4"]', '["left/17", 3]', "reading[0].between[1]", "found 3"),
+    ('"trestle"]', '"tressle"]', "reading[1].between[1]", "did you mean `trestle`?"),
+    ('tape = "yellow"', 'tape = ""', "reading[1].tape", "the tape's name"),
+    ('of = "left"', 'of = "flat"', "reading[2].of", "one side of the centre line"),
+    ('of = "left"', 'of = ["left"]', "reading[2].of", "a mark such as"),
+    ('tape_class = "III"', 'tape_class = "III"\ntape = "yellow"', "reading[2].tape_class",
+     "one class for each tape"),
+    ('tape_class = "III"', 'tape_class = "III"\nsigma = "2 mm"', "reading[2].sigma", "both"),
+    ('tape_class = "III"', "tape_class = 3", "reading[2].tape_class", "one of I, II, III"),
+    ("tilt_deg = 45.3", "tilt_deg = 145.3", "reading[3].tilt_deg", "from -90 to 90"),
+    ('against = "gravity"', "", "reading[3].against", "one of gravity, ground"),
+    ('against = "gravity"', 'against = "gravity"\nsigma = 1', "reading[3].sigma", "sigma_deg"),
+    ("tilt_deg = 44\n", "", "reading[4]", "neither tilt_deg nor roll_deg"),
+    ('camera = "left"', 'camera = "lefft"', "reading[4].camera", "did you mean `left`?"),
+    ('tool = "speed square"', 'tool = "square"', "reading[4].tool", "speed square"),
     ('strip = "2 cm"', "strip = 0", "tolerance.strip", "above zero"),
     ("aim_deg = 4", "aim_deg = -4", "tolerance.aim_deg", "above 0"),
     ("aim_deg = 4", "blur_px = inf", "tolerance.blur_px", "found inf"),

@@ -267,3 +267,24 @@ def test_derivative_by_mark_coordinates() -> None:
 @pytest.fixture
 def rng() -> np.random.Generator:
     return np.random.default_rng(11)
+
+
+def test_a_mark_of_a_few_pixels_is_not_tried() -> None:
+    """Seen from far and flat, no pixel may lie wholly on the tape: no figure, and no warning."""
+    shape = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.02)
+    far = PlannedMark(
+        id="far",
+        strip=None,
+        index=0,
+        centre_m=np.array([9.0, 0.0, 0.0]),
+        heading_rad=np.pi / 2,
+        shape=shape,
+        tape_width_m=0.18,
+        ink="dark",
+    )
+    lens = Lens(width=720, height=400, fx=150.0, fy=150.0, cx=360.0, cy=200.0)
+    aim = Aim.from_degrees(0.0, 20.0, 0.0)
+    pose = Pose.at(np.array([0.0, 0.0, 1.0]), aim.rotation())
+    noise = np.random.default_rng(5).uniform(0, 255, (400, 720)).astype(np.float32)
+    _, correlation = match(noise, pose, lens, [far], 3.0)
+    assert np.isnan(correlation).all()

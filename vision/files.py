@@ -255,6 +255,14 @@ def _quiet_decoder() -> Iterator[Callable[[], str]]:
             os.close(saved)
 
 
+def read_bytes(path: Path | str, expected: str, next_step: str) -> bytes:
+    """Contents of a small text file that a person wrote; BadInputError where there is none.
+
+    No more than a byte above the largest job is read: whoever parses it refuses that.
+    """
+    return _read_bytes(Path(path), None, expected, next_step, LARGEST_BYTES + 1)
+
+
 # ------------------------------------------------------------------------------------------- out
 
 
@@ -288,6 +296,16 @@ def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
         for temporary, _ in waiting:
             with contextlib.suppress(OSError):
                 os.unlink(temporary)
+
+
+def write_tree(folder: Path | str, files: Mapping[str, bytes]) -> None:
+    """Write files whose names may have folders of their own, each folder as `write_all` does."""
+    below: dict[Path, dict[str, bytes]] = {}
+    for name, contents in files.items():
+        place = Path(folder) / name
+        below.setdefault(place.parent, {})[place.name] = contents
+    for parent, contents_of in below.items():
+        write_all(parent, contents_of)
 
 
 def _temporary(folder: Path, contents: bytes) -> str:

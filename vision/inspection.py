@@ -41,6 +41,9 @@ from vision.verdict import (
 )
 from vision.verdict.cameras import aim_is_beyond, aim_judgements
 
+REJECTED_CHI2 = 13.8
+"""What a rejected mark would have added at least: 99.9 % of chi-square with two degrees."""
+
 Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified
 Grey = NDArray[np.float32]
@@ -133,10 +136,12 @@ def _off_aim(job: Job, adjustment: Adjustment | NoFit) -> list[Camera]:
 
 
 def _cost(adjustment: Adjustment | NoFit) -> float:
-    """Chi-square, with a price for every stated place that had to be given up."""
+    """Chi-square, with a price for every stated place and every mark that had to be given up."""
     if isinstance(adjustment, NoFit):
         return np.inf
-    return adjustment.chi2 + LEAST_JOINT_GAIN * len(adjustment.freed)
+    places = len(adjustment.freed) + len(adjustment.freed_alternatives)
+    marks = sum(int((~camera.used).sum()) for camera in adjustment.cameras)
+    return adjustment.chi2 + LEAST_JOINT_GAIN * places + REJECTED_CHI2 * marks
 
 
 def _judged(found: _Findings) -> Inspection:

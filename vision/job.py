@@ -151,6 +151,41 @@ class StatedSeam:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LengthReading:
+    """A length that somebody taped: between two places, or from one to the body's centre line.
+
+    `between` names marks or cameras, two of them, or one where `kind` is "offset". `sigma_m` is
+    the reading's own; with `tape`, all readings of that tape share one more error, a scale of
+    sigma `scale_sigma` (metres in a metre).
+    """
+
+    kind: Literal["distance", "diagonal", "offset"]
+    between: tuple[str, ...]
+    value_m: float
+    sigma_m: float
+    tape: str | None = None
+    scale_sigma: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleReading:
+    """A camera's tilt or roll, or both, as a tool showed them on its housing.
+
+    A bubble or an electronic gauge reads `against` gravity, a square that stands on the ground
+    reads against the ground; None for an angle that was not read.
+    """
+
+    camera: str
+    tilt_rad: float | None
+    roll_rad: float | None
+    against: Literal["gravity", "ground"]
+    sigma_rad: float
+
+
+Reading = LengthReading | AngleReading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
     """What the person accepts; the defaults are those of the job file."""
 
@@ -174,7 +209,7 @@ class Job:
     strips: tuple[Strip, ...]
     marks: tuple[SingleMark, ...] = ()
     seams: tuple[StatedSeam, ...] = ()
-    readings: tuple[dict[str, object], ...] = ()
+    readings: tuple[Reading, ...] = ()
     tolerances: Tolerances = field(default_factory=Tolerances)
 
     def lens_of(self, camera: Camera) -> StatedLens:

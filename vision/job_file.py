@@ -19,8 +19,9 @@ from vision.errors import BadInputError, Fault
 from vision.geometry import Aim
 from vision.job import Camera, Job, StatedLens, StatedSeam, Tolerances, Vehicle
 from vision.job_marks import ends, mark_of, strip_of
+from vision.job_readings import readings_of
 from vision.lengths import UNITS
-from vision.lens_file import lens_from_text
+from vision.lens_formats import read_lens
 from vision.tables import Table, Units, describe, has_control
 
 LARGEST_BYTES = 1_000_000
@@ -153,7 +154,12 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
         expected = "at least one table [strip.NAME] or [mark.NAME]"
         top.fault("strip", "no strip and no mark", expected, "add what lies on the ground")
     seams = _seams(top)
-    readings = _readings(top)
+    readings = readings_of(
+        top,
+        dict(zip(_tables_named(top, "strip"), strips, strict=True)),
+        dict(zip(_tables_named(top, "mark"), marks, strict=True)),
+        dict(zip(_tables_named(top, "camera"), cameras, strict=True)),
+    )
     tolerances = _tolerances(top.table("tolerance", required=False))
     top.close()
     if top.faults:
@@ -175,6 +181,13 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
 def _names(top: Table, section: str) -> tuple[str, ...]:
     values = top.values.get(section)
     return tuple(values) if isinstance(values, dict) else ()
+
+
+def _tables_named(top: Table, section: str) -> tuple[str, ...]:
+    """Names of the section's entries that are tables at all, as `Table.tables` gives them."""
+    values = top.values.get(section)
+    items = values.items() if isinstance(values, dict) else ()
+    return tuple(name for name, value in items if isinstance(value, dict))
 
 
 def _vehicle(table: Table) -> Vehicle | None:
@@ -215,7 +228,7 @@ def _lens_in_file(
         step = "put it beside the job file, or write it with `seamtrue lens`"
         table.fault("file", f"no readable file {describe(file)}", "a lens file", step)
         return None
-    return lens_from_text(text, file, name, table.faults)
+    return read_lens(text, file, name, table.faults)
 
 
 def _file_name(table: Table, key: str) -> str:
@@ -290,21 +303,6 @@ def _between(table: Table, cameras: tuple[str, ...]) -> tuple[str, str] | None:
         return value[0], value[1]
     table.wrong("between", expected, "name the two neighbours")
     return None
-
-
-def _readings(top: Table) -> tuple[dict[str, object], ...]:
-    """Take readings as they stand: their kinds are checked where they are used."""
-    if not top.has("reading"):
-        return ()
-    value = top.values["reading"]
-    if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
-        top.wrong("reading", "tables [[reading]]", "write the name in two pairs of brackets")
-        return ()
-    for i, reading in enumerate(value):
-        for key, number in reading.items():
-            if isinstance(number, float) and not math.isfinite(number):
-                top.fault(f"reading[{i}].{key}", str(number), "a finite number", "correct it")
-    return tuple(value)
 
 
 def _tolerances(table: Table) -> Tolerances:

@@ -1,19 +1,23 @@
-"""All cameras, lenses, strips and mounting positions in one least-squares network."""
+"""All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
 from vision.adjustment.search import adjust
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
+    AdjustedReading,
     AdjustedStrip,
     Adjustment,
     CameraObservations,
+    GroupTest,
 )
 
 __all__ = [
     "AdjustedCamera",
     "AdjustedMark",
+    "AdjustedReading",
     "AdjustedStrip",
     "Adjustment",
     "CameraObservations",
+    "GroupTest",
     "adjust",
 ]

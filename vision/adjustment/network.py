@@ -2,7 +2,10 @@
 
 Columns: for each camera six pose steps of `Pose.perturbed` and eight lens parameters, then the
 unknowns of the `World`. Rows: for each camera its points (two each), its lens prior, its mounting
-position (three); then one row for each unknown of the world.
+position (three); then one row for each unknown of the world, then the readings.
+
+A group is what can be wrong as a whole and be set free: a strip's ends, a mounting, a single mark's
+place, a reading.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.adjustment.readings import ReadingView, reading_rows, reading_views
 from vision.adjustment.values import CameraObservations
 from vision.adjustment.world import World, build_world
 from vision.geometry import Array, Pose
@@ -57,15 +61,11 @@ class Weights:
     """What the observations weigh in one solution.
 
     `whiteners` (n, 2, 2) for each view; zero leaves a point out. `group_sigma_m` by group name
-    replaces the stated sigma of a strip's ends or a mounting.
+    replaces the stated sigma of the group, in m or, for an angle, rad.
     """
 
     whiteners: tuple[Array, ...]
     group_sigma_m: dict[str, float]
-
-    def freeing(self, groups: tuple[str, ...]) -> Weights:
-        """Set these groups free and hold all others as stated."""
-        return replace(self, group_sigma_m=dict.fromkeys(groups, FREED_SIGMA_M))
 
 
 def whiteners(covariance_px2: Array) -> Array:
@@ -81,6 +81,7 @@ class Network:
 
     views: tuple[View, ...]
     world: World
+    readings: tuple[ReadingView, ...] = ()
 
     @property
     def size(self) -> int:
@@ -99,23 +100,64 @@ class Network:
         poses, lenses = zip(*starts, strict=True)
         return State(poses=poses, lenses=lenses, world=np.zeros(self.world.size))
 
-    def groups(self) -> dict[str, Array]:
-        """Columns of every group that can be set free: 4 of a strip, 3 of a mounting."""
-        base = OWN * len(self.views)
-        columns = {
-            f"strip {name}": base + np.arange(own.start, own.stop)
-            for name, own in self.world.strips.items()
-        }
-        for i, view in enumerate(self.views):
-            columns[f"mounting {view.camera.name}"] = OWN * i + np.arange(3)
-        return columns
+    def groups(self) -> tuple[str, ...]:
+        """Name every group that can be set free."""
+        marks = self.world.single
+        return (
+            *(f"strip {name}" for name in self.world.strips),
+            *(f"mounting {view.camera.name}" for view in self.views),
+            *(f"mark {name}" for name in marks),
+            *(view.group for view in self.readings),
+        )
 
     def group_sigma_m(self, group: str) -> float:
-        """Give the stated sigma of a group."""
+        """Give the stated sigma of a group, in m or, for an angle, rad."""
         kind, name = group.split(" ", 1)
-        if kind == "strip":
-            return self.world.job.strip(name).position_sigma_m
-        return next(v.camera.position_sigma_m for v in self.views if v.camera.name == name)
+        match kind:
+            case "strip":
+                return self.world.job.strip(name).position_sigma_m
+            case "mark":
+                return float(self.world.sigma[self.world.marks[name].start])
+            case "mounting":
+                return self._view(name).camera.position_sigma_m
+        return self._reading(group).sigma
+
+    def group_rows(self, state: State, group: str) -> tuple[Array, Array]:
+        """How far a group lies from where it was stated to be (k,), and its derivative (k, size).
+
+        In m or, for an angle, rad; not whitened.
+        """
+        kind, name = group.split(" ", 1)
+        if kind == "reading":
+            view = self._reading(group)
+            return reading_rows(view, self.world, state.poses, state.world, OWN)
+        if kind == "mounting":
+            index = self.views.index(self._view(name))
+            columns = OWN * index + np.arange(3)
+            off = state.poses[index].camera_in_ground_m - self.views[index].camera.position_m
+        else:
+            own = self.world.strips[name] if kind == "strip" else self.world.marks[name]
+            columns = OWN * len(self.views) + np.arange(own.start, own.stop)
+            off = state.world[own]
+        jacobian = np.zeros((len(columns), self.size))
+        jacobian[np.arange(len(columns)), columns] = 1.0
+        return off, jacobian
+
+    def freeing(self, weights: Weights, groups: tuple[str, ...]) -> Weights:
+        """Set these groups free and hold all others as stated."""
+        free = {
+            group: self._reading(group).freed_sigma
+            if group.startswith("reading ")
+            else FREED_SIGMA_M
+            for group in groups
+        }
+        return replace(weights, group_sigma_m=free)
+
+    def _view(self, camera: str) -> View:
+        return next(view for view in self.views if view.camera.name == camera)
+
+    def _reading(self, group: str) -> ReadingView:
+        return next(view for view in self.readings if view.group == group)
 
     def retract(self, state: State, step: Array) -> State:
         """Move the state by a step (size,)."""
@@ -175,13 +217,21 @@ class Network:
         world = np.zeros((self.world.size, self.size))
         world[:, OWN * len(self.views) :] = np.diag(1 / sigma)
         jacobians.append(world)
+        for reading in self.readings:
+            r, jacobian = reading_rows(reading, self.world, state.poses, state.world, OWN)
+            sigma_one = weights.group_sigma_m.get(reading.group, reading.sigma)
+            residuals.append(r / sigma_one)
+            jacobians.append(jacobian / sigma_one)
         return np.concatenate(residuals), np.concatenate(jacobians)
 
     def world_sigma(self, weights: Weights) -> Array:
-        """Sigmas of the world's priors (w,), freed strips included."""
+        """Sigmas of the world's priors (w,), freed strips and marks included."""
         sigma = self.world.sigma.copy()
         for name, own in self.world.strips.items():
             sigma[own] = weights.group_sigma_m.get(f"strip {name}", sigma[own.start])
+        for name in self.world.single:
+            own = self.world.marks[name]
+            sigma[own] = weights.group_sigma_m.get(f"mark {name}", sigma[own.start])
         return sigma
 
 
@@ -210,7 +260,8 @@ def build_network(
                 own_covariance_px2=own,
             )
         )
-    return Network(views=tuple(views), world=world)
+    names = [view.camera.name for view in views]
+    return Network(views=tuple(views), world=world, readings=reading_views(job, world, names))
 
 
 def _own_covariance(world: World, seen: CameraObservations, d_place: Array) -> Array:

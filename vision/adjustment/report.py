@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.adjustment.group_tests import group_tests
 from vision.adjustment.network import OWN, Network, State
 from vision.adjustment.screening import Used, degrees_of_freedom
-from vision.adjustment.values import AdjustedCamera, AdjustedMark, AdjustedStrip, Adjustment
+from vision.adjustment.values import (
+    AdjustedCamera,
+    AdjustedMark,
+    AdjustedReading,
+    AdjustedStrip,
+    Adjustment,
+)
 from vision.adjustment.world import QUARTER_TURN
 from vision.geometry import Array, d_aim_d_rotation_vector
 from vision.job import Job, SingleMark, Strip
@@ -15,9 +22,18 @@ from vision.solver import Solution
 
 
 def adjustment_of(
-    job: Job, network: Network, solution: Solution[State], used: Used, freed: tuple[str, ...]
+    job: Job,
+    network: Network,
+    solution: Solution[State],
+    used: Used,
+    *,
+    freed: tuple[str, ...] = (),
+    ties: tuple[tuple[str, ...], ...] = (),
 ) -> Adjustment:
-    """Everything that the solution says, in the order of the job file."""
+    """Everything that the solution says, in the order of the job file.
+
+    `freed` are all groups that are free in it, `ties` those that cannot be told apart.
+    """
     cameras = [_camera(network, solution, i, used[i]) for i in range(len(network.views))]
     base = OWN * len(network.views)
     world_covariance = solution.covariance[base:, base:]
@@ -27,11 +43,22 @@ def adjustment_of(
         strips=tuple(_strip(network, strip, world, world_covariance) for strip in job.strips),
         marks=tuple(_mark(network, mark, world, world_covariance) for mark in job.marks),
         mark_m=_places(network, world),
-        freed=freed,
+        freed=tuple(group for group in freed if not any(group in tie for tie in ties)),
         chi2=solution.chi2,
         degrees_of_freedom=degrees_of_freedom(solution, used),
         parameter_covariance=solution.covariance,
         camera_slice=network.camera_slice,
+        freed_alternatives=ties,
+        groups=group_tests(network, solution, used, network.groups(), freed=freed),
+        readings=tuple(_reading(network, solution, view.group) for view in network.readings),
+    )
+
+
+def _reading(network: Network, solution: Solution[State], group: str) -> AdjustedReading:
+    adjusted_minus_read, rows = network.group_rows(solution.state, group)
+    spread = rows @ solution.covariance @ rows.T
+    return AdjustedReading(
+        name=group, residual=-adjusted_minus_read, sigma=np.sqrt(np.diag(spread))
     )
 
 
@@ -56,8 +83,7 @@ def _camera(network: Network, solution: Solution[State], index: int, used: Flags
 def _strip(network: Network, strip: Strip, world: Array, covariance: Array) -> AdjustedStrip:
     """One strip's ends and what follows; as stated where no camera saw it."""
     planned = np.stack([strip.from_m, strip.to_m])
-    seen = strip.name in network.world.strips
-    if seen:
+    if strip.name in network.world.strips:
         own = network.world.strips[strip.name]
         ends, ends_covariance = world[own], covariance[own, own]
     else:
@@ -82,7 +108,7 @@ def _strip(network: Network, strip: Strip, world: Array, covariance: Array) -> A
         mark_ids=ids,
         mark_shift_m=shifts,
         mark_shift_covariance_m2=covariances,
-        seen=seen,
+        seen=any(network.world.planned[i].strip == strip.name for i in network.world.in_pictures),
     )
 
 
@@ -104,7 +130,10 @@ def _mark(network: Network, mark: SingleMark, world: Array, covariance: Array) -
         return AdjustedMark(name=mark.name, shift_m=np.zeros(3), covariance_m2=stated, seen=False)
     own = network.world.marks[mark.name]
     return AdjustedMark(
-        name=mark.name, shift_m=world[own], covariance_m2=covariance[own, own], seen=True
+        name=mark.name,
+        shift_m=world[own],
+        covariance_m2=covariance[own, own],
+        seen=mark.name in network.world.in_pictures,
     )
 
 

@@ -11,13 +11,10 @@ from __future__ import annotations
 import numpy as np
 from scipy import stats
 
-from vision.adjustment.network import OWN, Network, State, Weights, whiteners
+from vision.adjustment.network import Network, State, Weights, whiteners
 from vision.geometry import Array
 from vision.plan_fit import Flags
 from vision.solver import DONE, NoFit, Solution, solve
-
-FAMILY_ALPHA = 0.02
-"""Chance that any strip or mounting of a faultless job is set free."""
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -152,22 +149,12 @@ def _combined_distances(network: Network, state: State) -> list[Array]:
 def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
     """Cauchy weights of the groups' priors, as sigmas."""
     sigma = {}
-    for group, columns in network.groups().items():
+    for group in network.groups():
         stated = network.group_sigma_m(group)
-        off = _group_offset_m(network, state, group, columns) / stated
-        excess = float(off @ off) / len(columns) / CAUCHY_CUT**2
+        off = network.group_rows(state, group)[0] / stated
+        excess = float(off @ off) / len(off) / CAUCHY_CUT**2
         sigma[group] = stated * float(np.sqrt(1 + excess))
     return sigma
-
-
-def _group_offset_m(network: Network, state: State, group: str, columns: Array) -> Array:
-    """How far a group lies from where it was stated to be, (4,) or (3,) m."""
-    base = OWN * len(network.views)
-    if group.startswith("strip "):
-        return np.asarray(state.world[columns.astype(int) - base])
-    index = int(columns[0]) // OWN
-    camera = network.views[index].camera
-    return np.asarray(state.poses[index].camera_in_ground_m - camera.position_m)
 
 
 # --- tests of points -----------------------------------------------------------------------------
@@ -226,32 +213,3 @@ def screen_points(
     for _, view, point in returning.values():
         after[view][point] = True
     return after if returning else None
-
-
-# --- tests of groups -----------------------------------------------------------------------------
-
-
-def group_p_values(
-    network: Network, solution: Solution[State], used: Used, groups: dict[str, Array]
-) -> dict[str, float]:
-    """Chance of a drop of chi-square like this when the group lies as stated."""
-    out = {}
-    for group, columns in groups.items():
-        sigma = network.group_sigma_m(group)
-        r = _group_offset_m(network, solution.state, group, columns) / sigma
-        q = np.eye(len(columns)) - solution.covariance[np.ix_(columns, columns)] / sigma**2
-        values, vectors = np.linalg.eigh(q)
-        judged = values > LEAST_REDUNDANCY
-        parts = np.square(vectors.T @ r)[judged] / values[judged]
-        k, statistic = int(judged.sum()), float(parts.sum())
-        if k == 0:
-            out[group] = 1.0
-            continue
-        factor = variance_factor(solution, used, statistic, k)
-        out[group] = float(stats.chi2.sf(statistic / factor, k))
-    return out
-
-
-def group_alpha(count: int) -> float:
-    """Level of one test of `count` so that the family keeps FAMILY_ALPHA (Sidak)."""
-    return float(1 - (1 - FAMILY_ALPHA) ** (1 / max(count, 1)))

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.network import Network, State, build_network, whiteners
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import (
     Used,
-    group_alpha,
-    group_p_values,
     robust_pass,
     run,
     screen_points,
@@ -29,20 +28,31 @@ LEAST_POINTS = 3
 
 SCREEN_ROUNDS = 20
 
+WILD_SIGMAS = 20.0
+"""A reading this far from the robust first pass starts free; it is held again if it then passes."""
+
+TIE_CHI2 = 4.0
+"""Two explanations whose drops of chi-square, less their freedoms, differ by less than this tie:
+the better one is then less than e^2 times as likely."""
+
 
 @dataclass(slots=True, kw_only=True)
 class _Search:
-    """The state of the search for a network without gross faults."""
+    """The state of the search for a network without gross faults.
+
+    `freed` are all groups that are free; `ties` names those among which the data cannot choose.
+    """
 
     network: Network
     full: tuple[Array, ...]
     used: Used
     freed: tuple[str, ...]
     solution: Solution[State]
+    ties: tuple[tuple[str, ...], ...] = ()
 
     def solve(self, freed: tuple[str, ...], used: Used) -> Solution[State] | NoFit:
         """Solve with other groups free or other points used, from where it stands."""
-        weights = weights_of(self.full, used).freeing(freed)
+        weights = self.network.freeing(weights_of(self.full, used), freed)
         return run(self.network, weights, self.solution.state)
 
     def screen(self) -> bool:
@@ -61,13 +71,13 @@ class _Search:
     def free_groups(self) -> bool:
         """Set the most significant group free until none fails; True when any was."""
         groups = self.network.groups()
-        alpha = group_alpha(len(groups))
         before = self.freed
         while len(self.freed) < len(groups) // 2:
-            held = {g: c for g, c in groups.items() if g not in self.freed}
-            p = group_p_values(self.network, self.solution, self.used, held)
+            held = tuple(g for g in groups if g not in self.freed)
+            tests = group_tests(self.network, self.solution, self.used, held)
+            p = {group: test.p_value for group, test in tests.items()}
             worst = min(p, key=p.__getitem__)
-            if p[worst] >= alpha:
+            if p[worst] >= group_alpha(len(groups), len(self.freed)):
                 break
             solution = self.solve((*self.freed, worst), self.used)
             if isinstance(solution, NoFit):
@@ -75,18 +85,50 @@ class _Search:
             self.freed, self.solution = (*self.freed, worst), solution
         return self.freed != before
 
-    def restore_groups(self) -> None:
-        """Hold each freed group again where it passes its test now that the others are free."""
-        groups = self.network.groups()
-        alpha = group_alpha(len(groups))
-        for group in self.freed:
-            others = tuple(g for g in self.freed if g != group)
+    def restore_groups(self) -> bool:
+        """Hold freed groups again, the least suspect first, where they pass; True when any did."""
+        count, before = len(self.network.groups()), self.freed
+        while self.freed:
+            best_p = -1.0
+            best: tuple[tuple[str, ...], Solution[State]] | None = None
+            for group in self.freed:
+                others = tuple(g for g in self.freed if g != group)
+                solution = self.solve(others, self.used)
+                if isinstance(solution, NoFit):
+                    continue
+                test = group_tests(self.network, solution, self.used, (group,))[group]
+                if test.p_value > max(best_p, group_alpha(count, len(others))):
+                    best_p, best = test.p_value, (others, solution)
+            if best is None:
+                break
+            self.freed, self.solution = best
+        return self.freed != before
+
+    def find_ties(self) -> None:
+        """Free also what explains the data nearly as well as a freed group does.
+
+        Which of them is wrong cannot be told; with all of them free none pulls the others off, and
+        the sigmas say what is left.
+        """
+        found = list(self.freed)
+        for group in found:
+            others = tuple(g for g in found if g != group)
             solution = self.solve(others, self.used)
             if isinstance(solution, NoFit):
                 continue
-            p = group_p_values(self.network, solution, self.used, {group: groups[group]})
-            if p[group] >= alpha:
-                self.freed, self.solution = others, solution
+            held = tuple(g for g in self.network.groups() if g not in others)
+            tests = group_tests(self.network, solution, self.used, held)
+            excess = {g: t.statistic - t.degrees_of_freedom for g, t in tests.items()}
+            near = [g for g in held if excess[g] > excess[group] - TIE_CHI2]
+            tie = tuple(sorted(near, key=excess.__getitem__, reverse=True))
+            if len(tie) > 1:
+                self.ties = (*self.ties, tie)
+        tied = tuple(dict.fromkeys(g for tie in self.ties for g in tie if g not in self.freed))
+        if not tied:
+            return
+        solution = self.solve((*self.freed, *tied), self.used)
+        if not isinstance(solution, NoFit):
+            self.freed, self.solution = (*self.freed, *tied), solution
 
 
 def adjust(
@@ -95,9 +137,10 @@ def adjust(
     """Solve the network of all cameras that were identified.
 
     Unknowns are every camera's pose and lens, every seen strip's ends and every seen mark's own
-    deviation; observations are mark centres, lens priors, mounting positions, strip ends and the
-    marks' own sigmas. Intended aim weighs nothing. A camera with fewer than three usable points
-    takes no part. Returns NoFit when no camera is left or the network does not settle.
+    deviation; observations are mark centres, lens priors, mounting positions, strip ends, the
+    marks' own sigmas and the readings. Intended aim weighs nothing. A camera with fewer than three
+    usable points takes no part. Returns NoFit when no camera is left or the network does not
+    settle.
     """
     enough = tuple(seen for seen in observations if usable(seen).sum() >= LEAST_POINTS)
     if not enough:
@@ -108,17 +151,33 @@ def adjust(
     network = build_network(job, layout, enough)
     full = tuple(whiteners(seen.points.covariance_px2) for seen in enough)
     state, used = robust_pass(network, tuple(usable(seen) for seen in enough))
-    solution = run(network, weights_of(full, used), state)
+    freed = wild_readings(network, state)
+    weights = weights_of(full, used)
+    solution = run(network, network.freeing(weights, freed), state)
     if isinstance(solution, NoFit):
         return solution
-    search = _Search(network=network, full=full, used=used, freed=(), solution=solution)
+    search = _Search(network=network, full=full, used=used, freed=freed, solution=solution)
     # Groups first: a strip laid wrong makes its own good marks look like wrong picks.
     search.free_groups()
     while search.screen() and search.free_groups():
         pass
-    search.restore_groups()
+    if search.restore_groups():
+        search.free_groups()
     search.screen()
-    return adjustment_of(job, network, search.solution, search.used, search.freed)
+    search.find_ties()
+    return adjustment_of(
+        job, network, search.solution, search.used, freed=search.freed, ties=search.ties
+    )
+
+
+def wild_readings(network: Network, state: State) -> tuple[str, ...]:
+    """Readings so far off that to start with them would only lead the solution astray."""
+    wild = []
+    for view in network.readings:
+        off, _ = network.group_rows(state, view.group)
+        if np.abs(off).max() > WILD_SIGMAS * view.sigma:
+            wild.append(view.group)
+    return tuple(wild)
 
 
 def usable(seen: CameraObservations) -> Flags:

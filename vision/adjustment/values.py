@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -12,14 +12,16 @@ from vision.lens_prior import LensPrior
 from vision.plan_fit import Flags, Points
 
 
-def _freeze(value: AdjustedCamera | AdjustedStrip | AdjustedMark | Adjustment) -> None:
+def _freeze(
+    value: AdjustedCamera | AdjustedStrip | AdjustedMark | AdjustedReading | GroupTest | Adjustment,
+) -> None:
     """Replace every array of a value by a read-only copy, NaN allowed."""
-    for field in fields(value):
-        array = getattr(value, field.name)
+    for each in fields(value):
+        array = getattr(value, each.name)
         if isinstance(array, np.ndarray):
             copy = array.copy()
             copy.setflags(write=False)
-            object.__setattr__(value, field.name, copy)
+            object.__setattr__(value, each.name, copy)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,11 +101,67 @@ class AdjustedMark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AdjustedReading:
+    """One [[reading]] after the adjustment.
+
+    `name` is 'reading 3', counted from 1 in the file's order. `residual` (k,) is read minus
+    adjusted, in m, or in rad for an angle (tilt first, then roll); `sigma` (k,) is that of the
+    adjusted value.
+    """
+
+    name: str
+    residual: Array
+    sigma: Array
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GroupTest:
+    """How one group (a strip, a mounting, a single mark, a reading) stands to what was stated.
+
+    `statistic` is the drop of chi-square that setting it free brings, with `degrees_of_freedom`
+    the number of its directions that the rest controls, and `p_value` the chance of such a drop
+    without a fault. `redundancy` is 0 where only the statement itself holds the group and 1 where
+    the rest fixes it: the share of an error that shows. The minimal detectable bias is the least
+    shift of the whole group, m or rad, that its test finds in 80 % of jobs: along the unit vector u
+    it is 1 / sqrt(u M u), M being `sharpness` (j, j), with j 2 for a strip (x, y), 3 for a mounting
+    or mark, and the numbers read for a reading. `detectable_turn_rad` is that of a strip's turn
+    about its middle.
+    """
+
+    group: str
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    redundancy: float
+    sharpness: Array
+    detectable_turn_rad: float | None = None
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    def detectable_along(self, direction: Array) -> float:
+        """Minimal detectable bias along a unit vector (j,); infinite where nothing controls it."""
+        squared = float(direction @ self.sharpness @ direction)
+        return float(1 / np.sqrt(squared)) if squared > 0 else float("inf")
+
+    @property
+    def detectable(self) -> float:
+        """Minimal detectable bias along the worst direction."""
+        return self.detectable_along(np.linalg.eigh(self.sharpness)[1][:, 0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjustment:
     """The joint solution.
 
-    `freed` names the groups ('strip right', 'mounting front') whose stated place failed its test
-    and was set free. `mark_m` maps each mark seen by a camera to its adjusted place (3,).
+    `freed` names the groups ('strip right', 'mounting front', 'mark trestle', 'reading 3') that
+    failed their test and were set free, where the data say which it is. Where they do not,
+    `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
+    first: one of them is wrong, all were set free. `groups` are the tests of all groups, `readings`
+    those that took part. `mark_m` maps each mark seen by a camera to its adjusted place (3,).
     `parameter_covariance` is the full matrix; `camera_slice` maps a camera to its 14 columns.
     """
 
@@ -116,6 +174,9 @@ class Adjustment:
     degrees_of_freedom: int
     parameter_covariance: Array
     camera_slice: dict[str, slice]
+    freed_alternatives: tuple[tuple[str, ...], ...] = ()
+    groups: dict[str, GroupTest] = field(default_factory=dict)
+    readings: tuple[AdjustedReading, ...] = ()
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -5,7 +5,8 @@ point's place is the planned one plus a constant matrix times the unknowns. A st
 (from x, from y, to x, to y); a point with coordinates (a, c) along and across the strip as planned
 moves with them by the similarity that takes the planned ends to the true ones, which for a mark on
 the strip's line is plain interpolation. Each seen mark of a strip deviates by itself along and
-across; a board panel also turns. A single mark deviates in x, y and z.
+across; a board panel also turns. A single mark deviates in x, y and z. Each named tape has one
+scale error, and the ground two slopes where an angle was read against gravity.
 """
 
 from __future__ import annotations
@@ -16,10 +17,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.geometry import Array
-from vision.job import Board, Job, Strip
+from vision.job import AngleReading, Board, Job, LengthReading, Strip
 from vision.layout import Layout, PlannedMark
 
 QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
+
+SLOPE_SIGMA = 0.0175
+"""Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,7 +32,9 @@ class World:
 
     `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). `strips` maps each
     seen strip to its four columns and `marks` each seen mark to its own columns, counted from 0
-    within the world.
+    within the world. `tapes` maps each tape to its column and `slope` are the ground's two, None
+    where nothing was read against gravity. `in_pictures` are the marks that some camera shows; the
+    others are here because somebody measured to them.
     """
 
     job: Job
@@ -37,11 +43,19 @@ class World:
     sigma: Array
     strips: dict[str, slice]
     marks: dict[str, slice]
+    tapes: dict[str, int]
+    slope: slice | None
+    in_pictures: frozenset[str]
 
     @property
     def size(self) -> int:
         """How many unknowns there are."""
         return len(self.sigma)
+
+    @property
+    def single(self) -> tuple[str, ...]:
+        """Names of the single marks among `marks`."""
+        return tuple(name for name in self.marks if self.planned[name].strip is None)
 
     def d_place(self, mark_id: str, planned_m: Array) -> Array:
         """Differentiate a point's place by the unknowns, (3, w).
@@ -86,11 +100,13 @@ def _own_sigma(strip: Strip) -> list[float]:
 
 
 def build_world(job: Job, layout: Layout, point_ids: Iterable[str]) -> World:
-    """Lay out the unknowns of every strip and mark that some camera sees."""
+    """Lay out the unknowns of every strip and mark that a camera sees or a reading names."""
     planned = {mark.id: mark for mark in layout.marks}
     mark_of_point = {point_id: _mark_of(point_id, planned) for point_id in point_ids}
-    seen = set(mark_of_point.values())
-    ordered = [mark for mark in layout.marks if mark.id in seen]
+    in_pictures = frozenset(mark_of_point.values())
+    lengths = [each for each in job.readings if isinstance(each, LengthReading)]
+    needed = in_pictures.union(*(each.between for each in lengths))
+    ordered = [mark for mark in layout.marks if mark.id in needed]
     sigma: list[float] = []
     strips: dict[str, slice] = {}
     marks: dict[str, slice] = {}
@@ -106,6 +122,15 @@ def build_world(job: Job, layout: Layout, point_ids: Iterable[str]) -> World:
             own = [single[mark.id].position_sigma_m] * 3
         marks[mark.id] = slice(len(sigma), len(sigma) + len(own))
         sigma += own
+    tapes: dict[str, int] = {}
+    for each in lengths:
+        if each.tape is not None and each.tape not in tapes:
+            tapes[each.tape] = len(sigma)
+            sigma.append(each.scale_sigma)
+    slope = None
+    if any(isinstance(each, AngleReading) and each.against == "gravity" for each in job.readings):
+        slope = slice(len(sigma), len(sigma) + 2)
+        sigma += [SLOPE_SIGMA] * 2
     return World(
         job=job,
         planned=planned,
@@ -113,4 +138,7 @@ def build_world(job: Job, layout: Layout, point_ids: Iterable[str]) -> World:
         sigma=np.array(sigma),
         strips=strips,
         marks=marks,
+        tapes=tapes,
+        slope=slope,
+        in_pictures=in_pictures,
     )

@@ -1,0 +1,60 @@
+"""`seamtrue lens`: fit a lens to pictures of a checkerboard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.trouble import NOT_JUDGED, printable, reader_may_leave, reported
+
+
+def lens(
+    pictures: Annotated[
+        list[Path], typer.Argument(metavar="PICTURE...", help="Each shows the whole board.")
+    ],
+    board: Annotated[str, typer.Option(help="Inner corners along and across, such as 9x6.")],
+    square: Annotated[str, typer.Option(help="Side of one square, such as 25mm.")],
+    out: Annotated[Path, typer.Option(help="The lens file to write.")],
+    form: Annotated[
+        str, typer.Option("--format", help="seamtrue (JSON), opencv or ros (YAML).")
+    ] = "seamtrue",
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Fit a lens to pictures of a checkerboard, from no guess, and say how well it is known.
+
+    Exit code: 0 written, 4 too few boards for a lens, 5 bad input, 2 usage, 1 a bug.
+    """
+    if form not in ("seamtrue", "opencv", "ros"):
+        raise typer.BadParameter(f"{form!r} is none of seamtrue, opencv, ros", param_hint="format")
+    with reported(debug):
+        # Imported here, since they bring OpenCV and SciPy and --help needs neither.
+        from cli.lens_input import read_lens_input
+        from cli.lens_table import show
+        from vision import files
+        from vision.board_corners import find_board
+        from vision.lens_formats import lens_json, lens_opencv, lens_ros
+        from vision.lens_quality import lens_report
+        from vision.solver import NoFit
+
+        shown, stills = read_lens_input(board, square, pictures)
+        found = [find_board(still.grey, shown, still.file) for still in stills]
+        views = [each for each in found if not isinstance(each, NoFit)]
+        for still, each in zip(stills, found, strict=True):
+            if isinstance(each, NoFit):
+                typer.echo(printable(f"{still.file}: {each.text}"))
+        report = lens_report(views, stills[0].width, stills[0].height)
+        if isinstance(report, NoFit):
+            typer.echo(f"no lens: {report.text}", err=True)
+            raise typer.Exit(NOT_JUDGED)
+        fit = report.fit
+        text = {
+            "seamtrue": lambda: lens_json(fit.lens, fit.covariance),
+            "opencv": lambda: lens_opencv(fit.lens),
+            "ros": lambda: lens_ros(fit.lens, out.stem),
+        }[form]()
+        files.write_all(out.parent, {out.name: text.encode("utf-8")})
+        with reader_may_leave():
+            show(report)
+            typer.echo(printable(f"lens: {out}"))

@@ -1,0 +1,67 @@
+"""What `seamtrue lens` is given: the board's options and the pictures, all faults at once."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+from vision import files
+from vision.board import FEWEST_SIDE, Board
+from vision.errors import BadInputError, Fault
+from vision.lengths import LengthError, parse_length
+from vision.picture import Picture
+
+
+def read_lens_input(corners: str, square: str, paths: list[Path]) -> tuple[Board, list[Picture]]:
+    """Read the board and the pictures, or raise BadInputError with the faults of both."""
+    faults: list[Fault] = []
+    shown = _board(corners, square, faults)
+    stills = _pictures(paths, faults)
+    if faults or shown is None:
+        raise BadInputError(faults)
+    return shown, stills
+
+
+def _board(corners: str, square: str, faults: list[Fault]) -> Board | None:
+    """Board of the two options; None after adding to `faults`."""
+    before = len(faults)
+    sides = re.fullmatch(r"\s*(\d{1,3})\s*[xX×]\s*(\d{1,3})\s*", corners)  # noqa: RUF001
+    if sides is None or min(int(sides[1]), int(sides[2])) < FEWEST_SIDE:
+        expected = f"inner corners along and across such as 9x6, each {FEWEST_SIDE} or more"
+        faults.append(_fault("--board", repr(corners[:40]), expected, "count the inner corners"))
+    side = 0.0
+    try:
+        side = float(parse_length(square))
+        if not side > 0:
+            faults.append(
+                _fault("--square", repr(square[:40]), "a length above 0", "measure a square")
+            )
+    except LengthError as error:
+        faults.append(_fault("--square", error.found, error.expected, error.next_step))
+    if len(faults) > before or sides is None:
+        return None
+    return Board(columns=int(sides[1]), rows=int(sides[2]), square_m=side)
+
+
+def _pictures(paths: list[Path], faults: list[Fault]) -> list[Picture]:
+    """Read all pictures, adding to `faults` those that cannot be read or differ in size."""
+    stills: list[Picture] = []
+    for path in paths:
+        try:
+            stills.append(files.read_picture(path.parent, path.name, path.name))
+        except BadInputError as error:
+            faults.extend(replace(fault, key="") for fault in error.faults)
+    if stills:
+        size = (stills[0].width, stills[0].height)
+        for still in stills[1:]:
+            if (still.width, still.height) != size:
+                found = f"{still.width} x {still.height} px"
+                expected = f"{size[0]} x {size[1]} px as {stills[0].file}"
+                step = "take all pictures with one camera at one size"
+                faults.append(_fault(still.file, found, expected, step))
+    return stills
+
+
+def _fault(file: str, found: str, expected: str, next_step: str) -> Fault:
+    return Fault(file=file, key="", found=found, expected=expected, next_step=next_step)

@@ -1,0 +1,66 @@
+"""`seamtrue scene`: draw the pictures that a job would give, for practice."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.trouble import printable, reader_may_leave, reported
+
+
+def scene(
+    job_file: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option(help="Folder to write to; not the job's own.", show_default=False)
+    ],
+    deviations: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.toml",
+            help="What is to be drawn otherwise than the job says: cameras, strips, marks, light.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Of yard, lenses and noise.")] = 0,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Draw the pictures that a job would give, with stated faults, and the truth beside them.
+
+    Writes the pictures, truth.json, and the job file as it is, so that `seamtrue check` runs there.
+    The lens model is the checker's own: a scene proves nothing about it. Exit code: 0, 5 bad input.
+    """
+    with reported(debug):
+        from vision import files
+        from vision.scene import Deviations, deviations_from_text, draw_scene, encoded
+        from vision.scene.folder import refused, scene_folder
+
+        start = time.monotonic()
+        job, _ = files.read_job(job_file)
+        asked = Deviations()
+        if deviations is not None:
+            text = files.read_bytes(deviations, "a file of deviations", "name that file")
+            asked = deviations_from_text(text, deviations.name, job)
+        job_text = files.read_bytes(job_file, "a job file", "name the job file")
+        plan = scene_folder(job, job_file.name, job_text)
+        refused(plan, job_file.parent, out)
+        drawn = draw_scene(job, asked, seed)
+        contents = {
+            plan.pictures[name]: encoded(pixels, plan.pictures[name], asked.light.jpeg_quality)
+            for name, pixels in drawn.pictures.items()
+        }
+        for file in plan.lens_files:
+            contents[file] = files.read_bytes(job_file.parent / file, "a lens file", "put it there")
+        contents["truth.json"] = (json.dumps(drawn.truth, indent=1) + "\n").encode()
+        contents[plan.job_file] = job_text
+        files.write_tree(out, contents)
+        with reader_may_leave():
+            took = time.monotonic() - start
+            typer.echo(f"{len(drawn.pictures)} pictures in {took:.1f} s: {printable(str(out))}")
+            typer.echo(drawn.truth["note"])
+            typer.echo(f"next: seamtrue check {printable(str(out / plan.job_file))}")

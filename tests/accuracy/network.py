@@ -1,0 +1,473 @@
+"""Print, on simulated jobs, whether the stated uncertainties are true and faults rightly named.
+
+    python -m tests.accuracy.network --jobs 200 [--faults 30] [--seed 1] [--readings]
+
+Jobs like sample_frames/clear_day: its layout, cameras and stated fields of view. Each job draws its
+truth from the sigmas that the job states (lens curve and centre, mountings, strip ends, every
+mark's own place) and pixel noise; marks that the body hides, that lie outside the picture or would
+be too small to find are left out. Every camera is fitted alone (`fit_plan`) and all together
+(`adjust`), as in an inspection. No pictures are drawn: how well marks are measured is not tested
+here, and neither is tape that deviates otherwise than the model has it (bow, stretch).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np
+
+from vision.adjustment import (
+    AdjustedCamera,
+    Adjustment,
+    CameraObservations,
+    GroupTest,
+    adjust,
+)
+from vision.adjustment.world import SLOPE_SIGMA
+from vision.body import body_hides
+from vision.geometry import Array, Pose, rotation_angle
+from vision.ground import ground_map
+from vision.job import AngleReading, Camera, Job, LengthReading, Strip
+from vision.job_file import job_from_text
+from vision.layout import planned_layout
+from vision.lens import Lens
+from vision.lens_prior import ASPECT_SIGMA, LensPrior, lens_prior
+from vision.plan_fit import PlanFit, Points, fit_plan
+from vision.seams import seam_gaps
+from vision.solver import NoFit
+
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "clear_day" / "job.toml"
+WIDTH, HEIGHT = 1280, 720
+PIXEL_SIGMA_PX = (0.06, 0.1)
+AIM_SIGMA_DEG = 3.0
+LEAST_EXTENT_PX = 12.0
+LEAST_LIMIT_DEG = 95.0
+"""A drawn lens whose curve turns over in its field is no lens: draw again."""
+
+COVER = 1.959964
+CLEAR = 1.5
+"""A fault of this many times its minimal detectable bias should be named."""
+
+SEAM_EVERY = 5
+"""Seam points are 5 cm apart and go together; every fifth is judged."""
+
+
+def drawn_lens(prior: LensPrior, rng: np.random.Generator) -> Lens:
+    """Draw a lens from the prior on its curve."""
+    assert prior.curve_rows is not None
+    spread = np.linalg.inv(prior.curve_rows.T @ prior.curve_rows)
+    while True:
+        a = rng.multivariate_normal([1.0, 0, 0, 0, 0], spread)
+        k = a[1:] / a[0] / prior.edge_rad ** np.array([2, 4, 6, 8])
+        focal = prior.guess.fx * a[0]
+        aspect = np.exp(0.5 * rng.normal(0, ASPECT_SIGMA))
+        off_px = rng.normal(0, prior.centre_sigma_px, 2)
+        cx, cy = np.array([prior.guess.cx, prior.guess.cy]) + off_px
+        if focal <= 0:
+            continue
+        lens = replace(prior.guess, fx=focal * aspect, fy=focal / aspect, cx=cx, cy=cy, k=k)
+        if lens.monotone_limit_rad > np.radians(LEAST_LIMIT_DEG):
+            return lens
+
+
+@dataclass(kw_only=True)
+class Truth:
+    """One simulated job: what is true, and what is seen of it."""
+
+    job: Job
+    poses: dict[str, Pose] = field(default_factory=dict)
+    lenses: dict[str, Lens] = field(default_factory=dict)
+    ends: dict[str, Array] = field(default_factory=dict)
+    places: dict[str, Array] = field(default_factory=dict)
+    observations: tuple[CameraObservations, ...] = ()
+    fits: dict[str, PlanFit] = field(default_factory=dict)
+
+
+def simulate(
+    job: Job, rng: np.random.Generator, shift: dict[str, Array], turn_rad: dict[str, float]
+) -> Truth | None:
+    """Draw one job; `shift` and `turn_rad` are faults by group. None where a camera has no fit."""
+    truth, layout = Truth(job=job), planned_layout(job)
+    for strip in job.strips:
+        ends = np.stack([strip.from_m, strip.to_m]) + rng.normal(0, strip.position_sigma_m, (2, 2))
+        group = f"strip {strip.name}"
+        half = 0.5 * (ends[1] - ends[0]) * turn_rad.get(group, 0.0)
+        swing = np.array([-half[1], half[0]])
+        truth.ends[strip.name] = ends + shift.get(group, np.zeros(2)) + [-swing, swing]
+    single = {mark.name: mark for mark in job.marks}
+    for mark in layout.marks:
+        if mark.strip is None:
+            own = rng.normal(0, single[mark.id].position_sigma_m, 3)
+            truth.places[mark.id] = mark.centre_m + own + shift.get(f"mark {mark.id}", np.zeros(3))
+            continue
+        strip = job.strip(mark.strip)
+        first, last = truth.ends[strip.name]
+        xy = first + strip.at_m[mark.index] / strip.length_m * (last - first)
+        truth.places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
+    seen = []
+    for camera in job.cameras:
+        one = _observe(truth, camera, rng, shift.get(f"mounting {camera.name}", np.zeros(3)))
+        if one is None:
+            return None
+        seen.append(one)
+    truth.observations = tuple(seen)
+    truth.job = replace(job, readings=_read(truth, rng, shift))
+    return truth
+
+
+def _read(
+    truth: Truth, rng: np.random.Generator, off: dict[str, Array]
+) -> tuple[LengthReading | AngleReading, ...]:
+    """Fill the readings of the job with what is true, each with an error of its own sigma."""
+    scale = 1 + rng.normal(0, TAPE_SCALE_SIGMA)
+    slope = rng.normal(0, SLOPE_SIGMA, 2)
+    out: list[LengthReading | AngleReading] = []
+    for number, reading in enumerate(truth.job.readings, 1):
+        fault = float(off.get(f"reading {number}", np.zeros(1))[0])
+        if isinstance(reading, AngleReading):
+            R = truth.poses[reading.camera].R
+            x, y, z = R @ np.array([*slope, -1.0]) / np.hypot(1, np.hypot(*slope))
+            noise = rng.normal(0, reading.sigma_rad, 2)
+            tilt, roll = np.arcsin(z) + noise[0] + fault, np.arctan2(x, y) + noise[1]
+            out.append(replace(reading, tilt_rad=tilt, roll_rad=roll))
+            continue
+        places = [truth.places[name] for name in reading.between]
+        if reading.kind == "offset":
+            length = abs(float(places[0][1]))
+        else:
+            length = scale * float(np.linalg.norm(places[0] - places[1]))
+        value = length + rng.normal(0, reading.sigma_m) + fault
+        out.append(replace(reading, value_m=value))
+    return tuple(out)
+
+
+def _observe(
+    truth: Truth, camera: Camera, rng: np.random.Generator, off_m: Array
+) -> CameraObservations | None:
+    """Draw one camera and what it sees, and fit it alone."""
+    job, layout = truth.job, planned_layout(truth.job)
+    prior = lens_prior(job.lens_of(camera), WIDTH, HEIGHT)
+    lens = drawn_lens(prior, rng)
+    place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3) + off_m
+    aimed = Pose.at(place, camera.aim.rotation())
+    pose = aimed.perturbed(np.r_[0, 0, 0, np.radians(rng.normal(0, AIM_SIGMA_DEG, 3))])
+    truth.poses[camera.name], truth.lenses[camera.name] = pose, lens
+    true_m = np.array(list(truth.places.values()))
+    pixels = lens.project(pose.transform(true_m))
+    shown = lens.contains(pixels) & ~body_hides(job.vehicle, place, true_m)
+    shown &= _extent_px(pose, lens, true_m) > LEAST_EXTENT_PX
+    marks = [mark for mark, yes in zip(layout.marks, shown, strict=True) if yes]
+    sigma_px = rng.uniform(*PIXEL_SIGMA_PX, len(marks))
+    single = {mark.name: mark.position_sigma_m for mark in job.marks}
+    points = Points(
+        ids=tuple(mark.id for mark in marks),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array(
+            [single[m.id] if m.strip is None else _place_sigma_m(job.strip(m.strip)) for m in marks]
+        ),
+        pixels_px=pixels[shown] + rng.normal(0, 1, (len(marks), 2)) * sigma_px[:, None],
+        covariance_px2=sigma_px[:, None, None] ** 2 * np.eye(2),
+    )
+    start = (pose.perturbed(rng.normal(0, 0.02, 6)), prior.guess)
+    fit = fit_plan(camera, prior, points, start)
+    if isinstance(fit, NoFit):
+        return None
+    truth.fits[camera.name] = fit
+    return CameraObservations(
+        name=camera.name, prior=prior, points=points, start=(fit.pose, fit.lens)
+    )
+
+
+def _place_sigma_m(strip: Strip) -> float:
+    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
+
+
+def _extent_px(pose: Pose, lens: Lens, places_m: Array) -> Array:
+    """Shorter extent (n,) in the picture of a mark 24 cm by 16 cm lying on its place."""
+    out = []
+    for step in ([0.12, 0, 0], [0, 0.082, 0]):
+        ends = [lens.project(pose.transform(places_m + sign * np.array(step))) for sign in (-1, 1)]
+        out.append(np.linalg.norm(ends[1] - ends[0], axis=1))
+    return np.nan_to_num(np.minimum(*out))
+
+
+# ------------------------------------------------------------------------------------- figures
+
+
+@dataclass(kw_only=True)
+class Figures:
+    """Errors over sigmas by kind, errors of single and joint fits, and what was named."""
+
+    over_sigma: dict[str, list[float]] = field(default_factory=dict)
+    errors: dict[str, list[float]] = field(default_factory=dict)
+    named: Counter[str] = field(default_factory=Counter)
+    rejected: int = 0
+    points: int = 0
+    chi2: list[float] = field(default_factory=list)
+    seconds: list[float] = field(default_factory=list)
+
+    def note(self, kind: str, over: Array) -> None:
+        """Add errors over their sigmas."""
+        self.over_sigma.setdefault(kind, []).extend(np.ravel(over).tolist())
+
+    def error(self, kind: str, value: float) -> None:
+        """Add one error."""
+        self.errors.setdefault(kind, []).append(value)
+
+
+def measure(truth: Truth, result: Adjustment, figures: Figures) -> None:
+    """Compare one adjustment with the truth."""
+    for camera in result.cameras:
+        pose, fit = truth.poses[camera.name], truth.fits[camera.name]
+        sigma = np.sqrt(np.diag(camera.aim_covariance_rad2))
+        figures.note("aim", camera.aim.minus(pose.aim) / sigma)
+        off = camera.pose.camera_in_ground_m - pose.camera_in_ground_m
+        figures.note("place", off / camera.position_sigma_m)
+        for kind, found in (("joint", camera.pose), ("single", fit.pose)):
+            figures.error(f"aim {kind} (deg)", np.degrees(rotation_angle(found.R, pose.R)))
+            place = found.camera_in_ground_m - pose.camera_in_ground_m
+            figures.error(f"place {kind} (cm)", 100 * float(np.linalg.norm(place)))
+        figures.rejected += int((~camera.used).sum())
+        figures.points += len(camera.used)
+    for strip in result.strips:
+        planned = truth.job.strip(strip.name)
+        ends = truth.ends[strip.name]
+        shift = ends.mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
+        figures.note("strip shift", (strip.shift_m - shift) / strip.shift_sigma_m)
+        along = ends[1] - ends[0]
+        turned = np.arctan2(along[1], along[0]) - np.arctan2(*planned.along[::-1])
+        off_rad = np.angle(np.exp(1j * (strip.turn_rad - turned)))
+        figures.note("strip turn", off_rad / strip.turn_sigma_rad)
+        figures.error("strip shift (cm)", 100 * float(np.linalg.norm(strip.shift_m - shift)))
+    _measure_seams(truth, result, figures)
+    figures.chi2.append(result.chi2 / result.degrees_of_freedom)
+
+
+def _measure_seams(truth: Truth, result: Adjustment, figures: Figures) -> None:
+    """Gaps against those of the true poses and lenses, the plan fits' maps being given."""
+    for seam in seam_gaps(truth.job, truth.fits, result):
+        known = np.flatnonzero(np.isfinite(seam.gaps_m).all(axis=1))[::SEAM_EVERY]
+        if not len(known):
+            continue
+        ground = seam.points_m[known]
+        pixels = [
+            ground_map(truth.poses[n], truth.lenses[n]).pixel_from_ground(ground)
+            for n in seam.between
+        ]
+        fits = [truth.fits[n] for n in seam.between]
+        true_gap = _drawn_apart(fits, pixels)
+        sigma = np.sqrt(np.diagonal(seam.covariances_m2[known], axis1=1, axis2=2))
+        fine = np.isfinite(true_gap).all(axis=1)
+        figures.note("seam gap", ((seam.gaps_m[known] - true_gap) / sigma)[fine])
+        joint = _drawn_apart([result.camera(n) for n in seam.between], pixels)
+        for kind, gap in (("joint", joint), ("single", true_gap)):
+            length = np.linalg.norm(gap, axis=1)
+            figures.error(f"seam {kind} (cm)", 100 * float(np.nanmedian(length)))
+
+
+def _drawn_apart(fits: list[PlanFit] | list[AdjustedCamera], pixels: list[Array]) -> Array:
+    """How far apart two views are drawn by these poses and lenses, (n, 2) m."""
+    drawn = [
+        ground_map(fit.pose, fit.lens).ground_from_pixel(px)
+        for fit, px in zip(fits, pixels, strict=True)
+    ]
+    return np.asarray(drawn[0] - drawn[1])
+
+
+def outcome(result: Adjustment, cause: str) -> str:
+    """In one word, what was named where `cause` is at fault ('' for nothing)."""
+    freed = result.freed
+    if not freed and not result.freed_alternatives:
+        return "none named"
+    if any(g != cause for g in freed) or any(cause not in t for t in result.freed_alternatives):
+        return "wrong cause"
+    return "right alone" if freed else "right among several"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """One gross fault: a group shifted in a random direction, or turned about its middle."""
+
+    label: str = ""
+    cause: str = ""
+    shift_m: float = 0.0
+    turn_rad: float = 0.0
+
+    def drawn(self, rng: np.random.Generator) -> tuple[dict[str, Array], dict[str, float]]:
+        """Shift and turn by group."""
+        sizes = {"strip": 2, "reading": 1}
+        direction = rng.normal(size=sizes.get(self.cause.partition(" ")[0], 3))
+        shift = self.shift_m * direction / np.linalg.norm(direction)
+        return {self.cause: shift}, {self.cause: self.turn_rad * float(rng.choice([-1, 1]))}
+
+    def times(self, test: GroupTest, shift_m: Array) -> float:
+        """How many times its minimal detectable bias the fault is."""
+        if self.turn_rad:
+            return self.turn_rad / (test.detectable_turn_rad or np.inf)
+        direction = np.zeros(len(test.sharpness))
+        direction[: len(shift_m)] = shift_m / self.shift_m
+        return self.shift_m / test.detectable_along(direction)
+
+
+NO_FAULT = Fault()
+
+
+def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_FAULT) -> Figures:
+    """Simulate, solve and compare `count` jobs with one fault, or with none."""
+    figures, cause = Figures(), fault.cause
+    while len(figures.seconds) < count:
+        shift, turn = fault.drawn(rng)
+        truth = simulate(job, rng, shift, turn)
+        if truth is None:
+            figures.named["no plan fit"] += 1
+            continue
+        start = time.perf_counter()
+        result = adjust(truth.job, planned_layout(job), truth.observations)
+        figures.seconds.append(time.perf_counter() - start)
+        if isinstance(result, NoFit):
+            figures.named[f"no adjustment: {result.code}"] += 1
+            continue
+        figures.named[outcome(result, cause)] += 1
+        measure(truth, result, figures)
+        if cause:
+            times = fault.times(result.groups[cause], shift[cause])
+            figures.named["(clear)"] += times > CLEAR
+            figures.named["(clear, right alone)"] += times > CLEAR and result.freed == (cause,)
+        name = cause.partition(" ")[2]
+        if cause.startswith("strip") and outcome(result, cause).startswith("right"):
+            found = next(s for s in result.strips if s.name == name)
+            planned = job.strip(name)
+            true = truth.ends[name].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
+            figures.error("found shift off (cm)", 100 * float(np.hypot(*(found.shift_m - true))))
+            true_along = np.diff(truth.ends[name], axis=0)[0]
+            found_along = np.diff(found.ends_m, axis=0)[0]
+            turned = np.arctan2(*true_along[::-1]) - np.arctan2(*found_along[::-1])
+            off_deg = abs(np.degrees(np.angle(np.exp(1j * turned))))
+            figures.error("found turn off (deg)", float(off_deg))
+    return figures
+
+
+def print_coverage(figures: Figures) -> None:
+    """Print shares of 95 % intervals that hold the truth, and single against joint fits."""
+    jobs = sum(figures.named.values())
+    print(f"{jobs} jobs without a fault: {dict(figures.named)}")
+    alarms = figures.named["wrong cause"] / jobs
+    print(f"  false group alarms {alarms:.1%} (target: at most 2 %)")
+    print(f"  rejected marks {figures.rejected} of {figures.points}")
+    print(f"  variance factor mean {np.mean(figures.chi2):.3f}, sd {np.std(figures.chi2):.3f}")
+    print(f"  adjust() median {1e3 * np.median(figures.seconds):.0f} ms")
+    print("  95 % intervals that hold the truth (target 93 to 97 %)")
+    for kind, over in figures.over_sigma.items():
+        share = np.mean(np.abs(over) < COVER)
+        print(
+            f"    {kind:12s} {share:6.1%}  RMS over sigma {np.sqrt(np.mean(np.square(over))):.2f}"
+        )
+    print("  median error       joint   single")
+    for kind, unit in (("aim", "deg"), ("place", "cm"), ("seam", "cm")):
+        joint, single = (np.median(figures.errors[f"{kind} {k} ({unit})"])
+                         for k in ("joint", "single"))  # fmt: skip
+        print(f"    {kind + ' (' + unit + ')':14s} {joint:7.2f} {single:8.2f}")
+
+
+def print_fault(label: str, figures: Figures) -> None:
+    """Print what was named for one kind of fault, and how far off the found shift is."""
+    clear, right = figures.named.pop("(clear)", 0), figures.named.pop("(clear, right alone)", 0)
+    print(f"  {label:18s} {dict(figures.named)}; {right} of {clear} clear ones right alone")
+    for kind in ("found shift off (cm)", "found turn off (deg)"):
+        if kind in figures.errors:
+            p50, p95 = np.percentile(figures.errors[kind], [50, 95])
+            print(f"    {kind}: median {p50:.2f}, 95 % {p95:.2f}")
+
+
+TAPE_SCALE_SIGMA = 1.2e-4
+DISTANCES = (
+    ("left/16", "front/8"),
+    ("right/16", "front/0"),
+    ("left/0", "rear/8"),
+    ("right/0", "rear/0"),
+    ("left/0", "left/16"),
+    ("right/0", "right/16"),
+    ("front/0", "front/8"),
+    ("rear/0", "rear/8"),
+)
+OFFSETS = ("left/0", "left/16", "right/0", "right/16")
+
+
+def with_readings(job: Job) -> Job:
+    """The job with what a careful person would tape and gauge; the values are filled later."""
+    lengths = [
+        LengthReading(
+            kind="distance",
+            between=pair,
+            value_m=1.0,
+            sigma_m=0.002,
+            tape="yellow",
+            scale_sigma=TAPE_SCALE_SIGMA,
+        )
+        for pair in DISTANCES
+    ]
+    offsets = [
+        LengthReading(kind="offset", between=(mark,), value_m=1.0, sigma_m=0.003)
+        for mark in OFFSETS
+    ]
+    gauges = [
+        AngleReading(
+            camera=camera.name,
+            tilt_rad=0.0,
+            roll_rad=0.0,
+            against="gravity",
+            sigma_rad=float(np.radians(0.2)),
+        )
+        for camera in job.cameras
+    ]
+    return replace(job, readings=(*lengths, *offsets, *gauges))
+
+
+READING_FAULTS = (
+    Fault(label="length an inch wrong", cause="reading 5", shift_m=0.0254),
+    Fault(label="offset an inch wrong", cause="reading 10", shift_m=0.0254),
+    Fault(label="offset a foot wrong", cause="reading 10", shift_m=0.3048),
+    Fault(label="knocked 1 degree", cause="reading 14", shift_m=float(np.radians(1))),
+)
+FAULTS = (
+    Fault(label="strip 3 cm", cause="strip right", shift_m=0.03),
+    Fault(label="strip 5 cm", cause="strip right", shift_m=0.05),
+    Fault(label="strip 6 cm", cause="strip right", shift_m=0.06),
+    Fault(label="front strip 6 cm", cause="strip front", shift_m=0.06),
+    Fault(label="strip 0.5 degree", cause="strip right", turn_rad=float(np.radians(0.5))),
+    Fault(label="mounting 8 cm", cause="mounting left", shift_m=0.08),
+    Fault(label="mounting 16 cm", cause="mounting left", shift_m=0.16),
+    Fault(label="raised mark 5 cm", cause="mark left_carton", shift_m=0.05),
+)
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--jobs", type=int, default=200)
+    parser.add_argument("--faults", type=int, default=30)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--readings", action="store_true", help="with tape and gauge readings")
+    given = parser.parse_args()
+    job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+    faults = FAULTS
+    if given.readings:
+        job, faults = with_readings(job), (*FAULTS, *READING_FAULTS)
+    if given.jobs:
+        print_coverage(run_jobs(job, given.jobs, np.random.default_rng(given.seed)))
+    if given.faults:
+        print(f"single faults, {given.faults} jobs each")
+    for index, fault in enumerate(faults if given.faults else ()):
+        rng = np.random.default_rng([given.seed, index])
+        print_fault(fault.label, run_jobs(job, given.faults, rng, fault))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,79 @@
+"""`seamtrue lens` from pictures to a lens file, and what it answers to bad input.
+
+Proves: the file written is one that a job reads, in each form; exit codes 0, 4 and 5 with their
+messages, all faults at once. Does not prove: accuracy (see test_lens_fit).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from cli.main import app
+from tests.board_pictures import BOARD, LENS, drawn, pose_at
+from vision.errors import Fault
+from vision.lens_formats import read_lens
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    folder = tmp_path_factory.mktemp("boards")
+    names = []
+    for row, (middle, turn) in enumerate([(0, 10), (40, 60), (55, -30)]):
+        picture = drawn(LENS, BOARD, pose_at(middle, turn, 0.25), np.random.default_rng(row))
+        names.append(str(folder / f"{row}.png"))
+        assert cv2.imwrite(names[-1], picture.astype(np.uint8))
+    return names
+
+
+def run(*arguments: str) -> tuple[int, str]:
+    result = CliRunner().invoke(app, ["lens", *arguments])
+    return result.exit_code, result.output
+
+
+@pytest.mark.parametrize("form", ["seamtrue", "opencv", "ros"])
+def test_a_lens_file_that_a_job_reads(pictures: list[str], tmp_path: Path, form: str) -> None:
+    out = tmp_path / "new" / "wide.lens"
+    code, text = run(
+        *pictures, "--board", "7x5", "--square", "30mm", "--out", str(out), "--format", form
+    )
+    assert code == 0, text
+    assert "next: " in text
+    faults: list[Fault] = []
+    stated = read_lens(out.read_bytes(), "wide.lens", "wide", faults)
+    assert not faults
+    assert stated is not None
+    assert stated.fitted is not None
+    if form == "seamtrue":
+        assert stated.covariance is not None
+        off = stated.fitted.as_vector() - LENS.as_vector()
+        assert off @ np.linalg.solve(stated.covariance, off) < 30
+
+
+def test_all_faults_at_once(pictures: list[str], tmp_path: Path) -> None:
+    missing, text_file = str(tmp_path / "none.png"), tmp_path / "words.png"
+    text_file.write_text("words")
+    small = tmp_path / "small.png"
+    assert cv2.imwrite(str(small), np.zeros((100, 100), np.uint8))
+    out = str(tmp_path / "l.json")
+    given = [pictures[0], missing, str(text_file), str(small)]
+    code, text = run(*given, "--board", "1x5", "--square", "wide", "--out", out)
+    assert code == 5
+    for each in ("--board", "--square", "none.png", "words.png", "small.png"):
+        assert each in text
+    assert "Traceback" not in text
+
+
+def test_no_board_in_any_picture(tmp_path: Path) -> None:
+    grey = tmp_path / "wall.png"
+    assert cv2.imwrite(str(grey), np.full((100, 120), 128, np.uint8))
+    out = tmp_path / "l.json"
+    code, text = run(str(grey), "--board", "7x5", "--square", "30mm", "--out", str(out))
+    assert code == 4
+    assert "wall.png: no board" in text
+    assert "no lens: " in text
+    assert not out.exists()

@@ -1,0 +1,15 @@
+"""Which mark is it? Several poses carried to the end, compared by evidence, one named or none."""
+
+from vision.identify.decision import LEAST_CONTRAST, LEAST_EXPLAINED, identify
+from vision.identify.poses import LOOKS
+from vision.identify.values import Identified, NotIdentified, Sighting
+
+__all__ = [
+    "LEAST_CONTRAST",
+    "LEAST_EXPLAINED",
+    "LOOKS",
+    "Identified",
+    "NotIdentified",
+    "Sighting",
+    "identify",
+]

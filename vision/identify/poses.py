@@ -1,0 +1,224 @@
+"""Poses carried side by side: refined by looking for every drawn mark, compared by evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.candidates import Candidates, Kind, find_candidates
+from vision.geometry import Array, Pose
+from vision.hypotheses import AXIS_SCALES, Cameras, coarse_cameras, search
+from vision.job import Board, Camera, Cross, Job
+from vision.layout import PlannedMark
+from vision.lens import Lens
+from vision.lens_prior import LensPrior
+from vision.measure import d_pixel_d_mark, match
+from vision.pattern import half_extent
+from vision.plan_fit import PlanFit, Points, fit_plan
+from vision.solver import NoFit
+
+DISTINCT_PX = 6.0
+"""Poses whose marks lie closer than this (median) are one pose."""
+SAME_PX = 4.0
+CARRIED = 4
+"""Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
+CARRIED_SHARE = 0.35
+"""Poses whose candidates' score is below this share of the best are dropped before drawing."""
+LOOKS = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
+"""Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of its
+place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge often does
+not, so the second look is closer and kinder."""
+LEAST_MARKS = 5
+SIZE_SEEN_PX = (4.0, 14.0)
+"""Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CarriedPose:
+    """One pose on its way to the comparison."""
+
+    pose: Pose
+    lens: Lens
+    evidence: float
+    seen: int
+    expected: float
+    found_px: Array
+    correlation: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """What every step needs: the picture, the camera, and the marks that can be looked for."""
+
+    job: Job
+    grey: np.ndarray
+    camera: Camera
+    prior: LensPrior
+    marks: tuple[PlannedMark, ...]
+    clear: np.ndarray
+    size: tuple[int, int]
+
+
+def place_sigma(job: Job, mark: PlannedMark) -> float:
+    """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
+    if mark.strip is None:
+        return next(single.position_sigma_m for single in job.marks if single.name == mark.id)
+    strip = job.strip(mark.strip)
+    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
+
+
+def _expected(task: Task, place_m: Array, f_px: float) -> Array:
+    """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
+    centres = np.array([mark.centre_m for mark in task.marks])
+    # Only marks that can be drawn come here, and those have a half extent.
+    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])  # type: ignore[arg-type]
+    away = place_m - centres
+    range_m = np.linalg.norm(away, axis=1)
+    size = 2 * half * f_px * away[:, 2] / range_m**2
+    low, high = SIZE_SEEN_PX
+    return np.where(task.clear, np.clip((size - low) / (high - low), 0.0, 1.0), 0.0)
+
+
+def carried_poses(task: Task) -> list[CarriedPose]:
+    """The distinct poses that stand up to a look for each drawn mark, best first."""
+    guess = task.prior.guess
+    half_field = _half_field(guess)
+    looks = sorted({(_kind(mark), mark.ink) for mark in task.marks})
+    found = [find_candidates(task.grey, kind, ink) for kind, ink in looks]
+    candidates = Candidates(
+        pixels_px=np.concatenate([each.pixels_px for each in found]),
+        strength=np.concatenate([each.strength for each in found]),
+    )
+    f_px = 0.5 * guess.width / half_field
+    weight = _expected(task, task.camera.position_m, f_px)
+    points = np.array([mark.centre_m for mark in task.marks])
+    worth = weight > 0
+    if len(candidates.strength) < LEAST_MARKS or worth.sum() < LEAST_MARKS:
+        return []
+    cameras, scores = search(
+        coarse_cameras(task.camera.aim, task.camera.position_m, guess, half_field, AXIS_SCALES),
+        points[worth],
+        weight[worth],
+        candidates,
+        task.size,
+    )
+    refined = []
+    for index in _distinct(cameras, scores, points[worth]):
+        pose = _refined(task, _start(cameras, index, guess))
+        if pose is not None:
+            refined.append(pose)
+    kept: list[CarriedPose] = []
+    for pose in sorted(refined, key=lambda pose: -pose.evidence):
+        if all(_agreement(pose, other) <= 0.5 for other in kept):
+            kept.append(pose)
+    return kept
+
+
+def _agreement(a: CarriedPose, b: CarriedPose) -> float:
+    """Share of the marks one pose sees that another sees in the same place.
+
+    Two poses that name the same marks alike are one identity, however well each has converged.
+    """
+    both = (a.correlation > 0) & (b.correlation > 0)
+    gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
+    return float((gap < SAME_PX).sum() / max(min(a.seen, b.seen), 1))
+
+
+def _kind(mark: PlannedMark) -> Kind:
+    match mark.shape:
+        case Cross():
+            return "cross"
+        case Board():
+            return "board"
+        case _:
+            return "saddle"
+
+
+def _half_field(guess: Lens) -> float:
+    """Half the angle between the rays through the picture's left and right edges."""
+    edges = guess.unproject(
+        np.array([[-0.5, guess.cy], [guess.width - 0.5, guess.cy]], dtype=np.float64)
+    )
+    angles = np.arctan2(np.abs(edges[:, 0]), edges[:, 2])
+    return float(np.nanmean(angles)) if np.isfinite(angles).any() else guess.monotone_limit_rad
+
+
+def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
+    """Indices of the best poses that differ from each other."""
+    pixels, _ = cameras.project(points_m)
+    kept: list[int] = []
+    for index in range(len(scores)):
+        if scores[index] < max(CARRIED_SHARE * scores[0], 0.0) or len(kept) == CARRIED:
+            break
+        apart = [np.median(np.linalg.norm(pixels[index] - pixels[k], axis=1)) for k in kept]
+        if all(gap > DISTINCT_PX for gap in apart):
+            kept.append(index)
+    return kept
+
+
+def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
+    """The full pose and lens of one coarse camera."""
+    a0, a1 = cameras.curve[index]
+    f = cameras.f0 * a0
+    lens = Lens(
+        width=guess.width,
+        height=guess.height,
+        fx=float(f),
+        fy=float(f),
+        cx=float(cameras.centre_px[index, 0]),
+        cy=float(cameras.centre_px[index, 1]),
+        k=np.array([a1 / a0 / cameras.half_field_rad**2, 0.0, 0.0, 0.0]),
+    )
+    u, _, vt = np.linalg.svd(cameras.R[index])
+    return Pose.at(cameras.place_m[index], u @ vt), lens
+
+
+def _refined(task: Task, start: tuple[Pose, Lens]) -> CarriedPose | None:
+    """Look for every drawn mark twice, each time with a fit to what was seen; None if no fit."""
+    pose, lens = start
+    used = np.zeros(len(task.marks), dtype=bool)
+    for reach_px, least, sigma_px in LOOKS:
+        found, correlation = match(task.grey, pose, lens, task.marks, reach_px)
+        seen = np.flatnonzero(np.nan_to_num(correlation) > least)
+        covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
+        marks = [task.marks[i] for i in seen]
+        fit = fit_points(task, marks, found[seen], covariance, (pose, lens))
+        if isinstance(fit, NoFit):
+            return None
+        pose, lens = fit.pose, fit.lens
+        used[:] = False
+        used[seen] = fit.used
+    f_px = float(np.sqrt(lens.fx * lens.fy))
+    weight = _expected(task, pose.camera_in_ground_m, f_px)
+    inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
+    weight = np.where(inside & np.isfinite(correlation), weight, 0.0)
+    evidence = float(np.where(used, weight * np.nan_to_num(correlation), -0.5 * weight).sum())
+    return CarriedPose(
+        pose=pose,
+        lens=lens,
+        evidence=evidence,
+        seen=int(used.sum()),
+        expected=float(weight.sum()),
+        found_px=found,
+        correlation=np.where(used, correlation, 0.0),
+    )
+
+
+def fit_points(
+    task: Task,
+    marks: Sequence[PlannedMark],
+    pixels: Array,
+    covariance: Array,
+    start: tuple[Pose, Lens],
+) -> PlanFit | NoFit:
+    """Fit the plan to marks found at pixels (n, 2) with covariance (n, 2, 2)."""
+    points = Points(
+        ids=tuple(mark.id for mark in marks),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma(task.job, mark) for mark in marks]),
+        pixels_px=pixels,
+        covariance_px2=covariance,
+    )
+    return fit_plan(task.camera, task.prior, points, start)

@@ -1,0 +1,7 @@
+"""The centre of a mark: matched roughly, then drawn into the picture and fitted to its pixels."""
+
+from vision.measure.fit import Measured, measure
+from vision.measure.matching import match
+from vision.measure.patches import Patch, cut_patches, d_pixel_d_mark
+
+__all__ = ["Measured", "Patch", "cut_patches", "d_pixel_d_mark", "match", "measure"]

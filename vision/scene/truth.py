@@ -1,0 +1,154 @@
+"""The truth of a scene, as plain values for a JSON file: what a checker ought to find.
+
+Pixels are in the pictures as delivered, also when they are mirrored; poses and lenses describe the
+picture turned back, as everywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from vision.geometry import wrap_angle
+from vision.layout import points_of
+from vision.lens_prior import lens_prior
+from vision.scene.shading import box_entry
+from vision.scene.world import body_before, sheet_half_m
+
+if TYPE_CHECKING:
+    from vision.geometry import Array
+    from vision.layout import PlannedMark
+    from vision.scene.deviations import Deviations
+    from vision.scene.world import Eye, World
+
+SCHEMA = "seamtrue.scene/1"
+NOTE = (
+    "Drawn through the same lens model that the checker uses: it shows what the checker makes of "
+    "marks, light and faults, and proves nothing about the lens."
+)
+CLEAR = 1e-4
+"""A mark lies on the box that it is on: only what ends this share before it hides it."""
+
+
+def truth_of(world: World, deviations: Deviations, seed: int) -> dict[str, Any]:
+    """Everything that is true of the scene, ready for JSON."""
+    light = asdict(deviations.light)
+    for name in ("sun_elevation", "sun_azimuth"):
+        value = light.pop(f"{name}_rad")
+        light[f"{name}_deg"] = None if value is None else _round(np.degrees(value), 6)
+    return {
+        "schema": SCHEMA,
+        "note": NOTE,
+        "job": world.job.name,
+        "seed": seed,
+        "small_errors": deviations.small_errors,
+        "light": light,
+        "cameras": [_camera(world, eye) for eye in world.eyes],
+        "strips": _strips(world),
+        "marks": [
+            {
+                "id": true.id,
+                "planned_m": _round(planned.centre_m, 6),
+                "true_m": _round(true.centre_m, 6),
+            }
+            for planned, true in zip(world.planned, world.marks, strict=True)
+        ],
+    }
+
+
+def _round(values: Any, digits: int) -> Any:
+    return np.round(values, digits).tolist()
+
+
+def _camera(world: World, eye: Eye) -> dict[str, Any]:
+    camera, lens, aim = eye.camera, eye.lens, eye.pose.aim
+    intended = camera.aim.as_degrees()
+    turned = np.degrees(wrap_angle(aim.as_array() - camera.aim.as_array()))
+    names = ("pan", "tilt", "roll")
+    stated = world.job.lens_of(camera)
+    guess = lens_prior(stated, lens.width, lens.height).guess
+    return {
+        "name": camera.name,
+        "width": lens.width,
+        "height": lens.height,
+        "mirrored": camera.mirrored,
+        "aim_deg": dict(zip(names, _round(aim.as_degrees(), 9), strict=True)),
+        "intended_deg": dict(zip(names, _round(intended, 9), strict=True)),
+        "turned_deg": dict(zip(names, _round(turned, 9), strict=True)),
+        "position_m": _round(eye.pose.camera_in_ground_m, 9),
+        "camera_from_ground": {"R": eye.pose.R.tolist(), "t_m": eye.pose.t_m.tolist()},
+        "lens": {
+            "model": "kannala-brandt",
+            **{name: float(getattr(lens, name)) for name in ("fx", "fy", "cx", "cy")},
+            "k": lens.k.tolist(),
+            "focal_over_guess": _round(lens.fx / guess.fx, 6),
+            "dark_beyond_deg": _round(np.degrees(eye.dark_beyond_rad), 6),
+        },
+        "marks": _seen(world, eye),
+    }
+
+
+def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
+    """Every mark's pixel and whether it can be seen; a board's corners each for itself."""
+    found = []
+    for mark in world.marks:
+        for point in points_of(mark):
+            ray = eye.pose.transform(point.centre_m)
+            pixel = eye.lens.project(ray)
+            theta = np.arctan2(np.hypot(ray[0], ray[1]), ray[2])
+            inside = bool(eye.lens.contains(pixel)) and theta < eye.dark_beyond_rad
+            by = hidden_by(world, eye, mark, point.centre_m) if inside else None
+            if eye.camera.mirrored:
+                pixel = np.array([eye.lens.width - 1 - pixel[0], pixel[1]])
+            entry: dict[str, Any] = {
+                "id": point.id,
+                "status": "outside" if not inside else "hidden" if by else "visible",
+                "pixel": _round(pixel, 6) if inside else None,
+            }
+            found.append(entry | ({"hidden_by": by} if by else {}))
+    return found
+
+
+def hidden_by(world: World, eye: Eye, mark: PlannedMark, place_m: Array) -> str | None:
+    """What stands or lies upon a place (3,) of a mark, as this camera sees it; None: nothing."""
+    origin = eye.pose.camera_in_ground_m
+    towards = (place_m - origin)[None]
+    for box in (body_before(eye, world.body), *world.boxes):
+        away, _ = box_entry(box, origin, towards)
+        if box.name != mark.id and away[0] < 1 - CLEAR:
+            return box.name
+    return _covered_by(world, mark, place_m) if place_m[2] == 0 else None
+
+
+def _covered_by(world: World, mark: PlannedMark, place_m: Array) -> str | None:
+    """The tape or sheet that lies upon a mark: those that come later in the job."""
+    covers = [(tape.name, tape.middle_m, tape.heading_rad, tape.half_m) for tape in world.tapes]
+    for other in world.marks:
+        half = sheet_half_m(other)
+        if other.strip is None and other.centre_m[2] == 0 and half is not None:
+            covers.append((other.id, other.centre_m[:2], other.heading_rad, half))
+    names = [cover[0] for cover in covers]
+    own = names.index(mark.strip or mark.id)
+    for name, middle, heading, half in covers[own + 1 :]:
+        along = np.array([np.cos(heading), np.sin(heading)])
+        away = place_m[:2] - middle
+        if abs(along @ away) < half[0] and abs(along[0] * away[1] - along[1] * away[0]) < half[1]:
+            return name
+    return None
+
+
+def _strips(world: World) -> list[dict[str, Any]]:
+    """How each strip's middle moved and how far it turned."""
+    strips = []
+    for strip, tape in zip(world.job.strips, world.tapes, strict=True):
+        turn = tape.heading_rad - np.arctan2(strip.along[1], strip.along[0])
+        strips.append(
+            {
+                "name": strip.name,
+                "shift_m": _round(tape.middle_m - (strip.from_m + strip.to_m) / 2, 9),
+                "turn_deg": _round(np.degrees(np.arctan2(np.sin(turn), np.cos(turn))), 9),
+            }
+        )
+    return strips
