@@ -24,6 +24,7 @@ from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
 from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
 from vision.picture import Picture
+from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
 from vision.solver import NoFit
 from vision.verdict import (
@@ -59,6 +60,7 @@ class _Findings:
     outcomes: dict[str, Outcome]
     adjustment: Adjustment | NoFit
     gaps: dict[tuple[str, str], SeamGap]
+    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
 
 
 def inspect(
@@ -92,9 +94,15 @@ def inspect(
             outcomes, adjustment = kept, _adjusted(job, layout, kept)
     progress("measuring the seams")
     gaps: dict[tuple[str, str], SeamGap] = {}
+    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]] = {}
     if not isinstance(adjustment, NoFit):
         fits = {name: out.fit for name, out in outcomes.items() if isinstance(out, Identified)}
         gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
+        edges = {
+            line.between: edge_crossings(job, line, fits, adjustment)
+            for line in seam_lines(job)
+            if line.between in gaps
+        }
     progress("judging")
     return _judged(
         _Findings(
@@ -104,6 +112,7 @@ def inspect(
             outcomes=outcomes,
             adjustment=adjustment,
             gaps=gaps,
+            edges=edges,
         )
     )
 
@@ -206,6 +215,7 @@ def _judged(found: _Findings) -> Inspection:
                 verdict=v.verdict,
                 reasons=v.reasons,
                 gap=found.gaps.get(between),
+                edges=found.edges.get(between, ()),
             )
             for between, v in seams.items()
         ),

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from vision.job import Camera, Job
     from vision.picture import Picture
     from vision.plan_fit import PlanFit
+    from vision.seam_edges import EdgeCrossing
     from vision.seams import SeamGap
     from vision.verdict import Action, Reason
 
@@ -122,6 +123,7 @@ class InspectedSeam:
     verdict: str
     reasons: tuple[Reason, ...] = ()
     gap: SeamGap | None = None
+    edges: tuple[EdgeCrossing, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -266,6 +266,18 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
         "uncovered_m": _number(gap.uncovered_m, METRE_DIGITS) if gap else None,
         "overlap_m": _number(gap.overlap_m, METRE_DIGITS) if gap else None,
         "texture_shift_m": None,
+        "tape_edges": [
+            {
+                "strip": edge.strip,
+                "side": edge.side,
+                "at_m": _list(edge.at_m, METRE_DIGITS),
+                "break_m": _number(edge.break_m, METRE_DIGITS),
+                "break_sigma_m": _number(edge.break_sigma_m, METRE_DIGITS),
+                "kink_deg": _number(float(np.degrees(edge.kink_rad)), 3),
+                "kink_sigma_deg": _number(float(np.degrees(edge.kink_sigma_rad)), 3),
+            }
+            for edge in seam.edges
+        ],
         "reasons": _reasons(seam.reasons),
     }
     no_gap = "both cameras need a plan fit and a place in the joint adjustment"

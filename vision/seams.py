@@ -262,6 +262,22 @@ def _gaps_along(
     joint: Array,
 ) -> tuple[Array, Array]:
     """Gaps (n, 2) and covariances (n, 2, 2) at ground points, NaN where not covered by both."""
+    gaps, slope = gaps_with_slopes(points, vehicle, pair, maps)
+    covariances = slope @ joint @ np.swapaxes(slope, -1, -2)
+    covered = np.asarray(np.isfinite(gaps).all(axis=1))
+    return gaps, np.where(covered[:, None, None], covariances, np.nan)
+
+
+def gaps_with_slopes(
+    points: Array,
+    vehicle: Vehicle,
+    pair: tuple[AdjustedCamera, AdjustedCamera],
+    maps: tuple[GroundMap, GroundMap],
+) -> tuple[Array, Array]:
+    """Gaps (n, 2) at ground points and their derivatives (n, 2, 28) by both cameras' parameters.
+
+    Gaps are NaN where not covered by both; the order is that of `Adjustment.covariance_of`.
+    """
     drawn, slopes, covered = [], [], np.ones(len(points), dtype=bool)
     for camera, plan in zip(pair, maps, strict=True):
         pixels = ground_map(camera.pose, camera.lens).pixel_from_ground(points)
@@ -269,9 +285,7 @@ def _gaps_along(
         slopes.append(plan.d_ground_d_pixel(pixels) @ d_pixel_d_camera(camera, points))
         covered &= sees(vehicle, camera, points) & np.isfinite(drawn[-1]).all(axis=1)
     gaps = np.where(covered[:, None], drawn[0] - drawn[1], np.nan)
-    slope = np.concatenate([slopes[0], -slopes[1]], axis=-1)
-    covariances = slope @ joint @ np.swapaxes(slope, -1, -2)
-    return gaps, np.where(covered[:, None, None], covariances, np.nan)
+    return gaps, np.concatenate([slopes[0], -slopes[1]], axis=-1)
 
 
 def _mark_gaps(
