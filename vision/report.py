@@ -63,7 +63,13 @@ def report_html(inspection: Inspection, result: dict[str, Any], top_view_png: by
         lstrip_blocks=True,
     )
     environment.filters.update(
-        figure=_figure, cm=_cm, word=_word, sign=_sign, kind=_kind, grouped=_grouped
+        figure=_figure,
+        cm=_cm,
+        word=_word,
+        sign=_sign,
+        kind=_kind,
+        grouped=_grouped,
+        typeset=_typeset,
     )
     shown = zip(inspection.cameras, result["cameras"], strict=True)
     return environment.get_template("report.html.j2").render(
@@ -76,6 +82,11 @@ def report_html(inspection: Inspection, result: dict[str, Any], top_view_png: by
 
 def _uri(data: bytes, kind: str) -> str:
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def _typeset(text: str) -> str:
+    """A sentence with the sign that a terminal may lack."""
+    return text.replace("+-", "±")
 
 
 def _word(verdict: str) -> str:
