@@ -65,3 +65,16 @@ def test_an_upside_down_picture_is_named(clear_day: tuple[Job, tuple[Picture, ..
     assert found["front"][:2] == ("not-judged", ["upside-down"])
     assert "roll_deg = 180" in found["front"][2]
     assert found["rear"][0] == "keep"
+
+
+def test_another_camera_s_picture_is_named(clear_day: tuple[Job, tuple[Picture, ...]]) -> None:
+    """The front camera's view, saved once more: not the same file, so no hash gives it away."""
+    job, pictures = clear_day
+    brighter = np.clip(pictures[0].bgr.astype(np.int16) + 3, 0, 255).astype(np.uint8)
+    again = dataclasses.replace(pictures[3], bgr=brighter, sha256="f" * 64)
+    found = codes(job, [*pictures[:3], again])
+    assert found["right"][:2] == ("not-judged", ["other-camera"])
+    assert "front or rear camera" in found["right"][2]
+    # Without the right camera the front one's roll may be too unsure to judge; it is still placed.
+    assert found["left"][0] == "keep"
+    assert not {"other-camera", "swapped", "mirrored"} & set(found["front"][1])

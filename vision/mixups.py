@@ -28,6 +28,11 @@ SUSPECT_PLACE_M = 0.08
 HANDED_SHARE, FOREIGN_SHARE = 0.9, 0.8
 """Evidence over what is due, below which handed marks may be seen from the wrong side, and below
 which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
+LEAST_FOREIGN_GAIN = 0.15
+LEAST_OTHER_SHARE = 0.75
+"""A picture is another camera's when its evidence share there is this much more, and at least so
+much. Its own camera's view gave 0.8 and more on practice pictures, 0.65 at dusk."""
+NAMED = frozenset({"swapped", "other-camera"})
 BETTER_EVIDENCE = 1.06
 BETTER_MISFIT, LEAST_GAIN = 0.4, 6.0
 """A reading is better when its misfit is below this share of the job's own, and this much less."""
@@ -59,9 +64,13 @@ def without_mixups(
         if _are_swapped(first, second, pictures, found, look):
             found[first.name] = _swapped(first, second, pictures)
             found[second.name] = _swapped(second, first, pictures)
+    for camera in suspects:
+        if _looks_foreign(found[camera.name]):
+            whose = _whose(job, camera, pictures[camera.name], found[camera.name], look)
+            found[camera.name] = whose or found[camera.name]
     for camera in job.cameras:
         own = found[camera.name]
-        if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, "swapped"}:
+        if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, *NAMED}:
             continue
         if not (_is_misplaced(camera, own) or _is_poor(own, HANDED_SHARE)):
             continue
@@ -152,6 +161,37 @@ def _are_swapped(
     known = [(camera, out) for camera, out in crossed if isinstance(out, Identified)]
     own = [(camera, outcomes[camera.name]) for camera in (first, second)]
     return len(known) == len(crossed) and _better(known, own)
+
+
+def _looks_foreign(outcome: Outcome) -> bool:
+    if isinstance(outcome, NotIdentified):
+        return outcome.code not in {*NOTHING_TO_SEE, *NAMED}
+    return outcome.share < FOREIGN_SHARE
+
+
+def _whose(
+    job: Job, camera: Camera, picture: Picture, own: Outcome, look: Look
+) -> NotIdentified | None:
+    """Name the cameras whose view a picture is much more like than its own camera's."""
+    own_share = own.share if isinstance(own, Identified) else 0.0
+    least = max(own_share + LEAST_FOREIGN_GAIN, LEAST_OTHER_SHARE)
+    # On a symmetric layout several may fit alike: then each is named.
+    whose = [
+        other.name
+        for other in job.cameras
+        if other.name != camera.name
+        and isinstance(outcome := look(other, picture.grey), Identified)
+        and outcome.share > least
+    ]
+    if not whose:
+        return None
+    return NotIdentified(
+        camera=camera.name,
+        code="other-camera",
+        text=f"the picture of {camera.name} ({picture.file}) looks like the "
+        f"{' or '.join(whose)} camera's view; if it is, name another picture under "
+        f"[camera.{camera.name}]",
+    )
 
 
 def _swapped(camera: Camera, other: Camera, pictures: Mapping[str, Picture]) -> NotIdentified:
