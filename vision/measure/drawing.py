@@ -40,7 +40,7 @@ class DrawingState:
         )
 
 
-def draw(patch: Patch, state: DrawingState) -> tuple[Array, Array, Array]:
+def draw(patch: Patch, state: DrawingState) -> tuple[Array, Array]:
     """Basis images (n, k) for the levels, and their derivatives (n, k, p) by the state.
 
     Levels: ground on the left and on the right, tape, its slopes along and across, ink; with a
@@ -110,7 +110,7 @@ def draw(patch: Patch, state: DrawingState) -> tuple[Array, Array, Array]:
         ],
         axis=2,
     )
-    return basis, slopes, np.stack([s, q], axis=1)
+    return basis, slopes
 
 
 def shade(patch: Patch, state: DrawingState, basis: Array, slopes: Array) -> tuple[Array, Array]:

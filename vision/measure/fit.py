@@ -64,7 +64,7 @@ class _Fit:
 
 
 def _evaluate(patch: Patch, state: DrawingState, weights: Array) -> _Fit:
-    basis, slopes, _ = draw(patch, state)
+    basis, slopes = draw(patch, state)
     if state.shadow is not None:
         basis, slopes = shade(patch, state, basis, slopes)
     # A little pull of each level towards the patch's mean keeps levels that cover no pixel finite.
