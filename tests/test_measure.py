@@ -18,7 +18,7 @@ from vision.identify import LEAST_CONTRAST, LEAST_EXPLAINED, LOOKS
 from vision.job import Cross, Ink
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure import Measured, cut_patches, d_pixel_d_mark, match, measure
+from vision.measure import Measured, d_pixel_d_mark, match, measure
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))
 PLACES = tuple(0.42 * i for i in range(9))
@@ -67,8 +67,7 @@ def measured(
     pose, lens = pose_and_lens(EYE, **(off or {}))
     truth = EYE.pixel(np.array([mark.centre_m for mark in marks]))
     start = truth + rng.uniform(-0.7, 0.7, truth.shape)
-    patches = cut_patches(picture.astype(np.float32), pose, lens, marks, start)
-    return [None if patch is None else measure(patch) for patch in patches]
+    return list(measure(picture.astype(np.float32), pose, lens, marks, start))
 
 
 def errors(results: list[Measured | None], marks: list[PlannedMark]) -> tuple[Array, Array]:
@@ -216,8 +215,7 @@ def test_where_no_mark_is(what: str, rng: np.random.Generator) -> None:
     marks, (pose, lens) = in_sight(tapes), pose_and_lens(EYE)
     grey = np.asarray(picture, dtype=np.float32)
     found, correlation = match(grey, pose, lens, marks, 3.0)
-    patches = cut_patches(grey, pose, lens, marks, found)
-    results = [None if patch is None else measure(patch) for patch in patches]
+    results = measure(grey, pose, lens, marks, found)
     taken = np.array([looks_like_a_mark(result) for result in results])
     assert not (taken & (correlation > LOOKS[-1][1])).any()
     if what != "bare ground":
@@ -230,9 +228,9 @@ def test_a_mark_cut_off_by_the_picture_is_not_measured(rng: np.random.Generator)
     pose, lens = pose_and_lens(EYE)
     picture = draw(EYE, TAPES[:1], rng).astype(np.float32)
     edge = np.tile([3.0, 300.0], (len(marks), 1))
-    assert cut_patches(picture, pose, lens, marks, edge) == [None] * len(marks)
+    assert measure(picture, pose, lens, marks, edge) == (None,) * len(marks)
     nowhere = np.full((len(marks), 2), np.nan)
-    assert cut_patches(picture, pose, lens, marks, nowhere) == [None] * len(marks)
+    assert measure(picture, pose, lens, marks, nowhere) == (None,) * len(marks)
 
 
 def test_matching_finds_marks_some_pixels_away(rng: np.random.Generator) -> None:

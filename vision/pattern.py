@@ -59,23 +59,23 @@ class Blurred:
     """Places (n,) in mark coordinates and how the picture's blur looks there.
 
     `m_per_px_s`, `m_per_px_q` (n,): change of s and of q per pixel square to their level lines;
-    `blur_px`: standard deviation of the blur in the picture.
+    `blur_px`: standard deviation of the blur in the picture, one number or (n,).
     """
 
     s: Array
     q: Array
     m_per_px_s: Array
     m_per_px_q: Array
-    blur_px: float
+    blur_px: float | Array
 
-    def band(self, axis: str, half_width_m: float, centre_m: float = 0.0) -> Drawn:
+    def band(self, axis: str, half_width_m: float, centre_m: float | Array = 0.0) -> Drawn:
         """Coverage of the band |s - centre| < half_width, or |q - centre| < half_width."""
         along = axis == "s"
         x = (self.s if along else self.q) - centre_m
         m_per_px = self.m_per_px_s if along else self.m_per_px_q
         width = self.blur_px * m_per_px
         upper, lower = (half_width_m - x) / width, (-half_width_m - x) / width
-        density_upper, density_lower = _density(upper), _density(lower)
+        density_upper, density_lower = normal_density(upper), normal_density(lower)
         slope = (density_lower - density_upper) / width
         d_blur = (lower * density_lower - upper * density_upper) / self.blur_px
         zero = np.zeros_like(slope)
@@ -96,7 +96,7 @@ class Blurred:
         along = axis == "s"
         width = self.blur_px * (self.m_per_px_s if along else self.m_per_px_q)
         t = (self.s if along else self.q) / width
-        density = _density(t)
+        density = normal_density(t)
         zero = np.zeros_like(t)
         slope = density / width
         return Drawn(
@@ -117,7 +117,7 @@ class Blurred:
         cos, sin = np.where(rho > 1e-9, self.s / safe, 1.0), self.q / safe
         width = self.blur_px * np.hypot(cos * self.m_per_px_s, sin * self.m_per_px_q)
         t = (radius_m - rho) / width
-        density = _density(t)
+        density = normal_density(t)
         return Drawn(
             value=ndtr(t),
             d_s=-cos * density / width,
@@ -126,7 +126,8 @@ class Blurred:
         )
 
 
-def _density(x: Array) -> Array:
+def normal_density(x: Array) -> Array:
+    """Of the normal distribution."""
     return np.asarray(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
 
 
@@ -181,7 +182,7 @@ def _wave(at: Blurred, axis: str, squares: int, square_m: float) -> Drawn:
 
 
 def tape_coverage(
-    shape: Drawable, tape_width_m: float | None, at: Blurred, offset_m: float = 0.0
+    shape: Drawable, tape_width_m: float | None, at: Blurred, offset_m: float | Array = 0.0
 ) -> Drawn:
     """Share of tape at each place, the tape lying `offset_m` to the left of the mark.
 

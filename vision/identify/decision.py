@@ -19,7 +19,7 @@ from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
 from vision.layout import Layout, PlannedMark, points_of
 from vision.lens_prior import LensPrior
-from vision.measure import Measured, cut_patches, measure
+from vision.measure import Measured, measure
 from vision.pattern import drawable
 from vision.plan_fit import PlanFit
 from vision.solver import NoFit
@@ -127,10 +127,8 @@ def _measured(
     """Measure every mark of the chosen pose and fit the plan to the measurements."""
     start = best.pose, best.lens
     points, starts = _points(task, best)
-    patches = cut_patches(task.grey, *start, points, starts)
-    results = {
-        p.id: None if c is None else measure(c) for p, c in zip(points, patches, strict=True)
-    }
+    answers = measure(task.grey, *start, points, starts)
+    results = {point.id: answer for point, answer in zip(points, answers, strict=True)}
     refused = {
         point.id: _refusal(result, centre)
         for point, centre in zip(points, starts, strict=True)
