@@ -8,19 +8,27 @@ close is 'not judged'.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from vision.body import body_hides
-from vision.geometry import Array
-from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, fit_points
+from vision.candidates import picture_noise, softened
+from vision.geometry import Array, Pose
+from vision.identify.poses import (
+    LEAST_MARKS,
+    CarriedPose,
+    Task,
+    carried_poses,
+    fit_points,
+)
 from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
-from vision.layout import Layout, PlannedMark, points_of
+from vision.layout import BoardCorner, Layout, PlannedMark, points_of
+from vision.lens import Lens
 from vision.lens_prior import LensPrior
-from vision.measure import Measured, measure
-from vision.pattern import drawable
+from vision.measure import Measured, d_pixel_d_mark, measure
+from vision.pattern import drawable, half_extent
 from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
@@ -32,9 +40,15 @@ RIVAL_SHARE = 0.7
 LEAST_SHARE = 0.5
 """Evidence over what a picture with every mark in it would give, below which nothing is named. On
 practice pictures it is 0.8 and more; another camera's picture of the same lot gives up to 0.45."""
-LEAST_EXPLAINED = 0.5
-LEAST_CONTRAST = 3.0
-MOST_SIGMA_PX = 0.6
+LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
+NOISE_ALONE, LEAST_EXPLAINED_NOISY, LEAST_CONTRAST_NOISY = 1.4, 0.25, 1.5
+"""Where what the drawing leaves is within this much of the picture's own noise, nothing is there
+but the mark and noise, and a faint mark is good enough: its covariance says how good."""
+EXPLAINED_IN_SHADOW = 0.7
+MOST_SIGMA_PX, MOST_MOVE_PX = 1.0, 3.0
+MOST_SIGMA_SHARE, MOST_MOVE_SHARE = 0.25, 0.35
+"""The same in shares of a mark's shorter extent, or of a board's square: beyond them it may be the
+next corner that was fitted."""
 FARTHEST_PLACE_M = 0.35
 """A pose this far from the stated mounting, thrice what a mounting may be wrong, is another's."""
 FARTHEST_AIM_RAD = float(np.radians(24.0))
@@ -54,6 +68,7 @@ def identify(
     hidden = body_hides(job.vehicle, camera.position_m, centres, margin_m=HALF_SEEN_MARGIN_M)
     clear = ~body_hides(job.vehicle, camera.position_m, centres)
     marks = tuple(mark for mark, hides in zip(drawn, hidden, strict=True) if not hides)
+    noise = picture_noise(grey)
     task = Task(
         job=job,
         grey=grey,
@@ -62,6 +77,8 @@ def identify(
         marks=marks,
         clear=clear[~hidden],
         size=(grey.shape[1], grey.shape[0]),
+        noise=noise,
+        soft=softened(grey, noise),
     )
     useless = _useless(grey)
     if useless is not None:
@@ -129,9 +146,10 @@ def _measured(
     points, starts = _points(task, best)
     answers = measure(task.grey, *start, points, starts)
     results = {point.id: answer for point, answer in zip(points, answers, strict=True)}
+    sizes = sizes_px(start, points)
     refused = {
-        point.id: _refusal(result, centre)
-        for point, centre in zip(points, starts, strict=True)
+        point.id: _refusal(result, centre, size, task.noise)
+        for point, centre, size in zip(points, starts, sizes, strict=True)
         if (result := results[point.id]) is not None
     }
     good = [
@@ -180,18 +198,43 @@ def _points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
     return points, np.array(starts).reshape(-1, 2)
 
 
-def _refusal(result: Measured, found_px: Array) -> str | None:
-    """Why a measurement is not to be trusted, or None."""
-    if result.contrast < LEAST_CONTRAST:
+def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
+    """Shorter extent of marks, or of the squares round a board's corner, in the picture (n,)."""
+    size_m = [
+        point.shape.square_m
+        if isinstance(point.shape, BoardCorner)
+        else 2 * min(half_extent(point.shape))  # type: ignore[arg-type]
+        for point in points
+    ]
+    jacobians = d_pixel_d_mark(*camera, points)[1]
+    smallest = np.full(len(points), np.nan)
+    seen = np.isfinite(jacobians).all(axis=(1, 2))
+    smallest[seen] = np.linalg.svd(jacobians[seen], compute_uv=False)[:, -1]
+    return np.asarray(smallest * np.array(size_m))
+
+
+def _refusal(result: Measured, found_px: Array, size_px: float, noise: float) -> str | None:
+    """Why a measurement is not to be trusted, or None.
+
+    `size_px` as `sizes_px` has it, `noise` the picture's.
+    """
+    clean = result.noise <= NOISE_ALONE * noise
+    contrast = LEAST_CONTRAST_NOISY if clean else LEAST_CONTRAST
+    explained = LEAST_EXPLAINED_NOISY if clean else LEAST_EXPLAINED
+    if result.shadow and result.explained >= EXPLAINED_IN_SHADOW:
+        # The contrast is that of the shadow's one side, on which there may be no ink.
+        contrast = -np.inf
+    if result.contrast < contrast:
         return f"its ink stands out from its tape by {result.contrast:.1f} times the noise only"
-    if result.explained < LEAST_EXPLAINED:
+    if result.explained < explained:
         return (
             f"what is there does not look like the mark: the drawing explains "
             f"{max(result.explained, 0) * 100:.0f} % of it"
         )
-    if np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]) > MOST_SIGMA_PX:
-        return "its centre cannot be told to half a pixel"
-    if np.hypot(*(result.pixel_px - found_px)) > 3.0:
+    sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
+    if sigma_px > min(MOST_SIGMA_PX, MOST_SIGMA_SHARE * size_px):
+        return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
+    if np.hypot(*(result.pixel_px - found_px)) > min(MOST_MOVE_PX, MOST_MOVE_SHARE * size_px):
         return "the fit of the drawing ran away from where the mark was found"
     return None
 
