@@ -8,7 +8,8 @@ the checker's lens model and nothing of its drawing), and every camera is identi
 intended aim up to 15 degrees wrong in each angle and a mounting up to 10 cm wrong. With --sets the
 stored pictures of an independent renderer are degraded instead. A line per condition: cameras
 named, recall of the marks due (at least 95 % clear and 6 px across), wrong names, which must be
-none, the centres' median error, and why marks that were due are missing.
+none, the centres' median error, and why marks that were due are missing. A mark's width is the
+narrowest of the ellipse within it; a board's corner counts 1.7 of its squares.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from tests.accuracy.sets import extent_px, true_points
+from tests.accuracy.sets import true_points
 from vision.files import read_inspection_input
 from vision.geometry import Aim
 from vision.identify import Identified, NotIdentified, identify
@@ -286,9 +287,19 @@ def stored_views(folder: Path, degraded: str, seed: int) -> Iterator[View]:
 
 
 def _smallest(mark: dict[str, Any], truth: dict[str, Any]) -> float:
-    """Shorter extent in px of a mark, or of the squares round a board's corner."""
-    squares = truth["mark"].get("rows")
-    return extent_px(mark) * (1.7 / squares if mark.get("corners_px") and squares else 1.0)
+    """Narrowest width in px of a mark, or of the squares round a board's corner; 0 if cut off."""
+    ends = mark["extent_px"]
+    if any(end is None for end in ends):
+        return 0.0
+    a, b, c, d = np.array(ends)
+    across = np.array([a - b, c - d])
+    if corners := mark.get("corners_px"):
+        first, along, left = (corners[i] for i in (0, 1, truth["mark"]["cols"] - 1))
+        if any(px is None or px[0] is None for px in (first, along, left)):
+            return 0.0
+        # As in a scene's truth: 0.85 of a square each way.
+        across = 1.7 * np.array([np.subtract(along, first), np.subtract(left, first)])
+    return float(np.linalg.svd(across, compute_uv=False)[-1])
 
 
 def _resized_px(picture: Picture, px: np.ndarray, share: float) -> np.ndarray:

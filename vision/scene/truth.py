@@ -133,14 +133,17 @@ def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
 
 
 def _extent(eye: Eye, point: PlannedMark) -> float:
-    """Shorter extent of a mark, or of a board's corner, in the picture; 0 where it is cut off."""
+    """Narrowest width of a mark, or of the squares round a board's corner, in px; 0 if cut off."""
     if not drawable(point.shape):
         return 0.0
-    sizes = []
+    across = []
     for s, q in np.diag(half_extent(point.shape)):  # type: ignore[arg-type]
         ends = eye.lens.project(eye.pose.transform(_places(point, np.array([[s, q], [-s, -q]]))))
-        sizes.append(float(np.linalg.norm(ends[0] - ends[1])))
-    return float(np.nan_to_num(min(sizes)))
+        across.append(ends[0] - ends[1])
+    if not np.isfinite(across).all():
+        return 0.0
+    # Of the ellipse that the extents along and across the mark span in the picture.
+    return float(np.linalg.svd(np.array(across), compute_uv=False)[-1])
 
 
 def _places(point: PlannedMark, local: Array) -> Array:
