@@ -98,6 +98,22 @@ class Blurred:
     blur_px: float | Array
     slopes: bool = True
 
+    @classmethod
+    def under(
+        cls, s: Array, q: Array, metric: Array, blur_px: float | Array, slopes: bool = True
+    ) -> Blurred:
+        """Places with the scalar products (2, 2) or (n, 2, 2) of the gradients of s and q there."""
+        metric = np.broadcast_to(metric, (*s.shape, 2, 2))
+        return cls(
+            s=s,
+            q=q,
+            m_per_px_s=np.sqrt(metric[:, 0, 0]),
+            m_per_px_q=np.sqrt(metric[:, 1, 1]),
+            skew=metric[:, 0, 1],
+            blur_px=blur_px,
+            slopes=slopes,
+        )
+
     def edge(self, axis: Axis, place_m: float | Array) -> Profile:
         """Coverage of s > place, or of q > place."""
         x, m_per_px = (self.s, self.m_per_px_s) if axis == "s" else (self.q, self.m_per_px_q)

@@ -27,6 +27,11 @@ MOST_SIGMA_PX, MOST_MOVE_PX = 1.0, 3.0
 MOST_SIGMA_SHARE, MOVE_SHARE, CORNER_MOVE_SHARE = 0.25, 0.3, 0.4
 """The same in shares of a mark's narrowest width, or of a board's square: beyond them it may be the
 next corner that was fitted."""
+MOST_TURN_RAD = float(np.radians(8.0))
+"""Marks are printed square to their tape to a degree or two."""
+STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
+"""A misfit of this many times that of the picture's other marks, or a blur of this many times
+theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
 LEAST_MOVE_PX = 1.0
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
@@ -153,6 +158,33 @@ def _measure(
             why = _refusal(answer, float(move), _most_move(point, size), float(size), task.noise)
             if why is not None:
                 refused[point.id] = why
+    refused.update(_strangers(results, refused))
+
+
+def _strangers(results: dict[str, Measured | None], refused: dict[str, str]) -> dict[str, str]:
+    """Marks that were drawn much worse than the picture's others, and why they are refused."""
+    good = {
+        point_id: result
+        for point_id, result in results.items()
+        if result is not None and point_id not in refused
+    }
+    if not good:
+        return {}
+    noise = float(np.median([result.noise for result in good.values()]))
+    blur = float(np.median([result.blur_px for result in good.values()]))
+    strange = {}
+    for point_id, result in good.items():
+        if result.noise > STRANGE_NOISE * noise:
+            strange[point_id] = (
+                f"the drawing fits it {result.noise / noise:.1f} times worse than the other marks: "
+                "something covers part of it"
+            )
+        elif result.blur_px > max(STRANGE_BLUR * blur, blur + STRANGE_BLUR_PX):
+            strange[point_id] = (
+                f"it is {result.blur_px / blur:.1f} times as blurred as the other marks: "
+                "something covers part of it, or a drop lies before it"
+            )
+    return strange
 
 
 def is_corner(point: PlannedMark) -> bool:
@@ -225,6 +257,9 @@ def _refusal(
     sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
     if sigma_px > min(MOST_SIGMA_PX, MOST_SIGMA_SHARE * size_px):
         return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
+    if abs(result.turn_rad) > MOST_TURN_RAD:
+        turn_deg = np.degrees(abs(result.turn_rad))
+        return f"what is there is turned by {turn_deg:.0f} degrees against the mark"
     if move_px > most_move_px:
         return "the fit of the drawing ran away from where the mark was found"
     return None

@@ -117,7 +117,7 @@ def draw(patches: Patches, state: Array) -> Drawing:
     cos, sin = np.cos(state[:, 2])[patches.of], np.sin(state[:, 2])[patches.of]
     ds, dq = patches.s - shift_s, patches.q - shift_q
     s, q = cos * ds + sin * dq, cos * dq - sin * ds
-    at = blurred(s, q, patches.metric[patches.of], blur)
+    at = Blurred.under(s, q, patches.metric[patches.of], blur)
     ink = ink_coverage(shape_of(first), at)
     tape = tape_coverage(shape_of(first), first.tape_width_m, at, offset)
     reach = window_of(first)
@@ -145,21 +145,6 @@ def draw(patches: Patches, state: Array) -> Drawing:
         s=s,
         q=q,
         reach_m=reach,
-    )
-
-
-def blurred(
-    s: Array, q: Array, metric: Array, blur_px: float | Array, slopes: bool = True
-) -> Blurred:
-    """Places (n,) under a blur, with the metric (n, 2, 2) of the mark's coordinates there."""
-    return Blurred(
-        s=s,
-        q=q,
-        m_per_px_s=np.sqrt(metric[:, 0, 0]),
-        m_per_px_q=np.sqrt(metric[:, 1, 1]),
-        skew=metric[:, 0, 1],
-        blur_px=blur_px,
-        slopes=slopes,
     )
 
 

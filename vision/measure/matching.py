@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from vision.geometry import Array, Pose
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure.drawing import blurred
 from vision.measure.patches import d_pixel_d_mark, shape_of, window_of
-from vision.pattern import ink_coverage, tape_coverage
+from vision.pattern import Blurred, ink_coverage, tape_coverage
 
 LEAST_PIXELS = 9
 """A mark with less tape than this in the picture would correlate with anything."""
@@ -109,7 +108,7 @@ def _drawings(
 
 def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.ndarray, np.ndarray]:
     """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
-    at = blurred(s, q, metric, SHARPNESS_PX, slopes=False)
+    at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
     ink = ink_coverage(shape_of(mark), at).value
     tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
     level = 0.4 + 0.6 * tape - 0.8 * ink
