@@ -16,9 +16,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from vision.adjustment import Adjustment, CameraObservations, adjust
+from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_readings
+from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_alpha, group_tests, noncentrality
-from vision.adjustment.network import Weights, build_network, whiteners
+from vision.adjustment.network import Network, State, Weights, build_network, whiteners
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import usable
 from vision.geometry import Aim, Array, Pose
@@ -39,8 +40,8 @@ from vision.job import (
 from vision.layout import Layout, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
-from vision.plan_fit import Points
-from vision.solver import NoFit
+from vision.plan_fit import Flags, Points
+from vision.solver import NoFit, normal_inverse
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(
@@ -67,7 +68,7 @@ def camera(name: str, place: tuple[float, float, float], pan_deg: float) -> Came
     return Camera(
         name=name,
         picture=f"{name}.jpg",
-        lens="wide",
+        lens=name,
         position_m=np.array(place),
         position_sigma_m=0.02,
         aim=Aim.from_degrees(pan_deg, 45, 0),
@@ -98,7 +99,10 @@ MARKS = tuple(
 JOB = Job(
     name="Mobile library",
     vehicle=Vehicle(length_m=8.2, width_m=2.35),
-    lenses=(StatedLens(name="wide", fitted=LENS, covariance=np.diag(LENS_SIGMA**2)),),
+    lenses=tuple(
+        StatedLens(name=each.name, fitted=LENS, covariance=np.diag(LENS_SIGMA**2))
+        for each in CAMERAS
+    ),
     cameras=CAMERAS,
     strips=STRIPS,
     marks=MARKS,
@@ -185,26 +189,82 @@ def moved(observations: CameraObservations, row: int, by_px: Array) -> CameraObs
     return replace(observations, points=replace(observations.points, pixels_px=pixels))
 
 
-def test_derivatives_of_all_rows_match_central_differences() -> None:
-    scene = Scene(JOB, np.random.default_rng(1))
-    network = build_network(JOB, scene.layout, scene.observations)
+def full_weights(network: Network) -> Weights:
+    return weights_of(whiteners(network.points.covariance_px2), all_points(network))
+
+
+def all_points(network: Network) -> Flags:
+    return np.ones(len(network.points.ids), dtype=bool)
+
+
+def whole(network: Network, weights: Weights, state: State) -> tuple[Array, Array]:
+    """All whitened rows and their derivative by every unknown, kept ones and eliminated."""
+    rows = network.rows(state, weights)
+    points, kept, size = len(rows.r), network.kept, network.size
+    by_points = np.zeros((points, 2, size))
+    by_points[:, :, :kept] = rows.by_kept
+    for row, block in enumerate(network.points.blocks):
+        if block >= 0:
+            start = kept + network.world.own_size * block
+            by_points[row, :, start : start + network.world.own_size] = rows.by_own[row]
+    others = np.zeros((len(rows.others), size))
+    others[:, :kept] = rows.by_kept_others
+    single = np.diag(np.concatenate([rows.weight, rows.weight_own.ravel()]))
+    residuals = [rows.r.ravel(), rows.others, rows.prior, rows.prior_own.ravel()]
+    return np.concatenate(residuals), np.concatenate([by_points.reshape(-1, size), others, single])
+
+
+SHARED = replace(
+    JOB,
+    cameras=tuple(replace(each, lens="wide") for each in CAMERAS),
+    lenses=(StatedLens(name="wide", field_of_view_rad=float(np.radians(187))),),
+)
+
+
+@pytest.mark.parametrize(("job", "types"), [(JOB, []), (SHARED, ["wide"])], ids=["own", "shared"])
+def test_derivatives_of_all_rows_match_central_differences(job: Job, types: list[str]) -> None:
+    scene = Scene(job, np.random.default_rng(1))
+    network = build_network(job, scene.layout, scene.observations)
+    assert [name for name, _ in network.types] == types
     weights = Weights(
-        whiteners=tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations),
-        group_sigma_m={"strip left": 1.0, "mounting rear": 1.0},
+        whiteners=whiteners(network.points.covariance_px2),
+        group_sigma={"strip left": 1.0, "mounting rear": 1.0, "lens front": 10.0},
     )
     rng = np.random.default_rng(2)
     state = network.retract(network.start, rng.normal(0, 1e-3, network.size))
-    _, jacobian = network.evaluate(state, weights)
+    _, jacobian = whole(network, weights, state)
     lengths = np.linalg.norm(jacobian, axis=0)
     for column in range(network.size):
         step = np.zeros(network.size)
         step[column] = 1e-2 / lengths[column]
-        plus, _ = network.evaluate(network.retract(state, step), weights)
-        minus, _ = network.evaluate(network.retract(state, -step), weights)
+        plus, _ = whole(network, weights, network.retract(state, step))
+        minus, _ = whole(network, weights, network.retract(state, -step))
         numeric = (plus - minus) / (2 * step[column])
         np.testing.assert_allclose(
             numeric, jacobian[:, column], atol=2e-6 * lengths[column], err_msg=str(column)
         )
+
+
+def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None:
+    scene = Scene(JOB, np.random.default_rng(1))
+    job = read(scene, np.random.default_rng(2))
+    network = build_network(job, scene.layout, scene.observations)
+    weights = full_weights(network)
+    r, jacobian = whole(network, weights, network.start)
+    reduced = reduce(network.rows(network.start, weights))
+    assert reduced is not None
+    covariance = reduced.covariance()
+    assert covariance is not None
+    assert reduced.chi2 == pytest.approx(r @ r)
+    expected = normal_inverse(jacobian)
+    assert expected is not None
+    sigma = np.sqrt(np.diag(expected))
+    np.testing.assert_allclose(
+        covariance.whole() / np.outer(sigma, sigma), expected / np.outer(sigma, sigma), atol=1e-7
+    )
+    step, promised = reduced.step(1e-15)
+    np.testing.assert_allclose(step / sigma, -expected @ jacobian.T @ r / sigma, atol=1e-6)
+    assert promised == pytest.approx(r @ r - np.sum(np.square(r + jacobian @ step)), rel=1e-6)
 
 
 READINGS = (
@@ -264,7 +324,7 @@ def test_derivatives_of_readings_match_central_differences() -> None:
     for view in network.readings:
         _, jacobian = network.group_rows(state, view.group)
         assert jacobian.any(axis=1).all()
-        for column in range(network.size):
+        for column in range(network.kept):
             step = np.zeros(network.size)
             step[column] = 1e-5
             plus, _ = network.group_rows(network.retract(state, step), view.group)
@@ -349,12 +409,10 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
     # The statistic of a biased strip grows by the bias in units of the detectable one, squared.
     network = build_network(JOB, scene.layout, scene.observations)
-    full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
-    used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
-    solution = run(network, weights_of(full, used), network.start)
+    solution = run(network, full_weights(network), network.start)
     assert not isinstance(solution, NoFit)
-    columns = 4 * 14 + np.arange(*network.world.strips["left"].indices(10**6)[:2])
-    q = np.eye(4) - solution.covariance[np.ix_(columns, columns)] / 0.01**2
+    columns = network.base + np.arange(*network.world.strips["left"].indices(10**6)[:2])
+    q = np.eye(4) - solution.covariance.kept[np.ix_(columns, columns)] / 0.01**2
     both = np.vstack([np.eye(2), np.eye(2)])
     _, vectors = np.linalg.eigh(both.T @ q @ both)
     bias = both @ vectors[:, 0] * result.groups["strip left"].detectable / 0.01
@@ -365,16 +423,14 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
 def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
     scene = Scene(JOB, np.random.default_rng(3), {"strip right": np.array([0.0, -0.05])})
     network = build_network(JOB, scene.layout, scene.observations)
-    full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
-    used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
-    weights = weights_of(full, used)
+    weights = full_weights(network)
     held = run(network, weights, network.start)
     free = run(network, network.freeing(weights, ("strip right",)), network.start)
     assert not isinstance(held, NoFit)
     assert not isinstance(free, NoFit)
     group = ("strip right",)
-    one = group_tests(network, held, used, group)["strip right"]
-    other = group_tests(network, free, used, group, freed=group)["strip right"]
+    one = group_tests(network, held, group)["strip right"]
+    other = group_tests(network, free, group, freed=group)["strip right"]
     assert one.statistic == pytest.approx(other.statistic, rel=0.03)
     assert one.redundancy == pytest.approx(other.redundancy, abs=0.02)
     assert one.detectable == pytest.approx(other.detectable, rel=0.02)
@@ -401,10 +457,10 @@ def test_points_beyond_the_lens_weigh_nothing() -> None:
     narrow = replace(LENS, k=np.array([-0.3, 0.0, 0.0, 0.0]))
     seen = tuple(replace(each, start=(each.start[0], narrow)) for each in scene.observations)
     network = build_network(JOB, scene.layout, seen)
-    used = tuple(usable(each) for each in seen)
-    assert any(not u.all() for u in used)
-    full = tuple(whiteners(each.points.covariance_px2) for each in seen)
-    residuals, jacobian = network.evaluate(network.start, weights_of(full, used))
+    used = np.concatenate([usable(each) for each in seen])
+    assert not used.all()
+    weights = weights_of(whiteners(network.points.covariance_px2), used)
+    residuals, jacobian = whole(network, weights, network.start)
     assert np.isfinite(residuals).all()
     assert np.isfinite(jacobian).all()
     assert isinstance(adjust(JOB, scene.layout, seen), Adjustment | NoFit)
@@ -473,18 +529,16 @@ def test_covariance_describes_the_scatter_of_repeats() -> None:
     for _ in range(100):
         scene = Scene(job, rng)
         network = build_network(job, scene.layout, scene.observations)
-        full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
-        used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
-        solution = run(network, weights_of(full, used), network.start)
+        solution = run(network, full_weights(network), network.start)
         assert not isinstance(solution, NoFit)
-        place = solution.state.poses[0].camera_in_ground_m
-        lens = solution.state.lenses[0].as_vector() - scene.lenses["front"].as_vector()
+        place = solution.state.place_m[0]
+        lens = solution.state.lens[0] - scene.lenses["front"].as_vector()
         error = np.concatenate([place - scene.poses["front"].camera_in_ground_m, lens])
         columns = np.r_[0:3, 6:14]
-        covariance = solution.covariance[np.ix_(columns, columns)]
+        covariance = solution.covariance.kept[np.ix_(columns, columns)]
         squares.append(error @ np.linalg.solve(covariance, error))
-        aims.append(solution.state.poses[0].aim.minus(scene.poses["front"].aim))
-        aim_sigma = np.sqrt(np.diag(solution.covariance)[3:6]).max()
+        aims.append(solution.state.pose(0).aim.minus(scene.poses["front"].aim))
+        aim_sigma = np.sqrt(np.diag(solution.covariance.kept)[3:6]).max()
     # Mean of 100 chi-squares with 11 degrees of freedom: 11 +- 0.47.
     assert np.mean(squares) == pytest.approx(11, abs=2.0)
     assert 0.5 * aim_sigma < np.std(aims, axis=0).max() < 2.5 * aim_sigma
@@ -596,15 +650,63 @@ def test_family_level_and_p_values() -> None:
     assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.02)
     scene = Scene(JOB, np.random.default_rng(12))
     network = build_network(JOB, scene.layout, scene.observations)
-    full = tuple(whiteners(seen.points.covariance_px2) for seen in scene.observations)
-    used = tuple(np.ones(len(seen.points.ids), dtype=bool) for seen in scene.observations)
-    weights = weights_of(full, used)
+    weights = full_weights(network)
     held = run(network, weights, network.start)
     assert not isinstance(held, NoFit)
-    free = run(network, replace(weights, group_sigma_m={"strip left": 1e3}), held.state)
+    free = run(network, replace(weights, group_sigma={"strip left": 1e3}), held.state)
     assert not isinstance(free, NoFit)
-    p = group_tests(network, held, used, ("strip left",))["strip left"].p_value
+    p = group_tests(network, held, ("strip left",))["strip left"].p_value
     # The Woodbury drop must equal that of an actual solution without the prior.
     drop = held.chi2 - free.chi2
-    factor = max(1.0, free.chi2 / (len(held.residuals) - network.size - 4))
+    factor = max(1.0, free.chi2 / (held.degrees_of_freedom - 4))
     assert p == pytest.approx(float(stats.chi2.sf(drop / factor, 4)), rel=0.05)
+
+
+def test_readings_alone_place_strips_marks_and_mountings() -> None:
+    scene = Scene(JOB, np.random.default_rng(31), {"strip right": np.array([0.0, -0.08])})
+    pairs = [
+        ("left/0", "left/16"),
+        ("left/0", "front/8"),
+        ("left/16", "rear/8"),
+        ("right/0", "right/16"),
+        ("front/0", "rear/0"),
+        ("left/0", "right/0"),
+        ("left/16", "right/16"),
+        ("left/0", "right/16"),
+        ("left/16", "right/0"),
+        ("front", "front_trestle"),
+    ]
+    rng = np.random.default_rng(32)
+    lengths = []
+    for pair in pairs:
+        a, b = (
+            scene.poses[n].camera_in_ground_m if n in scene.poses else scene.places[n] for n in pair
+        )
+        value = float(np.linalg.norm(a - b)) + rng.normal(0, 0.003)
+        lengths.append(LengthReading(kind="distance", between=pair, value_m=value, sigma_m=0.003))
+    result = adjust_readings(replace(JOB, readings=tuple(lengths)), scene.layout)
+    assert isinstance(result, Adjustment)
+    # Left and right are as far apart as one of them being wrong makes them: which, nobody can say.
+    assert {"strip left", "strip right"} <= set(result.freed_alternatives[0])
+    for name in ("left/0", "left/16"):
+        value = abs(float(scene.places[name][1])) + rng.normal(0, 0.003)
+        lengths.append(LengthReading(kind="offset", between=(name,), value_m=value, sigma_m=0.003))
+    # An angle needs its camera's picture: it takes no part here.
+    angle = AngleReading(
+        camera="front", tilt_rad=0.8, roll_rad=None, against="gravity", sigma_rad=0.0035
+    )
+    job = replace(JOB, readings=(*lengths, angle))
+    result = adjust_readings(job, scene.layout)
+    assert isinstance(result, Adjustment)
+    assert result.cameras == ()
+    assert [each.name for each in result.readings] == [f"reading {i}" for i in range(1, 13)]
+    assert {"mounting front", "mark front_trestle"} <= set(result.groups)
+    assert result.freed == ("strip right",)
+    right = next(each for each in result.strips if each.name == "right")
+    assert not right.seen
+    assert right.mark_ids == ("right/0", "right/16")
+    across = [(scene.places[i] - scene.layout.mark(i).centre_m)[1] for i in right.mark_ids]
+    assert np.abs(right.mark_shift_m[:, 1] - across).max() < 0.03
+    none = adjust_readings(replace(JOB, readings=(angle,)), scene.layout)
+    assert isinstance(none, NoFit)
+    assert none.code == "no-reading"

@@ -1,6 +1,6 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
-from vision.adjustment.search import adjust
+from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
@@ -20,4 +20,5 @@ __all__ = [
     "CameraObservations",
     "GroupTest",
     "adjust",
+    "adjust_readings",
 ]

@@ -12,13 +12,12 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
-from vision.adjustment.network import Network, State
-from vision.adjustment.screening import LEAST_REDUNDANCY, Used, variance_factor
+from vision.adjustment.network import Network
+from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
-from vision.solver import Solution
 
 FAMILY_ALPHA = 0.02
 """Chance that any group of a faultless job is set free."""
@@ -53,8 +52,7 @@ def noncentrality(degrees: int, alpha: float) -> float:
 
 def group_tests(
     network: Network,
-    solution: Solution[State],
-    used: Used,
+    solution: Solved,
     groups: tuple[str, ...],
     *,
     freed: tuple[str, ...] = (),
@@ -63,30 +61,44 @@ def group_tests(
     alpha = group_alpha(len(network.groups()))
     out = {}
     for group in groups:
-        sigma = network.group_sigma_m(group)
+        free = group in freed
+        sigma = network.group_sigma(group)
         off, jacobian = network.group_rows(solution.state, group)
         r, rows = off / sigma, jacobian / sigma
-        spread = rows @ solution.covariance @ rows.T
-        one = np.eye(len(r))
-        covariance: Array = one + spread if group in freed else one - spread
-        q = np.asarray(np.linalg.inv(covariance) if group in freed else covariance)
-        values, vectors = np.linalg.eigh(covariance)
-        redundant = 1 / values if group in freed else values
+        spread = rows @ solution.covariance.kept @ rows.T
+        values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
+        redundant = 1 / values if free else values
         judged = redundant > LEAST_REDUNDANCY
         parts = np.square(vectors.T @ r)[judged] / values[judged]
         k, statistic = int(judged.sum()), float(parts.sum())
-        without = 0.0 if group in freed else statistic
-        factor = variance_factor(solution, used, without, 0 if group in freed else k)
+        factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
+        q = (vectors * redundant) @ vectors.T
         out[group] = GroupTest(
             group=group,
             statistic=statistic,
             degrees_of_freedom=k,
-            p_value=float(stats.chi2.sf(statistic / factor, k)) if k else 1.0,
+            p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
+            support=_support(parts / factor, redundant[judged]),
             redundancy=float(np.trace(q) / len(r)),
             sharpness=_sharpness(q, _alike(group, len(r)), sigma, k, alpha),
             detectable_turn_rad=_detectable_turn(network, group, q, sigma, k, alpha),
         )
     return out
+
+
+def _support(parts: Array, redundancy: Array) -> float:
+    """Twice the logarithm of how much likelier a fault of the group makes the data.
+
+    `parts` (k,) of the statistic and `redundancy` (k,) by direction. A fault is drawn from f times
+    the stated variances; a direction's part then has 1 + q f times the variance it had, and f is
+    taken where it is likeliest. Many directions or a wide fault must pay for what they could have
+    explained as well (Kass and Raftery, "Bayes factors", JASA 90, 1995).
+    """
+    if not len(parts):
+        return 0.0
+    f = max(float(parts.mean()) - 1.0, 0.0) / float(redundancy.mean())
+    wider = 1 + redundancy * f
+    return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
 
 
 def _alike(group: str, count: int) -> Array:

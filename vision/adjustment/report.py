@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vision.adjustment.group_tests import group_tests
-from vision.adjustment.network import OWN, Network, State
-from vision.adjustment.screening import Used, degrees_of_freedom
+from vision.adjustment.network import OWN, Network
+from vision.adjustment.screening import Solved
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
@@ -18,14 +20,22 @@ from vision.adjustment.world import QUARTER_TURN
 from vision.geometry import Array, d_aim_d_rotation_vector
 from vision.job import Job, SingleMark, Strip
 from vision.plan_fit import Flags
-from vision.solver import Solution
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Places:
+    """Every mark's shift from its plan (n, 3) with covariance (n, 3, 3), in the world's order."""
+
+    row: dict[str, int]
+    shift_m: Array
+    covariance_m2: Array
 
 
 def adjustment_of(
     job: Job,
     network: Network,
-    solution: Solution[State],
-    used: Used,
+    solution: Solved,
+    used: Flags,
     *,
     freed: tuple[str, ...] = (),
     ties: tuple[tuple[str, ...], ...] = (),
@@ -34,53 +44,61 @@ def adjustment_of(
 
     `freed` are all groups that are free in it, `ties` those that cannot be told apart.
     """
-    cameras = [_camera(network, solution, i, used[i]) for i in range(len(network.views))]
-    base = OWN * len(network.views)
-    world_covariance = solution.covariance[base:, base:]
-    world = solution.state.world
+    covariance = solution.covariance.whole()
+    world, of_world = solution.state.world, covariance[network.base :, network.base :]
+    places = _places(network, world, of_world)
+    cameras = _cameras(network, solution, used, covariance)
     return Adjustment(
-        cameras=tuple(cameras),
-        strips=tuple(_strip(network, strip, world, world_covariance) for strip in job.strips),
-        marks=tuple(_mark(network, mark, world, world_covariance) for mark in job.marks),
-        mark_m=_places(network, world),
+        cameras=cameras,
+        strips=tuple(_strip(network, strip, world, of_world, places) for strip in job.strips),
+        marks=tuple(_mark(network, mark, places) for mark in job.marks),
+        mark_m=_adjusted_places(network, world, places),
         freed=tuple(group for group in freed if not any(group in tie for tie in ties)),
         chi2=solution.chi2,
-        degrees_of_freedom=degrees_of_freedom(solution, used),
-        parameter_covariance=solution.covariance,
+        degrees_of_freedom=solution.degrees_of_freedom,
+        parameter_covariance=covariance,
         camera_slice=network.camera_slice,
         freed_alternatives=ties,
-        groups=group_tests(network, solution, used, network.groups(), freed=freed),
+        groups=group_tests(network, solution, network.groups(), freed=freed),
         readings=tuple(_reading(network, solution, view.group) for view in network.readings),
     )
 
 
-def _reading(network: Network, solution: Solution[State], group: str) -> AdjustedReading:
+def _reading(network: Network, solution: Solved, group: str) -> AdjustedReading:
     adjusted_minus_read, rows = network.group_rows(solution.state, group)
-    spread = rows @ solution.covariance @ rows.T
+    spread = rows @ solution.covariance.kept @ rows.T
     return AdjustedReading(
         name=group, residual=-adjusted_minus_read, sigma=np.sqrt(np.diag(spread))
     )
 
 
-def _camera(network: Network, solution: Solution[State], index: int, used: Flags) -> AdjustedCamera:
-    own = slice(OWN * index, OWN * (index + 1))
-    covariance = solution.covariance[own, own]
-    pose = solution.state.poses[index]
-    d_aim = d_aim_d_rotation_vector(pose.R)
-    predicted_minus_measured, _ = network.points(solution.state, index)
-    return AdjustedCamera(
-        name=network.views[index].camera.name,
-        pose=pose,
-        lens=solution.state.lenses[index],
-        covariance=covariance,
-        aim_covariance_rad2=d_aim @ covariance[3:6, 3:6] @ d_aim.T,
-        position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
-        used=used,
-        residual_px=-predicted_minus_measured,
-    )
+def _cameras(
+    network: Network, solution: Solved, used: Flags, covariance: Array
+) -> tuple[AdjustedCamera, ...]:
+    predicted_minus_measured, _, _, _ = network.predicted(solution.state)
+    cameras = []
+    for i, view in enumerate(network.views):
+        own = covariance[OWN * i : OWN * (i + 1), OWN * i : OWN * (i + 1)]
+        pose = solution.state.pose(i)
+        d_aim = d_aim_d_rotation_vector(pose.R)
+        cameras.append(
+            AdjustedCamera(
+                name=view.camera.name,
+                pose=pose,
+                lens=view.observations.prior.guess.with_vector(solution.state.lens[i]),
+                covariance=own,
+                aim_covariance_rad2=d_aim @ own[3:6, 3:6] @ d_aim.T,
+                position_sigma_m=np.sqrt(np.diag(own)[:3]),
+                used=used[view.rows],
+                residual_px=-predicted_minus_measured[view.rows],
+            )
+        )
+    return tuple(cameras)
 
 
-def _strip(network: Network, strip: Strip, world: Array, covariance: Array) -> AdjustedStrip:
+def _strip(
+    network: Network, strip: Strip, world: Array, covariance: Array, places: _Places
+) -> AdjustedStrip:
     """One strip's ends and what follows; as stated where no camera saw it."""
     planned = np.stack([strip.from_m, strip.to_m])
     if strip.name in network.world.strips:
@@ -94,7 +112,10 @@ def _strip(network: Network, strip: Strip, world: Array, covariance: Array) -> A
     length_m = float(np.linalg.norm(direction))
     turn_by = QUARTER_TURN @ direction / length_m**2
     d_turn = np.concatenate([-turn_by, turn_by])
-    ids, shifts, covariances = _mark_shifts(network, strip.name, world, covariance)
+    planned_marks = network.world.planned
+    ids = tuple(i for i in network.world.marks if planned_marks[i].strip == strip.name)
+    ids = tuple(sorted(ids, key=lambda mark_id: planned_marks[mark_id].index))
+    rows = [places.row[mark_id] for mark_id in ids]
     return AdjustedStrip(
         name=strip.name,
         ends_m=ends_m,
@@ -106,46 +127,47 @@ def _strip(network: Network, strip: Strip, world: Array, covariance: Array) -> A
         ),
         turn_sigma_rad=float(np.sqrt(d_turn @ ends_covariance @ d_turn)),
         mark_ids=ids,
-        mark_shift_m=shifts,
-        mark_shift_covariance_m2=covariances,
+        mark_shift_m=places.shift_m[rows, :2],
+        mark_shift_covariance_m2=places.covariance_m2[rows, :2, :2],
         seen=any(network.world.planned[i].strip == strip.name for i in network.world.in_pictures),
     )
 
 
-def _mark_shifts(
-    network: Network, strip_name: str, world: Array, covariance: Array
-) -> tuple[tuple[str, ...], Array, Array]:
-    """Ids (k), shifts (k, 2) from the plan and covariances (k, 2, 2) of a strip's marks."""
-    planned = network.world.planned
-    ids = tuple(i for i in network.world.marks if planned[i].strip == strip_name)
-    if not ids:
-        return ids, np.zeros((0, 2)), np.zeros((0, 2, 2))
-    d_place = np.array([network.world.d_place(i, planned[i].centre_m)[:2] for i in ids])
-    return ids, d_place @ world, d_place @ covariance @ d_place.transpose(0, 2, 1)
+def _places(network: Network, world: Array, covariance: Array) -> _Places:
+    """Every mark's adjusted place, a strip's and its own deviation together."""
+    ids = list(network.world.marks)
+    planned = np.array([network.world.planned[i].centre_m for i in ids]).reshape(-1, 3)
+    by_kept, by_own, blocks = network.world.d_places(ids, planned)
+    by_world = np.zeros((len(ids), 3, network.world.size))
+    by_world[:, :, : network.world.kept] = by_kept
+    for row in np.flatnonzero(blocks >= 0):
+        start = network.world.kept + network.world.own_size * blocks[row]
+        by_world[row, :, start : start + network.world.own_size] = by_own[row]
+    half = (by_world.reshape(-1, network.world.size) @ covariance).reshape(by_world.shape)
+    return _Places(
+        row={mark_id: row for row, mark_id in enumerate(ids)},
+        shift_m=by_world @ world,
+        covariance_m2=half @ by_world.transpose(0, 2, 1),
+    )
 
 
-def _mark(network: Network, mark: SingleMark, world: Array, covariance: Array) -> AdjustedMark:
+def _mark(network: Network, mark: SingleMark, places: _Places) -> AdjustedMark:
     if mark.name not in network.world.marks:
         stated = mark.position_sigma_m**2 * np.eye(3)
         return AdjustedMark(name=mark.name, shift_m=np.zeros(3), covariance_m2=stated, seen=False)
-    own = network.world.marks[mark.name]
+    row = places.row[mark.name]
     return AdjustedMark(
         name=mark.name,
-        shift_m=world[own],
-        covariance_m2=covariance[own, own],
+        shift_m=places.shift_m[row],
+        covariance_m2=places.covariance_m2[row],
         seen=mark.name in network.world.in_pictures,
     )
 
 
-def _places(network: Network, world: Array) -> dict[str, Array]:
-    """Give the adjusted place (3,) of every seen mark and every seen corner of a panel."""
+def _adjusted_places(network: Network, world: Array, places: _Places) -> dict[str, Array]:
+    """Give the adjusted place (3,) of every mark and every seen corner of a panel."""
     planned = network.world.planned
-    places = {}
-    for mark_id in network.world.marks:
-        centre = planned[mark_id].centre_m
-        places[mark_id] = centre + network.world.d_place(mark_id, centre) @ world
-    for view in network.views:
-        points = view.observations.points
-        adjusted = points.planned_m + view.d_place @ world
-        places.update(zip(points.ids, adjusted, strict=True))
-    return places
+    adjusted = {i: planned[i].centre_m + places.shift_m[row] for i, row in places.row.items()}
+    points = network.points
+    adjusted.update(zip(points.ids, network.places_m(world), strict=True))
+    return adjusted

@@ -135,6 +135,7 @@ class GroupTest:
     statistic: float
     degrees_of_freedom: int
     p_value: float
+    support: float
     redundancy: float
     sharpness: Array
     detectable_turn_rad: float | None = None
