@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.linalg import block_diag
 
 from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_readings
 from vision.adjustment.elimination import reduce
@@ -259,8 +260,13 @@ def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None
     expected = normal_inverse(jacobian)
     assert expected is not None
     sigma = np.sqrt(np.diag(expected))
+    count, size, kept = covariance.follows.shape
+    follows = covariance.follows.reshape(count * size, kept)
+    own = follows @ covariance.kept @ follows.T + block_diag(*covariance.own)
+    cross = -covariance.kept @ follows.T
+    found = np.block([[covariance.kept, cross], [cross.T, own]])
     np.testing.assert_allclose(
-        covariance.whole() / np.outer(sigma, sigma), expected / np.outer(sigma, sigma), atol=1e-7
+        found / np.outer(sigma, sigma), expected / np.outer(sigma, sigma), atol=1e-7
     )
     step, promised = reduced.step(1e-15)
     np.testing.assert_allclose(step / sigma, -expected @ jacobian.T @ r / sigma, atol=1e-6)
@@ -440,7 +446,7 @@ def test_a_second_fault_needs_stronger_evidence_than_the_first() -> None:
     # With one strip truly wrong, every further test at the first level would name something that
     # is sound in 2 % of jobs.
     assert 1 - (1 - group_alpha(12, freed=1)) ** 12 == pytest.approx(0.005)
-    fault = {"strip right": np.array([0.0, -0.05])}
+    fault = {"strip right": np.array([0.0, -0.08])}
     named = [Scene(JOB, np.random.default_rng(s), fault).adjusted().freed for s in range(300, 306)]
     assert named == [("strip right",)] * 6
 

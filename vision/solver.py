@@ -17,6 +17,9 @@ LEAST_DAMPING = 1e-15
 MOST_DAMPING = 1e12
 """Damping is relative to the unit diagonal of the scaled normal matrix; past the most, no step."""
 
+LEAST_RAISED = 1e-9
+"""Less than this is no damping: a step that fails goes on from here."""
+
 LEAST_GAIN = 1e-4
 """A step is taken when it gains more than this share of what the linear model promised."""
 
@@ -129,28 +132,29 @@ def settle(
     *,
     max_iterations: int = 50,
     tolerance: float = DONE,
+    damping: float = FIRST_DAMPING,
 ) -> Settled[State, LinearT] | NoFit:
     """Levenberg-Marquardt on whatever can linearise itself, with unit diagonal damping.
 
     A trial whose linear model is None (residuals or derivatives that are not finite) is refused
     like one that makes the fit worse. `tolerance` is the share of the sum of squares that a full
     step may still promise at the end; see `DONE`. NoFit codes: 'not-finite' (at the start),
-    'not-converged'.
+    'not-converged'. `damping` is that of the first step; a start near the minimum needs none.
     """
     state, at = start, linearise(start)
     if at is None:
         return NoFit(code="not-finite", text="the start has residuals that are not finite")
     floor = ROUNDING * at.chi2
-    damping = FIRST_DAMPING
     iterations = 0
     while True:
-        decrease = at.step(LEAST_DAMPING)[1]
+        full = at.step(LEAST_DAMPING)
+        decrease = full[1]
         if decrease <= tolerance * at.chi2 + floor or iterations >= max_iterations:
             break
         iterations += 1
         better: tuple[State, LinearT] | None = None
         while better is None and damping <= MOST_DAMPING:
-            step, promised = at.step(damping)
+            step, promised = at.step(damping) if damping > LEAST_DAMPING else full
             trial_state = retract(state, step)
             trial = linearise(trial_state)
             gained = -np.inf if trial is None else at.chi2 - trial.chi2
@@ -230,7 +234,7 @@ def _next_damping(damping: float, gained: float, promised: float) -> float:
         return max(damping * 0.02, LEAST_DAMPING)
     if gained > 0.25 * promised:
         return damping
-    return damping * (4.0 if gained > LEAST_GAIN * promised else 10.0)
+    return max(damping, LEAST_RAISED) * (4.0 if gained > LEAST_GAIN * promised else 10.0)
 
 
 def damped_step(normal: Array, gradient: Array, damping: float) -> Array:

@@ -80,17 +80,6 @@ class Covariance:
     follows: Array
     own: Array
 
-    def whole(self) -> Array:
-        """The whole matrix, kept unknowns first, then block by block."""
-        count, size, k = self.follows.shape
-        follows = self.follows.reshape(count * size, k)
-        cross = -self.kept @ follows.T
-        blocks = follows @ self.kept @ follows.T
-        for i in range(count):
-            at = slice(i * size, (i + 1) * size)
-            blocks[at, at] += self.own[i]
-        return np.block([[self.kept, cross], [cross.T, blocks]])
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reduced:

@@ -9,6 +9,7 @@ use in geodetic networks", 1968): the least bias that is found in 80 of 100 jobs
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -50,37 +51,78 @@ def noncentrality(degrees: int, alpha: float) -> float:
     return float(optimize.brentq(missing, 1e-6, 200.0))
 
 
-def group_tests(
-    network: Network,
-    solution: Solved,
-    groups: tuple[str, ...],
-    *,
-    freed: tuple[str, ...] = (),
-) -> dict[str, GroupTest]:
-    """Test each of `groups`; those in `freed` are free in this solution."""
-    alpha = group_alpha(len(network.groups()))
-    out = {}
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Suspicion:
+    """What one solution says against a group; the fields are those of `GroupTest`.
+
+    `q` (k, k) is the redundancy matrix of the group's rows, whitened by `sigma`.
+    """
+
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    support: float
+    sigma: float
+    q: Array
+
+
+def suspicions(
+    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
+) -> dict[str, Suspicion]:
+    """What speaks against each of `groups`; those in `freed` are free in this solution."""
+    if not groups:
+        return {}
+    offs, jacobians, sigmas = [], [], []
     for group in groups:
-        free = group in freed
         sigma = network.group_sigma(group)
         off, jacobian = network.group_rows(solution.state, group)
-        r, rows = off / sigma, jacobian / sigma
-        spread = rows @ solution.covariance.kept @ rows.T
-        values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
-        redundant = 1 / values if free else values
-        judged = redundant > LEAST_REDUNDANCY
-        parts = np.square(vectors.T @ r)[judged] / values[judged]
-        k, statistic = int(judged.sum()), float(parts.sum())
-        factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
-        q = (vectors * redundant) @ vectors.T
+        offs.append(off / sigma)
+        jacobians.append(jacobian / sigma)
+        sigmas.append(sigma)
+    every = np.concatenate(jacobians)
+    half = every @ solution.covariance.kept
+    out, first = {}, 0
+    for group, r, sigma in zip(groups, offs, sigmas, strict=True):
+        rows = slice(first, first + len(r))
+        first = rows.stop
+        out[group] = _suspicion(solution, r, half[rows] @ every[rows].T, sigma, group in freed)
+    return out
+
+
+def _suspicion(solution: Solved, r: Array, spread: Array, sigma: float, free: bool) -> Suspicion:
+    """One group's, from its whitened distance (k,) and what the solution leaves of it open."""
+    values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
+    redundant = 1 / values if free else values
+    judged = redundant > LEAST_REDUNDANCY
+    parts = np.square(vectors.T @ r)[judged] / values[judged]
+    k, statistic = int(judged.sum()), float(parts.sum())
+    factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
+    return Suspicion(
+        statistic=statistic,
+        degrees_of_freedom=k,
+        p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
+        support=_support(parts / factor, redundant[judged]),
+        sigma=sigma,
+        q=(vectors * redundant) @ vectors.T,
+    )
+
+
+def group_tests(
+    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
+) -> dict[str, GroupTest]:
+    """Test each of `groups`, with what its test can detect at all; see `suspicions`."""
+    alpha = group_alpha(len(network.groups()))
+    out = {}
+    for group, found in suspicions(network, solution, groups, freed=freed).items():
+        q, sigma, k = found.q, found.sigma, found.degrees_of_freedom
         out[group] = GroupTest(
             group=group,
-            statistic=statistic,
+            statistic=found.statistic,
             degrees_of_freedom=k,
-            p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
-            support=_support(parts / factor, redundant[judged]),
-            redundancy=float(np.trace(q) / len(r)),
-            sharpness=_sharpness(q, _alike(group, len(r)), sigma, k, alpha),
+            p_value=found.p_value,
+            support=found.support,
+            redundancy=float(np.trace(q) / len(q)),
+            sharpness=_sharpness(q, _alike(group, len(q)), sigma, k, alpha),
             detectable_turn_rad=_detectable_turn(network, group, q, sigma, k, alpha),
         )
     return out

@@ -264,13 +264,9 @@ class Network:
 
     def places_m(self, world: Array) -> Array:
         """Where every point lies (p, 3), in ground coordinates."""
-        kept, own = world[: self.world.kept], world[self.world.kept :]
+        kept, own = self.world.split(world, self.points.blocks)
         places = self.points.planned_m + self.points.by_kept_m @ kept
-        if len(own):
-            each = own.reshape(-1, self.world.own_size)[self.points.blocks]
-            each = np.where((self.points.blocks >= 0)[:, None], each, 0.0)
-            places = places + (self.points.by_own_m @ each[..., None])[..., 0]
-        return np.asarray(places)
+        return np.asarray(places + (self.points.by_own_m @ own[..., None])[..., 0])
 
     def predicted(self, state: State) -> tuple[Array, Array, Array, Array]:
         """Predicted minus measured (p, 2) px; by the point (p, 2, 3), the lens (p, 2, 8); points.
@@ -396,12 +392,10 @@ class Network:
 
     def degrees_of_freedom(self, used: NDArray[np.bool_]) -> int:
         """Rows that weigh something, minus unknowns; `used` (p,) are the points that take part."""
-        # Every unknown of the world has one row of its own, and so has a camera's place.
-        lenses = sum(
-            len(self._lens_rows(self.start, i)[0]) - OWN + 3 for i in range(len(self.views))
-        )
-        types = sum(len(p.rows(p.guess.as_vector())[0]) - LENS for _, p in self.types)
-        return int(2 * used.sum()) + lenses + types + sum(view.count for view in self.readings)
+        # Every unknown of the world has a row of its own, and so has a camera's place; a lens prior
+        # holds as many directions as a lens has, whatever its rows. What is left are the turns.
+        readings = sum(view.count for view in self.readings)
+        return 2 * int(used.sum()) - 3 * len(self.views) + readings
 
 
 def build_network(

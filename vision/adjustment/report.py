@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.adjustment.group_tests import group_tests
 from vision.adjustment.network import OWN, Network
-from vision.adjustment.screening import Solved
+from vision.adjustment.screening import Solved, spread_of
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
@@ -44,9 +44,9 @@ def adjustment_of(
 
     `freed` are all groups that are free in it, `ties` those that cannot be told apart.
     """
-    covariance = solution.covariance.whole()
+    covariance = solution.covariance.kept
     world, of_world = solution.state.world, covariance[network.base :, network.base :]
-    places = _places(network, world, of_world)
+    places = _places(network, solution)
     cameras = _cameras(network, solution, used, covariance)
     return Adjustment(
         cameras=cameras,
@@ -133,21 +133,18 @@ def _strip(
     )
 
 
-def _places(network: Network, world: Array, covariance: Array) -> _Places:
+def _places(network: Network, solution: Solved) -> _Places:
     """Every mark's adjusted place, a strip's and its own deviation together."""
     ids = list(network.world.marks)
     planned = np.array([network.world.planned[i].centre_m for i in ids]).reshape(-1, 3)
-    by_kept, by_own, blocks = network.world.d_places(ids, planned)
-    by_world = np.zeros((len(ids), 3, network.world.size))
-    by_world[:, :, : network.world.kept] = by_kept
-    for row in np.flatnonzero(blocks >= 0):
-        start = network.world.kept + network.world.own_size * blocks[row]
-        by_world[row, :, start : start + network.world.own_size] = by_own[row]
-    half = (by_world.reshape(-1, network.world.size) @ covariance).reshape(by_world.shape)
+    of_world, by_own, blocks = network.world.d_places(ids, planned)
+    by_kept = np.zeros((len(ids), 3, network.kept))
+    by_kept[:, :, network.base :] = of_world
+    kept, own = network.world.split(solution.state.world, blocks)
     return _Places(
         row={mark_id: row for row, mark_id in enumerate(ids)},
-        shift_m=by_world @ world,
-        covariance_m2=half @ by_world.transpose(0, 2, 1),
+        shift_m=of_world @ kept + (by_own @ own[..., None])[..., 0],
+        covariance_m2=spread_of(solution.covariance, by_kept, by_own, blocks),
     )
 
 

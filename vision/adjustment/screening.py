@@ -18,7 +18,7 @@ from vision.adjustment.network import Network, State, Weights, whiteners
 from vision.adjustment.world import Blocks
 from vision.geometry import Array
 from vision.plan_fit import Flags
-from vision.solver import DONE, NoFit, settle
+from vision.solver import DONE, LEAST_DAMPING, NoFit, settle
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -27,11 +27,12 @@ RETURN_CHI2 = float(stats.chi2.isf(1e-4, 2))
 """A point that was left out comes back below this; lower than GROSS_CHI2 so that none flickers."""
 
 ROBUST_ROUNDS = 6
+ROBUST_TOLERANCE = 1e-2
 CAUCHY_CUT = 3.0
 FARTHEST = 1e5
 """Distances in sigmas beyond this weigh alike: nothing at all."""
 
-SETTLED_WEIGHTS = 0.05
+SETTLED_WEIGHTS = 0.2
 """Rounds end when no distance moves by more than this share of the cut, and no group's sigma by
 more than this share of what was stated."""
 
@@ -75,6 +76,7 @@ def run(
         start,
         max_iterations=max_iterations,
         tolerance=tolerance,
+        damping=LEAST_DAMPING,
     )
     if isinstance(found, NoFit):
         return found
@@ -130,7 +132,8 @@ def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
             network.retract,
             state,
             max_iterations=10,
-            tolerance=1e-4,
+            tolerance=ROBUST_TOLERANCE,
+            damping=LEAST_DAMPING,
         )
         if isinstance(found, NoFit):
             break

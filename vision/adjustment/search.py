@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.adjustment.group_tests import group_alpha, group_tests
+from vision.adjustment.group_tests import group_alpha, suspicions
 from vision.adjustment.network import Network, State, build_network, whiteners
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import Solved, robust_pass, run, screen_points, weights_of
@@ -33,8 +33,8 @@ RIVAL_SUPPORT = 12.0
 MOST_RIVALS = 4
 """Explanations this near to the best one by the first solution are solved themselves."""
 
-SOLVE_TOLERANCE = 1e-9
-"""Share of chi-square that a step may still promise: 3e-5 sqrt(m) standard errors."""
+SOLVE_TOLERANCE = 1e-7
+"""Share of chi-square that a step may still promise: 3e-4 sqrt(m) standard errors."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -81,7 +81,7 @@ class _Search:
         before = self.freed
         while len(self.freed) < len(groups) // 2:
             held = tuple(g for g in groups if g not in self.freed)
-            tests = group_tests(self.network, self.solution, held)
+            tests = suspicions(self.network, self.solution, held)
             if min(t.p_value for t in tests.values()) >= group_alpha(len(groups), len(self.freed)):
                 break
             support = self.supports(self.solution, self.freed)
@@ -99,7 +99,7 @@ class _Search:
         sum of squares really falls by stands in place of what it was promised to.
         """
         held = tuple(g for g in self.network.groups() if g not in freed)
-        tests = group_tests(self.network, base, held)
+        tests = suspicions(self.network, base, held)
         support = {group: test.support for group, test in tests.items()}
         best = max(support.values())
         rivals = [g for g in held if support[g] > best - RIVAL_SUPPORT and support[g] > 0]
@@ -121,7 +121,7 @@ class _Search:
                 solution = self.solve(others, self.used)
                 if isinstance(solution, NoFit):
                     continue
-                test = group_tests(self.network, solution, (group,))[group]
+                test = suspicions(self.network, solution, (group,))[group]
                 if test.p_value > max(best_p, group_alpha(count, len(others))):
                     best_p, best = test.p_value, (others, solution)
             if best is None:

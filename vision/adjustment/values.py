@@ -163,7 +163,8 @@ class Adjustment:
     `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
     first: one of them is wrong, all were set free. `groups` are the tests of all groups, `readings`
     those that took part. `mark_m` maps each mark seen by a camera to its adjusted place (3,).
-    `parameter_covariance` is the full matrix; `camera_slice` maps a camera to its 14 columns.
+    `parameter_covariance` is that of all unknowns but the marks' own deviations; `camera_slice`
+    maps a camera to its 14 columns.
     """
 
     cameras: tuple[AdjustedCamera, ...]

@@ -79,6 +79,12 @@ class World:
         start = self.marks[mark_id].start
         return NO_BLOCK if start < self.kept else (start - self.kept) // self.own_size
 
+    def split(self, state: Array, blocks: Blocks) -> tuple[Array, Array]:
+        """The kept unknowns (kept,) of a state, and for each of `blocks` (n,) its own (n, o)."""
+        own = np.concatenate([state[self.kept :], np.zeros(self.own_size)])
+        # The last one belongs to points without a block.
+        return state[: self.kept], own.reshape(-1, self.own_size)[blocks]
+
     def d_places(self, mark_ids: Sequence[str], planned_m: Array) -> tuple[Array, Array, Blocks]:
         """Differentiate places by the kept unknowns (n, 3, kept) and by each mark's own (n, 3, o).
 
@@ -191,7 +197,8 @@ def build_world(
     if any(isinstance(each, AngleReading) and each.against == "gravity" for each in job.readings):
         slope = columns([SLOPE_SIGMA] * 2)
     kept = len(sigma)
-    own = {m.id: _own_sigma(job.strip(m.strip)) for m in ordered if m.strip and m.id not in marks}
+    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)
     for mark_id, each in own.items():
         start = columns(each + [1.0] * (own_size - len(each))).start
