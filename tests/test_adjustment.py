@@ -21,6 +21,7 @@ from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_rea
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_alpha, group_tests, noncentrality
 from vision.adjustment.network import Network, State, Weights, build_network, whiteners
+from vision.adjustment.report import length_slip
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import usable
 from vision.geometry import Aim, Array, Pose
@@ -43,6 +44,7 @@ from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Flags, Points
 from vision.solver import NoFit, normal_inverse
+from vision.verdict import causes
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(
@@ -113,7 +115,13 @@ JOB = Job(
 class Scene:
     """A truth drawn from the sigmas of `job`, with stated faults, and what its cameras measure."""
 
-    def __init__(self, job: Job, rng: np.random.Generator, faults: dict[str, Array] | None = None):
+    def __init__(
+        self,
+        job: Job,
+        rng: np.random.Generator,
+        faults: dict[str, Array] | None = None,
+        lens_sigma: Array = LENS_SIGMA,
+    ):
         faults = faults or {}
         self.job, self.layout = job, planned_layout(job)
         self.poses: dict[str, Pose] = {}
@@ -130,7 +138,7 @@ class Scene:
             at = at + faults.get(f"mounting {each.name}", np.zeros(3))
             pose = Pose.at(at, each.aim.rotation())
             self.poses[each.name] = pose.perturbed(np.r_[0, 0, 0, rng.normal(0, 0.01, 3)])
-            lens = LENS.with_vector(LENS.as_vector() + rng.normal(0, LENS_SIGMA))
+            lens = LENS.with_vector(LENS.as_vector() + rng.normal(0, lens_sigma))
             self.lenses[each.name] = lens
             seen.append(self._observed(each, rng))
         self.observations = tuple(seen)
@@ -716,3 +724,104 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
     none = adjust_readings(replace(JOB, readings=(angle,)), scene.layout)
     assert isinstance(none, NoFit)
     assert none.code == "no-reading"
+
+
+def test_a_lens_of_another_type_is_named() -> None:
+    scene = Scene(JOB, np.random.default_rng(41))
+    # The front camera's lens draws a tenth larger than its file says, some ten sigmas.
+    lens, pose = scene.lenses["front"], scene.poses["front"]
+    other = replace(lens, fx=1.1 * lens.fx, fy=1.1 * lens.fy)
+    front = scene.observations[0]
+    places = np.array([scene.places[i] for i in front.points.ids])
+    noise = np.random.default_rng(42).normal(0, PIXEL_SIGMA_PX, (len(places), 2))
+    points = replace(front.points, pixels_px=other.project(pose.transform(places)) + noise)
+    scene.observations = (replace(front, points=points), *scene.observations[1:])
+    result = scene.adjusted()
+    assert result.freed == ("lens front",)
+    (found,) = result.explanations
+    assert found.groups == ("lens front",)
+    assert found.odds > 20
+
+
+def test_cameras_that_share_a_type_of_lens_narrow_each_other() -> None:
+    scene = Scene(SHARED, np.random.default_rng(43), lens_sigma=np.zeros(8))
+    own = replace(
+        SHARED,
+        cameras=CAMERAS,
+        lenses=tuple(replace(SHARED.lenses[0], name=each.name) for each in CAMERAS),
+    )
+    together = scene.adjusted()
+    apart = adjust(own, scene.layout, scene.observations)
+    assert isinstance(apart, Adjustment)
+    assert together.freed == apart.freed == ()
+    for name in ("front", "left"):
+        pairs = [each.camera(name).aim_covariance_rad2[1, 1] for each in (together, apart)]
+        assert pairs[0] < pairs[1]
+        off = together.camera(name).aim.minus(scene.poses[name].aim)
+        sigma = np.sqrt(np.diag(together.camera(name).aim_covariance_rad2))
+        assert (np.abs(off) < 3.5 * sigma).all()
+
+
+def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
+    scene = Scene(JOB, np.random.default_rng(44))
+    observations = []
+    for seen in scene.observations:
+        places = np.array([scene.places[i] for i in seen.points.ids])
+        for row, mark_id in enumerate(seen.points.ids):
+            if mark_id.startswith("left/"):
+                share = int(mark_id.split("/")[1]) / 16
+                places[row, 1] += 0.06 * 4 * share * (1 - share)
+        pixels = scene.lenses[seen.name].project(scene.poses[seen.name].transform(places))
+        noise = np.random.default_rng(45).normal(0, PIXEL_SIGMA_PX, pixels.shape)
+        observations.append(replace(seen, points=replace(seen.points, pixels_px=pixels + noise)))
+    scene.observations = tuple(observations)
+    result = scene.adjusted()
+    assert result.freed == ("bow left",)
+    left = next(each for each in result.strips if each.name == "left")
+    middle = left.mark_ids.index("left/8")
+    true = scene.places["left/8"][1] + 0.06 - 1.54
+    sigma = np.sqrt(left.mark_shift_covariance_m2[middle, 1, 1])
+    assert abs(left.mark_shift_m[middle, 1] - true) < 3 * sigma
+    assert sigma < 0.01
+
+
+@pytest.mark.parametrize(
+    ("off_m", "sigma_m", "slip"),
+    [
+        (0.026, 0.002, "an inch too long"),
+        (-0.301, 0.003, "a foot too short"),
+        (0.1, 0.002, "10 cm too long"),
+        (0.04, 0.002, None),  # nobody misreads by that
+        (0.026, 0.012, None),  # the sigmas explain it as well
+        (0.12, 0.03, None),  # 10 cm or half a foot
+    ],
+)
+def test_slips_of_a_tape(off_m: float, sigma_m: float, slip: str | None) -> None:
+    assert length_slip(off_m, sigma_m) == slip
+
+
+def test_what_ties_comes_with_the_reading_that_decides() -> None:
+    fault = {"strip right": np.array([0.0, -0.05])}
+    scene = Scene(JOB, np.random.default_rng(302), fault)
+    result = scene.adjusted()
+    assert result.freed == ()
+    (found,) = result.explanations
+    assert set(found.groups) == {"strip right", "strip front"}
+    assert found.decided_by is not None
+    # Taking that reading does decide.
+    (text,) = causes(JOB, result)
+    assert text.startswith(
+        "cannot tell whether the stated place of the right strip's ends is wrong"
+    )
+    assert text.endswith("to decide")
+    kind, between = found.decided_by.kind, found.decided_by.between
+    assert kind in ("distance", "offset")
+    at = [scene.places[name] for name in between]
+    value = abs(at[0][1]) if kind == "offset" else float(np.linalg.norm(at[0] - at[1]))
+    reading = LengthReading(kind=kind, between=between, value_m=value, sigma_m=0.003)  # type: ignore[arg-type]
+    scene.job = replace(JOB, readings=(reading,))
+    after = scene.adjusted()
+    assert after.freed == ("strip right",)
+    (text,) = causes(scene.job, after)
+    assert "the stated place of the right strip's ends does not fit the rest" in text
+    assert "times as likely as the next cause" in text

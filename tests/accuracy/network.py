@@ -396,7 +396,7 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
                 figures.wrong.append(f"{' + '.join(result.freed)} {result.freed_alternatives}")
         else:
             figures.named[word] += 1
-        measure(truth, result, figures)
+            measure(truth, result, figures)
         if cause.startswith("strip") and word in ("right", "tie"):
             _measure_found(truth, result, cause.partition(" ")[2], figures)
     return figures

@@ -8,6 +8,8 @@ from vision.adjustment.values import (
     AdjustedStrip,
     Adjustment,
     CameraObservations,
+    Explanation,
+    FurtherReading,
     GroupTest,
 )
 
@@ -18,6 +20,8 @@ __all__ = [
     "AdjustedStrip",
     "Adjustment",
     "CameraObservations",
+    "Explanation",
+    "FurtherReading",
     "GroupTest",
     "adjust",
     "adjust_readings",

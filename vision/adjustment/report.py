@@ -8,6 +8,7 @@ import numpy as np
 
 from vision.adjustment.group_tests import group_tests
 from vision.adjustment.network import OWN, Network
+from vision.adjustment.readings import ReadingView
 from vision.adjustment.screening import Solved, spread_of
 from vision.adjustment.values import (
     AdjustedCamera,
@@ -15,11 +16,25 @@ from vision.adjustment.values import (
     AdjustedReading,
     AdjustedStrip,
     Adjustment,
+    Explanation,
 )
 from vision.adjustment.world import QUARTER_TURN
 from vision.geometry import Array, d_aim_d_rotation_vector
-from vision.job import Job, SingleMark, Strip
+from vision.job import Job, LengthReading, SingleMark, Strip
 from vision.plan_fit import Flags
+
+SLIPS_M = {
+    "an inch": 0.0254,
+    "2 inches": 0.0508,
+    "10 cm": 0.1,
+    "half a foot": 0.1524,
+    "a foot": 0.3048,
+    "2 feet": 0.6096,
+    "1 m": 1.0,
+}
+"""What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
+
+SLIP_SIGMAS = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,13 +53,14 @@ def adjustment_of(
     used: Flags,
     *,
     freed: tuple[str, ...] = (),
-    ties: tuple[tuple[str, ...], ...] = (),
+    explanations: tuple[Explanation, ...] = (),
 ) -> Adjustment:
     """Everything that the solution says, in the order of the job file.
 
-    `freed` are all groups that are free in it, `ties` those that cannot be told apart.
+    `freed` are all groups that are free in it, `explanations` say why.
     """
     covariance = solution.covariance.kept
+    ties = tuple(each.groups for each in explanations if len(each.groups) > 1)
     world, of_world = solution.state.world, covariance[network.base :, network.base :]
     places = _places(network, solution)
     cameras = _cameras(network, solution, used, covariance)
@@ -60,16 +76,33 @@ def adjustment_of(
         camera_slice=network.camera_slice,
         freed_alternatives=ties,
         groups=group_tests(network, solution, network.groups(), freed=freed),
-        readings=tuple(_reading(network, solution, view.group) for view in network.readings),
+        readings=tuple(_reading(network, solution, view, freed) for view in network.readings),
+        explanations=explanations,
     )
 
 
-def _reading(network: Network, solution: Solved, group: str) -> AdjustedReading:
-    adjusted_minus_read, rows = network.group_rows(solution.state, group)
+def _reading(
+    network: Network, solution: Solved, view: ReadingView, freed: tuple[str, ...]
+) -> AdjustedReading:
+    adjusted_minus_read, rows = network.group_rows(solution.state, view.group)
     spread = rows @ solution.covariance.kept @ rows.T
-    return AdjustedReading(
-        name=group, residual=-adjusted_minus_read, sigma=np.sqrt(np.diag(spread))
-    )
+    off, sigma = -adjusted_minus_read, np.sqrt(np.diag(spread))
+    slip = None
+    if view.group in freed and isinstance(view.reading, LengthReading):
+        slip = length_slip(float(off[0]), float(np.hypot(sigma[0], view.sigma)))
+    return AdjustedReading(name=view.group, residual=off, sigma=sigma, slip=slip)
+
+
+def length_slip(off_m: float, sigma_m: float) -> str | None:
+    """Name the one slip that explains a length that is wrong by `off_m`; None for none or several.
+
+    It must lie within SLIP_SIGMAS of what was found, which must itself be more than that.
+    """
+    reach_m = SLIP_SIGMAS * sigma_m
+    near = [name for name, size_m in SLIPS_M.items() if abs(abs(off_m) - size_m) < reach_m]
+    if len(near) != 1 or abs(off_m) <= reach_m:
+        return None
+    return f"{near[0]} too {'long' if off_m > 0 else 'short'}"
 
 
 def _cameras(

@@ -6,11 +6,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import group_alpha, suspicions
 from vision.adjustment.network import Network, State, build_network, whiteners
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import Solved, robust_pass, run, screen_points, weights_of
-from vision.adjustment.values import Adjustment, CameraObservations
+from vision.adjustment.values import (
+    Adjustment,
+    CameraObservations,
+    Explanation,
+    FurtherReading,
+)
 from vision.geometry import Array
 from vision.job import Job
 from vision.layout import Layout
@@ -41,7 +47,7 @@ SOLVE_TOLERANCE = 1e-7
 class _Search:
     """The state of the search for a network without gross faults.
 
-    `freed` are all groups that are free; `ties` names those among which the data cannot choose.
+    `freed` are all groups that are free; `explanations` say for what reason.
     """
 
     network: Network
@@ -49,7 +55,7 @@ class _Search:
     used: Flags
     freed: tuple[str, ...]
     solution: Solved
-    ties: tuple[tuple[str, ...], ...] = ()
+    explanations: tuple[Explanation, ...] = ()
     _known: dict[tuple[frozenset[str], bytes], Solved | NoFit] = field(default_factory=dict)
 
     def solve(self, freed: tuple[str, ...], used: Flags) -> Solved | NoFit:
@@ -129,10 +135,10 @@ class _Search:
             self.freed, self.solution = best
         return self.freed != before
 
-    def find_ties(self) -> None:
-        """Free also what explains the data nearly as well as a freed group does.
+    def explain(self) -> None:
+        """Say how sure each freed group is the cause; free also what ties with it.
 
-        Which of them is wrong cannot be told; with all of them free none pulls the others off, and
+        Which of those is wrong cannot be told; with all of them free none pulls the others off, and
         the sigmas say what is left.
         """
         found = list(self.freed)
@@ -142,16 +148,34 @@ class _Search:
             if isinstance(base, NoFit):
                 continue
             support = self.supports(base, others)
-            near = [g for g in support if support[g] > support[group] - TIE_SUPPORT]
-            tie = tuple(sorted(near, key=support.__getitem__, reverse=True))
-            if len(tie) > 1:
-                self.ties = (*self.ties, tie)
-        tied = tuple(dict.fromkeys(g for tie in self.ties for g in tie if g not in self.freed))
+            order = sorted(support, key=support.__getitem__, reverse=True)
+            near = [g for g in order if support[g] > support[group] - TIE_SUPPORT]
+            rival = next((g for g in order if g not in near), None)
+            self.explanations = (
+                *self.explanations,
+                Explanation(
+                    groups=tuple(near),
+                    support=tuple(support[g] for g in near),
+                    rival=rival,
+                    rival_support=0.0 if rival is None else support[rival],
+                    decided_by=self._decided_by(others, near) if len(near) > 1 else None,
+                ),
+            )
+        named = dict.fromkeys(g for each in self.explanations for g in each.groups)
+        tied = tuple(g for g in named if g not in self.freed)
         if not tied:
             return
         solution = self.solve((*self.freed, *tied), self.used)
         if not isinstance(solution, NoFit):
             self.freed, self.solution = (*self.freed, *tied), solution
+
+    def _decided_by(self, freed: tuple[str, ...], tie: list[str]) -> FurtherReading | None:
+        """Which further reading would tell those that tie apart, `freed` being free anyhow."""
+        each = [self.solve((*freed, group), self.used) for group in tie[:MOST_COMPARED]]
+        solved = tuple(one for one in each if not isinstance(one, NoFit))
+        if len(solved) < len(each):
+            return None
+        return deciding_reading(self.network.world.job, self.network, solved)
 
 
 def adjust(
@@ -208,9 +232,14 @@ def _adjusted(
     if search.restore_groups():
         search.free_groups()
     search.screen()
-    search.find_ties()
+    search.explain()
     return adjustment_of(
-        job, network, search.solution, search.used, freed=search.freed, ties=search.ties
+        job,
+        network,
+        search.solution,
+        search.used,
+        freed=search.freed,
+        explanations=search.explanations,
     )
 
 
