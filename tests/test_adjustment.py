@@ -44,7 +44,7 @@ from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Flags, Points
 from vision.solver import NoFit, normal_inverse
-from vision.verdict import causes
+from vision.verdict import camera_verdict, causes
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(
@@ -452,8 +452,8 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
 
 def test_a_second_fault_needs_stronger_evidence_than_the_first() -> None:
     # With one strip truly wrong, every further test at the first level would name something that
-    # is sound in 2 % of jobs.
-    assert 1 - (1 - group_alpha(12, freed=1)) ** 12 == pytest.approx(0.005)
+    # is sound in 1 % of jobs.
+    assert 1 - (1 - group_alpha(12, freed=1)) ** 12 == pytest.approx(0.0025)
     fault = {"strip right": np.array([0.0, -0.08])}
     named = [Scene(JOB, np.random.default_rng(s), fault).adjusted().freed for s in range(300, 306)]
     assert named == [("strip right",)] * 6
@@ -660,8 +660,8 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
 
 
 def test_family_level_and_p_values() -> None:
-    # Sidak: eight tests at this level keep 2 % together.
-    assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.02)
+    # Sidak: eight tests at this level keep 1 % together.
+    assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.01)
     scene = Scene(JOB, np.random.default_rng(12))
     network = build_network(JOB, scene.layout, scene.observations)
     weights = full_weights(network)
@@ -825,3 +825,69 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     (text,) = causes(scene.job, after)
     assert "the stated place of the right strip's ends does not fit the rest" in text
     assert "times as likely as the next cause" in text
+
+
+FIELD_ONLY = tuple(replace(SHARED.lenses[0], name=each.name) for each in CAMERAS)
+LEFT = CAMERAS[1]
+DEGENERATE = {
+    "one strip": replace(JOB, cameras=(LEFT,), strips=(STRIPS[0],), marks=()),
+    "four marks in line": replace(
+        JOB, cameras=(LEFT,), strips=(strip("left", (-0.9, 1.9), (0.9, 1.9), 4),), marks=()
+    ),
+    "straight down": replace(
+        JOB,
+        cameras=(
+            replace(LEFT, position_m=np.array([0, 1.9, 2.45]), aim=Aim.from_degrees(90, 90, 0)),
+        ),
+    ),
+    "marks only close": replace(
+        JOB,
+        strips=(
+            strip("left", (-1.2, 1.54), (1.2, 1.54), 7),
+            strip("right", (-1, -1.54), (1, -1.54), 6),
+        ),
+        cameras=(CAMERAS[1], CAMERAS[3]),
+        marks=(),
+    ),
+    "no shared marks": replace(
+        JOB,
+        strips=(
+            strip("left", (-1.2, 1.9), (1.2, 1.9), 7),
+            strip("front", (5.6, -1.0), (5.6, 1.0), 5),
+            strip("rear", (-5.6, -1.0), (-5.6, 1.0), 5),
+        ),
+        cameras=CAMERAS[:3],
+        marks=(),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", DEGENERATE)
+@pytest.mark.parametrize("lenses", [JOB.lenses, FIELD_ONLY], ids=["fitted", "field of view"])
+def test_degenerate_jobs_have_wide_and_true_sigmas(
+    case: str, lenses: tuple[StatedLens, ...]
+) -> None:
+    job = replace(DEGENERATE[case], lenses=lenses)
+    lens_sigma = LENS_SIGMA if lenses == JOB.lenses else np.zeros(8)
+    squares, freed = [], 0
+    for seed in range(12):
+        scene = Scene(job, np.random.default_rng(500 + seed), lens_sigma=lens_sigma)
+        result = scene.adjusted()
+        freed += bool(result.freed or result.freed_alternatives)
+        for each in result.cameras:
+            error, covariance = scene.errors(result, each.name)[:6], each.covariance[:6, :6]
+            squares.append(error @ np.linalg.solve(covariance, error))
+            assert np.isfinite(each.position_sigma_m).all()
+            stated = next(camera for camera in job.cameras if camera.name == each.name)
+            verdict = camera_verdict(stated, each, job.tolerances)
+            assert verdict.verdict in ("keep", "re-aim", "not-judged")
+            if case == "straight down":
+                # Pan and roll are one angle then, and neither can be judged.
+                assert verdict.verdict == "not-judged"
+            else:
+                # No false precision: the lens's centre alone leaves the aim open by some tenths.
+                assert np.degrees(np.sqrt(covariance[3, 3])) > 0.15
+    assert freed <= 1
+    # Six degrees of freedom; the mean of n chi-squares has sigma sqrt(12 / n), and a lens that is
+    # stated by its field of view only is no draw from its prior here.
+    assert np.mean(squares) < 6 + 4 * np.sqrt(12 / len(squares))

@@ -49,6 +49,7 @@ def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
     return rows
 
 
+SAME_TYPE_SIGMA = FITTED_SIGMA
 FOCAL_ROW = np.array([[1 / FITTED_SIGMA, 0.0, 0.0, 0.0, 0.0]])
 SAME_TYPE_ROWS = np.concatenate(
     [_curve_rows(FITTED_SIGMA, FITTED_SIGMA, FITTED_TERM_SIGMA), FOCAL_ROW]
@@ -70,6 +71,17 @@ class LensPrior:
     edge_rad: float = np.pi / 2
     curve_rows: Array | None = None
     centre_sigma_px: float = CENTRE_SIGMA_PX
+    fitted: bool = False
+
+    @property
+    def scale_sigma(self) -> float:
+        """How well the size of the picture is known, as a share: at the edge, or on the axis."""
+        if self.whitening is not None:
+            covariance = np.linalg.inv(self.whitening.T @ self.whitening)
+            return float(np.sqrt(covariance[0, 0])) / self.guess.fx
+        if self.curve_rows is None:
+            raise ValueError("a LensPrior needs whitening or curve_rows")
+        return 1 / float(self.curve_rows[0, 0])
 
     def residuals(self, lens: Lens) -> tuple[Array, Array]:
         """Whitened residuals (m,) and their derivative by the eight lens parameters (m, 8)."""
@@ -203,12 +215,14 @@ def _from_fitted(fitted: Lens, covariance: Array | None, width: int, height: int
             whitening=whitening,
             edge_rad=edge,
             centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+            fitted=True,
         )
     return LensPrior(
         guess=guess,
         edge_rad=edge,
         curve_rows=SAME_TYPE_ROWS,
         centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+        fitted=True,
     )
 
 

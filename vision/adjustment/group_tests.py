@@ -20,12 +20,13 @@ from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_facto
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
 
-FAMILY_ALPHA = 0.02
-"""Chance that any group of a faultless job is set free."""
+FAMILY_ALPHA = 0.01
+"""Chance that any group of a faultless job is set free: half of what is wanted at most, because a
+fault too small to be found leaves the same chance of naming something else."""
 
-FURTHER_ALPHA = 0.005
+FURTHER_ALPHA = 0.0025
 """The same chance for any further group once one is free: two faults at once are rare, and a
-second name is most often a false one (2 % of jobs with one fault at the first level)."""
+second name is most often a false one."""
 
 POWER = 0.8
 """Share of jobs in which a bias of the detectable size is found."""

@@ -26,7 +26,12 @@ from vision.geometry import Array, Pose, cross_matrix
 from vision.job import Camera, Job
 from vision.layout import Layout
 from vision.lens import monotone_limits_rad, project_with_derivatives
-from vision.lens_prior import LensPrior
+from vision.lens_prior import (
+    CENTRE_SIGMA_PX,
+    CENTRE_SIGMA_WIDTH_PX,
+    SAME_TYPE_SIGMA,
+    LensPrior,
+)
 
 OWN = 14
 """Unknowns of one camera: six pose steps and eight lens parameters."""
@@ -39,8 +44,8 @@ LEAST_PX2 = 1e-8
 FREED_SIGMA_M = 1.0
 """Prior of a group that is set free: useless against centimetres, enough to hold the gauge."""
 
-FREED_LENS = 10.0
-"""A lens that is set free is known this many times less well than stated, and stays a lens."""
+FREED_LENS = 0.3
+"""Share of the picture's size to which a lens that is set free is held: it stays a lens."""
 
 CENTRE_ROWS = 2
 """Of a lens prior on the curve, the last two rows hold the centre: no matter of the lens's type."""
@@ -140,6 +145,11 @@ class Network:
         return self.base + self.world.size
 
     @property
+    def marks(self) -> tuple[str, ...]:
+        """The mark that each point belongs to."""
+        return tuple(self.world.mark_of_point[i] for i in self.points.ids)
+
+    @property
     def camera_slice(self) -> dict[str, slice]:
         """Columns of each camera."""
         return {v.camera.name: slice(OWN * i, OWN * (i + 1)) for i, v in enumerate(self.views)}
@@ -231,11 +241,16 @@ class Network:
 
     def freed_sigma(self, group: str) -> float:
         """Sigma of a group that is set free, in the unit of `group_sigma`."""
-        match group.partition(" ")[0]:
+        kind, _, name = group.partition(" ")
+        match kind:
             case "reading":
                 return self._reading(group).freed_sigma
-            case "lens" | "lens-type":
-                return FREED_LENS
+            case "lens":
+                view = self.views[self._index(name)]
+                prior, shared = view.observations.prior, view.shares is not None
+                return FREED_LENS / (SAME_TYPE_SIGMA if shared else prior.scale_sigma)
+            case "lens-type":
+                return FREED_LENS / dict(self.types)[name].scale_sigma
         return FREED_SIGMA_M
 
     def _index(self, camera: str) -> int:
@@ -337,6 +352,10 @@ class Network:
             jacobian[: self._of_type(i)] /= sigma
             residuals.append(r)
             jacobians.append(jacobian)
+            if sigma > 1 and self._of_type(i) is None:
+                r, jacobian = self._centre_rows(state, i)
+                residuals.append(r)
+                jacobians.append(jacobian)
         for i, (name, _) in enumerate(self.types):
             r, jacobian = self._type_rows(state, i)
             sigma = weights.group_sigma.get(f"lens-type {name}", 1.0)
@@ -350,10 +369,14 @@ class Network:
         return np.concatenate(residuals), np.concatenate(jacobians)
 
     def _of_type(self, index: int) -> int | None:
-        """How many of a camera's lens rows speak of its type; None for all."""
+        """How many of a camera's lens rows speak of its type; None for all.
+
+        A fitted lens has its own centre too. Where only a field of view or a type is stated, the
+        centre has a prior of its own, whatever the type.
+        """
         view = self.views[index]
-        shared = view.shares is not None
-        return -CENTRE_ROWS if shared or view.observations.prior.whitening is None else None
+        fitted = view.shares is None and view.observations.prior.fitted
+        return None if fitted else -CENTRE_ROWS
 
     def _lens_rows(self, state: State, index: int) -> tuple[Array, Array]:
         """One camera's lens prior (m,), or its lens against its type, and the derivative."""
@@ -369,6 +392,15 @@ class Network:
             columns = OWN * len(self.views) + LENS * view.shares
             jacobian[:, columns : columns + LENS] = by_shared
         return r.copy(), jacobian
+
+    def _centre_rows(self, state: State, index: int) -> tuple[Array, Array]:
+        """What holds the centre of a lens whose file is no longer believed, and its derivative."""
+        guess = self.views[index].observations.prior.guess
+        sigma_px = CENTRE_SIGMA_PX * guess.width / CENTRE_SIGMA_WIDTH_PX
+        middle = 0.5 * np.array([guess.width - 1, guess.height - 1])
+        jacobian = np.zeros((CENTRE_ROWS, self.kept))
+        jacobian[[0, 1], OWN * index + 8 + np.arange(2)] = 1 / sigma_px
+        return (state.lens[index, 2:4] - middle) / sigma_px, jacobian
 
     def _type_rows(self, state: State, index: int) -> tuple[Array, Array]:
         """Rows of the prior on a type of lens, and their derivative."""

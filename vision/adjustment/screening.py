@@ -107,13 +107,15 @@ def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
 
     A point's residual is taken with the mark's own deviation put back, against the covariance of
     both: the deviation would otherwise swallow a wrong pick. Groups are weighted down likewise, or
-    a strip laid wrong would make its own good marks look bad.
+    a strip laid wrong would make its own good marks look bad. A single mark is a group, and moves
+    before its points are suspected.
     """
     state, before = network.start, np.full(1, np.nan)
     points = network.points
     group_sigma: dict[str, float] = {}
     both = np.where(used[:, None, None], points.spread_px2, 0.0)
-    distance = _combined_distance(network, state)
+    of_strip = np.array([network.world.planned[m].strip is not None for m in network.marks])
+    distance = np.where(of_strip, _combined_distance(network, state), 0.0)
     for _ in range(ROBUST_ROUNDS):
         scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
         share = np.where(used, np.minimum(distance, FARTHEST) / (scale * CAUCHY_CUT), 0.0)
@@ -154,11 +156,12 @@ def _keep_enough(distance: Array, limit: float) -> Flags:
 
 
 def _combined_distance(network: Network, state: State) -> Array:
-    """Each point's distance in sigmas from its strip's line as it now lies, (p,)."""
+    """Each point's distance in sigmas from its strip's line, or its mark, as it now lies, (p,)."""
     line = state.world.copy()
     line[network.world.kept :] = 0.0
-    for own in network.world.marks.values():
-        line[own] = 0.0
+    for name, own in network.world.marks.items():
+        if network.world.planned[name].strip is not None:
+            line[own] = 0.0
     r, _, _, _ = network.predicted(replace(state, world=line))
     both = network.points.covariance_px2 + network.points.spread_px2
     finite = np.asarray(np.isfinite(r).all(axis=1) & np.isfinite(both).all(axis=(1, 2)))
@@ -232,7 +235,7 @@ def screen_points(network: Network, solution: Solved, full: Array, used: Flags) 
     limit = RETURN_CHI2 * variance_factor(solution)
     returning: dict[str, tuple[float, int]] = {}
     for row in np.flatnonzero(~used & (statistic < limit)):
-        mark = network.world.mark_of_point[network.points.ids[row]]
+        mark = network.marks[row]
         entry = (float(statistic[row]), int(row))
         returning[mark] = min(entry, returning.get(mark, entry))
     for _, back in returning.values():

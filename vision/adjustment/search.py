@@ -7,10 +7,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
-from vision.adjustment.group_tests import group_alpha, suspicions
+from vision.adjustment.group_tests import Suspicion, group_alpha, suspicions
 from vision.adjustment.network import Network, State, build_network, whiteners
 from vision.adjustment.report import adjustment_of
-from vision.adjustment.screening import Solved, robust_pass, run, screen_points, weights_of
+from vision.adjustment.screening import (
+    Solved,
+    point_statistics,
+    robust_pass,
+    run,
+    screen_points,
+    weights_of,
+)
 from vision.adjustment.values import (
     Adjustment,
     CameraObservations,
@@ -25,6 +32,9 @@ from vision.solver import NoFit
 
 LEAST_POINTS = 3
 """Fewer points than this do not hold a camera's turn."""
+
+LEAST_VIEWS = 2
+"""Fewer cameras than this cannot tell a wrong pick from a misplaced mark."""
 
 SCREEN_ROUNDS = 20
 
@@ -92,11 +102,35 @@ class _Search:
                 break
             support = self.supports(self.solution, self.freed)
             best = max(support, key=support.__getitem__)
+            if self._leave_pick_out(best, tests):
+                continue
             solution = self.solve((*self.freed, best), self.used)
             if isinstance(solution, NoFit):
                 break
             self.freed, self.solution = (*self.freed, best), solution
         return self.freed != before
+
+    def _leave_pick_out(self, group: str, tests: dict[str, Suspicion]) -> bool:
+        """Leave out the pick that explains more than its single mark being misplaced does.
+
+        True where there was one. A mark that one camera alone shows looks misplaced when its pick
+        is wrong: then the mark is named.
+        """
+        kind, _, name = group.partition(" ")
+        own = self.used & (np.array(self.network.marks) == name)
+        if kind != "mark" or own.sum() < LEAST_VIEWS:
+            return False
+        statistic = point_statistics(self.network, self.solution, self.full, self.used)
+        worst = int(np.argmax(np.where(own, statistic, -1.0)))
+        if statistic[worst] <= tests[group].statistic:
+            return False
+        used = self.used.copy()
+        used[worst] = False
+        solution = self.solve(self.freed, used)
+        if isinstance(solution, NoFit):
+            return False
+        self.used, self.solution = used, solution
+        return True
 
     def supports(self, base: Solved, freed: tuple[str, ...]) -> dict[str, float]:
         """Support of every group that is held in `base`, which has `freed` free.
