@@ -21,7 +21,7 @@ from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_rea
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_alpha, group_tests, noncentrality
 from vision.adjustment.network import Network, State, Weights, build_network, whiteners
-from vision.adjustment.report import length_slip
+from vision.adjustment.report import common_motion, length_slip
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import usable
 from vision.geometry import Aim, Array, Pose
@@ -44,7 +44,7 @@ from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Flags, Points
 from vision.solver import NoFit, normal_inverse
-from vision.verdict import camera_verdict, causes
+from vision.verdict import camera_verdict, causes, unobserved
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(
@@ -891,3 +891,27 @@ def test_degenerate_jobs_have_wide_and_true_sigmas(
     # Six degrees of freedom; the mean of n chi-squares has sigma sqrt(12 / n), and a lens that is
     # stated by its field of view only is no draw from its prior here.
     assert np.mean(squares) < 6 + 4 * np.sqrt(12 / len(squares))
+
+
+def test_no_picture_shows_a_common_shift_and_turn() -> None:
+    scene = Scene(JOB, np.random.default_rng(51))
+    network = build_network(JOB, scene.layout, scene.observations)
+    solution = run(network, full_weights(network), network.start)
+    assert not isinstance(solution, NoFit)
+    motion = common_motion(network, solution.state)
+    _, by_kept, _ = network.point_rows(solution.state, full_weights(network).whiteners)
+    # The marks' own deviations of some millimetres stay as they are when the ground turns.
+    assert np.abs(by_kept @ motion).max() < 1e-2 * np.abs(by_kept[:, :, :3]).max()
+    assert np.abs(by_kept @ motion[:, :2]).max() < 1e-9 * np.abs(by_kept[:, :, :3]).max()
+    result = scene.adjusted()
+    assert result.datum is not None
+    # Eight ends at 1 cm, four mountings at 2 cm, two marks at 1 cm.
+    expected = 0.01 / np.sqrt(8 + 1 + 2)
+    assert result.datum.shift_sigma_m == pytest.approx((expected, expected), rel=0.1)
+    scene.job = read(scene, np.random.default_rng(52))
+    offset = scene.adjusted()
+    assert offset.datum is not None
+    assert offset.datum.shift_sigma_m[1] < 0.75 * expected
+    text = unobserved(result)
+    assert text is not None
+    assert "0.3 cm lengthways, 0.3 cm across" in text

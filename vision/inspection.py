@@ -40,6 +40,7 @@ from vision.verdict import (
     seam_verdict,
     strip_verdict,
     unidentified_camera,
+    unobserved,
 )
 from vision.verdict.cameras import aim_is_beyond, aim_judgements
 
@@ -342,7 +343,8 @@ def _warnings(found: _Findings) -> tuple[str, ...]:
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
-        warnings += causes(found.job, found.adjustment)
+        held = unobserved(found.adjustment)
+        warnings += [*causes(found.job, found.adjustment), *([held] if held else [])]
         used = {reading.name for reading in found.adjustment.readings}
         warnings += [
             f"reading {number} is not used: its camera takes no part in the adjustment"

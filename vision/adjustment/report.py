@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.group_tests import group_tests
-from vision.adjustment.network import OWN, Network
+from vision.adjustment.network import OWN, Network, State
 from vision.adjustment.readings import ReadingView
 from vision.adjustment.screening import Solved, spread_of
 from vision.adjustment.values import (
@@ -16,6 +16,7 @@ from vision.adjustment.values import (
     AdjustedReading,
     AdjustedStrip,
     Adjustment,
+    Datum,
     Explanation,
 )
 from vision.adjustment.world import QUARTER_TURN
@@ -78,7 +79,46 @@ def adjustment_of(
         groups=group_tests(network, solution, network.groups(), freed=freed),
         readings=tuple(_reading(network, solution, view, freed) for view in network.readings),
         explanations=explanations,
+        datum=datum_of(network, solution, freed),
     )
+
+
+def datum_of(network: Network, solution: Solved, freed: tuple[str, ...]) -> Datum:
+    """How well what was stated and read holds a common shift and turn of everything."""
+    motion = common_motion(network, solution.state)
+    information = np.zeros((3, 3))
+    for group in network.groups():
+        sigma = network.freed_sigma(group) if group in freed else network.group_sigma(group)
+        rows = network.group_rows(solution.state, group)[1] @ motion / sigma
+        information += rows.T @ rows
+    x, y, turn = np.sqrt(np.diag(np.linalg.inv(information)))
+    return Datum(shift_sigma_m=(float(x), float(y)), turn_sigma_rad=float(turn))
+
+
+def common_motion(network: Network, state: State) -> Array:
+    """How the kept unknowns go when everything shifts in x and y, and turns about z, (kept, 3)."""
+    motion = np.zeros((network.kept, 3))
+    world, job = network.world, network.world.job
+
+    def moved(column: int, place_m: Array) -> None:
+        motion[column : column + 2, :2] = np.eye(2)
+        motion[column : column + 2, 2] = [-place_m[1], place_m[0]]
+
+    for i, place_m in enumerate(state.place_m):
+        moved(OWN * i, place_m)
+        # The camera turns with the ground: R' = R turn^-1.
+        motion[OWN * i + 3 : OWN * i + 6, 2] = -state.R[i][:, 2]
+    planned_m = {f"strip {s.name}": np.concatenate([s.from_m, s.to_m]) for s in job.strips}
+    planned_m |= {f"mark {name}": world.planned[name].centre_m for name in world.single}
+    planned_m |= {f"mounting {camera.name}": camera.position_m for camera in job.cameras}
+    columns = {f"strip {name}": own for name, own in world.strips.items()}
+    columns |= {f"mark {name}": world.marks[name] for name in world.single}
+    columns |= {f"mounting {name}": own for name, own in world.cameras.items()}
+    for group, own in columns.items():
+        at = planned_m[group] + state.world[own]
+        for first in range(0, len(at) - 1, 2):
+            moved(network.base + own.start + first, at[first : first + 2])
+    return motion
 
 
 def _reading(

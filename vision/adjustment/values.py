@@ -192,6 +192,19 @@ class GroupTest:
         return self.detectable_along(np.linalg.eigh(self.sharpness)[1][:, 0])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Datum:
+    """How well the whole layout is held against the body, cameras and all.
+
+    No picture shows a common shift or turn of everything: strips and marks and mountings move
+    together. Only what was stated about their places holds it, and offsets from the centre line
+    that were read. Sigmas of the shift in x and y and of the turn about the origin.
+    """
+
+    shift_sigma_m: tuple[float, float]
+    turn_sigma_rad: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjustment:
     """The joint solution.
@@ -203,7 +216,7 @@ class Adjustment:
     better it is than others, and what to read to decide. `groups` are the tests of all groups,
     `readings` those that took part. `mark_m` maps each mark seen by a camera to its adjusted place
     (3,). `parameter_covariance` is that of all unknowns but the marks' own deviations;
-    `camera_slice` maps a camera to its 14 columns.
+    `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
     """
 
     cameras: tuple[AdjustedCamera, ...]
@@ -219,6 +232,7 @@ class Adjustment:
     groups: dict[str, GroupTest] = field(default_factory=dict)
     readings: tuple[AdjustedReading, ...] = ()
     explanations: tuple[Explanation, ...] = ()
+    datum: Datum | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from vision.adjustment import AdjustedReading, Adjustment, Explanation, FurtherReading
 from vision.job import AngleReading, Job
+from vision.verdict.rule import centimetres
 
 BEYOND_DOUBT = 1000.0
 """Odds above this are said no more exactly: the sigmas they rest on are not that well known."""
@@ -17,6 +20,18 @@ def causes(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
     return tuple(
         _named(job, each, readings) if len(each.groups) == 1 else _tied(job, each)
         for each in adjustment.explanations
+    )
+
+
+def unobserved(adjustment: Adjustment) -> str | None:
+    """What no picture can show, and how well the stated places hold it, as a sentence."""
+    if adjustment.datum is None:
+        return None
+    x, y = (centimetres(sigma) for sigma in adjustment.datum.shift_sigma_m)
+    turn = float(np.degrees(adjustment.datum.turn_sigma_rad))
+    return (
+        "no picture shows how the layout as a whole lies against the body: what the job states of"
+        f" places holds it to {x} lengthways, {y} across and {turn:.2f} degrees (one sigma)"
     )
 
 
