@@ -18,12 +18,14 @@ from scipy import stats
 from scipy.linalg import block_diag
 
 from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_readings
+from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_alpha, group_tests, noncentrality
-from vision.adjustment.network import Network, State, Weights, build_network, whiteners
+from vision.adjustment.network import Network
 from vision.adjustment.report import common_motion, length_slip
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import usable
+from vision.adjustment.state import State, Weights, whiteners
 from vision.geometry import Aim, Array, Pose
 from vision.job import (
     AngleReading,

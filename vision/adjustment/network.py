@@ -12,19 +12,16 @@ a single mark's place, a camera's lens, a type of lens, a reading.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment.elimination import Grouping, Rows, grouping
-from vision.adjustment.readings import ReadingView, reading_rows, reading_views
-from vision.adjustment.values import CameraObservations
-from vision.adjustment.world import World, build_world
-from vision.geometry import Array, Pose, cross_matrix
-from vision.job import Camera, Job
-from vision.layout import Layout
+from vision.adjustment.elimination import Rows
+from vision.adjustment.readings import ReadingView, reading_rows
+from vision.adjustment.state import PointRows, State, View, Weights
+from vision.adjustment.world import World
+from vision.geometry import Array, cross_matrix
 from vision.lens import monotone_limits_rad, project_with_derivatives
 from vision.lens_prior import (
     CENTRE_SIGMA_PX,
@@ -38,9 +35,6 @@ OWN = 14
 
 LENS = 8
 
-LEAST_PX2 = 1e-8
-"""(0.1 millipixel)^2: no centre is better, and a singular covariance is no reason to stop."""
-
 FREED_SIGMA_M = 1.0
 """Prior of a group that is set free: useless against centimetres, enough to hold the gauge."""
 
@@ -49,74 +43,6 @@ FREED_LENS = 0.3
 
 CENTRE_ROWS = 2
 """Of a lens prior on the curve, the last two rows hold the centre: no matter of the lens's type."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class State:
-    """Rotations (n, 3, 3), places (n, 3) and lenses (n, 8) camera by camera; types of lens (s, 8).
-
-    `world` (w,) are the world's deviations from the plan.
-    """
-
-    R: Array
-    place_m: Array
-    lens: Array
-    shared: Array
-    world: Array
-
-    def pose(self, index: int) -> Pose:
-        """One camera's pose, brought to an exact rotation."""
-        u, _, vt = np.linalg.svd(self.R[index])
-        return Pose.at(self.place_m[index], u @ vt)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class View:
-    """One camera, which of the network's points are its own, and which type of lens it shares."""
-
-    camera: Camera
-    observations: CameraObservations
-    rows: slice
-    shares: int | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PointRows:
-    """Every point of every camera, view by view (p): where it was seen and how its place moves.
-
-    `by_kept_m` (p, 3, kept) and `by_own_m` (p, 3, o) are constant derivatives of the places by the
-    world; `spread_px2` (p, 2, 2) is the point's spread by its mark's own deviation.
-    """
-
-    camera: NDArray[np.intp]
-    ids: tuple[str, ...]
-    planned_m: Array
-    pixels_px: Array
-    covariance_px2: Array
-    by_kept_m: Array
-    by_own_m: Array
-    by_block: Grouping
-    blocks: NDArray[np.intp]
-    spread_px2: Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Weights:
-    """What the observations weigh in one solution.
-
-    `whiteners` (p, 2, 2); zero leaves a point out. `group_sigma` by group name replaces the stated
-    sigma of the group, in m, for an angle in rad, for a lens in its stated sigmas.
-    """
-
-    whiteners: Array
-    group_sigma: dict[str, float]
-
-
-def whiteners(covariance_px2: Array) -> Array:
-    """Matrices W (n, 2, 2) with W C W^T = 1; no variance counts as less than LEAST_PX2."""
-    values, vectors = np.linalg.eigh(covariance_px2)
-    scale = 1 / np.sqrt(np.maximum(values, LEAST_PX2))
-    return np.asarray(scale[..., None] * vectors.transpose(0, 2, 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -428,86 +354,3 @@ class Network:
         # holds as many directions as a lens has, whatever its rows. What is left are the turns.
         readings = sum(view.count for view in self.readings)
         return 2 * int(used.sum()) - 3 * len(self.views) + readings
-
-
-def build_network(
-    job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
-) -> Network:
-    """Lay out unknowns and constant derivatives for the cameras in `observations`."""
-    ids = [i for seen in observations for i in seen.points.ids]
-    names = [seen.name for seen in observations]
-    world = build_world(job, layout, dict.fromkeys(ids), names)
-    cameras = {camera.name: camera for camera in job.cameras}
-    types = _shared_types(cameras, observations)
-    type_names = list(types)
-    views, first = [], 0
-    for seen in observations:
-        camera, count = cameras[seen.name], len(seen.points.ids)
-        shares = type_names.index(camera.lens) if camera.lens in types else None
-        rows = slice(first, first + count)
-        views.append(View(camera=camera, observations=seen, rows=rows, shares=shares))
-        first += count
-    return Network(
-        views=tuple(views),
-        points=_points(world, observations),
-        types=tuple(types.items()),
-        world=world,
-        readings=reading_views(job, world, names),
-    )
-
-
-def _shared_types(
-    cameras: dict[str, Camera], observations: tuple[CameraObservations, ...]
-) -> dict[str, LensPrior]:
-    """Lenses that several cameras with pictures of one size name, with their priors."""
-    by_name: dict[str, list[LensPrior]] = {}
-    for seen in observations:
-        by_name.setdefault(cameras[seen.name].lens, []).append(seen.prior)
-    return {
-        name: priors[0]
-        for name, priors in by_name.items()
-        if len(priors) > 1 and len({(p.guess.width, p.guess.height) for p in priors}) == 1
-    }
-
-
-def _points(world: World, observations: tuple[CameraObservations, ...]) -> PointRows:
-    ids = tuple(i for seen in observations for i in seen.points.ids)
-    planned = np.concatenate([np.zeros((0, 3)), *(seen.points.planned_m for seen in observations)])
-    by_kept, by_own, blocks = world.d_places([world.mark_of_point[i] for i in ids], planned)
-    count = (world.size - world.kept) // world.own_size
-    covariance = [seen.points.covariance_px2 for seen in observations]
-    own_sigma = np.concatenate([world.sigma[world.kept :], np.zeros(world.own_size)])
-    own_sigma = own_sigma.reshape(-1, world.own_size)[np.where(blocks < 0, count, blocks)]
-    # A single mark is kept, and so is what a reading names, but their spread is their own alike.
-    kept_sigma = world.sigma[: world.kept].copy()
-    for columns in world.strips.values():
-        kept_sigma[columns] = 0.0
-    kept_sigma[list(world.bows.values())] = 0.0
-    spread = []
-    for seen, rows in zip(observations, _slices(observations), strict=True):
-        pose, lens = seen.start
-        _, by_point, _ = lens.project_with_derivatives(pose.transform(seen.points.planned_m))
-        by_place = by_point @ pose.R
-        own = by_place @ np.concatenate(
-            [by_kept[rows] * kept_sigma, by_own[rows] * own_sigma[rows, None, :]], axis=-1
-        )
-        spread.append(own @ own.transpose(0, 2, 1))
-    camera = np.repeat(np.arange(len(observations)), [len(s.points.ids) for s in observations])
-    pixels = np.concatenate([np.zeros((0, 2)), *(seen.points.pixels_px for seen in observations)])
-    return PointRows(
-        camera=camera.astype(np.intp),
-        ids=ids,
-        planned_m=planned,
-        pixels_px=pixels,
-        covariance_px2=np.concatenate([np.zeros((0, 2, 2)), *covariance]),
-        by_kept_m=by_kept,
-        by_own_m=by_own,
-        by_block=grouping(blocks, count),
-        blocks=blocks,
-        spread_px2=np.concatenate([np.zeros((0, 2, 2)), *spread]),
-    )
-
-
-def _slices(observations: tuple[CameraObservations, ...]) -> list[slice]:
-    ends = np.cumsum([0, *(len(seen.points.ids) for seen in observations)])
-    return [slice(a, b) for a, b in pairwise(ends)]

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.group_tests import group_tests
-from vision.adjustment.network import OWN, Network, State
+from vision.adjustment.network import OWN, Network
 from vision.adjustment.readings import ReadingView
 from vision.adjustment.screening import Solved, spread_of
+from vision.adjustment.state import State
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,

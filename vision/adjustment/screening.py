@@ -14,7 +14,8 @@ import numpy as np
 from scipy import stats
 
 from vision.adjustment.elimination import Covariance, Reduced, reduce
-from vision.adjustment.network import Network, State, Weights, whiteners
+from vision.adjustment.network import Network
+from vision.adjustment.state import State, Weights, whiteners
 from vision.adjustment.world import Blocks
 from vision.geometry import Array
 from vision.plan_fit import Flags
@@ -35,6 +36,10 @@ FARTHEST = 1e5
 SETTLED_WEIGHTS = 0.2
 """Rounds end when no distance moves by more than this share of the cut, and no group's sigma by
 more than this share of what was stated."""
+
+CLEAN = 1.4
+"""Nothing is suspect where every group and point lies within this many times the cut: a weight of
+one half at the least, and no further round."""
 
 LEAST_REDUNDANCY = 1e-3
 """Directions of a group that the rest of the network controls less than this are not judged."""
@@ -110,43 +115,55 @@ def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
     a strip laid wrong would make its own good marks look bad. A single mark is a group, and moves
     before its points are suspected.
     """
-    state, before = network.start, np.full(1, np.nan)
-    points = network.points
-    group_sigma: dict[str, float] = {}
-    both = np.where(used[:, None, None], points.spread_px2, 0.0)
     of_strip = np.array([network.world.planned[m].strip is not None for m in network.marks])
+    state = network.start
     distance = np.where(of_strip, _combined_distance(network, state), 0.0)
+    group_sigma: dict[str, float] = {}
+    factors, before = np.zeros(0), np.full(1, np.nan)
     for _ in range(ROBUST_ROUNDS):
         scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
         share = np.where(used, np.minimum(distance, FARTHEST) / (scale * CAUCHY_CUT), 0.0)
-        factors = [sigma / network.group_sigma(group) for group, sigma in group_sigma.items()]
         now = np.minimum(np.concatenate([share, factors]), 1e3)
         if len(now) == len(before) and np.abs(now - before).max(initial=0.0) < SETTLED_WEIGHTS:
             break
         before = now
-        excess = np.square(share)[:, None, None]
-        inflated = points.covariance_px2 + excess * (points.covariance_px2 + both)
-        reduced = np.where(used[:, None, None], whiteners(inflated), 0.0)
-        # Only the weights are wanted of a round, not its last digit.
-        weights = Weights(whiteners=reduced, group_sigma=group_sigma)
-        found = settle(
-            lambda at, weights=weights: reduce(network.rows(at, weights)),  # type: ignore[misc]
-            network.retract,
-            state,
-            max_iterations=10,
-            tolerance=ROBUST_TOLERANCE,
-            damping=LEAST_DAMPING,
-        )
-        if isinstance(found, NoFit):
+        found = _robust_round(network, state, used, share, group_sigma)
+        if found is None:
             break
-        state = found.state
+        state = found
         group_sigma = _robust_group_sigma(network, state)
+        stated = [network.group_sigma(group) for group in group_sigma]
+        factors = np.array(list(group_sigma.values())) / np.array(stated)
         distance = _combined_distance(network, state)
+        farthest = distance[used].max(initial=0.0)
+        if factors.max(initial=1.0) < CLEAN and farthest < CAUCHY_CUT * CLEAN:
+            break
     sound = used.copy()
     for view in network.views:
         off = np.where(used[view.rows], distance[view.rows], np.inf)
         sound[view.rows] &= _keep_enough(off, float(np.sqrt(GROSS_CHI2)))
     return state, sound
+
+
+def _robust_round(
+    network: Network, state: State, used: Flags, share: Array, group_sigma: dict[str, float]
+) -> State | None:
+    """Solve once with points weighted down by their `share` (p,) of the cut, and with groups so."""
+    points = network.points
+    both = points.covariance_px2 + np.where(used[:, None, None], points.spread_px2, 0.0)
+    inflated = points.covariance_px2 + np.square(share)[:, None, None] * both
+    reduced = np.where(used[:, None, None], whiteners(inflated), 0.0)
+    weights = Weights(whiteners=reduced, group_sigma=group_sigma)
+    # Only the weights are wanted of a round, not its last digit.
+    found = settle(
+        lambda at: reduce(network.rows(at, weights)),
+        network.retract,
+        state,
+        max_iterations=10,
+        tolerance=ROBUST_TOLERANCE,
+        damping=LEAST_DAMPING,
+    )
+    return None if isinstance(found, NoFit) else found.state
 
 
 def _keep_enough(distance: Array, limit: float) -> Flags:

@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.adjustment.building import build_network
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, suspicions
-from vision.adjustment.network import Network, State, build_network, whiteners
+from vision.adjustment.network import Network
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import (
     Solved,
@@ -18,6 +19,7 @@ from vision.adjustment.screening import (
     screen_points,
     weights_of,
 )
+from vision.adjustment.state import State, whiteners
 from vision.adjustment.values import (
     Adjustment,
     CameraObservations,
@@ -265,7 +267,7 @@ def _adjusted(
         pass
     if search.restore_groups():
         search.free_groups()
-    search.screen()
+        search.screen()
     search.explain()
     return adjustment_of(
         job,
