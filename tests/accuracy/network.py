@@ -1,6 +1,6 @@
 """Print, on simulated jobs, whether the stated uncertainties are true and faults rightly named.
 
-    python -m tests.accuracy.network [--jobs 1000] [--faults 100] [--seed 1] [--sparse 500]
+    python -m tests.accuracy.network [--jobs 1000] [--faults 100] [--seed 1] [--sparse 300]
 
 Jobs like sample_frames/clear_day: its layout, cameras and stated fields of view. Each job draws its
 truth from the sigmas that the job states (lens curve and centre, mountings, strip ends and bow,
@@ -589,7 +589,7 @@ def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--jobs", type=int, default=1000)
-    parser.add_argument("--sparse", type=int, default=500, help="jobs of each further kind")
+    parser.add_argument("--sparse", type=int, default=300, help="jobs of each further kind")
     parser.add_argument("--faults", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
@@ -605,19 +605,24 @@ def main() -> None:
             rng = np.random.default_rng([given.seed, index])
             print_coverage(label, run_jobs(kind, count, rng))
     if given.faults:
-        print_faults("fields of view only", with_readings(job), given.faults, given.seed)
-        print_faults("lens files", with_readings(known_lenses(job)), given.faults, given.seed)
+        every = (*FAULTS, *MORE_FAULTS)
+        print_faults("fields of view only", with_readings(job), every, given)
+        print_faults("lens files", with_readings(known_lenses(job)), FAULTS, given)
 
 
-def print_faults(label: str, job: Job, count: int, seed: int) -> None:
+def print_faults(
+    label: str, job: Job, faults: tuple[Fault, ...], given: argparse.Namespace
+) -> None:
     """Print what is named for each kind of fault."""
-    print(f"single faults in jobs with readings and {label}, {count} each; by how many times its")
-    print(f"minimal detectable bias (MDB) the fault is: beyond {CLEAR}, and not")
+    print(
+        f"single faults in jobs with readings and {label}, {given.faults} each; by how many times"
+    )
+    print(f"its minimal detectable bias (MDB) the fault is: beyond {CLEAR}, and not")
     print("                         median             beyond                    not")
     print("                         x MDB    right   tie missed wrong   right   tie missed wrong")
-    for index, fault in enumerate((*FAULTS, *MORE_FAULTS)):
-        rng = np.random.default_rng([seed, 10 + index])
-        print_fault(fault.label, run_jobs(job, count, rng, fault))
+    for index, fault in enumerate(faults):
+        rng = np.random.default_rng([given.seed, 10 + index])
+        print_fault(fault.label, run_jobs(job, given.faults, rng, fault))
 
 
 if __name__ == "__main__":
