@@ -14,6 +14,7 @@ from cli.lens import lens
 from cli.measure import measure
 from cli.scene import scene
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
+from cli.walk import walk
 from vision import __version__
 
 app = typer.Typer(
@@ -29,6 +30,7 @@ app.command()(length)
 app.command()(scene)
 app.command()(lens)
 app.command()(measure)
+app.command()(walk)
 
 
 def _version(asked: bool) -> None:
