@@ -1,0 +1,269 @@
+"""Sheets 2 and 3: how to find the datum lines, each strip's offsets, and what shows squareness."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from vision.setting_out import (
+    Diagonal,
+    DiagonalPair,
+    Legs,
+    SettingOut,
+    StripLine,
+    Triangle,
+    exact,
+    same,
+)
+from vision.sheets.book import Book, Column, Flow
+from vision.sheets.figures import Figures
+from vision.sheets.page import MM_PER_PT, SMALLEST_PT, WHITE, Box, wrapped
+from vision.sheets.plan_drawing import PlanView, key_letters, shown_reach
+
+SKETCH_MM = 58.0
+CARD_MM = 31.0
+TRIANGLE_CARD_MM = 37.0
+TEXT_AT_MM = 40.0
+READ_MM = 40.0
+"""Where a card's text begins, and what the lines to fill in take at its right."""
+
+
+def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
+    """How the two datum lines are found, and where the strips lie against them."""
+    page = book.new_page("Datum lines")
+    inner = book.inner
+    sketch = Box(
+        left=inner.right - SKETCH_MM, top=inner.top + 2, right=inner.right, bottom=inner.top + 118
+    )
+    _sketch(PlanView.small(page, setting, sketch.grown(-7.0)))
+    left = Box(left=inner.left, top=inner.top, right=sketch.left - 4, bottom=inner.bottom)
+    flow = Flow(book, page.title, page, left)
+    flow.heading("Everything is measured from two lines")
+    flow.steps(_finding(setting, figures))
+    if flow.page is page:
+        flow.y = max(flow.y, sketch.bottom)
+        flow.box = inner
+    flow.heading("Strips against the lines")
+    columns = (
+        Column(title="", width=9, size_pt=11, bold=True),
+        Column(title="strip", width=30, bold=True),
+        Column(title="line of marks, out from the body", width=49),
+        Column(title="inside edge of the tape, out from the body", width=49),
+        Column(title="line of marks, from its datum line", width=book.inner.width - 137),
+    )
+    flow.table(columns, [_offsets(i, line, figures) for i, line in enumerate(setting.strips)])
+    flow.paragraph(
+        "The offsets from the datum lines decide. Those from the body are for a body as long and "
+        "wide as the job states, measured where the plumb line hangs.", SMALLEST_PT,
+    )  # fmt: skip
+
+
+def _finding(setting: SettingOut, figures: Figures) -> Iterator[str]:
+    lot, vehicle = setting.lot, setting.job.vehicle
+    yield (
+        "F and R. Hang a plumb bob from the left and from the right corner of the front, at the "
+        "same height. Chalk the ground under both, halve the distance between them: F. The same "
+        "at the rear: R."
+    )
+    yield (
+        "Centre line. Stretch a string through F and R under the body, with a pole and not by "
+        f"crawling, and on to {figures.at_least(lot.ahead_m)} ahead of the body and "
+        f"{figures.at_least(lot.behind_m)} behind. Chalk it ahead and behind."
+    )
+    yield (
+        "M, on each side. Hang the plumb bob from the front and from the rear end of that side. "
+        "Chalk a line through both points, halve the distance: M. It is "
+        f"{figures.both(exact(vehicle.length_m / 2))} from either end where the body is as long "
+        "as stated."
+    )
+    yield (
+        "Mid line. It runs through both M. Stretch a string across both and carry it on to each "
+        "side."
+    )
+    yield (
+        "Are the two square? The distances from F to the left M and to the right M are equal, or "
+        f"differ by less than {figures.allowed(setting.job.tolerances.strip_m / 3)}. If not, the "
+        "ends of the body are not square: halve the difference on both sides."
+    )
+    if vehicle.height_m is None:
+        yield "Look up: the body may overhang where you hang the bob. Use its outermost faces."
+
+
+def _offsets(index: int, line: StripLine, figures: Figures) -> tuple[str, ...]:
+    def pair(values: tuple[Fraction, Fraction] | None) -> str:
+        if values is None:
+            return "at an angle: lay by its ends"
+        one = same(values)
+        if one is not None:
+            return figures.both(one)
+        return f"{figures.both(values[0])} at 0, {figures.both(values[1])} at the last"
+
+    if line.side == "free":
+        datum = f"0: {figures.where(line.first)}. Last: {figures.where(line.last)}."
+    else:
+        axis = line.side in ("left", "right")
+        ends = [(e.left_m if axis else e.ahead_m) for e in (line.first, line.last)]
+        word = {"left": "left", "right": "right", "front": "ahead", "rear": "behind"}[line.side]
+        datum = f"{pair((abs(ends[0]), abs(ends[1])))} {word}"
+    return (
+        key_letters(index), line.strip.name, pair(line.body_m), pair(line.inside_m), datum,
+    )  # fmt: skip
+
+
+def _sketch(view: PlanView) -> None:
+    """Datum lines over the small plan, with F, R and both M."""
+    page = view.page
+    vehicle = view.setting.job.vehicle
+    x, y = vehicle.length_m / 2, vehicle.width_m / 2
+    low, high = shown_reach(view.setting)
+    (left, top), (right, bottom) = view.place(high), view.place(low)
+    middle_x, middle_y = view.place((0, 0))
+    dash = (5, 1.2, 0.8, 1.2)
+    page.line((middle_x, top - 6), (middle_x, bottom + 6), line_mm=0.35, dash_mm=dash)
+    page.line((left - 6, middle_y), (right + 6, middle_y), line_mm=0.35, dash_mm=dash)
+    for name, ground, aside in (
+        ("F", (x, 0.0), (3.2, -1.6)), ("R", (-x, 0.0), (3.2, 4.6)), ("M", (0.0, y), (3.2, -1.6)),
+        ("M", (0.0, -y), (-3.2, -1.6)),
+    ):  # fmt: skip
+        at = view.place(ground)
+        page.disc(*at, 1.1, fill=0.0)
+        page.text(at[0] + aside[0], at[1] + aside[1], name, 11, bold=True, anchor="middle")
+
+
+# --------------------------------------------------------------------------------------- square
+
+
+def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
+    """Diagonals, widths and triangles, with the difference that each allows."""
+    tolerance_m = setting.job.tolerances.strip_m
+    flow = Flow(book, "Is it square?")
+    flow.paragraph(
+        f"Limits follow from the job's strip tolerance, {figures.allowed(tolerance_m)}: at the "
+        "limit a mark lies that far out. Aim for a third of it. Tape every distance twice, with "
+        "the tape straight, level and pulled alike, and write it down."
+    )
+    if setting.pairs:
+        flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
+    for number, pair in enumerate(setting.pairs, start=1):
+        _pair_card(flow, number, pair, setting, figures)
+    if setting.triangles:
+        flow.heading("Right angles by a 3-4-5 triangle", keep=TRIANGLE_CARD_MM)
+    for triangle in setting.triangles:
+        _triangle_card(flow, triangle, setting, figures)
+    if not setting.pairs and not setting.triangles:
+        flow.paragraph("No two strips of this layout face each other: lay each by its offsets.")
+
+
+Row = tuple[str, float, bool]
+"""A line of a card: text, size, whether bold."""
+
+
+def _card(flow: Flow, rows: list[Row], width: float, least: float) -> Box:
+    """Room for a card below a thin line, as high as its thumbnail or its wrapped rows."""
+    lines = _wrapped(rows, width)
+    height = max(least, 3.5 + sum(size * MM_PER_PT * 1.25 for _, size, _ in lines))
+    flow.room(height)
+    top = flow.y + 1.0
+    flow.page.line((flow.box.left, top), (flow.box.right, top), line_mm=0.2)
+    flow.y += height
+    card = Box(left=flow.box.left, top=top + 1.5, right=flow.box.right, bottom=flow.y - 0.5)
+    y = card.top
+    for text, size, bold in lines:
+        y += size * MM_PER_PT * 1.25
+        flow.page.text(card.left + TEXT_AT_MM, y - 1.0, text, size, bold=bold)
+    return card
+
+
+def _wrapped(rows: list[Row], width: float) -> list[Row]:
+    return [
+        (line, size, bold)
+        for text, size, bold in rows
+        for line in wrapped(text, width, size, bold=bold)
+    ]
+
+
+def _thumb(card: Box, least: float) -> Box:
+    return Box(
+        left=card.left + 8, top=card.top, right=card.left + TEXT_AT_MM - 4,
+        bottom=card.top + least - 4,
+    )  # fmt: skip
+
+
+def _pair_card(
+    flow: Flow, number: int, pair: DiagonalPair, setting: SettingOut, figures: Figures
+) -> None:
+    rows: list[Row] = [
+        (_distance(pair.first, figures), 11, True),
+        (_distance(pair.second, figures), 11, True),
+        (_difference(pair, figures), 10, False),
+        (_reading(pair), 10, False),
+    ]
+    if pair.first.under_body or pair.second.under_body:
+        under = "Runs under the body: feed the tape with a pole, clear of the wheels."
+        rows.append((under, 10, False))
+    card = _card(flow, rows, flow.box.width - TEXT_AT_MM - READ_MM, CARD_MM)
+    shown = [name for name in (pair.strip, pair.against) if name]
+    view = PlanView.small(flow.page, setting, _thumb(card, CARD_MM), shown)
+    dashes: tuple[tuple[float, ...], ...] = ((), (1.2, 0.9))
+    for diagonal, dash in zip((pair.first, pair.second), dashes, strict=True):
+        ends = [view.place(end) for end in diagonal.ends_m]
+        flow.page.line(*ends, line_mm=1.0, grey=WHITE)
+        flow.page.line(*ends, line_mm=0.5, dash_mm=dash)
+    flow.page.text(card.left, card.top + 4.5, str(number), 13, bold=True)
+    for row in (0, 1):
+        y = card.top + 5.0 + 9.0 * row
+        flow.page.text(card.right - 38, y, "read", SMALLEST_PT)
+        flow.page.line((card.right - 29, y + 0.6), (card.right, y + 0.6), line_mm=0.3)
+
+
+def _distance(diagonal: Diagonal, figures: Figures) -> str:
+    return f"{diagonal.between[0]} to {diagonal.between[1]}: {figures.both(diagonal.length_m)}"
+
+
+def _difference(pair: DiagonalPair, figures: Figures) -> str:
+    limit = figures.allowed(pair.allowed_m)
+    if abs(pair.difference_m) < 5e-4:
+        return f"Equal, or differ by at most {limit}."
+    longer = "first" if pair.difference_m > 0 else "second"
+    return f"The {longer} is {figures.both(abs(pair.difference_m))} longer, give or take {limit}."
+
+
+def _reading(pair: DiagonalPair) -> str:
+    shift = f"10 mm of difference shows {10 / pair.answer:.1f} mm"
+    if pair.fault == "slide":
+        return (
+            f"Solid line too long: strip {pair.strip} lies too far towards "
+            f"{pair.first.between[1]}, or strip {pair.against} the other way. {shift}."
+        )
+    other = f", or strip {pair.against} at {pair.first.between[0]}" if pair.against else ""
+    return (
+        f"Solid line too long: strip {pair.strip} lies too far out at "
+        f"{pair.first.between[1]}{other}. {shift} at each end."
+    )
+
+
+def _triangle_card(flow: Flow, triangle: Triangle, setting: SettingOut, figures: Figures) -> None:
+    where = "ahead" if triangle.away > 0 else "behind"
+    rows: list[Row] = [
+        (f"strip {triangle.strip}", 11, True),
+        (_sides(triangle.metric, where, figures, metric=True), 10, False),
+        (_sides(triangle.imperial, where, figures, metric=False), 10, False),
+    ]
+    card = _card(flow, rows, flow.box.width - TEXT_AT_MM, TRIANGLE_CARD_MM)
+    thumb = _thumb(card, TRIANGLE_CARD_MM)
+    inner = Box(left=thumb.left, right=thumb.right, top=thumb.top + 4, bottom=thumb.bottom - 4)
+    view = PlanView.small(flow.page, setting, inner, (triangle.strip,))
+    x, y = triangle.corner_m
+    legs = triangle.metric
+    out = x + triangle.away * float(legs.along_line_m)
+    corners = [view.place(p) for p in ((x, y), (x, y + float(legs.along_strip_m)), (out, y))]
+    flow.page.polygon(corners, line_mm=0.5)
+
+
+def _sides(legs: Legs, where: str, figures: Figures, *, metric: bool) -> str:
+    show = figures.metres if metric else figures.feet
+    return (
+        f"{show(legs.along_strip_m)} along the strip from the centre line, to either side; "
+        f"{show(legs.along_line_m)} along the centre line, {where}; between their ends "
+        f"{show(legs.across_m)}, off by at most {figures.allowed(legs.allowed_m)}."
+    )
