@@ -12,6 +12,7 @@ from cli.check import check
 from cli.length import length
 from cli.lens import lens
 from cli.scene import scene
+from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
 from vision import __version__
 
@@ -26,6 +27,7 @@ app = typer.Typer(
 app.command()(check)
 app.command()(length)
 app.command()(scene)
+app.command()(sheet)
 app.command()(lens)
 
 

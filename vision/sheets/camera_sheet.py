@@ -24,7 +24,8 @@ def camera_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         "Nose down: the gauge along the way the camera looks, on top of the housing or along its "
         "side. Lens face: the gauge upright against the face of the lens, which overhangs when the "
         "camera looks down, counted from level. Level across: the gauge square to the way it "
-        "looks, clockwise seen from behind is plus. Measure each height to the middle of the lens.", 9.5,
+        "looks, clockwise seen from behind is plus. Measure each height to the middle of the "
+        "lens.", 9.5,
     )  # fmt: skip
     flow.paragraph(
         "A gauge reads against gravity. Lay it on the ground first: a fall of 1 in 100 the way "

@@ -1,4 +1,4 @@
-"""Sheets 2 and 3: how to find the datum lines, each strip's offsets, and what shows squareness."""
+"""How to find the datum lines, each strip's offsets, and what shows squareness."""
 
 from __future__ import annotations
 
@@ -8,10 +8,8 @@ from fractions import Fraction
 from vision.setting_out import (
     Diagonal,
     DiagonalPair,
-    Legs,
     SettingOut,
     StripLine,
-    Triangle,
     exact,
     same,
 )
@@ -21,8 +19,7 @@ from vision.sheets.page import MM_PER_PT, SMALLEST_PT, WHITE, Box, wrapped
 from vision.sheets.plan_drawing import PlanView, key_letters, shown_reach
 
 SKETCH_MM = 58.0
-CARD_MM = 31.0
-TRIANGLE_CARD_MM = 37.0
+CARD_MM = 26.0
 TEXT_AT_MM = 40.0
 READ_MM = 40.0
 """Where a card's text begins, and what the lines to fill in take at its right."""
@@ -33,9 +30,12 @@ def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     page = book.new_page("Datum lines")
     inner = book.inner
     sketch = Box(
-        left=inner.right - SKETCH_MM, top=inner.top + 2, right=inner.right, bottom=inner.top + 118
+        left=inner.right - SKETCH_MM, top=inner.top + 2, right=inner.right, bottom=inner.top + 94
     )
-    _sketch(PlanView.small(page, setting, sketch.grown(-7.0)))
+    drawn = Box(
+        left=sketch.left + 9, right=sketch.right - 9, top=sketch.top + 13, bottom=sketch.bottom - 13
+    )
+    _sketch(PlanView.small(page, setting, drawn))
     left = Box(left=inner.left, top=inner.top, right=sketch.left - 4, bottom=inner.bottom)
     flow = Flow(book, page.title, page, left)
     flow.heading("Everything is measured from two lines")
@@ -56,6 +56,8 @@ def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         "The offsets from the datum lines decide. Those from the body are for a body as long and "
         "wide as the job states, measured where the plumb line hangs.", SMALLEST_PT,
     )  # fmt: skip
+    if setting.triangles:
+        _triangles(flow, setting, figures)
 
 
 def _finding(setting: SettingOut, figures: Figures) -> Iterator[str]:
@@ -110,8 +112,31 @@ def _offsets(index: int, line: StripLine, figures: Figures) -> tuple[str, ...]:
     )  # fmt: skip
 
 
+def _triangles(flow: Flow, setting: SettingOut, figures: Figures) -> None:
+    flow.heading("End strips square to the centre line: 3-4-5 triangles", keep=30)
+    flow.paragraph(
+        "From where the strip's line crosses the centre line, to either side, and along the centre "
+        "line away from the body. Chalk both, then tape between them and swing the strip's line "
+        "until it fits. Use the row of your tape.", 9.5,
+    )  # fmt: skip
+    columns = (
+        Column(title="strip", width=34, bold=True),
+        Column(title="along the strip", width=30, anchor="end"),
+        Column(title="along the centre line", width=36, anchor="end"),
+        Column(title="between them", width=30, size_pt=12, bold=True, anchor="end"),
+        Column(title="off by at most", width=flow.box.width - 130, anchor="end"),
+    )
+    rows = []
+    for triangle in setting.triangles:
+        name = f"{triangle.strip} ({'ahead' if triangle.away > 0 else 'behind'})"
+        for legs, show in ((triangle.metric, figures.metres), (triangle.imperial, figures.feet)):
+            sides = (legs.along_strip_m, legs.along_line_m, legs.across_m)
+            rows.append((name, *map(show, sides), figures.allowed(legs.allowed_m)))
+    flow.table(columns, rows)
+
+
 def _sketch(view: PlanView) -> None:
-    """Datum lines over the small plan, with F, R and both M."""
+    """Datum lines and triangles over the small plan, with F, R and both M."""
     page = view.page
     vehicle = view.setting.job.vehicle
     x, y = vehicle.length_m / 2, vehicle.width_m / 2
@@ -121,20 +146,29 @@ def _sketch(view: PlanView) -> None:
     dash = (5, 1.2, 0.8, 1.2)
     page.line((middle_x, top - 6), (middle_x, bottom + 6), line_mm=0.35, dash_mm=dash)
     page.line((left - 6, middle_y), (right + 6, middle_y), line_mm=0.35, dash_mm=dash)
-    for name, ground, aside in (
-        ("F", (x, 0.0), (3.2, -1.6)), ("R", (-x, 0.0), (3.2, 4.6)), ("M", (0.0, y), (3.2, -1.6)),
-        ("M", (0.0, -y), (-3.2, -1.6)),
-    ):  # fmt: skip
+    for name, ground, label in (
+        ("F", (x, 0.0), right + 4.5),
+        ("R", (-x, 0.0), right + 4.5),
+        ("M", (0.0, y), left - 4.5),
+        ("M", (0.0, -y), right + 4.5),
+    ):
         at = view.place(ground)
         page.disc(*at, 1.1, fill=0.0)
-        page.text(at[0] + aside[0], at[1] + aside[1], name, 11, bold=True, anchor="middle")
+        page.text(label, at[1] - 1.2, name, 11, bold=True, anchor="middle")
+        if name != "M":
+            page.line(at, (right + 6, at[1]), line_mm=0.15)
+    for triangle in view.setting.triangles:
+        legs = triangle.metric
+        x, y = triangle.corner_m
+        across, out = y + float(legs.along_strip_m), x + triangle.away * float(legs.along_line_m)
+        page.polygon([view.place(p) for p in ((x, y), (x, across), (out, y))], line_mm=0.5)
 
 
 # --------------------------------------------------------------------------------------- square
 
 
 def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
-    """Diagonals, widths and triangles, with the difference that each allows."""
+    """Diagonals and widths, with the difference that each allows."""
     tolerance_m = setting.job.tolerances.strip_m
     flow = Flow(book, "Is it square?")
     flow.paragraph(
@@ -146,11 +180,7 @@ def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
     for number, pair in enumerate(setting.pairs, start=1):
         _pair_card(flow, number, pair, setting, figures)
-    if setting.triangles:
-        flow.heading("Right angles by a 3-4-5 triangle", keep=TRIANGLE_CARD_MM)
-    for triangle in setting.triangles:
-        _triangle_card(flow, triangle, setting, figures)
-    if not setting.pairs and not setting.triangles:
+    if not setting.pairs:
         flow.paragraph("No two strips of this layout face each other: lay each by its offsets.")
 
 
@@ -239,31 +269,4 @@ def _reading(pair: DiagonalPair) -> str:
     return (
         f"Solid line too long: strip {pair.strip} lies too far out at "
         f"{pair.first.between[1]}{other}. {shift} at each end."
-    )
-
-
-def _triangle_card(flow: Flow, triangle: Triangle, setting: SettingOut, figures: Figures) -> None:
-    where = "ahead" if triangle.away > 0 else "behind"
-    rows: list[Row] = [
-        (f"strip {triangle.strip}", 11, True),
-        (_sides(triangle.metric, where, figures, metric=True), 10, False),
-        (_sides(triangle.imperial, where, figures, metric=False), 10, False),
-    ]
-    card = _card(flow, rows, flow.box.width - TEXT_AT_MM, TRIANGLE_CARD_MM)
-    thumb = _thumb(card, TRIANGLE_CARD_MM)
-    inner = Box(left=thumb.left, right=thumb.right, top=thumb.top + 4, bottom=thumb.bottom - 4)
-    view = PlanView.small(flow.page, setting, inner, (triangle.strip,))
-    x, y = triangle.corner_m
-    legs = triangle.metric
-    out = x + triangle.away * float(legs.along_line_m)
-    corners = [view.place(p) for p in ((x, y), (x, y + float(legs.along_strip_m)), (out, y))]
-    flow.page.polygon(corners, line_mm=0.5)
-
-
-def _sides(legs: Legs, where: str, figures: Figures, *, metric: bool) -> str:
-    show = figures.metres if metric else figures.feet
-    return (
-        f"{show(legs.along_strip_m)} along the strip from the centre line, to either side; "
-        f"{show(legs.along_line_m)} along the centre line, {where}; between their ends "
-        f"{show(legs.across_m)}, off by at most {figures.allowed(legs.allowed_m)}."
     )

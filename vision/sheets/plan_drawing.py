@@ -55,7 +55,8 @@ def key_letters(index: int, first: str = "A") -> str:
 class PlanView:
     """A drawing of the ground on a page: `place` takes ground coordinates to the page's.
 
-    `taken` holds what labels must keep clear of.
+    `taken` holds what labels and badges must keep clear of, `lines` what labels must alone: a
+    badge is opaque.
     """
 
     page: Page
@@ -63,6 +64,7 @@ class PlanView:
     scale: float
     middle: Point
     taken: list[Box] = field(default_factory=list)
+    lines: list[Box] = field(default_factory=list)
 
     @classmethod
     def within(
@@ -138,7 +140,7 @@ class PlanView:
                                turned=True)  # fmt: skip
         mid = self.page.text(box.right - 2, y - 1.0, "mid line", SMALLEST_PT, anchor="end")
         self.taken += [ahead.box, mid.box]
-        self.taken += [
+        self.lines += [
             Box(left=x - 0.3, right=x + 0.3, top=box.top, bottom=box.bottom),
             Box(left=box.left, right=box.right, top=y - 0.3, bottom=y + 0.3),
         ]
@@ -188,7 +190,7 @@ class PlanView:
                 x=x - out[1] * away, y=y - out[0] * away + 1.1, text=text, size_pt=SMALLEST_PT,
                 anchor="middle", bold=bold,
             )  # fmt: skip
-            if self._free(item.box):
+            if self._free(item.box, self.lines):
                 self.page.items.append(item)
                 self.taken.append(item.box)
                 return
@@ -210,9 +212,9 @@ class PlanView:
                     return True
         return False
 
-    def _free(self, box: Box) -> bool:
+    def _free(self, box: Box, also: Sequence[Box] = ()) -> bool:
         clear = box.grown(0.3)
-        return not any(clear.overlaps(other) for other in self.taken)
+        return not any(clear.overlaps(other) for other in (*self.taken, *also))
 
 
 def shown_reach(setting: SettingOut) -> tuple[Array, Array]:

@@ -1,4 +1,4 @@
-"""Sheet 1: the plan to scale with its key, and the lot it needs."""
+"""The plan to scale with its key, and the lot it needs."""
 
 from __future__ import annotations
 
