@@ -11,6 +11,7 @@ import typer
 from cli.check import check
 from cli.length import length
 from cli.lens import lens
+from cli.marks import marks
 from cli.scene import scene
 from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
@@ -28,6 +29,7 @@ app.command()(check)
 app.command()(length)
 app.command()(scene)
 app.command()(sheet)
+app.command()(marks)
 app.command()(lens)
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 
+from vision.sheets.mark_sheets import mark_sheets
 from vision.sheets.page import Page
 from vision.sheets.paper import Paper, paper_of
 from vision.sheets.setting_sheets import setting_sheets
 from vision.sheets.writing import pdf_bytes, svg_text
 
-__all__ = ["Page", "Paper", "documents", "job_code", "paper_of", "setting_sheets"]
+__all__ = ["Page", "Paper", "documents", "job_code", "mark_sheets", "paper_of", "setting_sheets"]
 
 
 def documents(name: str, pages: Sequence[Page], title: str) -> dict[str, bytes]:

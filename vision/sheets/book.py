@@ -82,14 +82,14 @@ class Book:
             bottom=self.paper.height_mm - MARGIN_MM - foot,
         )
 
-    def finish(self) -> list[Page]:
-        """Every page, complete."""
+    def finish(self, total: int | None = None) -> list[Page]:
+        """Every page, complete; `total` where other pages follow."""
         for number, page in enumerate(self.pages, start=1):
-            self._head(page, number)
+            self._head(page, f"sheet {number} of {total or len(self.pages)}")
             self._cautions(page)
         return self.pages
 
-    def _head(self, page: Page, number: int) -> None:
+    def _head(self, page: Page, count: str) -> None:
         left, right = MARGIN_MM, page.width_mm - MARGIN_MM
         top, bottom = MARGIN_MM, MARGIN_MM + BAND_MM
         base = bottom - 2.8
@@ -102,7 +102,6 @@ class Book:
             fill=BLACK,
         )
         page.text(left + 2, base, "seamtrue", 13, bold=True, grey=WHITE)
-        count = f"sheet {number} of {len(self.pages)}"
         page.text(right - 2, base, count, 11, bold=True, anchor="end", grey=WHITE)
         room = right - 2 - text_width(count, 11, bold=True) - 5 - (cut + 4)
         page.text(cut + 4, base, fitted(page.title, room, 13, bold=True), 13, bold=True, grey=WHITE)

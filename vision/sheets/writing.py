@@ -21,6 +21,7 @@ def pdf_bytes(pages: Iterable[Page], title: str) -> bytes:
     canvas = Canvas(buffer, invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setAuthor("")
+    canvas.setSubject("a measuring aid, certifies nothing")
     canvas.setCreator(f"seamtrue {__version__}")
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
