@@ -26,7 +26,7 @@ from vision.sheets.page import (
 from vision.sheets.paper import LONGEST_MM, MARGIN_MM, Paper
 from vision.sheets.ruler import INCHES_LONG, RULER_MM, rulers, way_arrows
 
-OVERLAP_MM = 10.0
+OVERLAP_MM = 7.0
 """Of neighbouring parts: what glue or tape holds."""
 
 GAP_MM = 4.0
