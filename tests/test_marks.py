@@ -19,8 +19,8 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
+from tests.clashes import clashes
 from tests.lots import lot, lot_text
-from tests.test_sheets import clashes
 from vision.errors import BadInputError
 from vision.job import Board, Cross, Quadrant
 from vision.job_file import job_from_text
@@ -260,6 +260,13 @@ def test_a_job_of_cartons_has_nothing_to_print():
     job = job_from_text(head + '[mark.carton]\nat = [6, 0, 0.7]\nkind = "box_corner"\n', "job.toml")
     with pytest.raises(BadInputError, match="no mark that is printed"):
         mark_sheets(job, A4, "3fa2c1", "job.toml")
+
+
+def test_a_slip_in_a_size_does_not_fill_the_disk():
+    job = lot(8.4, mark='mark = "board"\nsquare = "60 m"\ncorners = [4, 3]')
+    with pytest.raises(BadInputError, match=r"strip\.left.*marks that take \d+ pages of A4") as no:
+        mark_sheets(job, A4, "3fa2c1", "job.toml")
+    assert len(no.value.faults) == 4
 
 
 def test_the_command(tmp_path):

@@ -15,11 +15,14 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.lots import lot, lot_text
 from vision.job_file import job_from_text
-from vision.lengths import UNITS, feet_inches
+from vision.lengths import UNITS, feet_inches, parse_length
 from vision.setting_out import exact, set_out, tape_length_m
+from vision.setting_out.values import FINEST_M
 from vision.sheets.figures import Figures
 
 FOOT = float(UNITS["ft"])
@@ -69,6 +72,28 @@ def test_every_running_distance_is_rounded_once_from_the_first_mark():
     # Steps of 0.6 m, each rounded to 1/16 in and then added up, would end this far out.
     step = feet_inches(line.marks[1].running_m)
     assert abs(step.error_m) * (len(line.marks) - 1) > Fraction(2, 1000)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    steps=st.lists(st.integers(1, 50_000), min_size=1, max_size=40),
+    unit=st.sampled_from([Fraction(1, 10**4), UNITS["in"] / 64]),
+    fraction=st.sampled_from([16, 64]),
+)
+def test_no_running_distance_is_off_by_more_than_one_rounding(steps, unit, fraction):
+    meant = [unit * sum(steps[:i]) for i in range(len(steps) + 1)]
+    at = np.array([float(each) for each in meant])
+    job = changed(
+        lot(8.4), "left", at_m=at, from_m=np.zeros(2) + 2.0, to_m=np.array([2.0 + at[-1], 2.0])
+    )
+    line = set_out(job).strips[0]
+    figures = Figures(fraction=fraction)
+    for mark, exactly in zip(line.marks, meant, strict=True):
+        assert abs(parse_length(figures.feet(mark.running_m)) - exactly) <= (
+            UNITS["in"] / fraction / 2 + FINEST_M
+        )
+        metres = parse_length(figures.metres(mark.running_m))
+        assert abs(metres - exactly) <= Fraction(1, 2000) + FINEST_M
 
 
 def test_a_strip_at_an_angle_is_laid_by_its_ends():

@@ -10,7 +10,6 @@ Does not prove: that a person with cold fingers finds them good.
 
 from __future__ import annotations
 
-import itertools
 import re
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -21,6 +20,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
+from tests.clashes import clashes
 from tests.lots import lot, lot_text
 from vision.job import VehicleState
 from vision.job_file import job_from_text
@@ -56,24 +56,6 @@ def words(pages):
     return " ".join(text.text for page in pages for text in page.texts)
 
 
-def clashes(page: Page) -> list[str]:
-    """Texts that cover each other, leave the page, or are covered by a black shape drawn later."""
-    texts = [(text, text.box) for text in page.texts]
-    edge = Box(left=5, top=5, right=page.width_mm - 5, bottom=page.height_mm - 5)
-    found = [f"{text.text!r} leaves the page" for text, box in texts if not edge.holds(box)]
-    for (a, one), (b, other) in itertools.combinations(texts, 2):
-        if one.overlaps(other):
-            found.append(f"{a.text!r} over {b.text!r}")
-    black = [
-        item for item in page.items
-        if isinstance(item, Shape) and item.fill is not None and item.fill < 0.5
-    ]  # fmt: skip
-    for (text, box), shape in itertools.product(texts, black):
-        if text.grey < 0.5 and clipped(shape.points, box.grown(-0.2)):
-            found.append(f"{text.text!r} under a black shape")
-    return found
-
-
 def test_clashes_are_seen():
     page = Page(width_mm=100, height_mm=100)
     page.text(20, 20, "one")
@@ -94,6 +76,14 @@ def test_nothing_overlaps(length, fraction, paper):
     for number, page in enumerate(sheets(lot(length), paper, fraction), start=1):
         assert not clashes(page), f"sheet {number}"
         assert min(text.size_pt for text in page.texts) >= SMALLEST_PT
+
+
+@pytest.mark.parametrize("length", [9, 10, 11, 12, 13, 18])
+@pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
+def test_no_page_holds_a_few_lost_lines(length, paper):
+    empty = len(CAUTIONS) + 10
+    for page in sheets(lot(length), paper):
+        assert len(page.texts) > empty + 12, page.title
 
 
 HOSTILE = [
@@ -123,6 +113,17 @@ def test_names_and_layouts_that_nobody_expected(text):
             SVG + tag for tag in ("svg", "title", "rect", "text", "polygon", "polyline", "circle")
         }
     pdf_bytes(pages, job.name)
+
+
+@pytest.mark.parametrize(
+    ("length", "width"), [(0.01, 0.01), (0.3, 40), (300, 0.1), (90_000, 9_000)]
+)
+def test_any_size_of_vehicle_can_be_drawn(length, width):
+    pages = sheets(lot(length, width=width, step=max(0.6, length / 50)))
+    for page in pages:
+        assert all(np.isfinite((text.x, text.y)).all() for text in page.texts)
+        svg_text(page, "x")
+    pdf_bytes(pages, "x")
 
 
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
@@ -265,7 +266,7 @@ def test_papers():
     for wrong in ("a5", "roll:60cm", ""):
         with pytest.raises(ValueError, match="expected a4, letter"):
             paper_of(wrong)
-    for wrong in ("roll:", "roll:60", "roll:5 cm", "roll:3 m", "rolls:60cm"):
+    for wrong in ("roll:", "roll:60", "roll:5 cm", "roll:10 cm", "roll:3 m", "rolls:60cm"):
         with pytest.raises(ValueError, match=r"expected|found"):
             paper_of(wrong, rolls=True)
 

@@ -53,6 +53,9 @@ CAUTIONS = (
 CAUTION_LEAD_MM = 25.0
 STRIPES_MM = 5.0
 
+FEWEST_ROWS = 5
+"""A page with fewer rows of a table than this looks lost."""
+
 
 @dataclass(slots=True, kw_only=True)
 class Book:
@@ -243,22 +246,37 @@ class Flow:
         self, columns: Sequence[Column], rows: Sequence[Sequence[str]], row_mm: float = 0.0
     ) -> None:
         """A table; its head is repeated on every page. Cells are wrapped."""
-        self._table_head(columns)
-        for index, row in enumerate(rows):
-            cells = [_cell(column, text) for column, text in zip(columns, row, strict=True)]
-            height = max(row_mm, *(_height(c, lines) for c, lines in zip(columns, cells,
-                                                                        strict=True)))  # fmt: skip
-            if self.y + height > self.box.bottom:
+        cells = [[_cell(c, text) for c, text in zip(columns, row, strict=True)] for row in rows]
+        heights = [
+            max(row_mm, *(_height(c, lines) for c, lines in zip(columns, row, strict=True)))
+            for row in cells
+        ]
+        right = self.box.left + sum(column.width for column in columns)
+        done = 0
+        while done < len(cells):
+            self._table_head(columns)
+            for index in range(done, done + self._fit(heights[done:])):
+                self._row(columns, cells[index], heights[index])
+                heavy = (index + 1) % 5 == 0 and len(rows) > 6
+                line_mm = 0.45 if heavy else 0.15
+                self.page.line((self.box.left, self.y), (right, self.y), line_mm=line_mm)
+                done = index + 1
+            if done < len(cells):
                 self.next_page()
-                self._table_head(columns)
-            self._row(columns, cells, height)
-            heavy = (index + 1) % 5 == 0
-            self.page.line(
-                (self.box.left, self.y),
-                (self.box.left + sum(column.width for column in columns), self.y),
-                line_mm=0.45 if heavy and len(rows) > 6 else 0.15,
-            )
         self.y += 2.0
+
+    def _fit(self, heights: Sequence[float]) -> int:
+        """How many rows to set on this page: at least one, and no few left over for the next."""
+        fit, y = 0, self.y
+        for height in heights:
+            y += height
+            if y > self.box.bottom:
+                break
+            fit += 1
+        left = len(heights) - fit
+        if 0 < left < FEWEST_ROWS and fit > 2 * FEWEST_ROWS:
+            fit -= FEWEST_ROWS - left
+        return max(1, fit)
 
     def _table_head(self, columns: Sequence[Column]) -> None:
         cells = [

@@ -16,6 +16,15 @@ class Figures:
 
     fraction: int = 16
 
+    @property
+    def rounding(self) -> str:
+        """What any printed figure may be off by."""
+        inches_mm = float(UNITS["in"]) * 500 / self.fraction
+        return (
+            f"Metres are to the millimetre, off by at most 0.5 mm; feet and inches to "
+            f"1/{self.fraction} in, off by at most {inches_mm:.1f} mm."
+        )
+
     def metres(self, length_m: Fraction) -> str:
         """Metres with three decimals."""
         mm = round(abs(length_m) * 1000)

@@ -84,8 +84,8 @@ def _finding(setting: SettingOut, figures: Figures) -> Iterator[str]:
     )
     yield (
         "Are the two square? The distances from F to the left M and to the right M are equal, or "
-        f"differ by less than {figures.allowed(setting.job.tolerances.strip_m / 3)}. If not, the "
-        "ends of the body are not square: halve the difference on both sides."
+        f"differ by less than {figures.allowed(setting.job.tolerances.strip_m / 3)}. If not, "
+        "move the M that is nearer back by half the difference, and the other ahead by as much."
     )
     if vehicle.height_m is None:
         yield "Look up: the body may overhang where you hang the bob. Use its outermost faces."
@@ -94,14 +94,14 @@ def _finding(setting: SettingOut, figures: Figures) -> Iterator[str]:
 def _offsets(index: int, line: StripLine, figures: Figures) -> tuple[str, ...]:
     def pair(values: tuple[Fraction, Fraction] | None) -> str:
         if values is None:
-            return "at an angle: lay by its ends"
+            return "at an angle"
         one = same(values)
         if one is not None:
             return figures.both(one)
         return f"{figures.both(values[0])} at 0, {figures.both(values[1])} at the last"
 
     if line.side == "free":
-        datum = f"0: {figures.where(line.first)}. Last: {figures.where(line.last)}."
+        datum = "its two ends are on its own sheet"
     else:
         axis = line.side in ("left", "right")
         ends = [(e.left_m if axis else e.ahead_m) for e in (line.first, line.last)]
@@ -174,7 +174,8 @@ def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     flow.paragraph(
         f"Limits follow from the job's strip tolerance, {figures.allowed(tolerance_m)}: at the "
         "limit a mark lies that far out. Aim for a third of it. Tape every distance twice, with "
-        "the tape straight, level and pulled alike, and write it down."
+        "the tape straight, level and pulled alike, and write it down: in the job file a reading "
+        "is a table [[reading]] with kind, between and value."
     )
     if setting.pairs:
         flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)

@@ -68,6 +68,15 @@ def mark_prints(job: Job, paper: Paper) -> tuple[Print, ...]:
     return tuple(prints)
 
 
+def pages_of(laid: Strip | SingleMark, paper: Paper) -> int:
+    """How many pages its marks take at most, without drawing them."""
+    art = mark_art(laid)
+    if art is None:
+        return 0
+    rows, columns = _parts(art, paper)
+    return rows * columns * (len(laid.at_m) if isinstance(laid, Strip) else 1)
+
+
 def _room(paper: Paper) -> tuple[float, float]:
     """Width and height that a page has for marks, beside its rulers."""
     return paper.inner_width_mm - RULER_MM - 2.0, paper.inner_height_mm - RULER_MM

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from vision.errors import BadInputError, Fault
 from vision.job import Job
 from vision.lengths import decimal_text
 from vision.setting_out import exact
 from vision.sheets.book import Book, Column, Flow
-from vision.sheets.mark_pages import Print, footed, mark_prints
+from vision.sheets.mark_pages import Print, footed, mark_prints, pages_of
 from vision.sheets.page import Page
 from vision.sheets.paper import A4, Paper
+
+MOST_PAGES = 1000
+"""For one strip: a slip in a size must not fill the disk."""
 
 PRINTING = (
     "Print at 100 %, without fitting or centring. Matt paper: glossy paper mirrors the sky.",
@@ -33,13 +36,10 @@ LAYING = (
 
 def mark_sheets(job: Job, paper: Paper, code: str, file: str = "") -> list[Page]:
     """Every page; the first says how to print. Raises BadInputError where nothing is printed."""
+    faults = list(_faults(job, paper, file))
+    if faults:
+        raise BadInputError(faults)
     prints = mark_prints(job, paper)
-    if not prints:
-        fault = Fault(
-            file=file, key="strip", found="no mark that is printed",
-            expected="a cross, a quadrant or a board", next_step="add a strip of marks",
-        )  # fmt: skip
-        raise BadInputError([fault])
     # A roll's first sheet is printed on an office printer.
     book = Book(paper=paper if paper.height_mm else A4, job=job.name, code=code)
     flow = Flow(book, "Marks, true to size")
@@ -53,6 +53,28 @@ def mark_sheets(job: Job, paper: Paper, code: str, file: str = "") -> list[Page]
     pages = [page for each in prints for page in each.pages]
     footed(pages, code, covers + 1, covers + len(pages))
     return [*book.finish(covers + len(pages)), *pages]
+
+
+def _faults(job: Job, paper: Paper, file: str) -> Iterator[Fault]:
+    counts = {f"strip.{strip.name}": pages_of(strip, paper) for strip in job.strips}
+    counts |= {f"mark.{mark.name}": pages_of(mark, paper) for mark in job.marks}
+    if not any(counts.values()):
+        yield Fault(
+            file=file,
+            key="strip",
+            found="no mark that is printed",
+            expected="a cross, a quadrant or a board",
+            next_step="add a strip of marks",
+        )
+    for key, count in counts.items():
+        if count > MOST_PAGES:
+            yield Fault(
+                file=file,
+                key=key,
+                found=f"marks that take {count} pages of {paper.name}",
+                expected=f"at most {MOST_PAGES}",
+                next_step="correct their size, or print on a roll such as roll:60cm",
+            )
 
 
 def _list(flow: Flow, prints: Iterable[Print], covers: int) -> None:

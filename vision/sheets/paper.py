@@ -9,7 +9,8 @@ from vision.lengths import LengthError, parse_length
 MARGIN_MM = 10.0
 """What printers leave white: 4 to 6 mm is usual; common practice, no source."""
 
-ROLL_MM = (100.0, 2000.0)
+ROLL_MM = (200.0, 2000.0)
+"""Narrower, the rulers and the name beside them have no room."""
 LONGEST_MM = 5000.0
 """A page of a PDF ends at 200 in (ISO 32000, annex C); a printer's roll may go on."""
 

@@ -113,6 +113,7 @@ def _key(book: Book, page: Page, setting: SettingOut, figures: Figures, view: Pl
     flow.heading(f"Scale 1 : {view.scale:g}", 16)
     flow.paragraph("Ahead of the vehicle is up. The scale holds where the bars measure true.", 9)
     length, width = exact(vehicle.length_m), exact(vehicle.width_m)
+    flow.paragraph(figures.rounding, SMALLEST_PT)
     flow.paragraph(f"Body {figures.both(length)} long, {figures.both(width)} wide.", 10)
     flow.heading("Strips")
     for index, line in enumerate(setting.strips):

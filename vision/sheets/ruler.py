@@ -34,8 +34,8 @@ def _ruler(page: Page, place: Callable[[float, float], Point], *, turned: bool) 
     for half in range(2 * INCHES_LONG + 1):
         deep = 1.8 if half % 2 == 0 else 0.9
         page.line(place(half * 12.7, 0), place(half * 12.7, -deep), line_mm=0.15)
-    for mm, text in ((0, "0"), (50, "50"), (MM_LONG, "100 mm")):
-        page.text(*place(mm, 2.2), text, SMALLEST_PT, anchor="middle", turned=turned)
+    for at_mm, text in ((0.0, "0"), (MM_LONG / 2, "50"), (MM_LONG, "100 mm")):
+        page.text(*place(at_mm, 2.2), text, SMALLEST_PT, anchor="middle", turned=turned)
     for inch, text in ((0, "0"), (2, "2"), (INCHES_LONG, "4 in")):
         page.text(*place(inch * 25.4, -4.9), text, SMALLEST_PT, anchor="middle", turned=turned)
 

@@ -80,7 +80,8 @@ def _along(pair: tuple[Fraction, Fraction], figures: Figures) -> str:
 
 
 def _running(flow: Flow, line: StripLine, figures: Figures) -> None:
-    """The table of running distances."""
+    """What the figures are off by, and the table of running distances."""
+    _rounding(flow, line, figures)
     width = flow.box.width
     columns = (
         Column(title="mark", width=18, size_pt=13, bold=True, anchor="middle"),
@@ -98,6 +99,9 @@ def _running(flow: Flow, line: StripLine, figures: Figures) -> None:
         for mark in line.marks
     ]  # fmt: skip
     flow.table(columns, rows, row_mm=ROW_MM)
+
+
+def _rounding(flow: Flow, line: StripLine, figures: Figures) -> None:
     worst = max(
         abs(Fraction(round(mark.running_m * 1000), 1000) - mark.running_m) for mark in line.marks
     )
@@ -111,6 +115,4 @@ def _running(flow: Flow, line: StripLine, figures: Figures) -> None:
         SMALLEST_PT,
     )
     if shape_word(line.strip.shape) != "cross":
-        flow.paragraph(
-            "Chalk marks the centre. Print the marks with `seamtrue marks`.", SMALLEST_PT
-        )
+        flow.paragraph("Chalk marks the centre. Print the marks with seamtrue marks.", SMALLEST_PT)

@@ -20,7 +20,7 @@ TWO = (
     "Set up the raised marks. B reads heights from the ground, A holds the tape upright.",
     "Preset the cameras: A on the ladder, B holds it and reads the list.",
     "Both out of the pictures, doors and mirrors as driven. One still from each camera.",
-    "Run `seamtrue check`. Only when it says keep: lift tape and marks, then cones and chocks.",
+    "Run seamtrue check. Only when it says keep: lift tape and marks, then cones and chocks.",
 )
 ONE = (
     "Park, brake, chocks, keys out, cones. Fill in the state of the vehicle.",
@@ -32,7 +32,7 @@ ONE = (
     "Weight on the zero at mark 0. Chalk every running distance; walk back and read again.",
     "Marks, raised marks. No ladder without somebody who holds it: ask for help with the cameras.",
     "Out of the pictures, doors and mirrors as driven. One still from each camera.",
-    "Run `seamtrue check`. Only when it says keep: lift tape and marks, then cones and chocks.",
+    "Run seamtrue check. Only when it says keep: lift tape and marks, then cones and chocks.",
 )
 
 
@@ -54,7 +54,7 @@ def work_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         flow.heading("Marks")
         _pieces(flow, setting.cut.marks, figures, exactly=True)
         flow.paragraph(
-            "A cross is two pieces, one over the other, both centred. `seamtrue marks` prints "
+            "A cross is two pieces, one over the other, both centred. seamtrue marks prints "
             "all of these true to size.", 9.5,
         )  # fmt: skip
     flow.heading("Bring", keep=30)
