@@ -123,7 +123,9 @@ class PlanView:
         corners = [self.place(p) for p in ((x, y), (x, -y), (-x, -y), (-x, y))]
         self.page.polygon(corners, fill=WHITE, line_mm=0.6)
         reach = min(0.35 * vehicle.width_m, 0.15 * vehicle.length_m)
-        tip, wings = x - 0.35 * reach, x - 1.35 * reach
+        # Behind the front camera's badge.
+        tip = x - 0.25 * vehicle.length_m
+        wings = tip - reach
         chevron = [self.place(p) for p in ((wings, reach), (tip, 0.0), (wings, -reach))]
         self.page.line(*chevron, line_mm=0.6)
 
@@ -183,8 +185,11 @@ class PlanView:
     def label(
         self, text: str, ground_m: Array, out: Array, *, start_mm: float, bold: bool = False
     ) -> None:
-        """Write `text` beside a ground point, outward, where nothing else is; else leave it out."""
-        for away in np.arange(start_mm + 2.0, start_mm + 12.0, 1.0):
+        """Write `text` beside a ground point, outward, where nothing else is; else leave it out.
+
+        Farther off it would be taken for another mark's.
+        """
+        for away in np.arange(start_mm + 2.0, start_mm + 5.0, 1.0):
             x, y = self.place(ground_m)
             item = Text(
                 x=x - out[1] * away, y=y - out[0] * away + 1.1, text=text, size_pt=SMALLEST_PT,
