@@ -11,7 +11,15 @@ import numpy as np
 from vision.job import Job
 from vision.setting_out.checks import diagonal_pairs, triangles
 from vision.setting_out.lines import same, strip_lines
-from vision.setting_out.supplies import END_ROOM_M, cut_list, extent_m, lot_size, tape_length_m
+from vision.setting_out.supplies import (
+    DOOR_ROOM_M,
+    END_ROOM_M,
+    SIDE_ROOM_M,
+    cut_list,
+    extent_m,
+    lot_size,
+    tape_length_m,
+)
 from vision.setting_out.values import (
     CutList,
     Datum,
@@ -30,6 +38,9 @@ from vision.setting_out.values import (
 )
 
 __all__ = [
+    "DOOR_ROOM_M",
+    "END_ROOM_M",
+    "SIDE_ROOM_M",
     "CutList",
     "Datum",
     "Diagonal",

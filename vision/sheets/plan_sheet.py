@@ -8,7 +8,14 @@ import numpy as np
 
 from vision.geometry import Array
 from vision.job import Board, BoxCorner, Cross, MarkShape, SingleShape, Strip
-from vision.setting_out import SettingOut, StripLine, exact
+from vision.setting_out import (
+    DOOR_ROOM_M,
+    END_ROOM_M,
+    SIDE_ROOM_M,
+    SettingOut,
+    StripLine,
+    exact,
+)
 from vision.sheets.book import Book, Flow
 from vision.sheets.figures import Figures
 from vision.sheets.page import SMALLEST_PT, Box, Page
@@ -148,13 +155,9 @@ def _lot_words(flow: Flow, setting: SettingOut, figures: Figures) -> None:
     lot = setting.lot
     flow.heading("Lot")
     flow.paragraph(
-        f"Level ground of at least {figures.at_least(lot.length_m)} by "
-        f"{figures.at_least(lot.width_m)}, dashed: the layout, people at work round it, and a door "
-        "that stands open.", 10,
-    )  # fmt: skip
-    flow.paragraph(
-        f"From the body: {figures.at_least(lot.ahead_m)} ahead, {figures.at_least(lot.behind_m)} "
-        f"behind, {figures.at_least(lot.left_m)} left, {figures.at_least(lot.right_m)} right.", 10,
+        f"Level, at least {figures.at_least(lot.length_m)} by {figures.at_least(lot.width_m)}: "
+        f"{END_ROOM_M} m beyond the layout at the ends and {SIDE_ROOM_M} m at the sides for people "
+        f"at work, {DOOR_ROOM_M} m beside the body for an open door.", SMALLEST_PT,
     )  # fmt: skip
 
 
