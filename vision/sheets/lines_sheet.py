@@ -56,6 +56,8 @@ def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         "The offsets from the datum lines decide. Those from the body are for a body as long and "
         "wide as the job states, measured where the plumb line hangs.", SMALLEST_PT,
     )  # fmt: skip
+    if not setting.pairs:
+        flow.paragraph("No two strips of this layout face each other: lay each by its offsets.")
     if setting.triangles:
         _triangles(flow, setting, figures)
 
@@ -168,7 +170,9 @@ def _sketch(view: PlanView) -> None:
 
 
 def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
-    """Diagonals and widths, with the difference that each allows."""
+    """Diagonals and widths, with the difference that each allows; no sheet where there are none."""
+    if not setting.pairs:
+        return
     tolerance_m = setting.job.tolerances.strip_m
     flow = Flow(book, "Is it square?")
     flow.paragraph(
@@ -177,12 +181,9 @@ def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
         "the tape straight, level and pulled alike, and write it down: in the job file a reading "
         "is a table [[reading]] with kind, between and value."
     )
-    if setting.pairs:
-        flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
+    flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
     for number, pair in enumerate(setting.pairs, start=1):
         _pair_card(flow, number, pair, setting, figures)
-    if not setting.pairs:
-        flow.paragraph("No two strips of this layout face each other: lay each by its offsets.")
 
 
 Row = tuple[str, float, bool]
