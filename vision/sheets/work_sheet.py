@@ -58,7 +58,7 @@ def work_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
             "all of these true to size.", 9.5,
         )  # fmt: skip
     flow.heading("Bring", keep=30)
-    for thing in _things(setting):
+    for thing in _things(setting, figures):
         flow.paragraph(thing, indent=6.0, lead="\N{MIDDLE DOT}")
 
 
@@ -103,11 +103,14 @@ def _pieces(flow: Flow, pieces: tuple[Piece, ...], figures: Figures, *, exactly:
     flow.table(columns, rows, row_mm=7.0)
 
 
-def _things(setting: SettingOut) -> list[str]:
+def _things(setting: SettingOut, figures: Figures) -> list[str]:
+    taped = [each.length_m for pair in setting.pairs for each in (pair.first, pair.second)]
+    longest = max([*taped, *(line.marks[-1].running_m for line in setting.strips)], default=5)
     raised = len(setting.raised_marks)
     cartons = sum(isinstance(mark.shape, BoxCorner) for mark in setting.raised_marks)
     things = [
-        "Tape measure longer than the longest diagonal, the same one all day; a second to compare.",
+        f"Tape measure of {figures.at_least(float(longest))} or more, the same one all day; a "
+        "second to compare.",
         f"String, {setting.cut.string_m:.0f} m or more; chalk and chalk line; plumb bob; weights.",
         "Pole to pass string and tape under the body. Square and angle gauge. Broom: tape does not "
         "hold on dust or damp.",
