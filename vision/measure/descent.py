@@ -24,14 +24,12 @@ and tape itself; a large one is not held by this. The centre's metre keeps an ev
 LEAST_NOISE = 0.3
 """Of a pixel, in levels: whole numbers alone leave this."""
 FIRST_DAMPING, MOST_DAMPING = 1e-3, 10.0
-
-
 LEAST_OF_A_KIND = 30
 """Pixels of ground, or of tape, whose noise is told apart."""
 ROBUST_REACH = 8.0
-"""Residuals beyond this many robust sigmas weigh nothing . What is not the mark
-lies far beyond; a nearer reach would set aside the edges, which hold the centre, for a blur not
-quite as drawn: at 4 the centres of practice pictures scatter half as much again."""
+"""Residuals beyond this many robust sigmas weigh nothing. What is not the mark lies far beyond; a
+nearer reach would set aside the edges, which hold the centre, for a blur not quite as drawn: at 4
+the centres of practice pictures scatter half as much again."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
