@@ -1,0 +1,292 @@
+"""Every corner of a grid measured by drawing a blurred saddle into the pixels around it.
+
+The window keeps off the next corners' edges by the picture's own blur; a fixed window would take
+them in where the slanted edge of a wide picture squeezes the squares to a few pixels. Where a
+corner's levels are not a saddle's, the edge of a shadow across it is tried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.board_corners.saddle import (
+    BLUR,
+    CENTRE,
+    CONTRAST,
+    LEVEL,
+    PLAIN,
+    SHADED,
+    SOFTNESS,
+    saddle,
+    shadow_seeds,
+)
+from vision.board_corners.surface import smoothed
+from vision.geometry import Array
+from vision.picture import Grey
+
+FIRST_SHARE = 0.42
+"""Of the way to the neighbouring corners, before the blur is known."""
+
+WIDEST_SHARE = 0.85
+CLEAR_OF_BLUR = 2.2
+"""Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
+
+WIDEST_PX = 13
+FEWEST_PIXELS = 14
+"""Seven unknowns per corner, each with two pixels."""
+
+FURTHEST_SHARE = 0.3
+"""A corner that moves further than this share of the spacing has slid to something else."""
+
+LEAST_SIGMA_PX = 0.02
+"""What a drawn saddle cannot know: curved edges, print, compression blocks."""
+
+BLURS_PX = (0.3, 6.0)
+STEPS = 14
+DONE_PX = 1e-3
+"""Steps end when no corner moves further."""
+
+SUSPECT = 2.0
+"""Times the board's median misfit from which a shadow's edge is tried."""
+
+SHADOW_GAIN = 0.7
+"""A shadow is believed where it leaves less than this share of the misfit."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Corners:
+    """Measured corners, row by row: `pixels` (n, 2), `covariance` (n, 2, 2), NaN where lost.
+
+    `contrast` (n,) signed half difference of levels; `blur` (n,) px; `noise2` (n,) mean square of
+    what the drawing leaves, grey levels squared.
+    """
+
+    pixels: Array
+    covariance: Array
+    contrast: Array
+    blur: Array
+    noise2: Array
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Windows:
+    """Pixels round each corner: offsets (n, m, 2) from `at` (n, 2), weights and levels (n, m)."""
+
+    at: Array
+    offset: Array
+    weight: Array
+    values: Array
+    bend: Array
+
+    def chosen(self, which: NDArray[np.intp]) -> _Windows:
+        return _Windows(
+            at=self.at[which],
+            offset=self.offset[which],
+            weight=self.weight[which],
+            values=self.values[which],
+            bend=self.bend[which],
+        )
+
+
+def fit_corners(grey: Grey, grid: Array) -> Corners:
+    """Fit a blurred saddle round each corner of `grid` (rows, columns, 2).
+
+    Levenberg-Marquardt, all corners at once. A wide lens bends the edges; how much is known from
+    the grid, and held fixed. A second round starts from the first one's places and blur.
+    """
+    shares = np.full((grid.shape[0] * grid.shape[1], 2), FIRST_SHARE)
+    windows, start = _start(grey, grid, shares)
+    p, cost = _levenberg(windows, start)
+    first = _answer(windows, p, cost, grid)
+    sure = np.isfinite(first.covariance[:, 0, 0])
+    better = np.where(sure[:, None], first.pixels, grid.reshape(-1, 2)).reshape(grid.shape)
+    shares = _shares(better, float(np.median(first.blur[sure])) if sure.any() else 1.0)
+    windows, start = _start(grey, better, shares)
+    start[sure, 2:] = p[sure, 2:]
+    p, cost = _levenberg(windows, start)
+    corners = _answer(windows, p, cost, better)
+    return _with_shadows(corners, windows, better)
+
+
+def _with_shadows(corners: Corners, windows: _Windows, grid: Array) -> Corners:
+    """The same, with the edge of a shadow drawn where it explains a corner that stands out.
+
+    Such a corner starts where the others put it: the shadow may have dragged it off.
+    """
+    sure = np.isfinite(corners.covariance[:, 0, 0])
+    if sure.sum() < 4:
+        return corners
+    typical = np.median(corners.noise2[sure])
+    suspect = np.flatnonzero(~sure | (corners.noise2 > SUSPECT * typical))
+    if not len(suspect):
+        return corners
+    calm = sure.copy()
+    calm[suspect] = False
+    places = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
+    expected = smoothed(places)[0].reshape(-1, 2)
+    across, down = steps(grid)
+    some = windows.chosen(suspect)
+    p = np.zeros((len(suspect), PLAIN))
+    hopeful = np.isfinite(expected[suspect]).all(axis=-1)
+    p[:, CENTRE] = np.where(hopeful[:, None], expected[suspect], corners.pixels[suspect]) - some.at
+    p[:, 2] = np.arctan2(across[suspect, 1], across[suspect, 0])
+    p[:, 3] = np.arctan2(down[suspect, 1], down[suspect, 0])
+    p[:, BLUR] = np.median(corners.blur[sure])
+    seeds = shadow_seeds(p, some.offset, some.weight, some.values, some.bend)
+    best = np.full(len(suspect), np.inf)
+    chosen = np.zeros((len(suspect), SHADED))
+    for number in range(seeds.shape[1]):
+        q, cost = _levenberg(some, seeds[:, number])
+        better = cost < best
+        chosen[better], best[better] = q[better], cost[better]
+    shaded = _answer(some, chosen, best, None)
+    spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))[suspect]
+    moved = np.linalg.norm(shaded.pixels - expected[suspect], axis=-1)
+    good = np.isfinite(shaded.covariance[:, 0, 0]) & ~(moved > FURTHEST_SHARE * spacing)
+    good &= ~sure[suspect] | (shaded.noise2 < SHADOW_GAIN * corners.noise2[suspect])
+    for name in ("pixels", "covariance", "contrast", "blur", "noise2"):
+        getattr(corners, name)[suspect[good]] = getattr(shaded, name)[good]
+    return corners
+
+
+def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
+    """Windows round a grid's corners and first values (n, 7)."""
+    across, down = steps(grid)
+    windows = _windows(grey, grid, shares)
+    level = (windows.weight * windows.values).sum(axis=1)
+    level /= np.maximum(windows.weight.sum(axis=1), 1e-9)
+    p = np.zeros((len(across), PLAIN))
+    p[:, CENTRE] = grid.reshape(-1, 2) - windows.at
+    p[:, 2] = np.arctan2(across[:, 1], across[:, 0])
+    p[:, 3] = np.arctan2(down[:, 1], down[:, 0])
+    p[:, LEVEL], p[:, BLUR] = level, 1.0
+    pattern = saddle(p, windows.offset, windows.bend)[1][..., CONTRAST]
+    lean = (windows.weight * pattern * (windows.values - level[:, None])).sum(axis=1)
+    p[:, CONTRAST] = lean / np.maximum((windows.weight * pattern**2).sum(axis=1), 1e-9)
+    return windows, p
+
+
+def _levenberg(windows: _Windows, p: Array) -> tuple[Array, Array]:
+    """Damped Gauss-Newton of all corners at once from `p` (n, k): the last values and costs."""
+    weight, values, unknowns = windows.weight, windows.values, p.shape[1]
+    damping = np.full(len(p), 1e-3)
+    model, J = saddle(p, windows.offset, windows.bend)
+    cost = (weight * (values - model) ** 2).sum(axis=1)
+    for _ in range(STEPS * (1 if unknowns == PLAIN else 2)):
+        weighted = J * weight[..., None]
+        normal = weighted.transpose(0, 2, 1) @ J
+        gradient = np.einsum("nka,nk->na", weighted, values - model)
+        scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-9))
+        scaled = normal / scale[:, :, None] / scale[:, None, :]
+        scaled += np.eye(unknowns) * (damping[:, None, None] + 1e-9)
+        step = np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale
+        trial = p + step
+        trial[:, BLUR] = np.clip(trial[:, BLUR], *BLURS_PX)
+        if unknowns == SHADED:
+            trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *BLURS_PX)
+        moved, slopes = saddle(trial, windows.offset, windows.bend)
+        cost_then = (weight * (values - moved) ** 2).sum(axis=1)
+        better = cost_then < cost
+        p = np.where(better[:, None], trial, p)
+        model = np.where(better[:, None], moved, model)
+        J = np.where(better[:, None, None], slopes, J)
+        cost = np.where(better, cost_then, cost)
+        damping = np.clip(np.where(better, damping * 0.2, damping * 8), 1e-9, 1e6)
+        if (np.linalg.norm(step[:, CENTRE], axis=-1) < DONE_PX).all():
+            break
+    return p, cost
+
+
+def steps(grid: Array) -> tuple[Array, Array]:
+    """Vectors from each corner to the next along its row and its column, (n, 2) each, in px."""
+    down, across = np.gradient(grid, axis=(0, 1))
+    return across.reshape(-1, 2), down.reshape(-1, 2)
+
+
+def _shares(grid: Array, blur_px: float) -> Array:
+    """How far each window may reach along rows and columns, (n, 2), in steps of the grid."""
+    across, down = steps(grid)
+    area = np.abs(across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0])
+    clear = CLEAR_OF_BLUR * blur_px + 0.5
+    # Square to the columns' edges lies area / |down|, to the rows' edges area / |across|.
+    lengths = np.stack([np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1)], axis=-1)
+    return np.clip(1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, WIDEST_SHARE)
+
+
+def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
+    """Pixels within `shares` (n, 2) of the steps to the next corners, none further than WIDEST."""
+    across, down = steps(grid)
+    start = grid.reshape(-1, 2)
+    at = np.round(start).astype(int)
+    reach = np.abs(across) * shares[:, :1] + np.abs(down) * shares[:, 1:]
+    widest = int(np.clip(np.ceil(reach.max() + 1), 2, WIDEST_PX))
+    side = np.arange(-widest, widest + 1)
+    dy, dx = (each.ravel() for each in np.meshgrid(side, side, indexing="ij"))
+    columns, rows = at[:, :1] + dx, at[:, 1:] + dy
+    inside = (columns >= 0) & (columns < grey.shape[1]) & (rows >= 0) & (rows < grey.shape[0])
+    values = grey[np.clip(rows, 0, grey.shape[0] - 1), np.clip(columns, 0, grey.shape[1] - 1)]
+    offset = np.broadcast_to(np.stack([dx, dy], axis=-1), (len(start), dx.size, 2))
+    relative = offset - (start - at)[:, None]
+    frame = np.stack([across, down], axis=-1)
+    flat = np.abs(np.linalg.det(frame)) < 1e-6
+    frame = np.where(flat[:, None, None], np.eye(2), frame)
+    share = np.abs(np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative))
+    close = (share <= shares[:, None]).all(axis=-1)
+    return _Windows(
+        at=at.astype(np.float64),
+        offset=offset.astype(np.float64),
+        weight=(close & inside).astype(np.float64),
+        values=values.astype(np.float64),
+        bend=_bends(grid, across, down),
+    )
+
+
+def _bends(grid: Array, across: Array, down: Array) -> Array:
+    """Curvature of the edges through each corner, along its row and its column, (n, 2), in 1/px.
+
+    From second differences: their part square to the edge over the squared step.
+    """
+    bends = []
+    for axis, step in ((1, across), (0, down)):
+        second = np.diff(grid, n=2, axis=axis)
+        ends = [(1, 1) if each == axis else (0, 0) for each in range(3)]
+        second = np.pad(second, ends, mode="edge").reshape(-1, 2)
+        length = np.maximum(np.linalg.norm(step, axis=-1), 1e-9)
+        bends.append((step[:, 0] * second[:, 1] - step[:, 1] * second[:, 0]) / length**3)
+    return np.stack(bends, axis=-1)
+
+
+def _answer(windows: _Windows, p: Array, cost: Array, grid: Array | None) -> Corners:
+    """Centres with covariances from what each fit left over; NaN where it cannot be meant.
+
+    `grid` (rows, columns, 2) is where the corners were thought to be; None where that is no matter.
+    """
+    unknowns = p.shape[1]
+    J = saddle(p, windows.offset, windows.bend)[1]
+    count = windows.weight.sum(axis=1)
+    normal = (J * windows.weight[..., None]).transpose(0, 2, 1) @ J
+    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-30))
+    inverse = np.linalg.pinv(normal / scale[:, :, None] / scale[:, None, :], hermitian=True)
+    inverse = inverse / scale[:, :, None] / scale[:, None, :]
+    # At least a third of a grey level: rounding to whole levels alone leaves 0.29.
+    noise2 = np.maximum(cost / np.maximum(count - unknowns, 1), 1 / 9)
+    covariance = noise2[:, None, None] * inverse[:, :2, :2] + LEAST_SIGMA_PX**2 * np.eye(2)
+    pixels = windows.at + p[:, CENTRE]
+    lost = count < max(FEWEST_PIXELS, unknowns + 4)
+    if grid is not None:
+        across, down = steps(grid)
+        spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))
+        moved = np.linalg.norm(pixels - grid.reshape(-1, 2), axis=-1)
+        lost |= moved > np.maximum(FURTHEST_SHARE * spacing, 1.0)
+        lost |= np.einsum("naa->n", covariance) > spacing**2 / 50
+    covariance[lost] = np.nan
+    return Corners(
+        pixels=pixels,
+        covariance=np.asarray(covariance),
+        contrast=p[:, CONTRAST].copy(),
+        blur=p[:, BLUR].copy(),
+        noise2=noise2,
+    )
