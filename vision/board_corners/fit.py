@@ -20,6 +20,7 @@ from vision.board_corners.saddle import (
     PLAIN,
     SHADED,
     SOFTNESS,
+    TURNS,
     saddle,
     shadow_seeds,
 )
@@ -73,9 +74,15 @@ class Corners:
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class _Windows:
-    """Pixels round each corner: offsets (n, m, 2) from `at` (n, 2), weights and levels (n, m)."""
+    """Pixels round each corner: offsets (n, m, 2) from `at` (n, 2), weights and levels (n, m).
+
+    `start` (n, 2) is where the grid puts the corner, `turns` (n, 2) its edges' directions, `bend`
+    (n, 2) their curvature.
+    """
 
     at: Array
+    start: Array
+    turns: Array
     offset: Array
     weight: Array
     values: Array
@@ -84,6 +91,8 @@ class _Windows:
     def chosen(self, which: NDArray[np.intp]) -> _Windows:
         return _Windows(
             at=self.at[which],
+            start=self.start[which],
+            turns=self.turns[which],
             offset=self.offset[which],
             weight=self.weight[which],
             values=self.values[which],
@@ -95,73 +104,91 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     """Fit a blurred saddle round each corner of `grid` (rows, columns, 2).
 
     Levenberg-Marquardt, all corners at once. A wide lens bends the edges; how much is known from
-    the grid, and held fixed. A second round starts from the first one's places and blur.
+    the grid, and held fixed. The first round gives the blur and which corners stand out; those
+    start the second where the others put them, since a shadow may have dragged them off.
     """
-    shares = np.full((grid.shape[0] * grid.shape[1], 2), FIRST_SHARE)
-    windows, start = _start(grey, grid, shares)
-    p, cost = _levenberg(windows, start)
-    first = _answer(windows, p, cost, grid)
+    windows, start = _start(grey, grid, np.full((grid.shape[0] * grid.shape[1], 2), FIRST_SHARE))
+    first = _answer(windows, *_levenberg(windows, start), grid)
     sure = np.isfinite(first.covariance[:, 0, 0])
-    better = np.where(sure[:, None], first.pixels, grid.reshape(-1, 2)).reshape(grid.shape)
-    shares = _shares(better, float(np.median(first.blur[sure])) if sure.any() else 1.0)
-    windows, start = _start(grey, better, shares)
-    start[sure, 2:] = p[sure, 2:]
-    p, cost = _levenberg(windows, start)
-    corners = _answer(windows, p, cost, better)
-    return _with_shadows(corners, windows, better)
+    better = _calmed(first, grid)
+    blur = float(np.median(first.blur[sure])) if sure.any() else 1.0
+    windows, start = _start(grey, better, _shares(better, blur))
+    plain, cost = _levenberg(windows, start)
+    corners = _answer(windows, plain, cost, better)
+    suspect = np.flatnonzero(_suspect(corners))
+    if not len(suspect) or len(suspect) == len(plain):
+        return corners
+    shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
+    for _ in range(2):
+        # Once more with the bends that the corners' own places give.
+        merged = _merged(windows, (plain, cost), shaded, suspect, better)
+        places = _calmed(merged, better)
+        across, down = steps(places)
+        windows.bend = _bends(places, across, down)
+        plain, cost = _levenberg(windows, plain)
+        shaded = _levenberg(windows.chosen(suspect), shaded[0])
+    return _merged(windows, (plain, cost), shaded, suspect, better)
 
 
-def _with_shadows(corners: Corners, windows: _Windows, grid: Array) -> Corners:
-    """The same, with the edge of a shadow drawn where it explains a corner that stands out.
-
-    Such a corner starts where the others put it: the shadow may have dragged it off.
-    """
+def _suspect(corners: Corners) -> NDArray[np.bool_]:
+    """Corners that are lost or leave much more than the board's others."""
     sure = np.isfinite(corners.covariance[:, 0, 0])
-    if sure.sum() < 4:
-        return corners
-    typical = np.median(corners.noise2[sure])
-    suspect = np.flatnonzero(~sure | (corners.noise2 > SUSPECT * typical))
-    if not len(suspect):
-        return corners
-    calm = sure.copy()
-    calm[suspect] = False
-    places = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
-    expected = smoothed(places)[0].reshape(-1, 2)
-    across, down = steps(grid)
-    some = windows.chosen(suspect)
-    p = np.zeros((len(suspect), PLAIN))
-    hopeful = np.isfinite(expected[suspect]).all(axis=-1)
-    p[:, CENTRE] = np.where(hopeful[:, None], expected[suspect], corners.pixels[suspect]) - some.at
-    p[:, 2] = np.arctan2(across[suspect, 1], across[suspect, 0])
-    p[:, 3] = np.arctan2(down[suspect, 1], down[suspect, 0])
-    p[:, BLUR] = np.median(corners.blur[sure])
-    seeds = shadow_seeds(p, some.offset, some.weight, some.values, some.bend)
-    best = np.full(len(suspect), np.inf)
-    chosen = np.zeros((len(suspect), SHADED))
+    if not sure.any():
+        return ~sure
+    return ~sure | (corners.noise2 > SUSPECT * np.median(corners.noise2[sure]))
+
+
+def _calmed(corners: Corners, grid: Array) -> Array:
+    """Places (rows, columns, 2) of corners, of suspect ones where the others put them."""
+    calm = ~_suspect(corners)
+    known = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
+    expected, wrong = smoothed(known)
+    known = np.where(wrong[..., None], np.nan, known)
+    places = np.where(np.isfinite(known), known, expected)
+    return np.where(np.isfinite(places), places, grid)
+
+
+def _shaded(windows: _Windows, plain: Array, blur: float) -> tuple[Array, Array]:
+    """Values (n, 11) and costs (n,) of corners with a shadow's edge across them."""
+    p = plain.copy()
+    p[:, CENTRE], p[:, TURNS], p[:, BLUR] = windows.start - windows.at, windows.turns, blur
+    seeds = shadow_seeds(p, windows.offset, windows.weight, windows.values, windows.bend)
+    best, chosen = np.full(len(p), np.inf), np.zeros((len(p), SHADED))
     for number in range(seeds.shape[1]):
-        q, cost = _levenberg(some, seeds[:, number])
+        q, cost = _levenberg(windows, seeds[:, number])
         better = cost < best
         chosen[better], best[better] = q[better], cost[better]
-    shaded = _answer(some, chosen, best, None)
+    return chosen, best
+
+
+def _merged(
+    windows: _Windows,
+    plain: tuple[Array, Array],
+    shaded: tuple[Array, Array],
+    suspect: NDArray[np.intp],
+    grid: Array,
+) -> Corners:
+    """Corners drawn plainly, but with a shadow where it explains much more."""
+    corners = _answer(windows, *plain, grid)
+    across, down = steps(grid)
     spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))[suspect]
-    moved = np.linalg.norm(shaded.pixels - expected[suspect], axis=-1)
-    good = np.isfinite(shaded.covariance[:, 0, 0]) & ~(moved > FURTHEST_SHARE * spacing)
-    good &= ~sure[suspect] | (shaded.noise2 < SHADOW_GAIN * corners.noise2[suspect])
+    dark = _answer(windows.chosen(suspect), *shaded, None)
+    moved = np.linalg.norm(dark.pixels - grid.reshape(-1, 2)[suspect], axis=-1)
+    good = np.isfinite(dark.covariance[:, 0, 0]) & (moved < FURTHEST_SHARE * spacing)
+    was_sure = np.isfinite(corners.covariance[suspect, 0, 0])
+    good &= ~was_sure | (dark.noise2 < SHADOW_GAIN * corners.noise2[suspect])
     for name in ("pixels", "covariance", "contrast", "blur", "noise2"):
-        getattr(corners, name)[suspect[good]] = getattr(shaded, name)[good]
+        getattr(corners, name)[suspect[good]] = getattr(dark, name)[good]
     return corners
 
 
 def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
     """Windows round a grid's corners and first values (n, 7)."""
-    across, down = steps(grid)
     windows = _windows(grey, grid, shares)
     level = (windows.weight * windows.values).sum(axis=1)
     level /= np.maximum(windows.weight.sum(axis=1), 1e-9)
-    p = np.zeros((len(across), PLAIN))
-    p[:, CENTRE] = grid.reshape(-1, 2) - windows.at
-    p[:, 2] = np.arctan2(across[:, 1], across[:, 0])
-    p[:, 3] = np.arctan2(down[:, 1], down[:, 0])
+    p = np.zeros((len(windows.at), PLAIN))
+    p[:, CENTRE], p[:, TURNS] = windows.start - windows.at, windows.turns
     p[:, LEVEL], p[:, BLUR] = level, 1.0
     pattern = saddle(p, windows.offset, windows.bend)[1][..., CONTRAST]
     lean = (windows.weight * pattern * (windows.values - level[:, None])).sum(axis=1)
@@ -237,6 +264,8 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     close = (share <= shares[:, None]).all(axis=-1)
     return _Windows(
         at=at.astype(np.float64),
+        start=start,
+        turns=np.stack([np.arctan2(each[:, 1], each[:, 0]) for each in (across, down)], axis=-1),
         offset=offset.astype(np.float64),
         weight=(close & inside).astype(np.float64),
         values=values.astype(np.float64),
