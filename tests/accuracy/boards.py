@@ -243,7 +243,7 @@ def ours(grey: Array) -> Array | None:
 
 
 def finders() -> dict[str, Finder]:
-    """Rows of the table; chess-corners only where it is installed."""
+    """Rows of the table; chess-corners, which nothing else needs, only where it is installed."""
     thorough = cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_ACCURACY
     rows: dict[str, Finder] = {
         "findChessboardCorners + cornerSubPix": classic,
@@ -251,15 +251,18 @@ def finders() -> dict[str, Finder]:
         "the same, exhaustive and accurate": sector_based(thorough),
     }
     try:
-        from chess_corners import Detector, DetectorConfig
+        from chess_corners import ChessRefiner, Detector, DetectorConfig, SaddlePointConfig
     except ImportError:
-        print("chess-corners is not installed (pip install chess-corners); its row is left out")
+        print("chess-corners is not installed (pip install chess-corners); its rows are left out")
     else:
+        plain = DetectorConfig.chess().to_dict()
+        refiner = ChessRefiner.saddle_point(SaddlePointConfig()).to_dict()
+        chess = {**plain["strategy"]["chess"], "refiner": refiner}
         for name, config in (
-            ("chess-corners", DetectorConfig.chess()),
-            ("chess-corners, three levels", DetectorConfig.chess_multiscale()),
+            ("chess-corners", plain),
+            ("chess-corners, saddle points", {**plain, "strategy": {"chess": chess}}),
         ):
-            detector = Detector(config)
+            detector = Detector(DetectorConfig.from_dict(config))
             rows[name] = lambda grey, detector=detector: np.asarray(detector.detect(grey).xy)
     rows["ours"] = ours
     return rows
@@ -298,8 +301,9 @@ def run(column: Column, pictures: int, rows: dict[str, Finder]) -> dict[str, str
             each = [corner_limit(scene, corner, blur, noise) for corner in at]
             limits.append(np.sqrt(np.mean(np.square(each))))
     out = {
-        name: f"{len(e)} {f'{np.median(e):.3f}' if e else '-'} {1e3 * np.median(seconds[name]):.0f} ms"
-        for name, e in errors.items()
+        name: f"{len(each)} {np.median(each) if each else np.nan:.3f} "
+        f"{1e3 * np.median(seconds[name]):.0f} ms"
+        for name, each in errors.items()
     }
     return {**out, "Cramer-Rao limit": f"{np.median(limits):.3f}" if limits else "-"}
 

@@ -249,9 +249,9 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     start = grid.reshape(-1, 2)
     at = np.round(start).astype(int)
     reach = np.abs(across) * shares[:, :1] + np.abs(down) * shares[:, 1:]
-    widest = int(np.clip(np.ceil(reach.max() + 1), 2, WIDEST_PX))
-    side = np.arange(-widest, widest + 1)
-    dy, dx = (each.ravel() for each in np.meshgrid(side, side, indexing="ij"))
+    wide, high = np.clip(np.ceil(reach.max(axis=0) + 1), 2, WIDEST_PX).astype(int)
+    sides = np.arange(-high, high + 1), np.arange(-wide, wide + 1)
+    dy, dx = (each.ravel() for each in np.meshgrid(*sides, indexing="ij"))
     columns, rows = at[:, :1] + dx, at[:, 1:] + dy
     inside = (columns >= 0) & (columns < grey.shape[1]) & (rows >= 0) & (rows < grey.shape[0])
     values = grey[np.clip(rows, 0, grey.shape[0] - 1), np.clip(columns, 0, grey.shape[1] - 1)]
@@ -261,13 +261,17 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     flat = np.abs(np.linalg.det(frame)) < 1e-6
     frame = np.where(flat[:, None, None], np.eye(2), frame)
     share = np.abs(np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative))
-    close = (share <= shares[:, None]).all(axis=-1)
+    weight = ((share <= shares[:, None]).all(axis=-1) & inside).astype(np.float64)
+    # Every window's own pixels first, so that what no window needs can be cut off.
+    order = np.argsort(-weight, axis=1, kind="stable")[:, : int(weight.sum(axis=1).max())]
+    weight, values = (np.take_along_axis(each, order, axis=1) for each in (weight, values))
+    offset = np.take_along_axis(offset, order[..., None], axis=1)
     return _Windows(
         at=at.astype(np.float64),
         start=start,
         turns=np.stack([np.arctan2(each[:, 1], each[:, 0]) for each in (across, down)], axis=-1),
         offset=offset.astype(np.float64),
-        weight=(close & inside).astype(np.float64),
+        weight=weight,
         values=values.astype(np.float64),
         bend=_bends(grid, across, down),
     )

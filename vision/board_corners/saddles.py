@@ -77,23 +77,25 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
     both edges run along the directions in which the Hessian does not curve.
     """
     best = np.zeros(logs.shape, dtype=np.float32)
-    parts = np.zeros((*logs.shape, 5), dtype=np.float32)
-    for scale in SCALES_PX:
+    scale_of = np.zeros(logs.shape, dtype=np.uint8)
+    slopes = []
+    for number, scale in enumerate(SCALES_PX):
         smooth = cv2.GaussianBlur(logs, (0, 0), scale)
-        slopes = [cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _ORDERS]
-        uu, vv, uv = slopes[2:]
+        slopes.append([cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _ORDERS])
+        uu, vv, uv = slopes[-1][2:]
         spread = cv2.magnitude(0.5 * (uu - vv), uv)
         strength = (spread - np.abs(0.5 * (uu + vv))) * (scale**2 / 4)
-        better = strength > best
-        best[better] = strength[better]
-        parts[better] = np.stack([each[better] for each in slopes], axis=-1)
+        scale_of[strength > best] = number
+        cv2.max(best, strength, dst=best)
     peak = (best == cv2.dilate(best, np.ones((5, 5), np.uint8))) & (best > LEAST_STRENGTH)
     peak[[0, 1, -2, -1]] = False
     peak[:, [0, 1, -2, -1]] = False
     v, u = np.nonzero(peak)
     order = np.argsort(-best[v, u])[:MOST_SADDLES]
     v, u = v[order], u[order]
-    saddles = _described(np.stack([u, v], axis=-1), parts[v, u].astype(np.float64), best[v, u])
+    at_peaks = np.array([[each[v, u] for each in of_scale] for of_scale in slopes], np.float64)
+    parts = at_peaks[scale_of[v, u], :, np.arange(len(u))]
+    saddles = _described(np.stack([u, v], axis=-1), parts, best[v, u])
     kept = _two_sided(smooth_logs(logs), saddles)
     # One corner may peak at two pixels and two scales; the stronger stays.
     for first, second in sorted(cKDTree(saddles.pixels).query_pairs(APART_PX)):
