@@ -236,7 +236,7 @@ def sector_based(flags: int) -> Finder:
 
 
 def ours(grey: Array) -> Array | None:
-    """This project's finder, which knows neither pose nor lens."""
+    """The finder under test, which knows neither pose nor lens."""
     board = Board(columns=COLUMNS, rows=ROWS, square_m=1.0)
     view = find_board(grey.astype(np.float32), board, "picture")
     return view.pixels_px if isinstance(view, BoardView) else None

@@ -132,9 +132,7 @@ class Scene:
         return Box.round_points(self.points_px(corners), 8.0, EYE.size)
 
 
-def scenes(
-    kind: str, distance_m: float, shaded: bool, rng: np.random.Generator
-) -> Iterator[Scene]:
+def scenes(kind: str, distance_m: float, shaded: bool, rng: np.random.Generator) -> Iterator[Scene]:
     """Marks at one distance, each wholly in the picture."""
     while True:
         bearing, heading, across = rng.uniform(-1, 1, 3) * (np.radians(55), np.pi, np.pi)
@@ -317,7 +315,9 @@ def table(title: str, all_figures: list[Figures]) -> str:
                 for m, f in zip(medians, all_figures, strict=True)
             ],
         ),
-        row("Cramer-Rao limit", [f"{np.median(e):.4f} ({np.percentile(e, 95):.4f})" for e in limits]),
+        row(
+            "Cramer-Rao limit", [f"{np.median(e):.4f} ({np.percentile(e, 95):.4f})" for e in limits]
+        ),
         row(
             "ours / limit",
             [f"{m / np.median(e):.2f}" for m, e in zip(medians, limits, strict=True)],
@@ -345,11 +345,11 @@ def main() -> None:
     for kind in given.kinds:
         for light, conditions in LIGHTS.items():
             figures = [
-                run(kind, distance, light, given, seed)
-                for seed, distance in enumerate(DISTANCES_M)
+                run(kind, distance, light, given, seed) for seed, distance in enumerate(DISTANCES_M)
             ]
-            for condition, of_condition in zip(conditions, zip(*figures), strict=True):
-                print(table(f"{kind}, {light}, {condition.name}", list(of_condition)), flush=True)
+            for number, condition in enumerate(conditions):
+                title = f"{kind}, {light}, {condition.name}"
+                print(table(title, [each[number] for each in figures]), flush=True)
 
 
 if __name__ == "__main__":

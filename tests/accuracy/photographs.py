@@ -29,7 +29,7 @@ WINDOW_PX = 5
 
 
 def ours(grey: Array) -> Array | None:
-    """This project's finder."""
+    """The finder under test."""
     board = Board(columns=COLUMNS, rows=ROWS, square_m=0.025)
     view = find_board(grey.astype(np.float32), board, "photograph")
     return view.pixels_px if isinstance(view, BoardView) else None

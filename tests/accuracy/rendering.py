@@ -100,7 +100,7 @@ def asphalt(x: Array, y: Array) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class Shadow:
-    """Ground where x cos(angle) + y sin(angle) > offset keeps a share of its light; a sharp edge."""
+    """Ground where x cos(angle) + y sin(angle) > offset keeps this share of light; no penumbra."""
 
     angle_rad: float
     offset_m: float

@@ -1,7 +1,7 @@
 """Find every inner corner of one checkerboard in a picture, and measure each.
 
 Saddles are sought at several scales and joined along their edges to grids; the grid that is the
-board is filled up and each corner measured in the original pixels. Nothing is known of pose or lens.
+board is filled up, and each corner measured in the original pixels. Neither pose nor lens is known.
 """
 
 from __future__ import annotations
@@ -23,6 +23,10 @@ LEAST_CONTRAST = 4.0
 
 LEAST_AGREEING = 0.8
 """Share of corners whose colours must alternate as a checkerboard's do."""
+
+MOST_MISFIT = 0.35
+"""Median misfit of the corners over their contrast: a board in heavy noise comes to 0.15, one in a
+deep shadow in that noise to 0.4 and is lost; keys and windows come to more."""
 
 FIRST_SIDE_PX = 1600
 """Longest side at which a picture is searched first: larger ones only hold finer noise."""
@@ -81,6 +85,9 @@ def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | N
     way = np.sign(np.median(sign[good])) if good.any() else 0.0
     good &= sign * way > 0
     if good.mean() < LEAST_AGREEING:
+        return None
+    misfit = np.sqrt(corners.noise2[good]) / np.abs(corners.contrast[good])
+    if np.median(misfit) > MOST_MISFIT:
         return None
     return BoardView(
         name=name,

@@ -24,7 +24,7 @@ from vision.board_corners.saddle import (
     saddle,
     shadow_seeds,
 )
-from vision.board_corners.surface import smoothed
+from vision.board_corners.surface import narrowing, smoothed, steps
 from vision.geometry import Array
 from vision.picture import Grey
 
@@ -52,6 +52,13 @@ DONE_PX = 1e-3
 
 SUSPECT = 2.0
 """Times the board's median misfit from which a shadow's edge is tried."""
+
+MOST_MISFIT, STRANGE_SHARE = 8.0, 0.2
+"""A corner is not one where its misfit is so many times the usual, and its root this share of the
+contrast."""
+
+FAINT_SHARE = 0.1
+"""Of the board's usual contrast: a deep shadow leaves more."""
 
 SHADOW_GAIN = 0.7
 """A shadow is believed where it leaves less than this share of the misfit."""
@@ -117,7 +124,7 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     corners = _answer(windows, plain, cost, better)
     suspect = np.flatnonzero(_suspect(corners))
     if not len(suspect) or len(suspect) == len(plain):
-        return corners
+        return _believed(corners)
     shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
     for _ in range(2):
         # Once more with the bends that the corners' own places give.
@@ -127,7 +134,19 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
         windows.bend = _bends(places, across, down)
         plain, cost = _levenberg(windows, plain)
         shaded = _levenberg(windows.chosen(suspect), shaded[0])
-    return _merged(windows, (plain, cost), shaded, suspect, better)
+    return _believed(_merged(windows, (plain, cost), shaded, suspect, better))
+
+
+def _believed(corners: Corners) -> Corners:
+    """The same without corners that neither drawing explains: a hand, a tear, glare."""
+    sure = np.isfinite(corners.covariance[:, 0, 0])
+    if sure.any():
+        usual = np.median(corners.noise2[sure]), np.median(np.abs(corners.contrast[sure]))
+        strange = corners.noise2 > MOST_MISFIT * usual[0]
+        strange &= corners.noise2 > (STRANGE_SHARE * corners.contrast) ** 2
+        strange |= np.abs(corners.contrast) < FAINT_SHARE * usual[1]
+        corners.covariance[strange] = np.nan
+    return corners
 
 
 def _suspect(corners: Corners) -> NDArray[np.bool_]:
@@ -142,8 +161,7 @@ def _calmed(corners: Corners, grid: Array) -> Array:
     """Places (rows, columns, 2) of corners, of suspect ones where the others put them."""
     calm = ~_suspect(corners)
     known = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
-    expected, wrong = smoothed(known)
-    known = np.where(wrong[..., None], np.nan, known)
+    expected = smoothed(known)[0]
     places = np.where(np.isfinite(known), known, expected)
     return np.where(np.isfinite(places), places, grid)
 
@@ -227,12 +245,6 @@ def _levenberg(windows: _Windows, p: Array) -> tuple[Array, Array]:
     return p, cost
 
 
-def steps(grid: Array) -> tuple[Array, Array]:
-    """Vectors from each corner to the next along its row and its column, (n, 2) each, in px."""
-    down, across = np.gradient(grid, axis=(0, 1))
-    return across.reshape(-1, 2), down.reshape(-1, 2)
-
-
 def _shares(grid: Array, blur_px: float) -> Array:
     """How far each window may reach along rows and columns, (n, 2), in steps of the grid."""
     across, down = steps(grid)
@@ -240,7 +252,8 @@ def _shares(grid: Array, blur_px: float) -> Array:
     clear = CLEAR_OF_BLUR * blur_px + 0.5
     # Square to the columns' edges lies area / |down|, to the rows' edges area / |across|.
     lengths = np.stack([np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1)], axis=-1)
-    return np.clip(1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, WIDEST_SHARE)
+    shares = np.clip(1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, WIDEST_SHARE)
+    return np.asarray(shares * narrowing(grid))
 
 
 def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:

@@ -17,18 +17,25 @@ from vision.board_corners.saddles import (
     sample,
     smooth_logs,
 )
-from vision.board_corners.surface import smoothed
+from vision.board_corners.surface import smoothed, steps
 from vision.geometry import Array
 from vision.picture import Grey
 
-LEAST_SHARE = 0.4
-"""Of a board's corners that must hang together before the rest are looked for."""
+LEAST_SHARE, FEWEST = 0.4, 8
+"""Of a board's corners that must hang together before the rest are looked for. Fewer than eight
+hang together by chance: every photograph has some."""
+
+MOST_TIES = 24
+"""Ways of laying the board over a component that are worth filling up."""
 
 SNAP_SHARE = 0.3
 """A saddle within this share of the spacing of where a corner is expected is that corner."""
 
 LEAST_SIGNED = 0.8
 """Share of a grid's corners whose light and dark must alternate."""
+
+MOST_BESIDE = 0.6
+"""Share of a line beside the grid that chance saddles fill; more is a board of another size."""
 
 MOST_GRIDS = 4
 ROUNDS = 3
@@ -42,7 +49,7 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
     scored: list[tuple[float, Array]] = []
     for places in _components(saddles, links, board):
         for count, grid in _windows(places, saddles, board):
-            if count < LEAST_SHARE * board.columns * board.rows:
+            if count < _fewest(board):
                 continue
             filled = _filled(grid, saddles)
             contrast = _contrast(filled, smooth)
@@ -53,10 +60,14 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
     return [grid for _, grid in scored[:MOST_GRIDS]]
 
 
+def _fewest(board: Board) -> float:
+    return max(LEAST_SHARE * board.columns * board.rows, FEWEST)
+
+
 def _size(grid: Array) -> float:
     """Root of the mean area of a grid's squares, px."""
-    down, across = np.gradient(grid, axis=(0, 1))
-    area = across[..., 0] * down[..., 1] - across[..., 1] * down[..., 0]
+    across, down = steps(grid)
+    area = across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0]
     return float(np.sqrt(np.abs(area).mean()))
 
 
@@ -70,7 +81,7 @@ def _components(
         if seen[first] or (links[first] < 0).all():
             continue
         places = _spread(first, saddles, links, seen)
-        if len(places) >= LEAST_SHARE * board.columns * board.rows:
+        if len(places) >= _fewest(board):
             components.append(places)
     return components
 
@@ -129,13 +140,27 @@ def _windows(
         for top in range(whole.shape[0] - rows + 1):
             for left in range(whole.shape[1] - columns + 1):
                 window = slice(top, top + rows), slice(left, left + columns)
+                if _goes_on(known, top, left, rows, columns):
+                    continue
                 count = int(known[window].sum())
                 grid = whole[window]
                 if rows != board.rows:
                     grid = grid.transpose(1, 0, 2)
                 found.append((count, grid))
-    most = max(count for count, _ in found)
-    return [each for each in found if each[0] == most]
+    most = max((count for count, _ in found), default=0)
+    ties = [each for each in found if each[0] == most]
+    return ties if len(ties) <= MOST_TIES else []
+
+
+def _goes_on(known: NDArray[np.bool_], top: int, left: int, rows: int, columns: int) -> bool:
+    """Whether a further row or column of saddles lies along a window: the board is a larger one."""
+    down, across = slice(top, top + rows), slice(left, left + columns)
+    lines = []
+    for row in (top - 1, top + rows):
+        lines += [known[row, across]] if 0 <= row < known.shape[0] else []
+    for column in (left - 1, left + columns):
+        lines += [known[down, column]] if 0 <= column < known.shape[1] else []
+    return any(line.mean() > MOST_BESIDE for line in lines)
 
 
 def _filled(grid: Array, saddles: Saddles) -> Array:
@@ -173,6 +198,7 @@ def _guessed(grid: Array, saddles: Saddles, tree: cKDTree) -> Array:
 
 
 _LINES = ((0, 1), (1, 0), (0, -1), (-1, 0))
+_CORNERS = tuple(zip(_LINES, (*_LINES[1:], _LINES[0]), strict=True))
 
 
 def _guess(grid: Array, row: int, column: int) -> tuple[int, Array]:
@@ -194,7 +220,7 @@ def _guess(grid: Array, row: int, column: int) -> tuple[int, Array]:
             weights, places = [*weights, 2], [*places, 3 * one - 3 * two + three]
         elif one is not None and two is not None:
             weights, places = [*weights, 1], [*places, 2 * one - two]
-    for (down, across), (other_down, other_across) in zip(_LINES, _LINES[1:] + _LINES[:1]):
+    for (down, across), (other_down, other_across) in _CORNERS:
         one, two = at(down, across), at(other_down, other_across)
         both = at(down + other_down, across + other_across)
         if one is not None and two is not None and both is not None:
@@ -218,7 +244,7 @@ def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
     """Median contrast of a grid's squares in log grey; 0 where they do not alternate."""
     if not np.isfinite(grid).all():
         return 0.0
-    down, across = np.gradient(grid, axis=(0, 1))
+    across, down = (each.reshape(grid.shape) for each in steps(grid))
     mixed = np.zeros(grid.shape[:2])
     for a in (-0.4, 0.4):
         for b in (-0.4, 0.4):

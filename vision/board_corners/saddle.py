@@ -1,4 +1,4 @@
-"""Grey levels round a corner of a board, blurred, with or without the edge of a shadow across it."""
+"""Grey levels round a board's corner, blurred, with or without the edge of a shadow across it."""
 
 from __future__ import annotations
 

@@ -95,7 +95,7 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
     v, u = v[order], u[order]
     at_peaks = np.array([[each[v, u] for each in of_scale] for of_scale in slopes], np.float64)
     parts = at_peaks[scale_of[v, u], :, np.arange(len(u))]
-    saddles = _described(np.stack([u, v], axis=-1), parts, best[v, u])
+    saddles = _described(np.stack([u, v], axis=-1), parts, best[v, u].astype(np.float64))
     kept = _two_sided(smooth_logs(logs), saddles)
     # One corner may peak at two pixels and two scales; the stronger stays.
     for first, second in sorted(cKDTree(saddles.pixels).query_pairs(APART_PX)):
@@ -132,9 +132,7 @@ def _described(at: NDArray[np.intp], parts: Array, strength: Array) -> Saddles:
     cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
     ways = np.stack([cos * first + sin * second, cos * first - sin * second], axis=1)
     mixed = np.einsum("ni,nij,nj->n", ways[:, 0], hessian, ways[:, 1])
-    return Saddles(
-        pixels=at + shift, ways=ways, sign=np.sign(mixed), strength=strength.astype(np.float64)
-    )
+    return Saddles(pixels=at + shift, ways=ways, sign=np.sign(mixed), strength=strength)
 
 
 def join(saddles: Saddles, smooth: NDArray[np.float32]) -> NDArray[np.intp]:
