@@ -39,7 +39,7 @@ from vision.geometry import Aim, Pose
 from vision.job import Cross, Quadrant
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure import cut_patches, match, measure
+from vision.measure import match, measure
 
 Array = np.ndarray
 EYE = BASELINE_EYE
@@ -172,8 +172,7 @@ def ours(grey: Array, scene: Scene, pose: Pose) -> tuple[Array, Array] | None:
         ink="dark",
     )
     found, _ = match(grey, pose, lens, [mark], REACH_PX)
-    patch = cut_patches(grey, pose, lens, [mark], found)[0]
-    measured = None if patch is None else measure(patch)
+    (measured,) = measure(grey, pose, lens, [mark], found)
     return None if measured is None else (measured.pixel_px, measured.covariance_px2)
 
 

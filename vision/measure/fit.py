@@ -27,7 +27,7 @@ FINE = (8, 1e-3)
 """Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends."""
 ROUGH_PIXELS = 400
 """A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
-FLOOR_SIGMA_PX = 0.003
+FLOOR_SIGMA_PX = 0.002
 """What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
 SHADOW_SIGMA_PX = 0.02
 """The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
