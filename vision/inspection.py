@@ -26,15 +26,18 @@ from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
 from vision.picture import Picture
 from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
+from vision.sharpness import Sharpness, measure_sharpness
 from vision.solver import NoFit
 from vision.verdict import (
     CameraVerdict,
     LayingVerdict,
     Overlap,
+    PictureVerdict,
     Reason,
     SeamVerdict,
     camera_verdict,
     job_verdict,
+    judge_picture,
     mark_verdict,
     seam_verdict,
     strip_verdict,
@@ -58,6 +61,7 @@ class _Findings:
     layout: Layout
     pictures: dict[str, Picture]
     outcomes: dict[str, Outcome]
+    sharpness: dict[str, Sharpness]
     adjustment: Adjustment | NoFit
     gaps: dict[tuple[str, str], SeamGap]
     edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
@@ -103,6 +107,13 @@ def inspect(
             for line in seam_lines(job)
             if line.between in gaps
         }
+    progress("looking how sharp the pictures are")
+    sharpness = {
+        name: measure_sharpness(
+            by_name[name], layout, outcome if isinstance(outcome, Identified) else None
+        )
+        for name, outcome in outcomes.items()
+    }
     progress("judging")
     return _judged(
         _Findings(
@@ -110,6 +121,7 @@ def inspect(
             layout=layout,
             pictures=by_name,
             outcomes=outcomes,
+            sharpness=sharpness,
             adjustment=adjustment,
             gaps=gaps,
             edges=edges,
@@ -155,7 +167,13 @@ def _cost(adjustment: Adjustment | NoFit) -> float:
 
 def _judged(found: _Findings) -> Inspection:
     job, adjustment = found.job, found.adjustment
-    cameras = {camera.name: _camera_verdict(found, camera) for camera in job.cameras}
+    pictures = {
+        name: judge_picture(
+            name, sharp, job.tolerances, identified=isinstance(found.outcomes[name], Identified)
+        )
+        for name, sharp in found.sharpness.items()
+    }
+    cameras = {c.name: _camera_verdict(found, c, pictures[c.name]) for c in job.cameras}
     adjusted_strips = (
         {} if isinstance(adjustment, NoFit) else {s.name: s for s in adjustment.strips}
     )
@@ -188,7 +206,7 @@ def _judged(found: _Findings) -> Inspection:
         job=job,
         verdict=verdict.verdict,
         actions=verdict.actions,
-        cameras=tuple(_inspected(found, camera, cameras[camera.name]) for camera in job.cameras),
+        cameras=tuple(_inspected(found, c, cameras[c.name], pictures[c.name]) for c in job.cameras),
         strips=tuple(
             InspectedStrip(
                 name=name,
@@ -235,17 +253,19 @@ def _variance_factor(adjustment: Adjustment | NoFit) -> float | None:
     return adjustment.chi2 / adjustment.degrees_of_freedom
 
 
-def _camera_verdict(found: _Findings, camera: Camera) -> CameraVerdict:
+def _camera_verdict(found: _Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjustment = found.outcomes[camera.name], found.adjustment
     if isinstance(outcome, NotIdentified):
-        return unidentified_camera(camera.name, NoFit(code=outcome.code, text=outcome.text))
+        return unidentified_camera(
+            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
+        )
     if isinstance(adjustment, NoFit):
-        return unidentified_camera(camera.name, adjustment)
+        return unidentified_camera(camera.name, adjustment, picture)
     try:
         adjusted = adjustment.camera(camera.name)
     except KeyError:
         text = "too few of its marks fit the other cameras' to place it"
-        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text))
+        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text), picture)
     overlaps = []
     for between, gap in found.gaps.items():
         if camera.name not in between or gap.overlap_m is None:
@@ -268,13 +288,21 @@ def _camera_verdict(found: _Findings, camera: Camera) -> CameraVerdict:
         found.job.tolerances,
         overlaps=tuple(overlaps),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
-        blur_px=outcome.blur_px,
+        picture=picture,
     )
 
 
-def _inspected(found: _Findings, camera: Camera, verdict: CameraVerdict) -> InspectedCamera:
+def _inspected(
+    found: _Findings, camera: Camera, verdict: CameraVerdict, picture_verdict: PictureVerdict
+) -> InspectedCamera:
     outcome, picture = found.outcomes[camera.name], found.pictures[camera.name]
-    words = {"verdict": verdict.verdict, "reasons": verdict.reasons, "actions": verdict.actions}
+    words = {
+        "verdict": verdict.verdict,
+        "reasons": verdict.reasons,
+        "actions": verdict.actions,
+        "sharpness": found.sharpness[camera.name],
+        "picture_verdict": picture_verdict,
+    }
     if isinstance(outcome, NotIdentified):
         unseen = tuple(
             InspectedMark(
