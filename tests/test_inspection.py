@@ -4,8 +4,8 @@ Proves, on the two stored sets of pictures, that no mark gets another's name, th
 clear mark is used, that centres, aims and places are as near the truth as stated, that the stated
 sigmas are of the size of the errors, and that the verdicts are those the sets were made for. The
 pictures and `truth.json` beside them come from a path tracer that shares no code with this project.
-Then what happens when a picture is black, or given to two cameras. Does not prove the same for a
-real yard, nor for lots and faults that the two sets do not show.
+Then what happens when a picture is black, soft, behind a drop, or given to two cameras. Does not
+prove the same for a real yard, nor for lots and faults that the two sets do not show.
 """
 
 from __future__ import annotations
@@ -15,10 +15,12 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, extent_px
+from tests.accuracy.sharpness import degraded, drops
 from vision.files import read_inspection_input
 from vision.geometry import Aim, rotation_angle
 from vision.inspection import inspect
@@ -147,6 +149,8 @@ def test_the_inspection_is_whole(inspected: Inspected) -> None:
         for mark in camera.marks:
             assert (mark.status == "used") <= (mark.residual_px is not None)
             assert mark.status == "used" or mark.reason
+        assert camera.picture_verdict is not None
+        assert set(camera.picture_verdict.answers.values()) == {"no"}
     assert inspection.variance_factor is not None
     # The layouts were laid with more care than the job states, so it is below 1.
     assert 0.02 < inspection.variance_factor < 2.0
@@ -198,3 +202,41 @@ def test_the_other_cameras_are_still_judged(black_and_twice: Inspection) -> None
         if lost:
             assert seam.verdict == "not-judged"
             assert seam.reasons
+
+
+@pytest.fixture(scope="module")
+def soft_and_wet() -> Inspection:
+    """Clear day with the right picture far out of focus and a drop on the front camera's lens."""
+    job, pictures = read_inspection_input(FRAMES / "clear_day" / "job.toml")
+    truth = json.loads((FRAMES / "clear_day" / "truth.json").read_text())
+    mark = next(m for m in truth["cameras"]["front"]["marks"] if m["id"] == "front/5")
+    rng = np.random.default_rng(4)
+    changes = {
+        "right": lambda bgr: cv2.GaussianBlur(bgr, (0, 0), 5.0),
+        "front": lambda bgr: drops(bgr, [np.array(mark["px"])], rng),
+    }
+    changed = [
+        degraded(picture, changes[picture.name], 1.0, rng) if picture.name in changes else picture
+        for picture in pictures
+    ]
+    return inspect(job, changed)
+
+
+def test_a_soft_picture_is_soft_and_not_without_marks(soft_and_wet: Inspection) -> None:
+    right = next(c for c in soft_and_wet.cameras if c.camera.name == "right")
+    assert right.verdict == "re-shoot"
+    assert right.reasons[0].code == "soft"
+    assert right.plan_fit is None
+    assert right.sharpness is not None
+    assert right.sharpness.least is not None
+    assert right.sharpness.least.blur_px == pytest.approx(5.0, abs=0.6)
+    assert "focus" in right.actions[0].text
+
+
+def test_a_drop_is_named_with_the_marks_behind_it(soft_and_wet: Inspection) -> None:
+    front = next(c for c in soft_and_wet.cameras if c.camera.name == "front")
+    assert front.verdict == "re-shoot"
+    assert [reason.code for reason in front.reasons] == ["drops"]
+    assert "front/5" in front.reasons[0].text
+    others = {c.camera.name: c.verdict for c in soft_and_wet.cameras}
+    assert others["left"] == others["rear"] == "keep"

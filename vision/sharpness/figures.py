@@ -21,10 +21,6 @@ OUT = 0.75
 """How far out the sides are looked at, from the middle to the edge of the picture."""
 SIDE_FROM = 0.2
 LEAST_SIDE_MARKS = 2
-RAMP = 1.07
-"""The normal integral that fits an even ramp best is wider than the ramp's own sigma: by 1.05 at
-4 px and 1.09 at 8 px over a blur of 0.6 px."""
-RAMP_SIGMA = 0.03
 WAYS: dict[Side, tuple[float, float]] = {
     "left": (-1.0, 0.0),
     "right": (1.0, 0.0),
@@ -73,8 +69,8 @@ def _motion(fitted: BlurMap, mirrored: bool) -> Motion:
     length, sigma = fitted.motion_px
     direction, direction_sigma = fitted.motion_direction_rad
     return Motion(
-        length_px=length / RAMP,
-        sigma_px=float(np.hypot(sigma, RAMP_SIGMA * length)) / RAMP,
+        length_px=length,
+        sigma_px=sigma,
         direction_rad=-direction if mirrored else direction,
         direction_sigma_rad=direction_sigma,
     )
