@@ -21,7 +21,7 @@ LOOKS = ((1.5, 3, 450), (4.0, 2, 200))
 """Each look for edges: smoothing in px, how many a tile, and how many in all."""
 CELL_PX, TILE_PX = 9, 40
 """One edge a cell at most, some a tile: a hedge or a fence must not outvote the ground."""
-NARROW, WIDE = (5.0, 3.0, 1.0), (12.0, 8.0, 3.0)
+NARROW, WIDE = (5, 3, 1.0), (12, 8, 3.0)
 """Half windows across and along an edge in px, and the blur to start from: tape edges are close
 to one another, and a blur beyond 1.6 px needs more room."""
 WIDE_FROM_PX = 1.6
@@ -137,7 +137,7 @@ def _strongest_at(
     slope_u = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0)) / 32
     slope_v = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 0, 1)) / 32
     slope = np.hypot(slope_u, slope_v)
-    border = int(np.ceil(np.hypot(*WIDE[:2])))
+    border = int(np.ceil(np.hypot(*WIDE[:2]))) + 1
     inner = np.zeros_like(slope)
     inner[border:-border, border:-border] = slope[border:-border, border:-border]
     inner[_rim(smooth)] = 0.0
@@ -182,12 +182,11 @@ def _rim(smooth: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Windows:
-    """Pixels round each edge, (n, k): distance across and along, levels, and weight 0 or 1."""
+    """Pixels round each edge, (n, k): their distance across and along it, and their levels."""
 
     across: Array
     along: Array
     levels: Array
-    weight: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -218,23 +217,23 @@ def _windows(
     grey: np.ndarray,
     pixels: np.ndarray,
     normal: Array,
-    window: tuple[float, float, float],
+    window: tuple[int, int, float],
     every: int = 1,
 ) -> _Windows:
-    """Cut the pixels round each edge; `every` second one only where the picture is soft."""
-    reach = int(np.ceil(np.hypot(*window[:2])))
-    grid = np.arange(-reach, reach + 1, every)
-    du, dv = (each.ravel() for each in np.meshgrid(grid, grid))
-    u = np.clip(pixels[:, :1] + du, 0, grey.shape[1] - 1)
-    v = np.clip(pixels[:, 1:] + dv, 0, grey.shape[0] - 1)
+    """Cut the pixels round each edge; `every` second one only where the picture is soft.
+
+    The whole pixels nearest to a grid that lies along the edge, each with its own exact place.
+    """
+    grid_across, grid_along = (
+        each.ravel() for each in np.meshgrid(*(np.arange(-r, r + 0.5, every) for r in window[:2]))
+    )
     cos, sin = np.cos(normal)[:, None], np.sin(normal)[:, None]
-    across, along = cos * du + sin * dv, -sin * du + cos * dv
-    weight = (np.abs(across) <= window[0]) & (np.abs(along) <= window[1])
+    du = np.rint(cos * grid_across - sin * grid_along).astype(int)
+    dv = np.rint(sin * grid_across + cos * grid_along).astype(int)
     return _Windows(
-        across=across,
-        along=along,
-        levels=grey[v, u].astype(np.float64),
-        weight=weight.astype(np.float64),
+        across=cos * du + sin * dv,
+        along=-sin * du + cos * dv,
+        levels=grey[pixels[:, 1:] + dv, pixels[:, :1] + du].astype(np.float64),
     )
 
 
@@ -256,9 +255,9 @@ def _fit(windows: _Windows, start_px: float, noise: float) -> _EdgeFit:
     levels, residual, jacobian, cost = _evaluated(windows, state)
     damping = np.full(count, 1e-2)
     for _ in range(STEPS):
-        weighted = jacobian * windows.weight[..., None]
-        normal = weighted.transpose(0, 2, 1) @ jacobian
-        gradient = np.einsum("nkp,nk->np", weighted, residual)
+        turned = jacobian.transpose(0, 2, 1)
+        normal = turned @ jacobian
+        gradient = (turned @ residual[..., None])[..., 0]
         scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
         system = normal / (scale[:, :, None] * scale[:, None, :])
         system += damping[:, None, None] * np.eye(5)
@@ -282,27 +281,26 @@ def _evaluated(windows: _Windows, state: Array) -> tuple[Array, Array, Array, Ar
     """Levels (n, 2), residuals (n, k), derivatives (n, k, 5) of the model, and cost (n,)."""
     share, slopes = edge_basis(windows.across, windows.along, state)
     basis = np.stack([1 - share, share], axis=-1)
-    weighted = basis * windows.weight[..., None]
-    normal = weighted.transpose(0, 2, 1) @ basis + 1e-6 * np.eye(2)
-    right = np.einsum("nkp,nk->np", weighted, windows.levels)
-    levels = np.linalg.solve(normal, right[..., None])[..., 0]
-    residual = windows.levels - np.einsum("nkp,np->nk", basis, levels)
+    turned = basis.transpose(0, 2, 1)
+    normal = turned @ basis + 1e-6 * np.eye(2)
+    levels = np.linalg.solve(normal, turned @ windows.levels[..., None])[..., 0]
+    residual = windows.levels - (basis @ levels[..., None])[..., 0]
     step = (levels[:, 1] - levels[:, 0])[:, None, None]
-    jacobian = np.concatenate([step * slopes, basis], axis=-1)
-    return levels, residual, jacobian, np.einsum("nk,nk->n", windows.weight, residual**2)
+    jacobian: Array = np.concatenate([step * slopes, basis], axis=-1)
+    cost: Array = (residual**2).sum(axis=1)
+    return np.asarray(levels, dtype=np.float64), residual, jacobian, cost
 
 
 def _answer(
     windows: _Windows, state: Array, levels: Array, jacobian: Array, cost: Array, noise: float
 ) -> _EdgeFit:
-    count = windows.weight.sum(axis=1)
-    normal = (jacobian * windows.weight[..., None]).transpose(0, 2, 1) @ jacobian
+    count = windows.levels.shape[1]
+    normal = jacobian.transpose(0, 2, 1) @ jacobian
     scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
     system = normal / (scale[:, :, None] * scale[:, None, :]) + 1e-9 * np.eye(5)
     variance = np.linalg.inv(system)[:, 2, 2] / scale[:, 2] ** 2
-    noise2 = cost / np.maximum(count - 5, 1)
-    mean = (windows.weight * windows.levels).sum(axis=1) / count
-    spread = (windows.weight * (windows.levels - mean[:, None]) ** 2).sum(axis=1)
+    noise2 = cost / (count - 5)
+    spread = count * windows.levels.var(axis=1)
     return _EdgeFit(
         off_px=state[:, 0],
         turn_rad=state[:, 1],
