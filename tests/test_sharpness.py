@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 
 from tests.accuracy.sharpness import moved, softening
+from vision.edge_fit import edge_basis
 from vision.layout import Layout
 from vision.picture import Picture
 from vision.sharpness import measure_sharpness
 from vision.sharpness.blur_map import fit_blur_map
-from vision.sharpness.edges import edge_basis, measure_edges
+from vision.sharpness.edges import measure_edges
 from vision.sharpness.light import measure_light, noise_of
 
 WIDTH, HEIGHT, FINE = 960, 540, 4

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import Adjustment, CameraObservations, adjust
 from vision.ground import ground_map
-from vision.identify import Identified, NotIdentified, Sighting, identify
+from vision.identify import Identified, NotIdentified, Sighting, identify, with_box_corners
 from vision.inspection_values import (
     InspectedCamera,
     InspectedMark,
@@ -86,7 +86,7 @@ def inspect(
         progress(f"finding the marks of the {camera.name} camera")
         outcomes[camera.name] = look(camera, by_name[camera.name].grey)
     progress("looking for mixed-up pictures")
-    outcomes = without_mixups(job, by_name, outcomes, look)
+    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
     progress("adjusting cameras and strips together")
     adjustment = _adjusted(job, layout, outcomes)
     suspects = _off_aim(job, adjustment)
@@ -127,6 +127,19 @@ def inspect(
             edges=edges,
         )
     )
+
+
+def _with_corners(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
+) -> dict[str, Outcome]:
+    """The outcomes with the cartons' corners that can be seen once the cameras are known."""
+    cameras = {camera.name: camera for camera in job.cameras}
+    return {
+        name: with_box_corners(job, cameras[name], outcome, pictures[name].bgr)
+        if isinstance(outcome, Identified)
+        else outcome
+        for name, outcome in outcomes.items()
+    }
 
 
 def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adjustment | NoFit:

@@ -1,19 +1,19 @@
 """How blurred the edges of a picture are: places, directions and blur, with no mark known.
 
-A step edge under a Gaussian blur is a normal integral of the distance from the edge. The strongest
-edges, spread over the picture, are each fitted on the picture's own pixels: distance, turn, blur
-and the levels on both sides. What is no single straight step (a thin line, a corner, leaves) is
+The strongest edges, spread over the picture, are each fitted on the picture's own pixels. What is
+no single straight step (a thin line, a corner, leaves) is
 explained badly and left out. In a dark or very soft picture the same is done at half the size.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.special import ndtr
 
+from vision.edge_fit import BLUR_RANGE_PX, EdgeFit, Window, fit_edges
 from vision.geometry import Array, frozen_array
 from vision.sharpness.light import noise_of, span_of
 
@@ -21,13 +21,11 @@ LOOKS = ((1.5, 3, 450), (4.0, 2, 200))
 """Each look for edges: smoothing in px, how many a tile, and how many in all."""
 CELL_PX, TILE_PX = 9, 40
 """One edge a cell at most, some a tile: a hedge or a fence must not outvote the ground."""
-NARROW, WIDE = (5, 3, 1.0), (12, 8, 3.0)
-"""Half windows across and along an edge in px, and the blur to start from: tape edges are close
-to one another, and a blur beyond 1.6 px needs more room."""
+NARROW = Window(across_px=5, along_px=3, blur_px=1.0)
+WIDE = Window(across_px=12, along_px=8, blur_px=3.0, every=2)
+"""Tape edges are close to one another, and a blur beyond 1.6 px needs more room."""
 WIDE_FROM_PX = 1.6
 BLACK_SHARE, RIM_PX = 0.12, 12
-STEPS = 6
-BLUR_RANGE_PX = (0.3, 12.0)
 SURELY_SOFT_PX = 4.0
 """Above this median the window is too small for the blur, and half the size is better."""
 ENOUGH_EDGES = 60
@@ -137,7 +135,7 @@ def _strongest_at(
     slope_u = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0)) / 32
     slope_v = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 0, 1)) / 32
     slope = np.hypot(slope_u, slope_v)
-    border = int(np.ceil(np.hypot(*WIDE[:2]))) + 1
+    border = int(np.ceil(np.hypot(WIDE.across_px, WIDE.along_px))) + 1
     inner = np.zeros_like(slope)
     inner[border:-border, border:-border] = slope[border:-border, border:-border]
     inner[_rim(smooth)] = 0.0
@@ -180,132 +178,16 @@ def _rim(smooth: np.ndarray) -> np.ndarray:
     return np.asarray(cv2.dilate(outside, np.ones((width, width), np.uint8)), dtype=bool)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Windows:
-    """Pixels round each edge, (n, k): their distance across and along it, and their levels."""
-
-    across: Array
-    along: Array
-    levels: Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _EdgeFit:
-    off_px: Array
-    turn_rad: Array
-    blur_px: Array
-    blur_sigma_px: Array
-    step: Array
-    explained: Array
-
-
-def _fitted(grey: np.ndarray, pixels: np.ndarray, normal: Array, noise: float) -> _EdgeFit:
+def _fitted(grey: np.ndarray, pixels: np.ndarray, normal: Array, noise: float) -> EdgeFit:
     """Fit every edge in a narrow window, and those that are soft once more in a wide one."""
-    fit = _fit(_windows(grey, pixels, normal, NARROW), NARROW[2], noise)
+    fit = fit_edges(grey, pixels, normal, NARROW, noise)
     soft = np.flatnonzero(fit.blur_px > WIDE_FROM_PX)
     if len(soft) == 0:
         return fit
-    wide = _fit(_windows(grey, pixels[soft], normal[soft], WIDE, every=2), WIDE[2], noise)
+    wide = fit_edges(grey, pixels[soft], normal[soft], WIDE, noise)
     merged = {}
-    for name in ("off_px", "turn_rad", "blur_px", "blur_sigma_px", "step", "explained"):
+    for field in dataclasses.fields(fit):
+        name = field.name
         merged[name] = getattr(fit, name).copy()
         merged[name][soft] = getattr(wide, name)
-    return _EdgeFit(**merged)
-
-
-def _windows(
-    grey: np.ndarray,
-    pixels: np.ndarray,
-    normal: Array,
-    window: tuple[int, int, float],
-    every: int = 1,
-) -> _Windows:
-    """Cut the pixels round each edge; `every` second one only where the picture is soft.
-
-    The whole pixels nearest to a grid that lies along the edge, each with its own exact place.
-    """
-    grid_across, grid_along = (
-        each.ravel() for each in np.meshgrid(*(np.arange(-r, r + 0.5, every) for r in window[:2]))
-    )
-    cos, sin = np.cos(normal)[:, None], np.sin(normal)[:, None]
-    du = np.rint(cos * grid_across - sin * grid_along).astype(int)
-    dv = np.rint(sin * grid_across + cos * grid_along).astype(int)
-    return _Windows(
-        across=cos * du + sin * dv,
-        along=-sin * du + cos * dv,
-        levels=grey[pixels[:, 1:] + dv, pixels[:, :1] + du].astype(np.float64),
-    )
-
-
-def edge_basis(across: Array, along: Array, state: Array) -> tuple[Array, Array]:
-    """Share of the far side (n, k) at places (n, k) and its derivatives (n, k, 3) by the state.
-
-    State (n, 3): distance of the edge in px, its turn in radians (small), its blur in px.
-    """
-    off, turn, blur = (state[:, i, None] for i in range(3))
-    t = (across + turn * along - off) / blur
-    density = np.exp(-0.5 * t * t) / np.sqrt(2 * np.pi) / blur
-    return np.asarray(ndtr(t)), np.stack([-density, density * along, -density * t], axis=-1)
-
-
-def _fit(windows: _Windows, start_px: float, noise: float) -> _EdgeFit:
-    """Damped Gauss-Newton steps for all edges at once, the two levels solved for exactly."""
-    count = len(windows.levels)
-    state = np.tile([0.0, 0.0, start_px], (count, 1))
-    levels, residual, jacobian, cost = _evaluated(windows, state)
-    damping = np.full(count, 1e-2)
-    for _ in range(STEPS):
-        turned = jacobian.transpose(0, 2, 1)
-        normal = turned @ jacobian
-        gradient = (turned @ residual[..., None])[..., 0]
-        scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
-        system = normal / (scale[:, :, None] * scale[:, None, :])
-        system += damping[:, None, None] * np.eye(5)
-        step = np.linalg.solve(system, (gradient / scale)[..., None])[..., 0] / scale
-        limit = np.stack([np.ones(count), np.full(count, 0.3), 0.5 * state[:, 2]], axis=1)
-        trial = state + np.clip(step[:, :3], -limit, limit * np.array([1.0, 1.0, 2.0]))
-        trial[:, 1] = np.clip(trial[:, 1], -0.4, 0.4)
-        trial[:, 2] = np.clip(trial[:, 2], *BLUR_RANGE_PX)
-        tried = _evaluated(windows, trial)
-        better = tried[3] <= cost
-        state = np.where(better[:, None], trial, state)
-        levels = np.where(better[:, None], tried[0], levels)
-        residual = np.where(better[:, None], tried[1], residual)
-        jacobian = np.where(better[:, None, None], tried[2], jacobian)
-        cost = np.where(better, tried[3], cost)
-        damping = np.where(better, damping * 0.3, damping * 8)
-    return _answer(windows, state, levels, jacobian, cost, noise)
-
-
-def _evaluated(windows: _Windows, state: Array) -> tuple[Array, Array, Array, Array]:
-    """Levels (n, 2), residuals (n, k), derivatives (n, k, 5) of the model, and cost (n,)."""
-    share, slopes = edge_basis(windows.across, windows.along, state)
-    basis = np.stack([1 - share, share], axis=-1)
-    turned = basis.transpose(0, 2, 1)
-    normal = turned @ basis + 1e-6 * np.eye(2)
-    levels = np.linalg.solve(normal, turned @ windows.levels[..., None])[..., 0]
-    residual = windows.levels - (basis @ levels[..., None])[..., 0]
-    step = (levels[:, 1] - levels[:, 0])[:, None, None]
-    jacobian: Array = np.concatenate([step * slopes, basis], axis=-1)
-    cost: Array = (residual**2).sum(axis=1)
-    return np.asarray(levels, dtype=np.float64), residual, jacobian, cost
-
-
-def _answer(
-    windows: _Windows, state: Array, levels: Array, jacobian: Array, cost: Array, noise: float
-) -> _EdgeFit:
-    count = windows.levels.shape[1]
-    normal = jacobian.transpose(0, 2, 1) @ jacobian
-    scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
-    system = normal / (scale[:, :, None] * scale[:, None, :]) + 1e-9 * np.eye(5)
-    variance = np.linalg.inv(system)[:, 2, 2] / scale[:, 2] ** 2
-    noise2 = cost / (count - 5)
-    spread = count * windows.levels.var(axis=1)
-    return _EdgeFit(
-        off_px=state[:, 0],
-        turn_rad=state[:, 1],
-        blur_px=state[:, 2],
-        blur_sigma_px=np.sqrt(np.maximum(variance, 0) * noise2),
-        step=levels[:, 1] - levels[:, 0],
-        explained=1 - np.maximum(cost - count * noise**2, 0) / np.maximum(spread, 1e-9),
-    )
+    return EdgeFit(**merged)
