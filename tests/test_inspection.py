@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, extent_px
+from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, carton_points, extent_px
 from tests.accuracy.sharpness import degraded, drops
 from vision.files import read_inspection_input
 from vision.geometry import Aim, rotation_angle
@@ -74,6 +74,7 @@ def inspected(request: pytest.FixtureRequest) -> Inspected:
 def test_no_mark_under_another_name(inspected: Inspected) -> None:
     for camera, true in inspected.pairs():
         pixels = {mark["id"]: np.array(mark["px"]) for mark in true["marks"]}
+        pixels |= {name: np.array(px) for name, px in carton_points(true).items()}
         for mark in camera.marks:
             if mark.status == "used":
                 assert mark.id in pixels, f"{camera.camera.name} does not see {mark.id}"
@@ -87,6 +88,20 @@ def test_clear_marks_are_used_and_near_the_truth(inspected: Inspected) -> None:
     assert np.mean([found.status == "used" for found, _ in due]) >= 0.95
     off = [np.array(f.pixel_px) - true["px"] for f, true in due if f.status == "used"]
     assert np.median(np.linalg.norm(off, axis=1)) <= 0.10
+
+
+def test_cartons_corners_are_found_where_they_are_or_not_at_all(inspected: Inspected) -> None:
+    found = 0
+    for camera, true in inspected.pairs():
+        by_id = {mark.id: mark for mark in camera.marks}
+        for name, px in carton_points(true).items():
+            if by_id[name].status != "used":
+                continue
+            found += 1
+            off = by_id[name].pixel_px - np.array(px)
+            assert np.linalg.norm(off) < 1.0
+            assert off @ np.linalg.solve(by_id[name].covariance_px2, off) < 11.8
+    assert found >= 2
 
 
 def test_centres_are_as_sure_as_they_say(inspected: Inspected) -> None:
