@@ -484,6 +484,17 @@ def test_an_unfound_carton_does_not_hold_up_the_job_but_an_unseen_trestle_does()
     assert job_verdict((GOOD,), (LIES,), (trestle,), ()).verdict == "not-judged"
 
 
+def test_a_carton_that_is_not_sure_tells_no_less_than_one_that_is_not_found() -> None:
+    carton = raised((0.025, 0, 0), box=True)
+    assert (carton.verdict, codes(carton.reasons)) == ("not-judged", ["box-corner-not-judged"])
+    assert job_verdict((GOOD,), (LIES,), (carton,), ()).verdict == "keep"
+    trestle = raised((0.025, 0, 0))
+    assert job_verdict((GOOD,), (LIES,), (trestle,), ()).verdict == "not-judged"
+    assert job_verdict((GOOD,), (LIES,), (raised((0.06, 0, 0), box=True),), ()).verdict == (
+        "re-measure"
+    )
+
+
 def test_exit_codes() -> None:
     # DESIGN 8: 0 all keep, 3 something to do, 4 not judged.
     assert exit_code("keep") == 0
