@@ -160,6 +160,7 @@ def _sharpness(known: bool) -> Sharpness:
     blur = Blur(blur_px=0.71, sigma_px=0.04)
     return replace(
         bare,
+        blur=blur,
         least=blur,
         most=replace(blur, blur_px=2.31),
         sides=dict.fromkeys(SIDES, blur),

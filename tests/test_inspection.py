@@ -243,8 +243,8 @@ def test_a_soft_picture_is_soft_and_not_without_marks(soft_and_wet: Inspection) 
     assert right.reasons[0].code == "soft"
     assert right.plan_fit is None
     assert right.sharpness is not None
-    assert right.sharpness.least is not None
-    assert right.sharpness.least.blur_px == pytest.approx(5.0, abs=0.6)
+    assert right.sharpness.blur is not None
+    assert right.sharpness.blur.blur_px == pytest.approx(5.0, abs=0.6)
     assert "focus" in right.actions[0].text
 
 

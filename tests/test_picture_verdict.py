@@ -30,6 +30,7 @@ def sharpness(**changes: object) -> Sharpness:
         width=1280,
         light=BRIGHT,
         edges=300,
+        blur=blur(0.65),
         least=blur(0.6),
         most=blur(0.7),
         sides=dict.fromkeys(SIDES, blur(0.6)),
@@ -66,7 +67,7 @@ def test_soft_is_judged_on_the_marks_and_scales_with_the_width() -> None:
 
 
 def test_marks_overrule_edges_that_are_soft_by_themselves() -> None:
-    soft_edges = {"least": blur(3.0), "most": blur(3.1)}
+    soft_edges = {"blur": blur(3.05), "least": blur(3.0), "most": blur(3.1)}
     assert faults(sharpness(**soft_edges)) == ()
     assert faults(sharpness(marks=None, **soft_edges), identified=False) == ("soft",)
 

@@ -181,7 +181,8 @@ def _sharpness(found: InspectedCamera) -> dict[str, Any]:
     entry = {
         "edges": sharp.edges,
         "answers": dict(judged.answers),
-        "blur": _blur(sharp.least),
+        "blur": _blur(sharp.blur),
+        "least_direction": _blur(sharp.least),
         "worst_direction": _blur(sharp.most),
         "sides": {n: _blur(b) for n, b in sharp.sides.items()} if sharp.sides else None,
         "motion": {
@@ -212,7 +213,9 @@ def _sharpness(found: InspectedCamera) -> dict[str, Any]:
         if patches is not None
         else None,
     }
-    why = dict.fromkeys(("blur", "worst_direction", "sides", "motion"), FEW_EDGES)
+    why = dict.fromkeys(
+        ("blur", "least_direction", "worst_direction", "sides", "motion"), FEW_EDGES
+    )
     return {"sharpness": _with_missing(entry, {**why, "soft_patches": FEW_CLEAR})}
 
 

@@ -44,7 +44,7 @@ def _sighted(
 ) -> Sighting:
     """What becomes of one corner in one picture."""
     assert isinstance(mark.shape, BoxCorner)
-    pixel, covariance = _predicted(fit, mark)
+    pixel, covariance = predicted_pixel(fit, mark)
     if not bool(fit.lens.contains(pixel)):
         return Sighting(id=mark.name, status="outside", measured=None, reason="outside the picture")
     if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
@@ -74,7 +74,7 @@ def _sighted(
     return Sighting(id=mark.name, status="used", measured=measured, reason="")
 
 
-def _predicted(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
+def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
     """Where the fit puts a mark, (2,), with the covariance of the fit and of its stated place."""
     pixel, d_point, d_lens = fit.lens.project_with_derivatives(fit.pose.transform(mark.at_m))
     by_fit = np.concatenate([d_point @ fit.pose.d_point_d_pose(mark.at_m), d_lens], axis=-1)

@@ -55,14 +55,18 @@ class BlurMap:
         return np.asarray(np.sqrt(np.maximum(rows @ self.terms, LEAST_VARIANCE_PX2)))
 
     def blur_px(self, pixels_px: Array) -> tuple[float, float]:
-        """Blur without motion, mean square over pixels (n, 2): its sigma in px, and its sigma's.
+        """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.
 
-        What is left in the direction along the motion; without motion it is the blur itself.
+        The best known of the three: what differs by direction is itself known with a sigma.
         """
+        return self._mean(pixels_px, 0.0)
+
+    def least_blur_px(self, pixels_px: Array) -> tuple[float, float]:
+        """The same in the direction in which it is least: along it lies no motion."""
         return self._mean(pixels_px, -1.0)
 
-    def worst_blur_px(self, pixels_px: Array) -> tuple[float, float]:
-        """The same in the direction in which the blur is largest: with motion."""
+    def most_blur_px(self, pixels_px: Array) -> tuple[float, float]:
+        """The same in the direction in which it is largest: along the motion, if there is one."""
         return self._mean(pixels_px, 1.0)
 
     def _mean(self, pixels_px: Array, sign: float) -> tuple[float, float]:

@@ -48,7 +48,7 @@ def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, .
     """
     if len(marks.ids) == 0:
         return None
-    around = np.array([blur_map.worst_blur_px(place) for place in marks.pixels_px])
+    around = np.array([blur_map.most_blur_px(place) for place in marks.pixels_px])
     large = marks.extent_px >= SIZE_PX
     sure = marks.blur_px - 2 * marks.sigma_px
     more = SOFT_MORE_PX * blur_map.width / 1280

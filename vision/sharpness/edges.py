@@ -26,7 +26,7 @@ WIDE = Window(across_px=12, along_px=8, blur_px=3.0, every=2)
 """Tape edges are close to one another, and a blur beyond 1.6 px needs more room."""
 WIDE_FROM_PX = 1.6
 BLACK_SHARE, RIM_PX = 0.12, 12
-SURELY_SOFT_PX = 4.0
+SURELY_SOFT_PX = 6.0
 """Above this median the window is too small for the blur, and half the size is better."""
 ENOUGH_EDGES = 60
 COARSEST = 2

@@ -38,16 +38,25 @@ def measure_sharpness(
     bare = Sharpness(width=picture.width, light=measure_light(picture.grey), edges=len(edges))
     if fitted is None:
         return bare
-    least, most = fitted.blur_px(edges.pixels_px), fitted.worst_blur_px(edges.pixels_px)
+    places = edges.pixels_px
+    mean, least, most = (
+        Blur(blur_px=blur, sigma_px=sigma)
+        for blur, sigma in (
+            fitted.blur_px(places),
+            fitted.least_blur_px(places),
+            fitted.most_blur_px(places),
+        )
+    )
     marks, patches = None, None
     if seen is not None:
-        own = mark_blurs(picture.grey, layout, seen, least[0])
+        own = mark_blurs(picture.grey, layout, seen, mean.blur_px)
         marks = _marks_blur(own, picture)
         patches = _delivered(find_soft_patches(own, fitted), picture)
     return dataclasses.replace(
         bare,
-        least=Blur(blur_px=least[0], sigma_px=least[1]),
-        most=Blur(blur_px=most[0], sigma_px=most[1]),
+        blur=mean,
+        least=least,
+        most=most,
         sides=_sides(fitted, picture.mirrored),
         motion=_motion(fitted, picture.mirrored),
         marks=marks,

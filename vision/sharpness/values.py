@@ -46,15 +46,16 @@ class MarksBlur:
 class Sharpness:
     """How sharp one picture is.
 
-    `edges`: how many edges the map rests on. `least` and `most` are the blur over those edges in
-    the direction where it is least and most: far apart with motion, alike without. `sides` holds
-    the least blur three quarters of the way out to each side. `marks` where marks were measured.
-    `patches` are soft places among clear ones. None where the figure cannot be had.
+    `edges`: how many edges the map rests on. `blur` is that over those edges in all directions,
+    `least` and `most` in the direction where it is least and most: far apart with motion, alike
+    without. `sides` holds the blur three quarters of the way out to each side. `marks` where marks
+    were measured. `patches` are soft places among clear ones. None where the figure cannot be had.
     """
 
     width: int
     light: Light
     edges: int
+    blur: Blur | None = None
     least: Blur | None = None
     most: Blur | None = None
     sides: dict[Side, Blur] | None = None

@@ -56,7 +56,7 @@ def judge_picture(
     side = _soft_side(sharpness, allowed)
     drops = _beyond_patches(sharpness, allowed)
     answers: dict[Fault, Answer] = {
-        "soft": _soft(sharpness, allowed),
+        "soft": _answer(_judged(_softness(sharpness), allowed)),
         "soft-side": side[0],
         "motion": _motion(sharpness),
         "low-light": _low_light(sharpness),
@@ -99,10 +99,14 @@ def _answer(word: Judgement) -> Answer:
     return "yes" if word == "beyond" else "no" if word == "within" else "cannot-tell"
 
 
-def _soft(sharpness: Sharpness, allowed_px: float) -> Answer:
-    """Out of focus all over: the marks' median, or without marks the edges' least blur."""
-    figure = sharpness.marks.median if sharpness.marks else sharpness.least
-    return _answer(_judged(figure, allowed_px))
+def _softness(sharpness: Sharpness) -> Blur | None:
+    """What 'soft' is judged on: the marks' median, without marks the edges' blur.
+
+    With motion it is the blur that motion does not explain.
+    """
+    if sharpness.marks is not None:
+        return sharpness.marks.median
+    return sharpness.least if _motion(sharpness) == "yes" else sharpness.blur
 
 
 def _soft_side(sharpness: Sharpness, allowed_px: float) -> tuple[Answer, Side | None]:
@@ -186,7 +190,7 @@ def _text(
     allowed = f"{allowed_px:.1f} px allowed"
     marks, motion, light = sharpness.marks, sharpness.motion, sharpness.light
     if fault == "soft":
-        figure, where = (marks.median, "at the marks") if marks else (sharpness.least, "everywhere")
+        figure, where = _softness(sharpness), "at the marks" if marks else "everywhere"
         assert figure is not None
         return f"the picture is soft: blur {_blur(figure)} {where}, {allowed}"
     if fault == "soft-side":
