@@ -13,13 +13,16 @@ import numpy as np
 import pytest
 
 from tests.accuracy.sharpness import moved, softening
+from tests.scenes import Eye, Light, Tape, draw
 from vision.edge_fit import edge_basis
+from vision.job import Tolerances
 from vision.layout import Layout
 from vision.picture import Picture
 from vision.sharpness import measure_sharpness
 from vision.sharpness.blur_map import fit_blur_map
 from vision.sharpness.edges import measure_edges
 from vision.sharpness.light import measure_light, noise_of
+from vision.verdict import judge_picture
 
 WIDTH, HEIGHT, FINE = 960, 540, 4
 PIXEL_BLUR_PX = np.sqrt(1 / 12)
@@ -137,3 +140,34 @@ def test_a_mirrored_picture_is_told_as_delivered() -> None:
         assert sharp.motion is not None
         assert np.degrees(sharp.motion.direction_rad) == pytest.approx(30, abs=4)
         assert sharp.patches is None
+
+
+def yard() -> np.ndarray:
+    """Tape with crosses, ground and one hard shadow, from the tests' own renderer; no noise."""
+    eye = Eye(place_m=(0.0, 1.25, 2.45), aim_deg=(90.0, 45.0, 2.0))
+    at = tuple(np.arange(0, 9.7, 0.6))
+    tapes = (
+        Tape(start_m=(-4.8, 1.9), heading_deg=0.0, at_m=at),
+        Tape(start_m=(-3.5, 1.4), heading_deg=90.0, at_m=(0.0, 0.6, 1.2)),
+        Tape(start_m=(3.5, 1.4), heading_deg=90.0, at_m=(0.0, 0.6, 1.2)),
+    )
+    light = Light(blur_px=0.6, noise=0.0, shadow=(0.4, 1.0, 0.5))
+    return draw(eye, tapes, np.random.default_rng(0), light).astype(np.float64)
+
+
+def test_a_yard_is_told_sharp_soft_and_moved() -> None:
+    clear = yard()
+    changes = {
+        (): clear,
+        ("soft",): blurred(clear, 3.5),
+        ("motion",): moved(clear, 9.0, 40.0),
+        ("soft-side",): softening(np.repeat(clear[..., None], 3, axis=2), 3.4)[..., 0],
+    }
+    for expected, grey in changes.items():
+        bgr = np.repeat(noisy(grey)[..., None], 3, axis=2).astype(np.uint8)
+        picture = Picture.from_delivered(
+            name="left", file="left.jpg", sha256="0", mirrored=False, bgr=bgr
+        )
+        sharp = measure_sharpness(picture, Layout(marks=()))
+        verdict = judge_picture("left", sharp, Tolerances(), identified=False)
+        assert verdict.faults == expected, verdict.answers
