@@ -15,8 +15,9 @@ import numpy as np
 
 from vision.geometry import Array, frozen_array
 from vision.identify import Identified, Sighting
+from vision.job import Board
 from vision.layout import Layout, PlannedMark, points_of
-from vision.measure import Patches, cut_patches, d_pixel_d_mark
+from vision.measure import Measured, Patches, cut_patches, d_pixel_d_mark
 from vision.pattern import Blurred, drawable, half_extent, ink_coverage, tape_coverage
 
 TRIED_PX = (2.0, 2.7, 3.6, 4.8, 6.4)
@@ -70,6 +71,8 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     for index, mark in enumerate(marks):
         extent = _extent_px(mark, jacobians[index])
         measured = _measured(mark, sightings)
+        if isinstance(mark.shape, Board) and _softened(measured, sharp_px):
+            measured = []
         if measured:
             place = np.median([m.pixel_px for m in measured], axis=0)
             blur = float(np.median([m.blur_px for m in measured]))
@@ -122,19 +125,24 @@ def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
     return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
 
 
-def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> list:  # type: ignore[type-arg]
+def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> list[Measured]:
     """What was measured of a mark's points and looks like the mark."""
     own = [sightings[point.id] for point in points_of(mark)]
-    if len(own) > 1 and 2 * sum(sighting.status == "used" for sighting in own) < len(own):
-        # The corners of a soft board run into one another: only as a whole can it be drawn.
-        return []
     good = [s.measured for s in own if s.measured is not None]
     return [m for m in good if m.explained > EXPLAINED and m.contrast > 3]
 
 
+def _softened(corners: list[Measured], sharp_px: float) -> bool:
+    """Whether a board's corners look soft.
+
+    They then run into one another, and only as a whole can the board be drawn.
+    """
+    return bool(corners) and float(np.median([m.blur_px for m in corners])) > 1.5 * sharp_px + 0.3
+
+
 def _due(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> bool:
-    """Whether a mark ought to be in the picture."""
-    return all(sightings[point.id].status in {"not-found", "rejected"} for point in points_of(mark))
+    """Whether a mark ought to be in the picture, with all of its points."""
+    return all(sightings[p.id].status not in {"hidden", "outside"} for p in points_of(mark))
 
 
 def _soft_px(patch: Patches, sharp_px: float) -> float | None:
