@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from vision.plan_fit import PlanFit
     from vision.seam_edges import EdgeCrossing
     from vision.seams import SeamGap
+    from vision.texture import NoTexture, TextureShift
     from vision.verdict import Action, Reason
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
@@ -124,6 +125,7 @@ class InspectedSeam:
     reasons: tuple[Reason, ...] = ()
     gap: SeamGap | None = None
     edges: tuple[EdgeCrossing, ...] = ()
+    texture: TextureShift | NoTexture | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision import __version__
+from vision.texture import TextureShift, texture_agreement
 
 if TYPE_CHECKING:
     from vision.adjustment import AdjustedCamera
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
 SCHEMA_NAME = "seamtrue.inspection/1"
 METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
 ANGLES = ("pan", "tilt", "roll")
+
+TEXTURE_FIGURES = ("texture_shift_m", "texture_sigma_m", "texture_at_m", "texture_marks_gap_m")
 
 NO_FIT = "the camera has no plan fit; its reasons say why"
 NO_JOINT = "the camera took no part in the joint adjustment; its reasons say why"
@@ -265,7 +268,7 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
         "rms_gap_m": _number(gap.rms_gap_m, METRE_DIGITS) if gap else None,
         "uncovered_m": _number(gap.uncovered_m, METRE_DIGITS) if gap else None,
         "overlap_m": _number(gap.overlap_m, METRE_DIGITS) if gap else None,
-        "texture_shift_m": None,
+        **_texture(seam),
         "tape_edges": [
             {
                 "strip": edge.strip,
@@ -287,4 +290,19 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
     why = dict.fromkeys(figures, no_gap)
     if gap:
         why["overlap_m"] = "no point of the seam is far enough from the body"
-    return _with_missing(entry, {**why, "texture_shift_m": "not measured by this version"})
+    no_texture = getattr(seam.texture, "text", "there are not two fitted views to compare")
+    no_shift = dict.fromkeys(TEXTURE_FIGURES, no_texture)
+    return _with_missing(entry, {**why, **no_shift})
+
+
+def _texture(seam: InspectedSeam) -> dict[str, Any]:
+    """The texture's shift at the seam's middle, beside the gap that the marks say there."""
+    shift = seam.texture if isinstance(seam.texture, TextureShift) else None
+    agreement = texture_agreement(shift, seam.gap) if shift and seam.gap else None
+    return {
+        "texture_verdict": agreement.verdict if agreement else "cannot-tell",
+        "texture_shift_m": _list(shift.shift_m, METRE_DIGITS) if shift else None,
+        "texture_sigma_m": _list(shift.sigma_m, METRE_DIGITS) if shift else None,
+        "texture_at_m": _list(shift.at_m, METRE_DIGITS) if shift else None,
+        "texture_marks_gap_m": _list(agreement.marks_m, METRE_DIGITS) if agreement else None,
+    }
