@@ -7,16 +7,19 @@ plan fits are a known turn off. Does not prove the stated sigma on real ground: 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from tests.conftest import PLACES, hand_made_job
+from tests.conftest import PLACES, hand_made_inspection, hand_made_job
 from vision.geometry import Aim, Pose
 from vision.ground import ground_map
 from vision.lens import Lens
 from vision.picture import Picture
 from vision.plan_fit import PlanFit, Points
+from vision.result import result_of, validate
 from vision.seams import SeamGap, seam_lines
 from vision.texture import (
     NoTexture,
@@ -220,3 +223,59 @@ def test_rectified_shows_a_ground_point_where_the_grid_says():
     assert shown.all()
     spot = grid[taken[..., 0] > 128].mean(axis=0)
     assert np.allclose(spot, target, atol=0.02)
+
+
+@pytest.fixture(scope="module")
+def pictures():
+    rng = np.random.default_rng(5)
+    ground = grainy_ground(np.random.default_rng(3))
+    return {name: photographed(name, ground, rng) for name in ("front", "left")}
+
+
+def shift_along(fits, pictures, start_m, end_m):
+    """What is said of a seam that lies elsewhere, on good ground."""
+    job = hand_made_job()
+    gap = seam_of(job, fits)
+    moved = SeamGap(**{**_fields(gap), "start_m": np.array(start_m), "end_m": np.array(end_m)})
+    return texture_shift(job, moved, fits, pictures)
+
+
+def test_a_short_seam_is_measured_on_the_ground_round_it(fits, pictures):
+    shift = shift_along(fits, pictures, [4.9, 2.1], [4.95, 2.15])
+    assert isinstance(shift, TextureShift)
+    assert np.allclose(shift.at_m, [4.925, 2.125])
+
+
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        ([-9.0, -9.0], [-10.0, -10.0]),  # behind the front camera
+        ([40.0, 40.0], [60.0, 60.0]),  # near the horizon
+        ([0.0, 0.0], [1.0, 0.5]),  # under the body
+    ],
+)
+def test_ground_that_is_not_seen_well_cannot_tell(fits, pictures, start, end):
+    assert isinstance(shift_along(fits, pictures, start, end), NoTexture)
+
+
+def test_of_a_seam_far_longer_than_displays_show_the_near_part_is_taken(fits, pictures):
+    shift = shift_along(fits, pictures, [4.2, 1.4], [104.2, 101.4])
+    assert isinstance(shift, TextureShift)
+    assert np.allclose(shift.at_m, np.array([4.2, 1.4]) + 3 / np.sqrt(2))
+
+
+def test_the_result_tells_the_shift_or_why_there_is_none(found, fits):
+    shift, gap = found
+    made = hand_made_inspection()
+    seam = replace(made.seams[0], gap=gap, texture=shift)
+    blind = replace(seam, texture=NoTexture(code="poor-texture", text="bare ground"))
+    result = result_of(replace(made, seams=(seam, blind)))
+    validate(result)
+    told, untold = result["seams"]
+    assert told["texture_verdict"] == "agrees"
+    assert np.allclose(told["texture_shift_m"], shift.shift_m, atol=1e-5)
+    assert np.allclose(told["texture_sigma_m"], shift.sigma_m, atol=1e-5)
+    assert np.allclose(told["texture_marks_gap_m"], gap.gaps_m[len(gap.points_m) // 2], atol=1e-3)
+    assert untold["texture_verdict"] == "cannot-tell"
+    assert untold["texture_shift_m"] is None
+    assert untold["missing"]["texture_shift_m"] == "bare ground"

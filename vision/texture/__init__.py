@@ -46,6 +46,9 @@ __all__ = [
     "texture_shift",
 ]
 
+COARSEST_M = 0.15
+"""A view whose pixel spreads over more ground than this shows no texture that carries a shift."""
+
 
 def texture_shift(
     job: Job,
@@ -56,6 +59,10 @@ def texture_shift(
     """Measure the shift of the ground's texture between the two views of a seam."""
     band = band_of(gap)
     views = [ground_map(plan_fits[name].pose, plan_fits[name].lens) for name in gap.between]
+    spread = [blur_m2(view, band) for view in views]
+    if not all(np.trace(each) < COARSEST_M**2 for each in spread):
+        text = "the middle of the seam is not seen by both cameras, or too coarsely to compare"
+        return NoTexture(code="no-ground", text=text)
     drawn, masks = [], []
     for name, view in zip(gap.between, views, strict=True):
         picture, shown = rectified(pictures[name].bgr, view, band.points_m)
@@ -64,7 +71,6 @@ def texture_shift(
     if float((masks[0] & masks[1]).sum()) * STEP_M**2 < LEAST_GROUND_M2:
         text = "hardly any ground beside the tape lies in both pictures along this seam"
         return NoTexture(code="no-ground", text=text)
-    spread = [blur_m2(view, band) for view in views]
     fields = [
         high_passed(drawn[0], masks[0], spread[1]),
         high_passed(drawn[1], masks[1], spread[0]),

@@ -19,6 +19,8 @@ STEP_M = 0.02
 """Grid on the ground, after the blur of both views: a far view's pixel is 2 to 4 cm long."""
 HALF_WIDTH_M = 0.9
 """Ground on each side of the seam: wide enough for a lot's paint, near enough to be the seam's."""
+SHORTEST_M, LONGEST_M = 1.5, 6.0
+"""Less ground has too little texture; farther out no display shows anything."""
 HIGH_PASS_M = 0.2
 """Shading wider than this differs between views; texture that carries a shift is finer."""
 BLUR_PX = 0.8
@@ -67,15 +69,16 @@ def rectified(pixels: NDArray[np.uint8], view: GroundMap, points_m: Array) -> tu
 
 
 def band_of(gap: SeamGap) -> Band:
-    """The ground along a seam, centred on its middle."""
-    reach = float(np.linalg.norm(gap.end_m - gap.start_m))
-    along = (gap.end_m - gap.start_m) / reach
+    """The ground along a seam, or along as much of it from its near end as matters."""
+    whole = float(np.linalg.norm(gap.end_m - gap.start_m))
+    along = (gap.end_m - gap.start_m) / whole
     left = np.array([-along[1], along[0]])
-    steps = round(reach / STEP_M)
+    used = min(whole, LONGEST_M)
+    steps = round(max(used, SHORTEST_M) / STEP_M)
     out: Array = np.linspace(-steps / 2, steps / 2, steps + 1) * STEP_M
     half = round(HALF_WIDTH_M / STEP_M)
     aside = np.arange(half, -half - 1, -1) * STEP_M
-    middle = (gap.start_m + gap.end_m) / 2
+    middle = gap.start_m + along * used / 2
     points = middle + out[None, :, None] * along + aside[:, None, None] * left
     t, q = np.broadcast_arrays(out[None, :], -aside[:, None])
     basis = np.stack([np.ones_like(t), t, q, t * t / 2, t * q, q * q / 2], axis=-1)
@@ -121,7 +124,10 @@ def _shadowed(points: Array, camera_m: Array, mark_m: Array) -> Flags:
 
 
 def blur_m2(view: GroundMap, band: Band) -> Array:
-    """Covariance (2, 2) of a view's blur on the ground at the band's middle, in grid axes, m^2."""
+    """Covariance (2, 2) of a view's blur on the ground at the band's middle, in grid axes, m^2.
+
+    NaN where the view does not reach that ground.
+    """
     pixel = view.pixel_from_ground(band.middle_m)
     slope = view.d_ground_d_pixel(pixel)
     axes = np.stack([band.along, -band.left])

@@ -64,9 +64,9 @@ class Agreement:
 
 
 def texture_agreement(shift: TextureShift, gap: SeamGap) -> Agreement:
-    """Compare with the gap at the seam's middle; cannot-tell where that is not in both views."""
-    middle = (len(gap.points_m) - 1) / 2
-    around = [int(np.floor(middle)), int(np.ceil(middle))]
+    """Compare with the marks' gap at the same place; cannot-tell where that has none."""
+    away = np.linalg.norm(gap.points_m - shift.at_m, axis=1)
+    around = away < away.min() + 1e-6  # one point, or the two on either side
     marks = gap.gaps_m[around].mean(axis=0)
     covariance = gap.covariances_m2[around].mean(axis=0)
     if not np.isfinite(marks).all():
