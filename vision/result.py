@@ -29,7 +29,7 @@ if TYPE_CHECKING:
         InspectedStrip,
         Inspection,
     )
-    from vision.job import Tolerances
+    from vision.job import Tolerances, Vehicle
     from vision.lens import Lens
     from vision.plan_fit import PlanFit
     from vision.verdict import Action, Reason
@@ -67,6 +67,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "job": inspection.job.name,
         "verdict": inspection.verdict,
         "actions": _actions(inspection.actions),
+        "vehicle": _vehicle(inspection.job.vehicle),
         "tolerances": _tolerances(inspection.job.tolerances),
         "variance_factor": _number(inspection.variance_factor, 4),
         "cameras": [_camera(camera) for camera in inspection.cameras],
@@ -131,6 +132,15 @@ def _angles(angles_deg: dict[str, float] | None) -> dict[str, float | None] | No
 
 def _aim(aim: Aim) -> dict[str, float | None]:
     return _angles(dict(zip(ANGLES, aim.as_degrees(), strict=True))) or {}
+
+
+def _vehicle(vehicle: Vehicle) -> dict[str, Any]:
+    entry = {
+        "length_m": _number(vehicle.length_m, METRE_DIGITS),
+        "width_m": _number(vehicle.width_m, METRE_DIGITS),
+        "height_m": _number(vehicle.height_m, METRE_DIGITS),
+    }
+    return _with_missing(entry, {"height_m": "the job states none"})
 
 
 def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:

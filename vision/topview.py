@@ -36,6 +36,7 @@ MAX_SIDE_PX = 1400
 CORNER_M = 0.25
 BLEND_M = 0.5
 """Width over which one view fades into the next; common practice, no source."""
+LEAST_SHARE = 1e-4
 BAR_M, BAR_PX = 1.0, 6
 
 BODY_BGR, ROOF_BGR, LINE_BGR = (74, 66, 58), (104, 94, 84), (236, 232, 228)
@@ -105,8 +106,8 @@ def merged_picture(inspection: Inspection, *, blended: bool = True) -> Pixels:
     for camera, share in zip(_by_pan(inspection), shares, strict=True):
         _add(total, weight, camera, points, share)
     merged = _hatching(grid)
-    known = weight[..., 0] > 1e-4
-    merged[known] = np.round(total[known] / weight[known]).astype(np.uint8)
+    blend = np.round(total / np.maximum(weight, LEAST_SHARE)).astype(np.uint8)
+    merged = np.where(weight > LEAST_SHARE, blend, merged)
     _draw_vehicle(merged, inspection.job.vehicle, grid)
     _draw_scale(merged, grid)
     return merged
@@ -140,10 +141,11 @@ def sectors(inspection: Inspection, points_m: Array) -> list[NDArray[np.bool_]]:
         _seam(inspection.job.vehicle, stated, camera, cameras[(index + 1) % len(cameras)])
         for index, camera in enumerate(cameras)
     ]
+    past = [_is_past(line, points_m) for line in lines]
     wedges = []
     for index in range(len(cameras)):
         first, second = lines[index - 1], lines[index]
-        after, before = _is_past(first, points_m), ~_is_past(second, points_m)
+        after, before = past[index - 1], ~past[index]
         # A sector of more than half a turn is all that is not on the wrong side of both lines.
         a, b = first[1], second[1]
         narrow = a[0] * b[1] - a[1] * b[0] > 0 or a @ b > 1 - 1e-9
@@ -180,8 +182,8 @@ def _seam(
 def _is_past(seam: tuple[Array, Array], points_m: Array) -> NDArray[np.bool_]:
     """Whether points (..., 2) lie counter-clockwise of a seam."""
     near, direction = seam
-    x, y = np.moveaxis(points_m - near, -1, 0)
-    past: NDArray[np.bool_] = direction[0] * y - direction[1] * x >= 0
+    across = np.array([-direction[1], direction[0]])
+    past: NDArray[np.bool_] = points_m @ across >= near @ across
     return past
 
 
