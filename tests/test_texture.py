@@ -29,6 +29,7 @@ from vision.texture import (
     texture_agreement,
     texture_shift,
 )
+from vision.texture.drawn import band_of, unfit
 
 LENS = Lens(width=960, height=540, fx=320.0, fy=320.0, cx=479.5, cy=269.5)
 CELL_M, REACH_M = 0.02, 12.0
@@ -169,15 +170,39 @@ def test_ground_without_texture_cannot_tell(fits):
 
 
 def test_tape_alone_cannot_tell_since_marks_must_not_speak_twice(fits):
+    """Two tapes that cross by the seam would tell any shift, if they were let."""
+    rng = np.random.default_rng(5)
     job = hand_made_job()
-    bare = np.full((1200, 1200), 110.0)
-    strip = job.strips[0]
+    ahead = replace(job.strips[0], to_m=np.array([5.0, 3.0]), at_m=np.array([0.0, 4.0]))
+    aside = replace(
+        ahead, name="left", from_m=np.array([-3.0, 2.0]), to_m=np.array([5.5, 2.0]),
+        at_m=np.array([0.0, 8.5]),
+    )  # fmt: skip
     x = np.arange(1200) * CELL_M - REACH_M
-    on_tape = np.abs(x[:, None] - strip.from_m[0]) < strip.tape_width_m / 2
-    along = (x[None, :] > strip.from_m[1] - 0.2) & (x[None, :] < strip.to_m[1] + 0.2)
-    bare[on_tape & along] = 230
-    shift, _ = shift_on(bare, fits)
-    assert isinstance(shift, NoTexture)
+    ground = np.full((1200, 1200), 110.0)
+    reach = ahead.tape_width_m / 2
+    ground[np.ix_(np.abs(x - 5.0) < reach, (x > -1.2) & (x < 3.2))] = 230
+    ground[np.ix_((x > -3.2) & (x < 5.7), np.abs(x - 2.0) < reach)] = 230
+    pictures = {name: photographed(name, ground, rng) for name in ("front", "left")}
+    gap = seam_of(job, fits)
+    told = replace(job, strips=(ahead, aside))
+    assert isinstance(texture_shift(told, gap, fits, pictures), NoTexture)
+    untold = replace(job, strips=())
+    assert isinstance(texture_shift(untold, gap, fits, pictures), TextureShift)
+
+
+def test_tape_is_left_out_where_it_was_found_too(fits):
+    job = hand_made_job()
+    band = band_of(seam_of(job, fits))
+    strip = replace(job.strips[0], to_m=np.array([5.0, 3.0]), at_m=np.array([0.0, 4.0]))
+    job = replace(job, strips=(strip,))
+    ends = np.stack([strip.from_m, strip.to_m]) + np.array([0.3, 0.0])
+    laid = replace(hand_made_inspection().strips[0].adjusted, name=strip.name, ends_m=ends)
+    for where, strips, out in ((5.0, (), True), (5.3, (), False), (5.3, (laid,), True)):
+        away = np.linalg.norm(band.points_m - [where, 2.0], axis=-1)
+        place = np.unravel_index(int(np.argmin(away)), away.shape)
+        assert away[place] < 0.02
+        assert unfit(job, strips, fits["front"], band)[place] == out
 
 
 def test_paving_that_repeats_is_ambiguous(fits):

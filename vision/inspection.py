@@ -107,7 +107,8 @@ def inspect(
             if line.between in gaps
         }
         textures = {
-            between: texture_shift(job, gap, fits, by_name) for between, gap in gaps.items()
+            between: texture_shift(job, gap, fits, by_name, adjustment.strips)
+            for between, gap in gaps.items()
         }
     progress("judging")
     return _judged(

@@ -15,10 +15,11 @@ observations", Annals of Statistics 17(3), 1989), and no smaller than the peak's
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from vision.adjustment import AdjustedStrip
 from vision.ground import ground_map
 from vision.job import Job
 from vision.picture import Picture
@@ -55,8 +56,12 @@ def texture_shift(
     gap: SeamGap,
     plan_fits: Mapping[str, PlanFit],
     pictures: Mapping[str, Picture],
+    laid: Sequence[AdjustedStrip] = (),
 ) -> TextureShift | NoTexture:
-    """Measure the shift of the ground's texture between the two views of a seam."""
+    """Measure the shift of the ground's texture between the two views of a seam.
+
+    `laid`: where the strips were found to lie, so that tape laid wrong is left out as well.
+    """
     band = band_of(gap)
     views = [ground_map(plan_fits[name].pose, plan_fits[name].lens) for name in gap.between]
     spread = [blur_m2(view, band) for view in views]
@@ -67,7 +72,7 @@ def texture_shift(
     for name, view in zip(gap.between, views, strict=True):
         picture, shown = rectified(pictures[name].bgr, view, band.points_m)
         drawn.append(np.log(np.maximum(grey_of(picture), 2.0)))
-        masks.append(shown & ~unfit(job, plan_fits[name], band))
+        masks.append(shown & ~unfit(job, laid, plan_fits[name], band))
     if float((masks[0] & masks[1]).sum()) * STEP_M**2 < LEAST_GROUND_M2:
         text = "hardly any ground beside the tape lies in both pictures along this seam"
         return NoTexture(code="no-ground", text=text)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.adjustment import AdjustedStrip
 from vision.body import body_hides
 from vision.geometry import Array
 from vision.ground import GroundMap
@@ -26,6 +28,8 @@ HIGH_PASS_M = 0.2
 BLUR_PX = 0.8
 TAPE_MARGIN_M = 0.07
 """Beyond the tape's planned edge: laying, seam gap and blur."""
+TAPE_BEYOND_M = 0.7
+"""Tape goes on beyond its first and last mark; common practice, no source."""
 BODY_MARGIN_M = -0.15
 """Negative: a body a little larger than stated, for bumpers and their blur."""
 RAISED_HALF_M = 0.35
@@ -90,21 +94,34 @@ def grey_of(bgr: NDArray[np.uint8]) -> Floats:
     return np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), dtype=np.float32)
 
 
-def unfit(job: Job, fit: PlanFit, band: Band) -> Flags:
-    """Ground that must not take part: under tape and marks, hidden, or behind what stands up."""
+def unfit(job: Job, laid: Sequence[AdjustedStrip], fit: PlanFit, band: Band) -> Flags:
+    """Ground that must not take part: under tape and marks, hidden, or behind what stands up.
+
+    Tape lies where it is planned, and where it was found: a view draws it near the one or the
+    other, by how far its fit follows a strip that lies wrong.
+    """
     shape = band.points_m.shape[:2]
     points = band.points_m.reshape(-1, 2)
     place = fit.pose.camera_in_ground_m
-    unfit = body_hides(job.vehicle, place, points, margin_m=BODY_MARGIN_M)
+    hidden = body_hides(job.vehicle, place, points, margin_m=BODY_MARGIN_M)
+    found = {strip.name: strip.ends_m for strip in laid if strip.seen}
     for strip in job.strips:
-        # Strips are longer than from first mark to last by at least a mark.
-        along = (points - strip.from_m) @ strip.along
-        aside = (points - strip.from_m) @ np.array([-strip.along[1], strip.along[0]])
-        inside = (along > -0.7) & (along < strip.length_m + 0.7)
-        unfit |= inside & (np.abs(aside) < strip.tape_width_m / 2 + TAPE_MARGIN_M)
+        planned = np.stack([strip.from_m, strip.to_m])
+        for ends in (planned, found.get(strip.name, planned)):
+            hidden |= _under_tape(points, ends, strip.tape_width_m / 2 + TAPE_MARGIN_M)
     for mark in job.marks:
-        unfit |= _shadowed(points, place, mark.at_m)
-    return unfit.reshape(shape)
+        hidden |= _shadowed(points, place, mark.at_m)
+    return hidden.reshape(shape)
+
+
+def _under_tape(points: Array, ends_m: Array, half_m: float) -> Flags:
+    """Points (n, 2) within `half_m` of the line through a strip's first and last mark (2, 2)."""
+    length = float(np.linalg.norm(ends_m[1] - ends_m[0]))
+    heading = (ends_m[1] - ends_m[0]) / length
+    along = (points - ends_m[0]) @ heading
+    aside = (points - ends_m[0]) @ np.array([-heading[1], heading[0]])
+    inside = (along > -TAPE_BEYOND_M) & (along < length + TAPE_BEYOND_M)
+    return np.asarray(inside & (np.abs(aside) < half_m))
 
 
 def _shadowed(points: Array, camera_m: Array, mark_m: Array) -> Flags:
