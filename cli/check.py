@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +26,17 @@ def check(
         Path | None,
         typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
     ] = None,
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Leave the pictures out of the report.")
+    ] = False,
+    crop_pictures: Annotated[
+        bool,
+        typer.Option("--crop-pictures", help="Show only the ground by the layout in the report."),
+    ] = False,
+    no_blend: Annotated[
+        bool,
+        typer.Option("--no-blend", help="Cut the top view at the seams, which shows every gap."),
+    ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
@@ -48,8 +60,15 @@ def check(
             inspection = inspect(job, pictures, progress)
             progress("writing the report")
             result = result_of(inspection)
-            from_above = top_view(inspection)
-            page = report_html(inspection, result, from_above)
+            from_above = top_view(inspection, blended=not no_blend)
+            page = report_html(
+                inspection,
+                result,
+                from_above,
+                shown="none" if no_pictures else "cropped" if crop_pictures else "whole",
+                blended=not no_blend,
+                made_on=f"{date.today():%d %B %Y}".lstrip("0"),
+            )
             text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
             contents = {
                 "report.html": page.encode("utf-8"),

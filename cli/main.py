@@ -13,6 +13,7 @@ from cli.length import length
 from cli.lens import lens
 from cli.marks import marks
 from cli.measure import measure
+from cli.picks import picks
 from cli.scene import scene
 from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
@@ -35,6 +36,7 @@ app.command()(marks)
 app.command()(lens)
 app.command()(measure)
 app.command()(walk)
+app.command()(picks)
 
 
 def _version(asked: bool) -> None:

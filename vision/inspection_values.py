@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from vision.seam_edges import EdgeCrossing
     from vision.seams import SeamGap
     from vision.sharpness import Sharpness
+    from vision.texture import NoTexture, TextureShift
     from vision.verdict import Action, PictureVerdict, Reason
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
@@ -127,6 +128,7 @@ class InspectedSeam:
     reasons: tuple[Reason, ...] = ()
     gap: SeamGap | None = None
     edges: tuple[EdgeCrossing, ...] = ()
+    texture: TextureShift | NoTexture | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
