@@ -169,18 +169,12 @@ def _soft_px(patch: Patches, sharp_px: float) -> float | None:
 def _misfit(patch: Patches, every: int, shift_m: Sequence[float] | Array, blur_px: float) -> float:
     """Sum of squares that ground, tape and ink at their best levels leave; inf where inverted."""
     mark = patch.marks[0]
-    count = len(patch.levels[::every])
-    at = Blurred(
-        s=patch.s[::every] - shift_m[0],
-        q=patch.q[::every] - shift_m[1],
-        m_per_px_s=np.full(count, patch.m_per_px_s[0]),
-        m_per_px_q=np.full(count, patch.m_per_px_q[0]),
-        blur_px=blur_px,
-    )
+    s, q = patch.s[::every] - shift_m[0], patch.q[::every] - shift_m[1]
+    at = Blurred.under(s, q, patch.metric[0], blur_px, slopes=False)
     shape = mark.shape
     ink = ink_coverage(shape, at).value  # type: ignore[arg-type]
     tape = tape_coverage(shape, mark.tape_width_m, at).value  # type: ignore[arg-type]
-    basis = np.stack([1 - tape, tape * (1 - ink), tape * ink], axis=1)
+    basis = np.stack([1 - tape, tape - ink, ink], axis=1)
     levels = patch.levels[::every]
     normal = basis.T @ basis + 1e-3 * np.eye(3)
     found = np.linalg.solve(normal, basis.T @ levels)

@@ -7,6 +7,7 @@ from vision.verdict.cameras import (
     camera_verdict,
     unidentified_camera,
 )
+from vision.verdict.causes import causes, unobserved
 from vision.verdict.jobs import JobVerdict, exit_code, job_verdict
 from vision.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.verdict.pictures import Answer, PictureVerdict, judge_picture
@@ -34,6 +35,7 @@ __all__ = [
     "SeamVerdict",
     "aim_is_beyond",
     "camera_verdict",
+    "causes",
     "exit_code",
     "job_verdict",
     "judge",
@@ -44,5 +46,6 @@ __all__ = [
     "seam_verdict",
     "strip_verdict",
     "unidentified_camera",
+    "unobserved",
     "worst_of",
 ]
