@@ -235,9 +235,12 @@ SHARED = replace(
 )
 
 
-@pytest.mark.parametrize(("job", "types"), [(JOB, []), (SHARED, ["wide"])], ids=["own", "shared"])
-def test_derivatives_of_all_rows_match_central_differences(job: Job, types: list[str]) -> None:
+@pytest.mark.parametrize("case", ["own lenses", "shared lens", "readings"])
+def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
+    job, types = (SHARED, ["wide"]) if case == "shared lens" else (JOB, [])
     scene = Scene(job, np.random.default_rng(1))
+    if case == "readings":
+        job = read(scene, np.random.default_rng(2))
     network = build_network(job, scene.layout, scene.observations)
     assert [name for name, _ in network.types] == types
     weights = Weights(
