@@ -35,7 +35,15 @@ from vision.errors import BadInputError
 from vision.job import Job
 from vision.job_file import job_from_text
 from vision.layout import planned_layout
-from vision.scene import Deviations, Light, Moved, deviations_from_text, draw_scene, shading
+from vision.scene import (
+    Deviations,
+    Light,
+    Moved,
+    deviations_from_text,
+    draw_scene,
+    laying,
+    spots,
+)
 from vision.scene.drawing import draw, lattice
 from vision.scene.ground_texture import Texture, Yard
 from vision.scene.truth import truth_of
@@ -141,14 +149,15 @@ def test_agrees_with_a_renderer_written_apart(monkeypatch: pytest.MonkeyPatch) -
     job = replace(job, strips=job.strips[:1], marks=(), cameras=job.cameras[:1])
     # Its usual six rows of samples a pixel put a nearly upright edge up to .02 px off.
     monkeypatch.setattr(scenes, "SAMPLES", 17)
-    greys = {"ASPHALT": 92.0, "LIGHT_TAPE": 195.0, "DARK_INK": 40.0}
-    for name, grey in greys.items():
-        monkeypatch.setattr(shading, name, (grey,) * 3)
+    monkeypatch.setattr(laying, "ASPHALT", (92.0,) * 3)
+    for name, grey in {"LIGHT_TAPE": 195.0, "DARK_INK": 40.0}.items():
+        monkeypatch.setattr(spots, name, (grey,) * 3)
     flat = Texture(levels=(np.zeros((8, 8), np.float32),) * 2, cell_m=1.0, repeats=True)
     clean = Texture(levels=(np.ones((8, 8), np.float32),) * 2, cell_m=1.0, repeats=False)
     rng = np.random.default_rng(1)
     world = true_world(job, Deviations(), rng)
-    drawn = draw(world, world.eyes[0], Yard(grain=flat, blotches=flat, painted=clean), PLAIN, rng)
+    yard = Yard(grain=flat, blotches=flat, painted=clean)
+    drawn = draw(world, world.eyes[0], yard, Deviations(light=PLAIN), rng)
     tape = OtherTape(start_m=(4.6, -1.2), heading_deg=90, at_m=(0.0, 1.2, 2.4))
     other = draw_otherwise(eye, (tape,), rng, OtherLight(noise=0))
     for index, pixel in enumerate(eye.pixel(tape.centres())):

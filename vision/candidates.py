@@ -31,6 +31,20 @@ CROWD_CAP = 0.15
 LOG_OFFSET = 12.0
 """Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
 
+NOISE_PEAK = 0.85
+"""Curvature that white noise of sigma 1 in the logarithm shows at scale 1: 3.5 times its sigma,
+sqrt(3 / (16 pi)), about what its highest peaks reach. It falls with the scale (the variance of a
+Gaussian's second derivative, scale-normalised as here). Less than that is no mark."""
+LEAST_NOISE = 0.5
+"""Sigma in levels that rounding and compression leave where a picture looks noiseless."""
+
+STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 25
+"""Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
+poor light all are weaker, and the strongest 25 set it."""
+
+NOISY, SOFTENED_PX = 5.0, 0.9
+"""From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
+noise falls to a third, a mark of 6 px keeps most of its contrast. Nothing is measured there."""
 MOST_CANDIDATES = 320
 """Strongest peaks kept: on car-park pictures all larger marks are among the first 300."""
 
@@ -45,6 +59,34 @@ class Candidates:
     def __post_init__(self) -> None:
         object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (None, 2), "pixels_px"))
         object.__setattr__(self, "strength", frozen_array(self.strength, (None,), "strength"))
+
+    @property
+    def worth(self) -> Array:
+        """What each peak counts, (n,), 0 to 1."""
+        ranked = np.sort(self.strength)[::-1]
+        cap = ranked[min(CAP_RANK, len(ranked)) - 1] if len(ranked) else STRENGTH_CAP
+        cap = np.clip(cap, LEAST_CAP, STRENGTH_CAP)
+        return np.asarray(np.minimum(self.strength / cap, 1.0))
+
+
+def picture_noise(grey: np.ndarray) -> float:
+    """Sigma of a grey picture's noise in levels, as if it were white; at least `LEAST_NOISE`.
+
+    The median size of a mask that answers to no plane and no straight edge along its axes
+    (Immerkaer, "Fast noise variance estimation", CVIU 64(2), 1996; the median instead of the mean,
+    so that texture counts less).
+    """
+    mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6
+    # Every third row and column: tens of thousands of places do for a median.
+    answer = cv2.filter2D(np.asarray(grey, dtype=np.float32), cv2.CV_32F, mask)[1:-1:3, 1:-1:3]
+    return max(float(1.4826 * np.median(np.abs(answer))), LEAST_NOISE)
+
+
+def softened(grey: np.ndarray, noise: float) -> np.ndarray:
+    """The picture in which marks are looked for: as it is, or softened where it is noisy."""
+    if noise < NOISY:
+        return grey
+    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SOFTENED_PX))
 
 
 def _response(log_grey: np.ndarray, scale_px: float, kind: Kind) -> np.ndarray:
@@ -91,14 +133,15 @@ def find_candidates(
 
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
-    log_grey = np.log(np.asarray(grey, dtype=np.float32) + LOG_OFFSET)
+    offset = LOG_OFFSET
+    log_grey = np.log(np.asarray(grey, dtype=np.float32) + np.float32(offset))
+    # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
+    floor = np.exp(-cv2.blur(log_grey, (5, 5))) * np.float32(NOISE_PEAK * picture_noise(grey))
     if ink == "light":
         log_grey = -log_grey
-    # A board's squares are larger than a line, and one crowd hides among noise at the finest scale.
-    scales = SCALES_PX[1:] if kind == "board" else SCALES_PX
-    response = _response(log_grey, scales[0], kind)
-    for scale in scales[1:]:
-        cv2.max(response, _response(log_grey, scale, kind), dst=response)
+    response = np.zeros_like(log_grey)
+    for scale in SCALES_PX:
+        cv2.max(response, _response(log_grey, scale, kind) - floor / np.float32(scale), response)
     if kind == "board":
         response = _crowd(response)
     # Tape is brighter than the ground round it: the brightest level nearby against the wide mean.

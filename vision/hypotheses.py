@@ -26,8 +26,6 @@ AXIS_SCALES = (0.94, 1.0, 1.06, 1.12)
 """Focal length on the axis over that of an equidistant lens with the same field of view."""
 CELL_PX = 4
 SPLAT_PX = 22.0
-STRENGTH_CAP = 0.12
-"""Strength above which a peak is worth no more: near marks are strong, and so are some stains."""
 PLACE_SIGMA_M = 0.05
 KEPT = 96
 MATCH_RADII_PX = (34.0, 26.0, 20.0, 15.0, 12.0, 9.0, 7.0, 6.0)
@@ -143,16 +141,16 @@ def _rotations(pan: Array, tilt: Array, roll: Array) -> Array:
 
 
 def _splat(candidates: Candidates, width: int, height: int) -> np.ndarray:
-    """A map in cells of `CELL_PX`: a tent of the peak's capped strength round each candidate."""
+    """A map in cells of `CELL_PX`: a tent of the peak's worth round each candidate."""
     cells = np.zeros((height // CELL_PX + 2, width // CELL_PX + 2), dtype=np.float32)
     reach = int(np.ceil(SPLAT_PX / CELL_PX))
-    for (u, v), strength in zip(candidates.pixels_px, candidates.strength, strict=True):
+    for (u, v), worth in zip(candidates.pixels_px, candidates.worth, strict=True):
         column, row = int(u // CELL_PX), int(v // CELL_PX)
         top, left = max(row - reach, 0), max(column - reach, 0)
         window = cells[top : row + reach + 1, left : column + reach + 1]
         rows, columns = np.indices(window.shape)
         distance = CELL_PX * np.hypot(rows + top - row, columns + left - column)
-        tent = min(float(strength), STRENGTH_CAP) * np.maximum(1 - distance / SPLAT_PX, 0)
+        tent = worth * np.maximum(1 - distance / SPLAT_PX, 0)
         np.maximum(window, tent, out=window)
     return cells
 
@@ -167,7 +165,7 @@ def _coarse_score(
     inside = (pixels > 0).all(axis=-1)
     inside &= (pixels[..., 0] < size[0] - 1) & (pixels[..., 1] < size[1] - 1)
     found = cells[np.where(inside, row, 0), np.where(inside, column, 0)]
-    return np.asarray(np.where(inside, weight * (found - 0.25 * STRENGTH_CAP), 0.0).sum(axis=1))
+    return np.asarray(np.where(inside, weight * (found - 0.25), 0.0).sum(axis=1))
 
 
 def search(
@@ -192,18 +190,17 @@ def search(
     )
     best = cameras.take(np.argsort(-scores)[:KEPT])
     start = best
-    distance, nearest, strength = _nearest_maps(candidates, width, height)
+    distance, nearest = _nearest_maps(candidates, width, height)
+    worth = candidates.worth
     for radius in MATCH_RADII_PX:
         best = _refined(best, start, points_m, weight, radius, distance, nearest, candidates)
-    score = _match_score(best, points_m, weight, distance, nearest, strength)
+    score = _match_score(best, points_m, weight, distance, nearest, worth)
     order = np.argsort(-score)
     return best.take(order), score[order]
 
 
-def _nearest_maps(
-    candidates: Candidates, width: int, height: int
-) -> tuple[np.ndarray, np.ndarray, Array]:
-    """For each pixel: distance to the nearest candidate, its index; and all capped strengths."""
+def _nearest_maps(candidates: Candidates, width: int, height: int) -> tuple[np.ndarray, np.ndarray]:
+    """For each pixel: distance to the nearest candidate, and its index."""
     blank = np.ones((height, width), np.uint8)
     u, v = candidates.pixels_px.astype(int).T
     blank[v, u] = 0
@@ -212,7 +209,7 @@ def _nearest_maps(
     )
     index = np.zeros(int(labels.max()) + 1, dtype=np.int64)
     index[labels[v, u]] = np.arange(len(u))
-    return distance, index[labels], np.minimum(candidates.strength, STRENGTH_CAP)
+    return distance, index[labels]
 
 
 def _matches(
@@ -240,7 +237,7 @@ def _refined(
     """One Gauss-Newton step of all cameras towards the candidates within `radius`."""
     pixels, seen, inside, gap, index = _matches(cameras, points_m, distance, nearest)
     trust = np.where(inside & (gap < radius), 1 - (gap / radius) ** 2, 0.0) ** 2 * weight
-    trust = trust * np.minimum(candidates.strength, STRENGTH_CAP)[index] / STRENGTH_CAP
+    trust = trust * candidates.worth[index]
     residual = candidates.pixels_px[index] - pixels
     J = cameras.derivatives(seen)
     sigma = max(2.0, radius / 3)
@@ -268,8 +265,8 @@ def _match_score(
     weight: Array,
     distance: np.ndarray,
     nearest: np.ndarray,
-    strength: Array,
+    worth: Array,
 ) -> Array:
     _, _, inside, gap, index = _matches(cameras, points_m, distance, nearest)
-    found = strength[index] / STRENGTH_CAP * np.maximum(1 - (gap / 8.0) ** 2, 0)
+    found = worth[index] * np.maximum(1 - (gap / 8.0) ** 2, 0)
     return np.asarray(np.where(inside, weight * (found - 0.3), 0.0).sum(axis=1))

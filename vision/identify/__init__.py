@@ -1,6 +1,7 @@
 """Which mark is it? Several poses carried to the end, compared by evidence, one named or none."""
 
-from vision.identify.decision import LEAST_CONTRAST, LEAST_EXPLAINED, identify
+from vision.identify.decision import identify
+from vision.identify.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
 from vision.identify.poses import LOOKS
 from vision.identify.values import Identified, NotIdentified, Sighting
 

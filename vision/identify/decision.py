@@ -8,20 +8,18 @@ close is 'not judged'.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from vision.body import body_hides
-from vision.geometry import Array
-from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, fit_points
+from vision.candidates import picture_noise, softened
+from vision.identify.measuring import Looked, measured_marks
+from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses
+from vision.identify.reasons import Evidence
 from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
-from vision.layout import Layout, PlannedMark, points_of
+from vision.layout import Layout, points_of
 from vision.lens_prior import LensPrior
-from vision.measure import Measured, cut_patches, measure
 from vision.pattern import drawable
-from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
 HALF_SEEN_MARGIN_M = 0.35
@@ -32,9 +30,6 @@ RIVAL_SHARE = 0.7
 LEAST_SHARE = 0.5
 """Evidence over what a picture with every mark in it would give, below which nothing is named. On
 practice pictures it is 0.8 and more; another camera's picture of the same lot gives up to 0.45."""
-LEAST_EXPLAINED = 0.5
-LEAST_CONTRAST = 3.0
-MOST_SIGMA_PX = 0.6
 FARTHEST_PLACE_M = 0.35
 """A pose this far from the stated mounting, thrice what a mounting may be wrong, is another's."""
 FARTHEST_AIM_RAD = float(np.radians(24.0))
@@ -54,6 +49,7 @@ def identify(
     hidden = body_hides(job.vehicle, camera.position_m, centres, margin_m=HALF_SEEN_MARGIN_M)
     clear = ~body_hides(job.vehicle, camera.position_m, centres)
     marks = tuple(mark for mark, hides in zip(drawn, hidden, strict=True) if not hides)
+    noise = picture_noise(grey)
     task = Task(
         job=job,
         grey=grey,
@@ -62,6 +58,8 @@ def identify(
         marks=marks,
         clear=clear[~hidden],
         size=(grey.shape[1], grey.shape[0]),
+        noise=noise,
+        soft=softened(grey, noise),
     )
     useless = _useless(grey)
     if useless is not None:
@@ -124,40 +122,18 @@ def _decided(task: Task, layout: Layout, poses: list[CarriedPose]) -> Identified
 def _measured(
     task: Task, layout: Layout, best: CarriedPose, rival: float
 ) -> Identified | NotIdentified:
-    """Measure every mark of the chosen pose and fit the plan to the measurements."""
-    start = best.pose, best.lens
-    points, starts = _points(task, best)
-    patches = cut_patches(task.grey, *start, points, starts)
-    results = {
-        p.id: None if c is None else measure(c) for p, c in zip(points, patches, strict=True)
-    }
-    refused = {
-        point.id: _refusal(result, centre)
-        for point, centre in zip(points, starts, strict=True)
-        if (result := results[point.id]) is not None
-    }
-    good = [
-        (point, result)
-        for point in points
-        if (result := results[point.id]) is not None and refused[point.id] is None
-    ]
-    fit = fit_points(
-        task,
-        [point for point, _ in good],
-        np.array([result.pixel_px for _, result in good]).reshape(-1, 2),
-        np.array([result.covariance_px2 for _, result in good]).reshape(-1, 2, 2),
-        start,
-    )
-    if isinstance(fit, NoFit):
-        return NotIdentified(camera=task.camera.name, code="too-few-marks", text=fit.text)
-    used = {point.id: bool(flag) for (point, _), flag in zip(good, fit.used, strict=True)}
-    sightings = _sightings(task, layout, fit, results, refused, used)
+    """Measure every mark of the chosen pose and say what became of each."""
+    looked = measured_marks(task, best)
+    if isinstance(looked, NoFit):
+        return NotIdentified(camera=task.camera.name, code="too-few-marks", text=looked.text)
+    sightings = _sightings(task, layout, looked)
+    good = [looked.results[point_id] for point_id in looked.fit.points.ids]
     return Identified(
         camera=task.camera.name,
-        fit=fit,
+        fit=looked.fit,
         prior=task.prior,
         sightings=sightings,
-        blur_px=float(np.median([result.blur_px for _, result in good])),
+        blur_px=float(np.median([result.blur_px for result in good if result is not None])),
         expected=sum(s.status in {"used", "rejected", "not-found"} for s in sightings),
         evidence=best.evidence,
         rival=rival,
@@ -165,49 +141,12 @@ def _measured(
     )
 
 
-def _points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
-    """Every point of the marks that were seen, and where to begin measuring it, (n, 2).
-
-    A board's corners begin where the pose puts them, moved with the board as it was seen.
-    """
-    points: list[PlannedMark] = []
-    starts: list[Array] = []
-    for index in np.flatnonzero(best.correlation > 0):
-        mark = task.marks[index]
-        own = points_of(mark)
-        middle = best.lens.project(best.pose.transform(mark.centre_m))
-        pixels = best.lens.project(best.pose.transform(np.array([p.centre_m for p in own])))
-        points += own
-        starts += list(pixels + best.found_px[index] - middle)
-    return points, np.array(starts).reshape(-1, 2)
-
-
-def _refusal(result: Measured, found_px: Array) -> str | None:
-    """Why a measurement is not to be trusted, or None."""
-    if result.contrast < LEAST_CONTRAST:
-        return f"its ink stands out from its tape by {result.contrast:.1f} times the noise only"
-    if result.explained < LEAST_EXPLAINED:
-        return (
-            f"what is there does not look like the mark: the drawing explains "
-            f"{max(result.explained, 0) * 100:.0f} % of it"
-        )
-    if np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]) > MOST_SIGMA_PX:
-        return "its centre cannot be told to half a pixel"
-    if np.hypot(*(result.pixel_px - found_px)) > 3.0:
-        return "the fit of the drawing ran away from where the mark was found"
-    return None
-
-
-def _sightings(
-    task: Task,
-    layout: Layout,
-    fit: PlanFit,
-    results: Mapping[str, Measured | None],
-    refused: Mapping[str, str | None],
-    used: Mapping[str, bool],
-) -> tuple[Sighting, ...]:
+def _sightings(task: Task, layout: Layout, looked: Looked) -> tuple[Sighting, ...]:
     """What became of every point of the layout, in order."""
+    fit = looked.fit
     looked_for = {point.id for mark in task.marks for point in points_of(mark)}
+    used = dict(zip(fit.points.ids, fit.used, strict=True))
+    evidence = Evidence(task, layout, fit)
     sightings = []
     for point in layout.points:
         status: Status
@@ -218,14 +157,11 @@ def _sightings(
         elif point.id in used:
             status = "used" if used[point.id] else "rejected"
             why = "" if used[point.id] else "it does not fit the other marks of this picture"
-        elif refusal := refused.get(point.id):
-            status, why = "rejected", refusal
+        elif refusal := looked.refused.get(point.id):
+            status, why = "rejected", evidence.rejected(point, refusal)
         else:
-            pixel = fit.lens.project(fit.pose.transform(point.centre_m))
-            inside = bool(fit.lens.contains(pixel))
-            status = "not-found" if inside else "outside"
-            why = "nothing like it where it should be" if inside else "outside the picture"
+            status, why = evidence.missing(point)
         sightings.append(
-            Sighting(id=point.id, status=status, measured=results.get(point.id), reason=why)
+            Sighting(id=point.id, status=status, measured=looked.results.get(point.id), reason=why)
         )
     return tuple(sightings)

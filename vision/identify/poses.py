@@ -50,7 +50,10 @@ class CarriedPose:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:
-    """What every step needs: the picture, the camera, and the marks that can be looked for."""
+    """What every step needs: the picture, the camera, and the marks that can be looked for.
+
+    `noise` is the picture's, `soft` the picture in which marks are looked for: see `softened`.
+    """
 
     job: Job
     grey: np.ndarray
@@ -59,6 +62,8 @@ class Task:
     marks: tuple[PlannedMark, ...]
     clear: np.ndarray
     size: tuple[int, int]
+    noise: float
+    soft: np.ndarray
 
 
 def place_sigma(job: Job, mark: PlannedMark) -> float:
@@ -150,7 +155,9 @@ def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
     pixels, _ = cameras.project(points_m)
     kept: list[int] = []
     for index in range(len(scores)):
-        if scores[index] < max(CARRIED_SHARE * scores[0], 0.0) or len(kept) == CARRIED:
+        # A best score below zero says little: then looking decides.
+        poor = scores[0] > 0 and scores[index] < CARRIED_SHARE * scores[0]
+        if poor or len(kept) == CARRIED:
             break
         apart = [np.median(np.linalg.norm(pixels[index] - pixels[k], axis=1)) for k in kept]
         if all(gap > DISTINCT_PX for gap in apart):
@@ -180,7 +187,7 @@ def _refined(task: Task, start: tuple[Pose, Lens]) -> CarriedPose | None:
     pose, lens = start
     used = np.zeros(len(task.marks), dtype=bool)
     for reach_px, least, sigma_px in LOOKS:
-        found, correlation = match(task.grey, pose, lens, task.marks, reach_px)
+        found, correlation = match(task.soft, pose, lens, task.marks, reach_px)
         seen = np.flatnonzero(np.nan_to_num(correlation) > least)
         covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
         marks = [task.marks[i] for i in seen]

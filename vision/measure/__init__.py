@@ -2,6 +2,6 @@
 
 from vision.measure.fit import Measured, measure
 from vision.measure.matching import match
-from vision.measure.patches import Patch, cut_patches, d_pixel_d_mark
+from vision.measure.patches import Patches, cut_patches, d_pixel_d_mark
 
-__all__ = ["Measured", "Patch", "cut_patches", "d_pixel_d_mark", "match", "measure"]
+__all__ = ["Measured", "Patches", "cut_patches", "d_pixel_d_mark", "match", "measure"]

@@ -1,138 +1,198 @@
-"""A mark drawn onto its patch: basis images for the levels, and their derivatives."""
+"""Marks drawn onto their patches: basis images for the levels, and derivatives of the whole.
+
+A drawing's state has a row for each mark: shift along and across (m), turn (rad), blur (px), offset
+of the tape (m) and, where a shadow's edge crosses, the direction of that edge's normal in mark
+coordinates (rad), its distance from where the patch has s = q = 0 (m) and its softness (px).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from vision.geometry import Array
-from vision.measure.patches import Patch, shape_of, window_of
-from vision.pattern import Blurred, ink_coverage, tape_coverage
+from vision.measure.patches import Patches, shape_of, window_of
+from vision.pattern import Blurred, Drawn, ink_coverage, normal_density, tape_coverage
 
 START_BLUR_PX = 0.9
 BLUR_RANGE_PX = (0.35, 8.0)
+SOFT_RANGE_PX = (0.0, 12.0)
+MOST_TURN_RAD = 0.3
+PLAIN, SHADED = 5, 8
+"""How many numbers a mark's state has without and with a shadow's edge."""
+LEVELS = 6
+DOUBLED = [0, 1, 2, 5]
+"""Levels that a shadow changes: all but the tape's two slopes."""
 
 
-@dataclass(slots=True, kw_only=True)
-class DrawingState:
-    """Nonlinear parameters of a drawing: shift (m), turn, blur, tape offset, shadow edge."""
-
-    s: float = 0.0
-    q: float = 0.0
-    turn: float = 0.0
-    blur: float = START_BLUR_PX
-    tape: float = 0.0
-    shadow: tuple[float, float] | None = None  # angle of the edge's normal, offset in px
-
-    def moved(self, step: Array, patch: Patch) -> DrawingState:
-        """Move by a step (5,), or (7,) with a shadow, within what a mark can look like."""
-        shadow = self.shadow
-        if shadow is not None:
-            shadow = (shadow[0] + float(step[5]), shadow[1] + float(step[6]))
-        return DrawingState(
-            s=self.s + float(step[0]),
-            q=self.q + float(step[1]),
-            turn=float(np.clip(self.turn + step[2], -0.3, 0.3)),
-            blur=float(np.clip(self.blur + step[3], *BLUR_RANGE_PX)),
-            tape=self.tape + float(step[4]),
-            shadow=shadow,
-        )
+def start(count: int) -> Array:
+    """The plain state (count, 5) to begin with."""
+    state = np.zeros((count, PLAIN))
+    state[:, 3] = START_BLUR_PX
+    return state
 
 
-def draw(patch: Patch, state: DrawingState) -> tuple[Array, Array]:
-    """Basis images (n, k) for the levels, and their derivatives (n, k, p) by the state.
+def moved(state: Array, step: Array) -> Array:
+    """A state after a step, both (m, p), within what a mark can look like."""
+    state = state + step
+    state[:, 2] = np.clip(state[:, 2], -MOST_TURN_RAD, MOST_TURN_RAD)
+    state[:, 3] = np.clip(state[:, 3], *BLUR_RANGE_PX)
+    if state.shape[1] == SHADED:
+        state[:, 7] = np.clip(state[:, 7], *SOFT_RANGE_PX)
+    return state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edge:
+    """A shadow's edge: coverage (n,) of its far side, with derivatives (n, 4).
+
+    They are by direction, distance, softness and the picture's blur; `steep` (n, 2) is the change
+    of the coverage by s and q.
+    """
+
+    value: Array
+    slopes: Array
+    steep: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawing:
+    """What the picture is made of at each pixel: `basis` (n, k) times levels is the picture.
 
     Levels: ground on the left and on the right, tape, its slopes along and across, ink; with a
-    shadow the ground, the tape and the ink once more for the shaded side.
+    shadow, what ground left and right, tape and ink change by on its far side.
     """
-    mark = patch.mark
-    cos, sin = np.cos(state.turn), np.sin(state.turn)
-    ds, dq = patch.s - state.s, patch.q - state.q
-    s, q = cos * ds + sin * dq, -sin * ds + cos * dq
-    at = Blurred(
-        s=s, q=q, m_per_px_s=patch.m_per_px_s, m_per_px_q=patch.m_per_px_q, blur_px=state.blur
-    )
-    ink = ink_coverage(shape_of(mark), at)
-    tape = tape_coverage(shape_of(mark), mark.tape_width_m, at, state.tape)
-    bare = tape.times(-1.0)
-    left = (q > state.tape).astype(np.float64)
-    reach_s, reach_q = window_of(mark)
-    clear = tape.value * (1 - ink.value)
-    basis = np.stack(
-        [
-            (1 + bare.value) * left,
-            (1 + bare.value) * (1 - left),
-            clear,
-            clear * s / reach_s,
-            clear * q / reach_q,
-            tape.value * ink.value,
-        ],
-        axis=1,
-    )
-    # d/ds etc. of tape, clear and inked, then the chain to shift, turn, blur and tape offset.
-    partial = {}
-    for name in ("d_s", "d_q", "d_blur"):
-        d_tape, d_ink = getattr(tape, name), getattr(ink, name)
-        d_clear = d_tape * (1 - ink.value) - tape.value * d_ink
-        d_inked = d_tape * ink.value + tape.value * d_ink
-        partial[name] = np.stack(
-            [
-                -d_tape * left,
-                -d_tape * (1 - left),
-                d_clear,
-                d_clear * s / reach_s + (clear / reach_s if name == "d_s" else 0.0),
-                d_clear * q / reach_q + (clear / reach_q if name == "d_q" else 0.0),
-                d_inked,
-            ],
-            axis=1,
-        )
-    d_tape = -tape.d_q
-    by_tape = np.stack(
-        [
-            -d_tape * left,
-            -d_tape * (1 - left),
-            d_tape * (1 - ink.value),
-            d_tape * (1 - ink.value) * s / reach_s,
-            d_tape * (1 - ink.value) * q / reach_q,
-            d_tape * ink.value,
-        ],
-        axis=1,
-    )
-    by_s, by_q = partial["d_s"], partial["d_q"]
-    slopes = np.stack(
-        [
-            -cos * by_s + sin * by_q,
-            -sin * by_s - cos * by_q,
-            by_s * q[:, None] - by_q * s[:, None],
-            partial["d_blur"],
-            by_tape,
-        ],
-        axis=2,
-    )
-    return basis, slopes
+
+    basis: Array
+    tape: Drawn
+    ink: Drawn
+    along: Array
+    across: Array
+    left: Array
+    edge: Edge | None
+    cos: Array
+    sin: Array
+    s: Array
+    q: Array
+    reach_m: tuple[float, float]
+
+    def slopes(self, levels: Array) -> Array:
+        """Derivatives (n, p) by the state of the picture with levels (n, k) at each pixel."""
+        tape, ink = self.tape, self.ink
+        right = 1 - self.left
+        ground = levels[:, 0] * self.left + levels[:, 1] * right
+        clear = levels[:, 2] + levels[:, 3] * self.along + levels[:, 4] * self.across
+        inked = levels[:, 5]
+        bare = tape.value - ink.value
+        if self.edge is not None:
+            shade = self.edge.value
+            in_shade = levels[:, 6] * self.left + levels[:, 7] * right
+            by_shade = (1 - tape.value) * in_shade + bare * levels[:, 8] + ink.value * levels[:, 9]
+            ground = ground + shade * in_shade
+            clear = clear + shade * levels[:, 8]
+            inked = inked + shade * levels[:, 9]
+        by_tape, by_ink = clear - ground, inked - clear
+        by_s = by_tape * tape.d_s + by_ink * ink.d_s + bare * levels[:, 3] / self.reach_m[0]
+        by_q = by_tape * tape.d_q + by_ink * ink.d_q + bare * levels[:, 4] / self.reach_m[1]
+        by_blur = by_tape * tape.d_blur + by_ink * ink.d_blur
+        columns = [
+            self.sin * by_q - self.cos * by_s,
+            -self.sin * by_s - self.cos * by_q,
+            by_s * self.q - by_q * self.s,
+            by_blur,
+            -by_tape * tape.d_q,
+        ]
+        if self.edge is not None:
+            columns[3] = by_blur + by_shade * self.edge.slopes[:, 3]
+            columns += list(by_shade * self.edge.slopes[:, :3].T)
+        return np.stack(columns, axis=1)
 
 
-def shade(patch: Patch, state: DrawingState, basis: Array, slopes: Array) -> tuple[Array, Array]:
-    """Split every level but the tape's slopes into a lit and a shaded one, along a straight edge.
+def draw(patches: Patches, state: Array) -> Drawing:
+    """Draw marks of one shape, on one tape, with a state (m, 5), or (m, 8) with shadow edges."""
+    first = patches.marks[0]
+    shift_s, shift_q, _, blur, offset = state[:, :PLAIN].T[:, patches.of]
+    cos, sin = np.cos(state[:, 2])[patches.of], np.sin(state[:, 2])[patches.of]
+    ds, dq = patches.s - shift_s, patches.q - shift_q
+    s, q = cos * ds + sin * dq, cos * dq - sin * ds
+    at = Blurred.under(s, q, patches.metric[patches.of], blur)
+    ink = ink_coverage(shape_of(first), at)
+    tape = tape_coverage(shape_of(first), first.tape_width_m, at, offset)
+    reach = window_of(first)
+    along, across = s / reach[0], q / reach[1]
+    left = (q > offset).astype(np.float64)
+    # Ink lies on tape: what the tape covers and the ink does not is their difference.
+    clear, bare = tape.value - ink.value, 1 - tape.value
+    images = [bare * left, bare * (1 - left), clear, clear * along, clear * across, ink.value]
+    basis = np.stack(images, axis=1)
+    edge = _edge(patches, state) if state.shape[1] == SHADED else None
+    if edge is not None:
+        crossing = _crossing(patches, state, edge, (tape, ink), left, (cos, sin))
+        shaded = basis[:, DOUBLED] * edge.value[:, None] + crossing
+        basis = np.concatenate([basis, shaded], axis=1)
+    return Drawing(
+        basis=basis,
+        tape=tape,
+        ink=ink,
+        along=along,
+        across=across,
+        left=left,
+        edge=edge,
+        cos=cos,
+        sin=sin,
+        s=s,
+        q=q,
+        reach_m=reach,
+    )
 
-    The edge's own softness is that of the blur: a penumbra wider than this shows as misfit.
+
+def _edge(patches: Patches, state: Array) -> Edge:
+    """A shadow's edge, straight on the ground, blurred by the picture and by its own penumbra."""
+    normal = np.stack([np.cos(state[:, 5]), np.sin(state[:, 5])], axis=1)
+    beside = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    # Square of the metres per pixel square to the edge, and half its change as the edge turns.
+    square = np.einsum("mi,mij,mj->m", normal, patches.metric, normal)
+    turns = np.einsum("mi,mij,mj->m", normal, patches.metric, beside) / square
+    blur, soft, of = state[:, 3], state[:, 7], patches.of
+    width_px = np.hypot(blur, soft)
+    width = (width_px * np.sqrt(square))[of]
+    place = np.stack([patches.s, patches.q], axis=1)
+    x = (np.einsum("ni,ni->n", place, normal[of]) - state[of, 6]) / width
+    slope = normal_density(x)
+    by_width = -slope * x / width_px[of] ** 2
+    by_turn = np.einsum("ni,ni->n", place, beside[of]) / width - x * turns[of]
+    return Edge(
+        value=ndtr(x),
+        slopes=np.stack(
+            [slope * by_turn, -slope / width, by_width * soft[of], by_width * blur[of]], axis=1
+        ),
+        steep=(slope / width)[:, None] * normal[of],
+    )
+
+
+def _crossing(
+    patches: Patches,
+    state: Array,
+    edge: Edge,
+    drawn: tuple[Drawn, Drawn],
+    left: Array,
+    turn: tuple[Array, Array],
+) -> Array:
+    """What the blur adds where the shadow's edge crosses or runs along other edges, (n, 4).
+
+    A blurred product is the product of the blurred plus the blur's variance times the product of
+    their gradients: the first term of the series of `vision.pattern`, for edges of any direction.
+    Its own changes are small and left out of the derivatives.
     """
-    assert state.shadow is not None
-    angle, offset = state.shadow
-    away = patch.pixels - patch.centre_px
-    normal = np.array([np.cos(angle), np.sin(angle)])
-    x = (away @ normal - offset) / max(state.blur, 0.6)
-    value = 0.5 * (1 + np.tanh(0.8 * x))
-    slope = 0.4 / np.cosh(0.8 * x) ** 2 / max(state.blur, 0.6)
-    double = [0, 1, 2, 5]
-    shaded = basis[:, double] * value[:, None]
-    whole = np.concatenate([basis, shaded], axis=1)
-    turn = (away @ np.array([-normal[1], normal[0]])) * slope
-    n, _, p = slopes.shape
-    out = np.zeros((n, whole.shape[1], p + 2))
-    out[:, :6, :p] = slopes
-    out[:, 6:, :p] = slopes[:, double] * value[:, None, None]
-    out[:, 6:, p] = basis[:, double] * turn[:, None]
-    out[:, 6:, p + 1] = -basis[:, double] * slope[:, None]
-    return whole, out
+    tape, ink = drawn
+    spread = patches.metric * np.square(state[:, 3])[:, None, None]
+    lever = np.einsum("nij,nj->ni", spread[patches.of], edge.steep)
+    # The mark's own s and q are turned a little against the patch's.
+    cos, sin = turn
+    by_s = cos * lever[:, 0] + sin * lever[:, 1]
+    by_q = cos * lever[:, 1] - sin * lever[:, 0]
+    d_tape = by_s * tape.d_s + by_q * tape.d_q
+    d_ink = by_s * ink.d_s + by_q * ink.d_q
+    return np.stack([-d_tape * left, -d_tape * (1 - left), d_tape - d_ink, d_ink], axis=1)

@@ -1,29 +1,36 @@
-"""The centre of one mark, measured by drawing the mark into the picture and fitting it.
+"""The centres of marks, measured by drawing them into the picture and fitting them to its pixels.
 
 The known mark with its piece of tape is drawn through pose and lens onto the picture's own pixels,
 with a blur in picture pixels, and centre, turn, blur, levels, the tape's own offset and, where
-there is one, the edge of a shadow are fitted (Gauss-Newton, analytic derivatives). Nothing is
-resampled, so that the noise of neighbouring pixels stays as independent as the picture has it.
+there is one, the edge of a shadow are fitted. Nothing is resampled, so that the noise of
+neighbouring pixels stays as independent as the picture has it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from vision.geometry import Array, frozen_array
-from vision.measure.drawing import START_BLUR_PX, DrawingState, draw, shade
-from vision.measure.patches import Patch
+from vision.geometry import Array, Pose, frozen_array
+from vision.layout import PlannedMark
+from vision.lens import Lens
+from vision.measure.descent import Fits, descend, information
+from vision.measure.drawing import SHADED, start
+from vision.measure.likeness import covariance
+from vision.measure.patches import Patches, cut_patches
+from vision.measure.shadows import shadow_starts
 
-ROUGH = (6, 5e-3)
-FINE = (4, 1e-3)
-"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends. Only the
-last round's end counts, and it starts within thousandths of a pixel of it."""
-FLOOR_SIGMA_PX = 0.01
+ROUGH = (6, 2e-2)
+FINE = (8, 1e-3)
+"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends."""
+ROUGH_PIXELS = 400
+"""A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
+FLOOR_SIGMA_PX = 0.002
 """What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
-SHADOW_SIGMA_PX = 0.05
-"""The same where a shadow's edge crosses: its penumbra is not drawn, and pulls at the centre."""
+SHADOW_SIGMA_PX = 0.02
+"""The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
 SHADOW_GAIN = 0.6
 """A shadow edge is added only where it takes this share of the misfit away."""
 
@@ -32,8 +39,9 @@ SHADOW_GAIN = 0.6
 class Measured:
     """A mark's measured centre in the picture turned back, with covariance.
 
-    `blur_px` fitted blur (sigma); `contrast` (tape minus ink) over the residual noise;
-    `explained` share of the patch's variance that the drawn mark explains (0 to 1).
+    `blur_px` fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
+    over the residual noise; `explained` share of the patch's variance that the drawn mark explains
+    (0 to 1).
     """
 
     id: str
@@ -43,6 +51,7 @@ class Measured:
     contrast: float
     explained: float
     noise: float
+    blur_sigma_px: float = 0.0
     turn_rad: float = 0.0
     shadow: bool = False
 
@@ -53,187 +62,83 @@ class Measured:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Fit:
-    state: DrawingState
-    levels: Array
-    residual: Array
-    weights: Array
-    jacobian: Array
-    cost: float
+def measure(
+    grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], centres_px: Array
+) -> tuple[Measured | None, ...]:
+    """Measure every mark from where it was seen, (n, 2); None where it cannot be.
 
-
-def _evaluate(patch: Patch, state: DrawingState, weights: Array) -> _Fit:
-    basis, slopes = draw(patch, state)
-    if state.shadow is not None:
-        basis, slopes = shade(patch, state, basis, slopes)
-    # A little pull of each level towards the patch's mean keeps levels that cover no pixel finite.
-    pull = 1e-3
-    middle = float(np.median(patch.levels))
-    target = np.zeros(basis.shape[1])
-    target[[0, 1, 2, 5]] = middle
-    normal = basis.T @ (basis * weights[:, None]) + pull * np.eye(basis.shape[1])
-    levels = np.linalg.solve(normal, basis.T @ (weights * patch.levels) + pull * target)
-    residual = patch.levels - basis @ levels
-    jacobian = np.concatenate([slopes.transpose(0, 2, 1) @ levels, basis], axis=1)
-    cost = float(weights @ residual**2)
-    return _Fit(
-        state=state,
-        levels=np.asarray(levels, dtype=np.float64),
-        residual=residual,
-        weights=weights,
-        jacobian=jacobian,
-        cost=cost,
-    )
-
-
-def _prior(patch: Patch, state: DrawingState, noise2: float) -> tuple[Array, Array]:
-    """Weak knowledge of turn, blur and tape offset, as (precision, pull), (p,) each.
-
-    A mark small in the picture cannot tell them itself; a large one is not held by this.
+    `grey` (height, width) is the picture turned back, levels 0 to 255. Robust weights in a second
+    round set aside what is not tape, ink or ground: leaves, a crossing tape, a person's shoe. The
+    covariance is that of the original pixels' noise, widened by how much neighbouring residuals
+    are alike.
     """
-    sigma = [0.05, 0.6, 0.012]
-    precision = np.zeros(5 if state.shadow is None else 7)
-    pull = np.zeros_like(precision)
-    precision[2:5] = noise2 / np.square(sigma)
-    pull[2:5] = precision[2:5] * np.array([-state.turn, START_BLUR_PX - state.blur, -state.tape])
-    if state.shadow is not None:
-        precision[5:] = noise2 / np.square([1.0, 6.0])
-    return precision, pull
+    answers: list[Measured | None] = [None] * len(marks)
+    for patches in cut_patches(grey, pose, lens, marks, centres_px).alike():
+        for index, answer in zip(patches.which, _measured(patches), strict=True):
+            answers[index] = answer
+    return tuple(answers)
 
 
-def _gauss_newton(
-    patch: Patch, start: DrawingState, weights: Array, effort: tuple[int, float]
-) -> _Fit:
-    fit = _evaluate(patch, start, weights)
-    damping = 1e-3
-    most_steps, end_px = effort
-    for _ in range(most_steps):
-        noise2 = max(fit.cost / max(weights.sum() - 10, 5), 0.25)
-        p = fit.jacobian.shape[1] - len(fit.levels)
-        weighted = fit.jacobian * weights[:, None]
-        normal = fit.jacobian.T @ weighted
-        right = weighted.T @ fit.residual
-        precision, pull = _prior(patch, fit.state, noise2)
-        normal[np.arange(p), np.arange(p)] += precision
-        right[:p] += pull
-        scale = np.sqrt(np.diag(normal)) + 1e-9
-        system = normal / np.outer(scale, scale) + damping * np.eye(len(scale))
-        step = (np.linalg.solve(system, right / scale) / scale)[:p]
-        trial = _evaluate(patch, fit.state.moved(step, patch), weights)
-        if trial.cost <= fit.cost * (1 + 1e-9) or damping > 10:
-            moved = patch.d_pixel_d_mark @ step[:2]
-            fit, damping = trial, damping * 0.2
-            if np.hypot(*moved) < end_px and abs(step[3]) < 10 * end_px:
-                break
-        else:
-            damping = max(damping, 1e-3) * 10
-    return fit
+def _measured(patches: Patches) -> list[Measured | None]:
+    """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
+    few = patches.thinned(ROUGH_PIXELS)
+    plain = descend(few, start(len(patches.marks)), *ROUGH)
+    edges = shadow_starts(few, plain)
+    tried = np.asarray(np.isfinite(edges).all(axis=1))
+    shaded, lots = np.zeros_like(tried), []
+    if tried.any():
+        with_edge = descend(few.take(tried), edges[tried], *ROUGH)
+        helps = np.asarray(with_edge.cost < (1 - SHADOW_GAIN) * plain.cost[tried])
+        shaded[tried] = helps
+        lots.append((shaded, with_edge.state[helps]))
+    lots.append((~shaded, plain.state[~shaded]))
+    answers: list[Measured | None] = [None] * len(patches.marks)
+    for these, state in lots:
+        if these.any():
+            lot = patches.take(these)
+            # Once more, with what does not belong to the mark set aside.
+            found = _answers(lot, descend(lot, state, *FINE, robust=True))
+            for index, answer in zip(np.flatnonzero(these), found, strict=True):
+                answers[index] = answer
+    return answers
 
 
-def measure(patch: Patch) -> Measured | None:
-    """Fit the drawn mark to its patch; None where the mark is not there.
-
-    Robust weights in a second round set aside what is not tape, ink or ground: leaves, a crossing
-    tape, a person's shoe. The covariance is that of the original pixels' noise, widened by how
-    much neighbouring residuals are alike (effective number of an AR(1) field, each way).
-    """
-    ones = np.ones(len(patch.levels))
-    fit = _gauss_newton(patch, DrawingState(), ones, ROUGH)
-    shadow = _shadow_start(patch, fit)
-    if shadow is not None:
-        shaded = _gauss_newton(patch, shadow, ones, ROUGH)
-        if shaded.cost < (1 - SHADOW_GAIN) * fit.cost:
-            fit = shaded
-    for _ in range(2):
-        scale = max(1.4826 * float(np.median(np.abs(fit.residual))), 0.5)
-        t = fit.residual / (4.0 * scale)
-        weights = np.where(np.abs(t) < 1, (1 - t**2) ** 2, 0.0)
-        fit = _gauss_newton(patch, fit.state, weights, FINE)
-    return _answer(patch, fit)
-
-
-def _shadow_start(patch: Patch, fit: _Fit) -> DrawingState | None:
-    """Angle and offset of the step that the misfit is most like; None where noise explains it."""
-    away = patch.pixels - patch.centre_px
-    basis = fit.jacobian[:, -len(fit.levels) :]
-    clear = basis[:, 2] > 0.5
-    if clear.sum() < 30:
-        return None
-    # The tape's slopes would take most of a step near its middle: give them back before looking.
-    whole = fit.residual + basis[:, 3:5] @ fit.levels[3:5]
-    residual, place = whole[clear] - whole[clear].mean(), away[clear]
-    best, start = 0.15 * float(residual @ residual), None
-    for angle in np.arange(0, np.pi, np.pi / 8):
-        across = place @ np.array([np.cos(angle), np.sin(angle)])
-        for offset in np.percentile(across, [12, 25, 38, 50, 62, 75, 88]):
-            side = across > offset
-            count = side.sum()
-            if count < 8 or len(side) - count < 8:
-                continue
-            gain = residual[side].sum() ** 2 * (1 / count + 1 / (len(side) - count))
-            if gain > best:
-                best, start = gain, (float(angle), float(offset))
-    if start is None:
-        return None
-    state = fit.state
-    return DrawingState(s=0.0, q=0.0, turn=0.0, blur=min(state.blur, 1.5), tape=0.0, shadow=start)
-
-
-def _answer(patch: Patch, fit: _Fit) -> Measured | None:
-    count = float(fit.weights.sum())
-    parameters = fit.jacobian.shape[1]
-    if count < parameters + 8:
-        return None
-    noise2 = max(fit.cost / (count - parameters), 0.08)
-    p = parameters - len(fit.levels)
-    normal = fit.jacobian.T @ (fit.jacobian * fit.weights[:, None])
-    normal[np.arange(p), np.arange(p)] += _prior(patch, fit.state, noise2)[0]
-    normal += 1e-3 * np.diag([0.0] * p + [1.0] * (parameters - p))
-    try:
-        in_mark = np.linalg.inv(normal)[:2, :2] * noise2 * _alikeness(patch, fit)
-    except np.linalg.LinAlgError:
-        return None
-    A = patch.d_pixel_d_mark
-    floor = FLOOR_SIGMA_PX if fit.state.shadow is None else SHADOW_SIGMA_PX
-    covariance = A @ in_mark @ A.T + floor**2 * np.eye(2)
-    if not np.isfinite(covariance).all():
-        return None
-    sign = 1.0 if patch.mark.ink == "dark" else -1.0
-    contrast = sign * (fit.levels[2] - fit.levels[5]) / np.sqrt(noise2)
-    spread = patch.levels - patch.levels.mean()
-    explained = 1 - float(fit.residual @ fit.residual) / max(float(spread @ spread), 1e-9)
-    return Measured(
-        id=patch.mark.id,
-        pixel_px=patch.centre_px + A @ np.array([fit.state.s, fit.state.q]),
-        covariance_px2=0.5 * (covariance + covariance.T),
-        blur_px=fit.state.blur,
-        contrast=float(contrast),
-        explained=explained,
-        noise=float(np.sqrt(noise2)),
-        turn_rad=fit.state.turn,
-        shadow=fit.state.shadow is not None,
-    )
-
-
-def _alikeness(patch: Patch, fit: _Fit) -> float:
-    """By how much correlated residuals widen a variance, 1 or more."""
-    low = patch.pixels.min(axis=0)
-    size = patch.pixels.max(axis=0) - low + 1
-    image, there = np.zeros(size[::-1]), np.zeros(size[::-1])
-    u, v = (patch.pixels - low).T
-    image[v, u] = fit.residual * np.sqrt(fit.weights)
-    there[v, u] = 1.0
-    widening = 1.0
-    for axis in (0, 1):
-        first, second = (slice(None, -1), slice(1, None))
-        a = (first, slice(None)) if axis == 0 else (slice(None), first)
-        b = (second, slice(None)) if axis == 0 else (slice(None), second)
-        both = there[a] * there[b]
-        pairs = both.sum()
-        if pairs < 20:
+def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
+    p, parameters = fits.state.shape[1], fits.normal.shape[1]
+    noise2 = np.maximum(fits.cost / np.maximum(fits.count - parameters, 1.0), 0.08)
+    enough = fits.count >= parameters + 8
+    inverse = np.linalg.inv(information(fits))
+    # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
+    trust = np.sqrt(fits.weights)
+    lever = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]
+    influence = np.einsum("nk,nkj->nj", lever, inverse[patches.of, :, :2])
+    seen = fits.residual * trust
+    A = patches.d_pixel_d_mark
+    floor = FLOOR_SIGMA_PX if p < SHADED else SHADOW_SIGMA_PX
+    in_mark = covariance(patches, seen, influence, noise2)
+    covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
+    centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
+    answers: list[Measured | None] = []
+    for i, (mark, span) in enumerate(zip(patches.marks, patches.spans, strict=True)):
+        if not (enough[i] and np.isfinite(covariance_px2[i]).all()):
+            answers.append(None)
             continue
-        likeness = (image[a] * image[b] * both).sum() / pairs
-        rho = float(np.clip(likeness / max(float((image**2).sum() / there.sum()), 1e-9), 0, 0.8))
-        widening *= (1 + rho) / (1 - rho)
-    return widening
+        sign = 1.0 if mark.ink == "dark" else -1.0
+        spread = patches.levels[span] - patches.levels[span].mean()
+        misfit = fits.residual[span]
+        explained = 1 - float(misfit @ misfit) / max(float(spread @ spread), 1e-9)
+        answers.append(
+            Measured(
+                id=mark.id,
+                pixel_px=centres[i],
+                covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
+                blur_px=float(fits.state[i, 3]),
+                blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
+                contrast=float(sign * (fits.levels[i, 2] - fits.levels[i, 5]) / noise2[i] ** 0.5),
+                explained=explained,
+                noise=float(noise2[i] ** 0.5),
+                turn_rad=float(fits.state[i, 2]),
+                shadow=p == SHADED,
+            )
+        )
+    return answers

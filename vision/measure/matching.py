@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.geometry import Array, Pose
 from vision.layout import PlannedMark
@@ -15,6 +16,8 @@ from vision.pattern import Blurred, ink_coverage, tape_coverage
 
 LEAST_PIXELS = 9
 """A mark with less tape than this in the picture would correlate with anything."""
+LEAST_HALF_PX, MOST_HALF_PX = 1.5, 150
+"""Half extents of a drawing that is tried."""
 SHARPNESS_PX = 0.9
 """Blur of the drawing: that of a picture in focus. A softer one correlates almost as well."""
 
@@ -30,21 +33,22 @@ def match(
     """
     predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
     found, correlation = np.full((len(marks), 2), np.nan), np.full(len(marks), np.nan)
+    windows = np.array([window_of(mark) for mark in marks]).reshape(-1, 2)
+    half = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
     reach = int(np.ceil(reach_px))
-    for index, mark in enumerate(marks):
-        half = np.abs(jacobians[index]) @ np.array(window_of(mark))
-        if not np.isfinite(half).all() or half.max() > 150 or half.min() < 1.5:
-            continue
-        half_px = np.maximum(np.ceil(half), 2).astype(int)
-        middle = np.round(predicted[index]).astype(int)
-        low, high = middle - half_px - reach, middle + half_px + reach + 1
-        if (low < 0).any() or high[0] > grey.shape[1] or high[1] > grey.shape[0]:
-            continue
-        template, tape = _affine_drawing(mark, jacobians[index], half_px)
-        window = grey[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+    with np.errstate(invalid="ignore"):
+        tried = (half.max(axis=1) <= MOST_HALF_PX) & (half.min(axis=1) >= LEAST_HALF_PX)
+        half_px = np.maximum(np.ceil(half), 2)
+        low, high = np.round(predicted) - half_px - reach, np.round(predicted) + half_px + reach + 1
+        tried &= (low >= 0).all(axis=1) & (high <= grey.shape[1::-1]).all(axis=1)
+    which = np.flatnonzero(tried).tolist()
+    drawings = _drawings([marks[i] for i in which], jacobians[which], half_px[which].astype(int))
+    for index, (template, tape) in zip(which, drawings, strict=True):
+        (left, top), (right, bottom) = low[index].astype(int), high[index].astype(int)
+        window = grey[top:bottom, left:right].astype(np.float32)
         score = cv2.matchTemplate(window, template, cv2.TM_CCOEFF_NORMED)
         _, _, _, (u, v) = cv2.minMaxLoc(score)
-        found[index] = middle - reach + _subpixel(score, u, v)
+        found[index] = np.round(predicted[index]) - reach + _subpixel(score, u, v)
         piece = window[v : v + template.shape[0], u : u + template.shape[1]]
         correlation[index] = _correlation(piece[tape], template[tape])
     return found, correlation
@@ -72,26 +76,42 @@ def _subpixel(score: np.ndarray, u: int, v: int) -> Array:
     return place
 
 
-def _affine_drawing(
-    mark: PlannedMark, jacobian: Array, half_px: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """A small picture of the mark, levels 0 to 1, and which of its pixels are tape."""
-    u, v = np.meshgrid(
-        np.arange(-half_px[0], half_px[0] + 1), np.arange(-half_px[1], half_px[1] + 1)
-    )
-    inverse = np.linalg.inv(jacobian)
-    s, q = inverse @ np.stack([u.ravel(), v.ravel()])
-    at = Blurred(
-        s=s,
-        q=q,
-        m_per_px_s=np.full(s.shape, np.hypot(*inverse[0])),
-        m_per_px_q=np.full(s.shape, np.hypot(*inverse[1])),
-        blur_px=SHARPNESS_PX,
-    )
+def _drawings(
+    marks: Sequence[PlannedMark], jacobians: Array, half_px: NDArray[np.int_]
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """A small picture of each mark, levels 0 to 1, and which of its pixels are tape.
+
+    Marks that are drawn alike are drawn in one go, their pixels one after the other.
+    """
+    drawings: list[tuple[np.ndarray, np.ndarray]] = [(np.zeros(0), np.zeros(0))] * len(marks)
+    inverses = np.linalg.inv(jacobians)
+    kinds = [(mark.shape, mark.tape_width_m, mark.ink) for mark in marks]
+    for kind in dict.fromkeys(kinds):
+        lot = [index for index, other in enumerate(kinds) if other == kind]
+        sizes = [(2 * half_px[i, 1] + 1, 2 * half_px[i, 0] + 1) for i in lot]
+        grids = [
+            np.indices(size).reshape(2, -1)[::-1] - half_px[i, :, None]
+            for i, size in zip(lot, sizes, strict=True)
+        ]
+        counts = [grid.shape[1] for grid in grids]
+        s, q = np.concatenate(
+            [inverses[i] @ grid for i, grid in zip(lot, grids, strict=True)], axis=1
+        )
+        metric = inverses[lot] @ np.swapaxes(inverses[lot], 1, 2)
+        level, on_tape = _drawn(marks[lot[0]], s, q, np.repeat(metric, counts, axis=0))
+        ends = np.cumsum(counts)[:-1]
+        parts = zip(lot, sizes, np.split(level, ends), np.split(on_tape, ends), strict=True)
+        for index, size, part, tape in parts:
+            drawings[index] = part.reshape(size), tape.reshape(size)
+    return drawings
+
+
+def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.ndarray, np.ndarray]:
+    """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
+    at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
     ink = ink_coverage(shape_of(mark), at).value
     tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
-    level = 0.4 + tape * (0.6 - 0.8 * ink)
+    level = 0.4 + 0.6 * tape - 0.8 * ink
     if mark.ink == "light":
         level = 1.0 - level
-    on_tape = (tape > 0.7) & (np.abs(s) < window_of(mark)[0])
-    return np.asarray(level.reshape(u.shape), dtype=np.float32), on_tape.reshape(u.shape)
+    return level.astype(np.float32), (tape > 0.7) & (np.abs(s) < window_of(mark)[0])

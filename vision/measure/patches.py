@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.geometry import Array, Pose
 from vision.job import BoxCorner
@@ -15,25 +16,85 @@ from vision.pattern import Drawable, half_extent
 
 MARGIN = 0.2
 """Ground drawn beyond the mark's end and the tape's edge, in half extents of each."""
+LEAST_PIXELS = 24
+LONGEST_PX = 400
+"""A box longer than this is no mark on the ground but the foot of the camera's own bracket."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Patch:
-    """A mark's piece of picture: pixels (n, 2) whole numbers, levels (n,), mark coordinates.
+class Patches:
+    """Pieces of one picture round m marks, their n pixels one mark after the other.
 
-    `s`, `q` (n,) metres; `m_per_px_s`, `m_per_px_q` (n,); `d_pixel_d_mark` (2, 2) at the centre;
-    `centre_px` (2,) where pose and lens put the mark.
+    `of` (n,) says whose a pixel is, `which` (m,) where each mark stands in the list that was asked
+    for. `pixels` (n, 2) are whole numbers, `levels` (n,) what the picture has there and `middle`
+    (m,) their median, `s`, `q` (n,) the mark coordinates in metres. `d_pixel_d_mark` (m, 2, 2)
+    holds at the marks' centres, `centre_px` (m, 2) is where s = q = 0.
     """
 
-    mark: PlannedMark
-    pixels: np.ndarray
+    marks: tuple[PlannedMark, ...]
+    which: NDArray[np.intp]
+    of: NDArray[np.intp]
+    pixels: NDArray[np.intp]
     levels: Array
+    middle: Array
     s: Array
     q: Array
-    m_per_px_s: Array
-    m_per_px_q: Array
     d_pixel_d_mark: Array
     centre_px: Array
+
+    @property
+    def metric(self) -> Array:
+        """Scalar products (m, 2, 2) of the gradients of s and q in the picture, m^2 per px^2."""
+        inverse = np.linalg.inv(self.d_pixel_d_mark)
+        return np.asarray(inverse @ np.swapaxes(inverse, 1, 2))
+
+    @property
+    def spans(self) -> list[slice]:
+        """Which pixels are each mark's."""
+        return spans_of(self.of, len(self.marks))
+
+    def thinned(self, most: int) -> Patches:
+        """Every other, or every third pixel ..., so that no mark has many more than `most`."""
+        count = np.bincount(self.of, minlength=len(self.marks))
+        stride = np.maximum(np.sqrt(count / most).astype(int), 1)
+        on_grid = (self.pixels % stride[self.of, None] == 0).all(axis=1)
+        return self._at(np.ones(len(self.marks), dtype=bool), on_grid)
+
+    def take(self, keep: NDArray[np.bool_]) -> Patches:
+        """The marks where `keep` (m,), in the same order."""
+        return self._at(keep, keep[self.of])
+
+    def _at(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
+        return Patches(
+            marks=tuple(mark for mark, kept in zip(self.marks, keep, strict=True) if kept),
+            which=self.which[keep],
+            of=(np.cumsum(keep) - 1)[self.of[rows]],
+            pixels=self.pixels[rows],
+            levels=self.levels[rows],
+            middle=self.middle[keep],
+            s=self.s[rows],
+            q=self.q[rows],
+            d_pixel_d_mark=self.d_pixel_d_mark[keep],
+            centre_px=self.centre_px[keep],
+        )
+
+    def alike(self) -> list[Patches]:
+        """The same patches in lots whose marks are drawn alike: of one shape, on one tape."""
+        kinds = [(mark.shape, mark.tape_width_m) for mark in self.marks]
+        return [
+            self.take(np.array([kind == other for other in kinds])) for kind in dict.fromkeys(kinds)
+        ]
+
+
+def spans_of(of: NDArray[np.intp], count: int) -> list[slice]:
+    """Slices of a sorted list of owners (n,), one for each of `count`."""
+    counts = np.bincount(of, minlength=count)
+    return [slice(end - n, end) for n, end in zip(counts, np.cumsum(counts), strict=True)]
+
+
+def per_mark(patches: Patches, values: Array) -> Array:
+    """Sums (m,) of the pixels' values (n,)."""
+    return np.bincount(patches.of, values, len(patches.marks)).astype(np.float64)
 
 
 def d_pixel_d_mark(pose: Pose, lens: Lens, marks: Sequence[PlannedMark]) -> tuple[Array, Array]:
@@ -64,69 +125,63 @@ def window_of(mark: PlannedMark) -> tuple[float, float]:
 
 def cut_patches(
     grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], centres_px: Array
-) -> list[Patch | None]:
+) -> Patches:
     """Pieces of a picture round `centres_px` (n, 2), with exact mark coordinates for each pixel.
 
-    None where the piece leaves the picture or the lens. Mark coordinates are counted from the
-    predicted centre shifted to `centres_px`, so that a fit starts at zero.
+    Marks whose piece leaves the picture or the lens are left out. Mark coordinates are counted
+    from the predicted centre shifted to `centres_px`, so that a fit starts at zero.
     """
     predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
-    boxes: list[np.ndarray | None] = []
-    for mark, centre, jacobian in zip(marks, centres_px, jacobians, strict=True):
-        boxes.append(_box(centre, np.abs(jacobian) @ np.array(window_of(mark)), grey.shape))
-    cut = [index for index, box in enumerate(boxes) if box is not None]
-    if not cut:
-        return [None] * len(marks)
-    counts = [len(boxes[index]) for index in cut]  # type: ignore[arg-type]
-    pixels = np.concatenate([boxes[index] for index in cut])  # type: ignore[list-item]
-    shift = np.repeat(predicted[cut] - centres_px[cut], counts, axis=0)
-    s, q = _mark_coordinates(pose, lens, [marks[i] for i in cut], counts, pixels + shift)
-    patches: list[Patch | None] = [None] * len(marks)
-    for index, part in zip(
-        cut, np.split(np.arange(len(pixels)), np.cumsum(counts)[:-1]), strict=True
-    ):
-        inverse = np.linalg.inv(jacobians[index])
-        along, across = window_of(marks[index])
-        inside = (np.abs(s[part]) < along) & (np.abs(q[part]) < across)
-        keep = part[inside]
-        if len(keep) < 24:
-            continue
-        u, v = pixels[keep].T
-        patches[index] = Patch(
-            mark=marks[index],
-            pixels=pixels[keep],
-            levels=grey[v, u].astype(np.float64),
-            s=s[keep],
-            q=q[keep],
-            m_per_px_s=np.full(len(keep), np.hypot(*inverse[0])),
-            m_per_px_q=np.full(len(keep), np.hypot(*inverse[1])),
-            d_pixel_d_mark=jacobians[index],
-            centre_px=centres_px[index],
-        )
-    return patches
+    windows = np.array([window_of(mark) for mark in marks]).reshape(-1, 2)
+    halves = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
+    boxes = [_box(*where, grey.shape) for where in zip(centres_px, halves, strict=True)]
+    counts = np.array([len(box) for box in boxes], dtype=np.intp)
+    of = np.repeat(np.arange(len(marks)), counts)
+    pixels = np.concatenate(boxes) if boxes else np.zeros((0, 2), dtype=np.intp)
+    s, q = _mark_coordinates(pose, lens, marks, of, pixels + (predicted - centres_px)[of])
+    keep = (np.abs(s) < windows[of, 0]) & (np.abs(q) < windows[of, 1])
+    enough = np.bincount(of[keep], minlength=len(marks)) >= LEAST_PIXELS
+    keep &= enough[of]
+    u, v = pixels[keep].T
+    levels, of = grey[v, u].astype(np.float64), (np.cumsum(enough) - 1)[of[keep]]
+    return Patches(
+        marks=tuple(mark for mark, kept in zip(marks, enough, strict=True) if kept),
+        which=np.flatnonzero(enough),
+        of=of,
+        pixels=pixels[keep],
+        levels=levels,
+        middle=np.array([np.median(levels[span]) for span in spans_of(of, int(enough.sum()))]),
+        s=s[keep],
+        q=q[keep],
+        d_pixel_d_mark=jacobians[enough],
+        centre_px=np.asarray(centres_px)[enough],
+    )
 
 
-def _box(centre: Array, half: Array, shape: tuple[int, ...]) -> np.ndarray | None:
+def _box(centre: Array, half: Array, shape: tuple[int, ...]) -> NDArray[np.intp]:
+    """Pixels (n, 2) of the box round a centre, row by row; none where it leaves the picture."""
+    none = np.zeros((0, 2), dtype=np.intp)
     if not (np.isfinite(centre).all() and np.isfinite(half).all()):
-        return None
-    low = np.floor(centre - half).astype(int)
-    high = np.ceil(centre + half).astype(int)
-    if (low < 0).any() or high[0] >= shape[1] or high[1] >= shape[0] or (high - low).max() > 400:
-        return None
+        return none
+    low, high = np.floor(centre - half).astype(int), np.ceil(centre + half).astype(int)
+    if (low < 0).any() or high[0] >= shape[1] or high[1] >= shape[0]:
+        return none
+    if (high - low).max() > LONGEST_PX:
+        return none
     u, v = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
     return np.stack([u.ravel(), v.ravel()], axis=1)
 
 
 def _mark_coordinates(
-    pose: Pose, lens: Lens, marks: Sequence[PlannedMark], counts: Sequence[int], pixels: Array
+    pose: Pose, lens: Lens, marks: Sequence[PlannedMark], of: NDArray[np.intp], pixels: Array
 ) -> tuple[Array, Array]:
     """Mark coordinates s, q (n,) of pixels (n, 2) on the mark's plane; NaN above the horizon."""
     rays = lens.unproject(pixels) @ pose.R
     place = pose.camera_in_ground_m
-    centre = np.repeat(np.array([mark.centre_m for mark in marks]), counts, axis=0)
-    heading = np.repeat(np.array([mark.heading_rad for mark in marks]), counts)
+    centre = np.array([mark.centre_m for mark in marks]).reshape(-1, 3)[of]
+    heading = np.array([mark.heading_rad for mark in marks])
     with np.errstate(invalid="ignore", divide="ignore"):
         reach = np.where(rays[:, 2] < 0, (centre[:, 2] - place[2]) / rays[:, 2], np.nan)
     away = place[:2] + reach[:, None] * rays[:, :2] - centre[:, :2]
-    cos, sin = np.cos(heading), np.sin(heading)
+    cos, sin = np.cos(heading)[of], np.sin(heading)[of]
     return cos * away[:, 0] + sin * away[:, 1], -sin * away[:, 0] + cos * away[:, 1]

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
-from vision.scene.deviations import Deviations, Light, Moved, deviations_from_text
+from vision.scene.deviations import deviations_from_text
 from vision.scene.drawing import draw
 from vision.scene.ground_texture import yard
 from vision.scene.truth import truth_of
+from vision.scene.values import Damage, Deviations, Ground, Light, Moved, Person
 from vision.scene.world import World, true_world
 
 if TYPE_CHECKING:
@@ -27,9 +28,12 @@ if TYPE_CHECKING:
     from vision.job import Job
 
 __all__ = [
+    "Damage",
     "Deviations",
+    "Ground",
     "Light",
     "Moved",
+    "Person",
     "Scene",
     "World",
     "deviations_from_text",
@@ -59,11 +63,11 @@ def draw_scene(
     # One stream each, so that one more camera does not change the pictures of the others.
     world_rng, yard_rng, *noise = np.random.default_rng(seed).spawn(2 + len(job.cameras))
     world = true_world(job, deviations, world_rng)
-    ground = yard(yard_rng)
+    ground = yard(yard_rng, deviations.ground)
     pictures = {}
     for eye, rng in zip(world.eyes, noise, strict=True):
         progress(f"drawing {eye.camera.name}")
-        pictures[eye.camera.name] = draw(world, eye, ground, deviations.light, rng)
+        pictures[eye.camera.name] = draw(world, eye, ground, deviations, rng)
     return Scene(pictures=pictures, truth=truth_of(world, deviations, seed), world=world)
 
 

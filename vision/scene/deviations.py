@@ -13,10 +13,24 @@ optional and all faults are met in one pass, as in a job file:
     [light]
     sun_elevation_deg = 30       # no sun, and so no shadow, without it
     sun_azimuth_deg = 140        # where the sun stands, counter-clockwise from straight ahead
+    level = 1                    # share of daylight: 0.3 is dusk
     blur_px = 0.7                # sigma, beside the pixel's own square
     noise = 2                    # sigma, in levels of 255
     vignetting = 0.3             # share of light lost at the corners
     jpeg_quality = 92
+
+    [ground]
+    wet = 0                      # 0 dry to 1: darker, and mirrors body and sky
+    gloss = 0                    # 0 to 1: how well the body's windows and paint mirror the yard
+    lines = 0                    # painted lines across the yard, beside those of its bays
+    cracks = 5
+    covers = 2                   # of manholes
+    leaves = 0                   # along the tapes
+
+    [person.anna]                # somebody who stands there
+    at = [2.5, 1.5]
+    height = 1.75
+    facing_deg = 0               # counter-clockwise from straight ahead
 
     [camera.front]
     pan_deg = 0                  # added to the intended angles
@@ -27,9 +41,15 @@ optional and all faults are met in one pass, as in a job file:
     [strip.right]
     shift = [0, "-6 cm"]         # along x and y of the ground
     turn_deg = 0.2               # counter-clockwise, about the strip's middle
+    bow = "2 cm"                 # its middle lies this far to the left of the line between its ends
+    wrinkles = "3 mm"            # sigma of its waviness to both sides
 
     [mark."left/3"]              # one mark of a strip, or a single mark by its name
     shift = ["1 cm", 0]          # along x and y of the ground; a single mark may have z as well
+    leaves = 2                   # on it
+    torn = 0.4                   # share of its length that is torn off, at its far end
+    smeared = 0.5                # share of its contrast that is rubbed away over half of it
+    covered = 0.5                # share of its length under a piece of cardboard, at its near end
 """
 
 from __future__ import annotations
@@ -37,16 +57,25 @@ from __future__ import annotations
 import difflib
 import math
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
 from vision.errors import BadInputError, Fault
-from vision.geometry import Array, frozen_array
-from vision.job import Job
+from vision.geometry import Array
+from vision.job import BoxCorner, Job
 from vision.layout import planned_layout
 from vision.lengths import UNITS
+from vision.scene.values import (
+    HEIGHT_PX,
+    WIDTH_PX,
+    Damage,
+    Deviations,
+    Ground,
+    Light,
+    Moved,
+    Person,
+)
 from vision.tables import Table, Units
 
 LARGEST_BYTES = 1_000_000
@@ -54,62 +83,9 @@ SMALLEST_SIDE_PX, LARGEST_SIDE_PX = 64, 4096
 LARGEST_TURN_DEG = 180.0
 LARGEST_SHIFT_M = 20.0
 """Further away is a slip in the unit, not a fault anybody makes in a yard."""
-WIDTH_PX, HEIGHT_PX = 1280, 720
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Light:
-    """Light and camera electronics.
-
-    The sun's azimuth is the direction in which it stands, counter-clockwise from straight ahead;
-    its elevation is None where there is none. `blur_px` is a sigma beside the pixel's own square,
-    `noise` a sigma in levels of 255, `vignetting` the share of light lost in the corners.
-    """
-
-    sun_elevation_rad: float | None = None
-    sun_azimuth_rad: float = 0.0
-    blur_px: float = 0.7
-    noise: float = 2.0
-    vignetting: float = 0.3
-    jpeg_quality: int = 92
-
-    @property
-    def to_sun(self) -> Array | None:
-        """Unit vector (3,) towards the sun in ground coordinates; None where there is none."""
-        if self.sun_elevation_rad is None:
-            return None
-        up, turn = self.sun_elevation_rad, self.sun_azimuth_rad
-        return np.array([np.cos(up) * np.cos(turn), np.cos(up) * np.sin(turn), np.sin(up)])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Moved:
-    """How one thing deviates: a shift (3,) along the ground's axes in m and turns in radians.
-
-    A camera has three turns, added to pan, tilt and roll; a strip has one, about its middle, in the
-    first place; a mark has none.
-    """
-
-    shift_m: Array = field(default_factory=lambda: np.zeros(3))
-    turn_rad: Array = field(default_factory=lambda: np.zeros(3))
-
-    def __post_init__(self) -> None:
-        for name in ("shift_m", "turn_rad"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), name))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Deviations:
-    """Everything that is to be drawn otherwise than planned; by default nothing is."""
-
-    width: int = WIDTH_PX
-    height: int = HEIGHT_PX
-    exact_lenses: bool = False
-    small_errors: float = 0.0
-    light: Light = field(default_factory=Light)
-    cameras: Mapping[str, Moved] = field(default_factory=dict)
-    strips: Mapping[str, Moved] = field(default_factory=dict)
-    marks: Mapping[str, Moved] = field(default_factory=dict)
+LARGEST_BOW_M = 1.0
+MOST_THINGS, MOST_LEAVES = 100, 1000
+PERSON_M = (0.5, 2.5)
 
 
 def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
@@ -127,6 +103,8 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     exact, small = head.flag("exact_lenses"), head.number("small_errors", 0, 10, 0.0)
     head.close()
     light = _light(top.table("light", required=False))
+    ground = _ground(top.table("ground", required=False))
+    people = _people(top)
     cameras = _each(top, "camera", (camera.name for camera in job.cameras), _camera)
     for camera in job.cameras:
         if camera.name in cameras and camera.position_m[2] + cameras[camera.name].shift_m[2] <= 0:
@@ -136,7 +114,17 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     strips = _each(top, "strip", (strip.name for strip in job.strips), _strip)
     raised = {mark.name for mark in job.marks}
     ids = planned_layout(job).ids
-    marks = _each(top, "mark", ids, lambda table: _mark(table, table.path[5:] in raised))
+    flat = {mark.name for mark in job.marks if isinstance(mark.shape, BoxCorner)}
+    damages: dict[str, Damage] = {}
+
+    def mark(table: Table) -> Moved:
+        name = table.path[5:]
+        damage = _damage(table, name in flat)
+        if damage != Damage():
+            damages[name] = damage
+        return _mark(table, name in raised)
+
+    marks = _each(top, "mark", ids, mark)
     top.close()
     if faults:
         raise BadInputError(faults)
@@ -146,9 +134,12 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         exact_lenses=exact,
         small_errors=small,
         light=light,
+        ground=ground,
         cameras=cameras,
         strips=strips,
         marks=marks,
+        damages=damages,
+        people=people,
     )
 
 
@@ -182,6 +173,7 @@ def _light(table: Table) -> Light:
     light = Light(
         sun_elevation_rad=elevation,
         sun_azimuth_rad=math.radians(azimuth),
+        level=table.number("level", 0.01, 2, default.level),
         blur_px=table.number("blur_px", 0, 20, default.blur_px),
         noise=table.number("noise", 0, 100, default.noise),
         vignetting=table.number("vignetting", 0, 0.95, default.vignetting),
@@ -189,6 +181,54 @@ def _light(table: Table) -> Light:
     )
     table.close()
     return light
+
+
+def _ground(table: Table) -> Ground:
+    default = Ground()
+
+    def count(key: str, most: int = MOST_THINGS) -> int:
+        given = table.whole(key, 0, most) if table.has(key) else None
+        return int(getattr(default, key)) if given is None else given
+
+    ground = Ground(
+        wet=table.number("wet", 0, 1, default.wet),
+        gloss=table.number("gloss", 0, 1, default.gloss),
+        lines=count("lines"),
+        cracks=count("cracks"),
+        covers=count("covers"),
+        leaves=count("leaves", MOST_LEAVES),
+    )
+    table.close()
+    return ground
+
+
+def _people(top: Table) -> tuple[Person, ...]:
+    """Read every [person.NAME]; the names are free."""
+    if not top.has("person"):
+        return ()
+    values = top.values["person"]
+    if not isinstance(values, dict):
+        top.wrong("person", "tables [person.NAME]")
+        return ()
+    people = []
+    for name, inner in values.items():
+        table = Table(top.faults, top.file, f"person.{name}", {}, top.units)
+        if not isinstance(inner, dict):
+            table.fault("", "no table", f"a table [person.{name}]", "give it keys")
+            continue
+        table.values = inner
+        at = table.lengths("at", (2,), "[x, y], each a length")
+        tall = table.length("height", 1.75)
+        if table.has("height") and not PERSON_M[0] <= tall <= PERSON_M[1]:
+            table.wrong("height", f"{PERSON_M[0]:g} m to {PERSON_M[1]:g} m", "check the unit")
+        if at and max(map(abs, at)) > LARGEST_SHIFT_M:
+            table.wrong("at", f"at most {LARGEST_SHIFT_M:g} m away", "check the unit")
+        facing = np.nan_to_num(_turn(table, "facing_deg"))
+        table.close()
+        if len(at) == 2:
+            place = (at[0], at[1])
+            people.append(Person(name=name, at_m=place, height_m=tall, facing_rad=float(facing)))
+    return tuple(people)
 
 
 def _each(
@@ -240,7 +280,31 @@ def _camera(table: Table) -> Moved:
 
 def _strip(table: Table) -> Moved:
     turn = np.nan_to_num(_turn(table, "turn_deg"))
-    return Moved(shift_m=_shift(table, (2,)), turn_rad=np.array([turn, 0.0, 0.0]))
+    bow = table.metres("bow", table.values["bow"]) if table.has("bow") else 0.0
+    wrinkles = table.length("wrinkles", 0.0)
+    for key, value in (("bow", bow), ("wrinkles", wrinkles)):
+        if abs(value) > LARGEST_BOW_M:
+            table.wrong(key, f"at most {LARGEST_BOW_M:g} m", "check the unit")
+    return Moved(
+        shift_m=_shift(table, (2,)),
+        turn_rad=np.array([turn, 0.0, 0.0]),
+        bow_m=float(np.nan_to_num(bow)),
+        wrinkles_m=float(np.nan_to_num(wrinkles)),
+    )
+
+
+def _damage(table: Table, bare: bool) -> Damage:
+    """What was done to a mark; nothing can be done to a carton's corner."""
+    keys = [key for key in ("leaves", "torn", "smeared", "covered") if key in table.values]
+    if bare and keys:
+        expected = "a mark that is drawn on something; a carton's corner is not"
+        table.fault(keys[0], "a box corner", expected, f"remove `{keys[0]}`")
+    return Damage(
+        leaves=(table.whole("leaves", 0, MOST_THINGS) or 0) if table.has("leaves") else 0,
+        torn=float(np.nan_to_num(table.number("torn", 0, 1, 0.0))),
+        smeared=float(np.nan_to_num(table.number("smeared", 0, 1, 0.0))),
+        covered=float(np.nan_to_num(table.number("covered", 0, 1, 0.0))),
+    )
 
 
 def _mark(table: Table, single: bool) -> Moved:

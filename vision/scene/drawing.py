@@ -10,15 +10,16 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 
-from vision.scene.shading import Scenery, shade
+from vision.scene.laying import Scenery
+from vision.scene.shading import shade
 from vision.scene.world import body_before
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from vision.geometry import Array
-    from vision.scene.deviations import Light
     from vision.scene.ground_texture import Yard
+    from vision.scene.values import Deviations, Light
     from vision.scene.world import Eye, World
 
     Floats = NDArray[np.floating[Any]]
@@ -36,12 +37,15 @@ FADE_RAD = 0.02
 """Over which angle the lens goes dark."""
 
 
-def draw(world: World, eye: Eye, yard: Yard, light: Light, rng: np.random.Generator) -> Pixels:
+def draw(world: World, eye: Eye, yard: Yard, asked: Deviations, rng: np.random.Generator) -> Pixels:
     """The picture (height, width, 3) uint8, blue green red, as the camera delivers it."""
+    light = asked.light
     scenery = Scenery(
         world=world,
         body=body_before(eye, world.body),
         yard=yard,
+        spots=world.spots.off([mark.id for mark in world.marks if mark.centre_m[2] > 0]),
+        ground=asked.ground,
         to_sun=light.to_sun,
         px_rad=1.0 / float(np.sqrt(eye.lens.fx * eye.lens.fy)),
     )
@@ -105,7 +109,9 @@ def _gain(eye: Eye, light: Light, u: Array, v: Array, theta: Floats) -> Floats:
     # Corners count as distance 1, and the loss grows with the square of the distance.
     squared = ((x * width) ** 2 + (y * height) ** 2) / (width**2 + height**2)
     fade = np.clip((eye.dark_beyond_rad - theta) / FADE_RAD, 0, 1)
-    gain: Floats = np.nan_to_num((1 - light.vignetting * squared) * fade).astype(np.float32)
+    gain: Floats = np.nan_to_num((1 - light.vignetting * squared) * fade * light.level).astype(
+        np.float32
+    )
     return gain
 
 

@@ -15,6 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from vision.scene.values import Ground
+
     Floats = NDArray[np.floating[Any]]
 
 GRAIN_CELL_M, GRAIN_CELLS = 0.005, 1024
@@ -80,14 +82,16 @@ class Yard:
     painted: Texture
 
 
-def yard(rng: np.random.Generator) -> Yard:
+def yard(rng: np.random.Generator, asked: Ground) -> Yard:
     """Make a yard; the same generator makes the same one."""
     grain = _coloured_noise(rng, GRAIN_CELLS, 0.35)
     blotches = _coloured_noise(rng, BLOTCH_CELLS, 1.3)
     return Yard(
         grain=Texture(levels=_pyramid(0.16 * grain, 7), cell_m=GRAIN_CELL_M, repeats=True),
         blotches=Texture(levels=_pyramid(0.07 * blotches, 4), cell_m=BLOTCH_CELL_M, repeats=True),
-        painted=Texture(levels=_pyramid(_painted(rng), 5), cell_m=YARD_CELL_M, repeats=False),
+        painted=Texture(
+            levels=_pyramid(_painted(rng, asked), 5), cell_m=YARD_CELL_M, repeats=False
+        ),
     )
 
 
@@ -110,7 +114,7 @@ def _pyramid(tile: Floats, count: int) -> tuple[Floats, ...]:
     return tuple(levels)
 
 
-def _painted(rng: np.random.Generator) -> Floats:
+def _painted(rng: np.random.Generator, asked: Ground) -> Floats:
     """Factor (cells, cells) on the asphalt: old paint, cracks, patches, covers, stains."""
     factor = np.ones((YARD_CELLS, YARD_CELLS), dtype=np.float32)
 
@@ -128,12 +132,12 @@ def _painted(rng: np.random.Generator) -> Floats:
         corners = np.array([[x, y], [x + 1.6, y], [x + 1.6, y + 0.7], [x, y + 0.7]])
         cv2.fillPoly(factor, [cells(corners)], 0.86, cv2.LINE_8, 4)
         line([*corners, corners[0]], 0.03, 0.7)
-    for _ in range(5):
+    for _ in range(asked.cracks):
         turn, steps = rng.uniform(0, 2 * np.pi), rng.normal(0, 0.5, 24)
         directions = turn + np.cumsum(steps) * 0.6
         walk = np.cumsum(0.18 * np.stack([np.cos(directions), np.sin(directions)], -1), axis=0)
         line(walk + rng.uniform(-9, 9, 2), 0.0125, 0.55)
-    for _ in range(2):
+    for _ in range(asked.covers):
         centre, cell = cells(rng.uniform(-9, 9, 2)), 16 / YARD_CELL_M
         for radius, value in ((0.34, 0.6), (0.30, 0.8), (0.12, 0.7)):
             cv2.circle(
@@ -145,6 +149,15 @@ def _painted(rng: np.random.Generator) -> Floats:
             line([[bay, side * 6.2], [bay, side * 11.2]], 0.1, 1.7)
     line([[10.4, -5.2], [10.4, 5.2]], 0.12, 1.6)
     line([[-10.6, -5.2], [-10.6, 5.2]], 0.12, 1.6)
+    for index in range(asked.lines):
+        # Round the vehicle, where the tapes lie; every third one is crossed by another.
+        turn, place = rng.uniform(0, np.pi), rng.uniform(-8, 8, 2)
+        width, value = rng.uniform(0.08, 0.15), rng.uniform(1.5, 1.9)
+        along = rng.uniform(1, 3) * np.array([np.cos(turn), np.sin(turn)])
+        line([place - along, place + along], width, value)
+        if index % 3 == 0:
+            across = np.array([-along[1], along[0]]) / 2
+            line([place - across, place + across], width, value)
     worn = cv2.resize(rng.uniform(0.55, 1.0, (300, 300)).astype(np.float32), factor.shape)
     paint = factor > 1
     factor[paint] = 1 + (factor[paint] - 1) * worn[paint]

@@ -1,8 +1,8 @@
 """What a ray sees: ground, tape, marks, boxes, the vehicle's body, wall and sky, lit or shaded.
 
 Rays come in as directions in ground coordinates, all from one camera; colours go out as levels
-of 255, blue green red, with a straight-line response: no gamma. A mark's edges are sharp here and
-softened by many rays per pixel, so that nothing is shared with the drawing the checker measures by.
+of 255, blue green red, with a straight-line response: no gamma. Wet ground and a glossy body mirror
+what else there is, once: what is seen in them mirrors nothing itself.
 """
 
 from __future__ import annotations
@@ -12,17 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.job import Board, BoxCorner, Cross, Quadrant
-from vision.scene.world import Box, World, sheet_half_m
+from vision.job import BoxCorner
+from vision.scene.boxes import box_entry, near_box, shaded_by
+from vision.scene.laying import Scenery, ground_colours, is_inked
+from vision.scene.spots import CARTON, paper_and_ink
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from vision.geometry import Array
-    from vision.job import Ink, MarkShape, SingleShape
-    from vision.layout import PlannedMark
-    from vision.scene.ground_texture import Yard
-    from vision.scene.world import Tape
+    from vision.scene.boxes import Box
 
     Floats = NDArray[np.floating[Any]]
     Mask = NDArray[np.bool_]
@@ -30,10 +29,7 @@ if TYPE_CHECKING:
 WALL_M, WALL_HEIGHT_M = 22.0, 4.5
 """The yard ends at a round wall: something stands behind every picture."""
 
-ASPHALT = (88.0, 91.0, 92.0)
-LIGHT_TAPE, DARK_TAPE = (202.0, 208.0, 208.0), (40.0, 40.0, 42.0)
-DARK_INK, LIGHT_INK = (34.0, 33.0, 33.0), (205.0, 210.0, 212.0)
-CARTON, WOOD = (96.0, 138.0, 172.0), (100.0, 150.0, 180.0)
+WOOD = (100.0, 150.0, 180.0)
 PAINTWORK, STRIPE, GLASS, RUBBER = (
     (176.0, 172.0, 160.0),
     (120.0, 110.0, 30.0),
@@ -43,20 +39,16 @@ PAINTWORK, STRIPE, GLASS, RUBBER = (
 SUNLIGHT, SKYLIGHT = (0.62, 0.74, 0.84), (0.44, 0.38, 0.34)
 """Share of a colour that the sun and the blue sky light on level ground; an overcast sky gives 1
 of each."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Scenery:
-    """All that a shading needs: the world as one camera meets it, textures, the sun.
-
-    `px_rad` is the angle of a pixel, for how much ground one covers; `to_sun` (3,) or None.
-    """
-
-    world: World
-    body: Box
-    yard: Yard
-    to_sun: Array | None
-    px_rad: float
+GLASS_AT_RIGHT_ANGLES, WATER_AT_RIGHT_ANGLES = 0.08, 0.02
+"""Share that a pane's two faces and a film of water mirror at right angles, by Fresnel's formula
+for indices 1.5 and 1.33; towards grazing it rises as Schlick has it (Computer Graphics Forum 13(3),
+1994, equation 15)."""
+PAINT_SHARE = 0.6
+"""How well polished paint mirrors, beside glass."""
+PUDDLES = (0.35, 5.0)
+"""Wet asphalt is rough: this share of a mirror, and more where the ground's blotches lie low."""
+GLINT = (120.0, 60.0)
+"""The sun in wet ground: levels at its middle, and the power of the cosine round it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,7 +69,7 @@ def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
     what = np.where(down, 0, -1).astype(np.int16)
     faces = np.zeros(len(rays), dtype=np.int8)
     for index, box in enumerate((scenery.body, *scenery.world.boxes), start=1):
-        chosen = _near_box(box, origin, rays)
+        chosen = near_box(box, origin, rays)
         away, face = box_entry(box, origin, rays[chosen])
         nearer = away < reach[chosen]
         hit = chosen[nearer]
@@ -86,6 +78,8 @@ def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
     seen = np.flatnonzero((what == 0) & (flat < WALL_M))
     points = origin[:2].astype(np.float32) + reach[seen, None] * rays[seen, :2]
     colours[seen], fine[seen] = _ground(scenery, points, reach[seen], -rays[seen, 2])
+    if scenery.ground.wet > 0:
+        colours[seen] = _wetted(scenery, points, rays[seen], colours[seen])
     beyond = np.flatnonzero(
         np.isfinite(rays[:, 2]) & ((what == -1) | ((what == 0) & (flat >= WALL_M)))
     )
@@ -95,48 +89,77 @@ def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
         if hit.size:
             places = origin.astype(np.float32) + reach[hit, None] * rays[hit]
             colours[hit] = _on_box(scenery, box, places, faces[hit], index == 1)
+            if index == 1 and scenery.ground.gloss > 0:
+                colours[hit] = _polished(scenery, places, rays[hit], faces[hit], colours[hit])
             fine[hit] = index > 1
     return Shaded(colours=colours, fine=fine)
 
 
+def _schlick(at_right_angles: float, cosine: Floats) -> Floats:
+    low = np.float32(at_right_angles)
+    return np.asarray(low + (1 - low) * np.clip(1 - cosine, 0, 1) ** 5)
+
+
+def _wetted(scenery: Scenery, points: Floats, rays: Floats, colours: Floats) -> Floats:
+    """Ground (n, 2) under a film of water: it mirrors what is above, flat rays most."""
+    up = rays * np.array([1, 1, -1], dtype=np.float32)
+    places = np.column_stack([points, np.zeros(len(points), dtype=np.float32)])
+    rough, depth = PUDDLES
+    low = scenery.yard.blotches.at(points[:, 0], points[:, 1], np.zeros_like(points[:, 0]))
+    smooth = np.clip(np.float32(rough) - np.float32(depth) * low, 0, 1)
+    share = np.float32(scenery.ground.wet) * smooth * _schlick(WATER_AT_RIGHT_ANGLES, up[:, 2])
+    above = _elsewhere(scenery, places, up)
+    if scenery.to_sun is not None:
+        level, power = GLINT
+        towards = np.clip(up @ scenery.to_sun.astype(np.float32), 0, 1)
+        lit = ~shaded_by(scenery.world.body, scenery.to_sun, places)
+        above += (np.float32(level) * towards ** np.float32(power) * lit / 0.3)[:, None]
+    return np.asarray(colours + share[:, None] * (above - colours), dtype=np.float32)
+
+
+def _polished(
+    scenery: Scenery, places: Floats, rays: Floats, faces: NDArray[np.int8], colours: Floats
+) -> Floats:
+    """The body's upright faces with what panes and paint mirror of the yard."""
+    out = colours.copy()
+    glass = np.array(GLASS, dtype=np.float32)
+    for axis in (0, 1):
+        on = np.flatnonzero(faces // 2 == axis)
+        flip = np.ones(3, dtype=np.float32)
+        flip[axis] = -1
+        away = rays[on] * flip
+        pane = (
+            _body_colours(scenery.body, scenery.body.local(places[on]), faces[on]) == glass
+        ).all(axis=1)
+        share = np.where(pane, 1.0, PAINT_SHARE).astype(np.float32)
+        share *= _schlick(GLASS_AT_RIGHT_ANGLES, np.abs(rays[on, axis]))
+        share *= np.float32(scenery.ground.gloss)
+        mirrored = _elsewhere(scenery, places[on], away)
+        out[on] += share[:, None] * (mirrored - out[on])
+    return out
+
+
+def _elsewhere(scenery: Scenery, places: Floats, rays: Floats) -> Floats:
+    """Colours (n, 3) of what rays from places (n, 3) on ground or body meet, unmirrored."""
+    colours = _surroundings(scenery, np.zeros(3), rays)
+    down = rays[:, 2] < -1e-3
+    reach = np.full(len(rays), np.inf, dtype=np.float32)
+    np.divide(-places[:, 2], rays[:, 2], out=reach, where=down)
+    flat = places[:, :2] + np.where(down, reach, 0)[:, None] * rays[:, :2]
+    seen = np.flatnonzero(down & (np.hypot(flat[:, 0], flat[:, 1]) < WALL_M))
+    if seen.size:
+        colours[seen], _ = _ground(scenery, flat[seen], reach[seen], -rays[seen, 2])
+    for index, box in enumerate((scenery.body, *scenery.world.boxes)):
+        away, face = box_entry(box, places, rays)
+        hit = np.flatnonzero((away < reach) & (away > 1e-3))
+        reach[hit] = away[hit]
+        if hit.size:
+            there = places[hit] + away[hit, None] * rays[hit]
+            colours[hit] = _on_box(scenery, box, there, face[hit], index == 0)
+    return colours
+
+
 # ------------------------------------------------------------------------------------------ boxes
-
-
-def _near_box(box: Box, origin: Array, rays: Floats) -> NDArray[np.intp]:
-    """Rays that can meet a box at all: those inside the cone round its bounding ball."""
-    centre = np.array([*box.middle_m, box.height_m / 2]) - origin
-    away = float(np.linalg.norm(centre))
-    radius = float(np.linalg.norm([*box.half_m, box.height_m / 2]))
-    if away <= radius:
-        return np.flatnonzero(np.isfinite(rays[:, 2]))
-    least = np.sqrt(away**2 - radius**2) / away
-    x, y, z = (centre / away).astype(np.float32)
-    return np.flatnonzero(rays[:, 0] * x + rays[:, 1] * y + rays[:, 2] * z > np.float32(least))
-
-
-def box_entry(box: Box, origin: Array, rays: Floats) -> tuple[Floats, NDArray[np.int8]]:
-    """How far along each ray it enters a box (inf: never), and by which face.
-
-    Faces: 0 and 1 ahead and behind along the box's own x, 2 and 3 left and right, 4 the top.
-    """
-    start, local = box.local(origin), box.local(rays, direction=True)
-    low, high = (-box.half_m[0], -box.half_m[1], 0.0), (*box.half_m, box.height_m)
-    away = np.full(len(rays), -np.inf, dtype=np.float32)
-    leaves = np.full(len(rays), np.inf, dtype=np.float32)
-    face = np.zeros(len(rays), dtype=np.int8)
-    # Axis by axis: a reduction over three columns is slower than the three of them apart.
-    for axis in range(3):
-        step = local[:, axis]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            first = np.float32(low[axis] - start[axis]) / step
-            second = np.float32(high[axis] - start[axis]) / step
-        enters = np.minimum(first, second)
-        leaves = np.minimum(leaves, np.maximum(first, second))
-        later = enters > away
-        away = np.where(later, enters, away)
-        face = np.where(later, np.int8(4) if axis == 2 else (2 * axis + (step > 0)), face)
-    met = (away < leaves) & (away > 0)
-    return np.where(met, away, np.float32(np.inf)), face.astype(np.int8)
 
 
 def _on_box(
@@ -154,7 +177,7 @@ def _on_box(
     facing = np.maximum(normals @ towards, 0) / np.float32(max(scenery.to_sun[2], 0.3))
     sun = np.minimum(facing, 1.3)[faces]
     if not is_body:
-        sun = sun * ~_shaded_by(scenery.world.body, scenery.to_sun, places)
+        sun = sun * ~shaded_by(scenery.world.body, scenery.to_sun, places)
     light = np.outer(sun, SUNLIGHT) + np.outer(overcast[faces], SKYLIGHT)
     return np.asarray(colours * light, dtype=np.float32)
 
@@ -179,7 +202,9 @@ def _body_colours(box: Box, local: Floats, faces: NDArray[np.int8]) -> Floats:
 
 
 def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.int8]) -> Floats:
-    """A carton, or a trestle whose top carries a mark."""
+    """Something plain, a carton, or a trestle whose top carries a mark."""
+    if box.colour is not None:
+        return np.tile(np.array(box.colour, dtype=np.float32), (len(local), 1))
     mark = next(each for each in scenery.world.marks if each.id == box.name)
     carton = isinstance(mark.shape, BoxCorner)
     colours = np.tile(np.array(CARTON if carton else WOOD, dtype=np.float32), (len(local), 1))
@@ -189,110 +214,31 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
         colours[~on_top & (np.mod(local[:, 2], 0.25) < 0.01)] *= 0.6
         return colours
     top = np.flatnonzero(on_top)
-    paper, ink = _paper_and_ink(mark.ink)
+    paper, ink = paper_and_ink(mark.ink)
     colours[top] = paper
-    colours[top[_inked(mark.shape, local[top, 0], local[top, 1])]] = ink
+    colours[top[is_inked(mark.shape, local[top, 0], local[top, 1])]] = ink
+    spots = scenery.world.spots.on(mark.id)
+    if spots.each:
+        places, painted = _outside(box, local[top]), colours[top]
+        spots.lay(places, painted, np.tile(np.array(WOOD, dtype=np.float32), (len(top), 1)))
+        colours[top] = painted
     return colours
 
 
-# ----------------------------------------------------------------------------------------- ground
+def _outside(box: Box, local: Floats) -> Floats:
+    """Ground coordinates (n, 2) of places (n, 3) along a box's own axes."""
+    c, s = np.float32(np.cos(box.heading_rad)), np.float32(np.sin(box.heading_rad))
+    x, y = local[:, 0], local[:, 1]
+    return np.stack([c * x - s * y, s * x + c * y], axis=-1) + box.middle_m.astype(np.float32)
 
 
 def _ground(
     scenery: Scenery, points: Floats, reach: Floats, steepness: Floats
 ) -> tuple[Floats, Mask]:
-    """Colours of ground points (n, 2), and where tape or a sheet is near."""
-    x, y = points[:, 0], points[:, 1]
-    footprint = reach * np.float32(scenery.px_rad)
-    mean, longest = footprint / np.sqrt(steepness), footprint / steepness
-    yard = scenery.yard
-    grain = yard.grain.at(x, y, mean)
-    factor = (1 + grain + yard.blotches.at(x, y, mean)) * yard.painted.at(x, y, mean)
-    colours = factor[:, None] * np.array(ASPHALT, dtype=np.float32)
-    fine = np.zeros(len(points), dtype=bool)
-    world = scenery.world
-    for tape in world.tapes:
-        marks = [mark for mark in world.marks if mark.strip == tape.name]
-        _lay_tape(tape, marks, points, longest, (colours, fine, 1 + 0.25 * grain))
-    for mark in world.marks:
-        if mark.strip is None and mark.centre_m[2] == 0:
-            _lay_sheet(mark, points, longest, (colours, fine))
+    """Colours of ground points (n, 2) in the light there, and where tape or a sheet is near."""
+    colours, fine = ground_colours(scenery, points, reach, steepness)
     colours *= _light_on_ground(scenery, points)
     return colours, fine
-
-
-def _local(points: Floats, middle: Array, heading: float) -> tuple[Floats, Floats]:
-    c, s = np.float32(np.cos(heading)), np.float32(np.sin(heading))
-    dx, dy = points[:, 0] - np.float32(middle[0]), points[:, 1] - np.float32(middle[1])
-    return c * dx + s * dy, c * dy - s * dx
-
-
-def _lay_tape(
-    tape: Tape,
-    marks: list[PlannedMark],
-    points: Floats,
-    longest: Floats,
-    onto: tuple[Floats, Mask, Floats],
-) -> None:
-    colours, fine, relief = onto
-    s, q = _local(points, tape.middle_m, tape.heading_rad)
-    sheet = sheet_half_m(marks[0]) or (0.0, 0.0)
-    width = max(tape.half_m[1], sheet[1])
-    margin = 1.5 * longest
-    close = np.flatnonzero((np.abs(q) < width + margin) & (np.abs(s) < tape.half_m[0] + margin))
-    fine[close] = True
-    s, q = s[close], q[close]
-    centres = np.array([mark.centre_m for mark in marks], dtype=np.float32)
-    at, off = _local(centres, tape.middle_m, tape.heading_rad)
-    order = np.argsort(at)
-    at, off = at[order], off[order]
-    nearest = np.searchsorted((at[1:] + at[:-1]) / 2, s)
-    ds, dq = s - at[nearest], q - off[nearest]
-    taped = (np.abs(q) < tape.half_m[1]) & (np.abs(s) < tape.half_m[0])
-    taped |= (np.abs(ds) < sheet[0]) & (np.abs(dq) < sheet[1])
-    inked = _inked(marks[0].shape, ds, dq)
-    paper, ink = _paper_and_ink(marks[0].ink)
-    colours[close[taped]] = relief[close[taped], None] * paper
-    colours[close[inked]] = ink
-
-
-def _lay_sheet(
-    mark: PlannedMark, points: Floats, longest: Floats, onto: tuple[Floats, Mask]
-) -> None:
-    colours, fine = onto
-    half = sheet_half_m(mark)
-    if half is None:
-        return
-    s, q = _local(points, mark.centre_m[:2], mark.heading_rad)
-    margin = 1.5 * longest
-    fine |= (np.abs(s) < half[0] + margin) & (np.abs(q) < half[1] + margin)
-    paper, ink = _paper_and_ink(mark.ink)
-    colours[(np.abs(s) < half[0]) & (np.abs(q) < half[1])] = paper
-    colours[_inked(mark.shape, s, q)] = ink
-
-
-def _paper_and_ink(ink: Ink) -> tuple[Floats, Floats]:
-    pair = (LIGHT_TAPE, DARK_INK) if ink == "dark" else (DARK_TAPE, LIGHT_INK)
-    return np.array(pair[0], dtype=np.float32), np.array(pair[1], dtype=np.float32)
-
-
-def _inked(shape: MarkShape | SingleShape | object, s: Floats, q: Floats) -> Mask:
-    """Whether places in mark coordinates (n,) lie on ink."""
-    match shape:
-        case Cross():
-            along = (np.abs(s) < shape.arm_along_m) & (np.abs(q) < shape.line_m / 2)
-            across = (np.abs(q) < shape.arm_across_m) & (np.abs(s) < shape.line_m / 2)
-            return np.asarray(along | across)
-        case Quadrant():
-            return np.asarray((s * s + q * q < shape.radius_m**2) & (s * q > 0))
-        case Board():
-            column = np.floor(s / shape.square_m + (shape.corners_along + 1) / 2)
-            row = np.floor(q / shape.square_m + (shape.corners_across + 1) / 2)
-            inside = (column >= 0) & (column <= shape.corners_along)
-            inside &= (row >= 0) & (row <= shape.corners_across)
-            return np.asarray(inside & (np.mod(row + column, 2) == 0))
-        case _:
-            return np.zeros(len(s), dtype=bool)
 
 
 # ------------------------------------------------------------------------------------------ light
@@ -307,35 +253,17 @@ def _light_on_ground(scenery: Scenery, points: Floats) -> Floats:
     if scenery.to_sun is None:
         return np.repeat(open_sky[:, None], 3, axis=1)
     places = np.column_stack([points, np.zeros(len(points), dtype=np.float32)])
-    lit = ~_shaded_by(scenery.world.body, scenery.to_sun, places)
+    lit = ~shaded_by(scenery.world.body, scenery.to_sun, places)
     for box in scenery.world.boxes:
         longest = np.hypot(*box.half_m) + box.height_m / max(
             np.tan(np.arcsin(scenery.to_sun[2])), 1e-3
         )
         near = np.hypot(*(points - box.middle_m.astype(np.float32)).T) < longest
         chosen = np.flatnonzero(near & lit)
-        lit[chosen] = ~_shaded_by(box, scenery.to_sun, places[chosen])
+        lit[chosen] = ~shaded_by(box, scenery.to_sun, places[chosen])
     sun, sky = np.array(SUNLIGHT, dtype=np.float32), np.array(SKYLIGHT, dtype=np.float32)
     light: Floats = lit[:, None] * sun + open_sky[:, None] * sky
     return light
-
-
-def _shaded_by(box: Box, to_sun: Array, places: Floats) -> Mask:
-    """Whether a box stands between places (n, 3) and the sun."""
-    local = box.local(places).astype(np.float32)
-    towards = box.local(to_sun, direction=True)
-    begins = np.zeros(len(places), dtype=np.float32)
-    ends = (np.float32(box.height_m) - local[:, 2]) / np.float32(towards[2])
-    for axis in (0, 1):
-        half, step = np.float32(box.half_m[axis]), towards[axis]
-        if abs(step) < 1e-9:
-            ends = np.where(np.abs(local[:, axis]) < half, ends, -1.0)
-            continue
-        swing = half / np.float32(abs(step))
-        middle = -local[:, axis] / np.float32(step)
-        begins = np.maximum(begins, middle - swing)
-        ends = np.minimum(ends, middle + swing)
-    return np.asarray(ends - begins > 1e-5)
 
 
 def _surroundings(scenery: Scenery, origin: Array, rays: Floats) -> Floats:

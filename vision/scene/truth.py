@@ -14,13 +14,16 @@ import numpy as np
 from vision.geometry import wrap_angle
 from vision.layout import points_of
 from vision.lens_prior import lens_prior
-from vision.scene.shading import box_entry
+from vision.pattern import drawable, half_extent
+from vision.scene.boxes import box_entry
+from vision.scene.values import Damage, Moved
 from vision.scene.world import body_before, sheet_half_m
 
 if TYPE_CHECKING:
     from vision.geometry import Array
     from vision.layout import PlannedMark
-    from vision.scene.deviations import Deviations
+    from vision.scene.spots import Spots
+    from vision.scene.values import Deviations
     from vision.scene.world import Eye, World
 
 SCHEMA = "seamtrue.scene/1"
@@ -28,6 +31,7 @@ NOTE = (
     "Drawn through the same lens model that the checker uses: it shows what the checker makes of "
     "marks, light and faults, and proves nothing about the lens."
 )
+CLEAR_STEPS = 7
 CLEAR = 1e-4
 """A mark lies on the box that it is on: only what ends this share before it hides it."""
 
@@ -45,17 +49,29 @@ def truth_of(world: World, deviations: Deviations, seed: int) -> dict[str, Any]:
         "seed": seed,
         "small_errors": deviations.small_errors,
         "light": light,
+        "ground": asdict(deviations.ground),
+        "people": [
+            {"name": each.name, "at_m": list(each.at_m), "height_m": each.height_m}
+            for each in deviations.people
+        ],
         "cameras": [_camera(world, eye) for eye in world.eyes],
-        "strips": _strips(world),
+        "strips": _strips(world, deviations),
         "marks": [
             {
                 "id": true.id,
                 "planned_m": _round(planned.centre_m, 6),
                 "true_m": _round(true.centre_m, 6),
+                "heading_deg": _round(np.degrees(true.heading_rad), 6),
             }
+            | _done_to(deviations.damages.get(true.id, Damage()))
             for planned, true in zip(world.planned, world.marks, strict=True)
         ],
     }
+
+
+def _done_to(damage: Damage) -> dict[str, Any]:
+    """What was done to a mark: only the keys that say something."""
+    return {key: value for key, value in asdict(damage).items() if value}
 
 
 def _round(values: Any, digits: int) -> Any:
@@ -99,16 +115,68 @@ def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
             pixel = eye.lens.project(ray)
             theta = np.arctan2(np.hypot(ray[0], ray[1]), ray[2])
             inside = bool(eye.lens.contains(pixel)) and theta < eye.dark_beyond_rad
-            by = hidden_by(world, eye, mark, point.centre_m) if inside else None
+            by, clear = None, 0.0
+            if inside:
+                by = hidden_by(world, eye, mark, point.centre_m)
+                clear = clear_share(world, eye, mark, point)
             if eye.camera.mirrored:
                 pixel = np.array([eye.lens.width - 1 - pixel[0], pixel[1]])
             entry: dict[str, Any] = {
                 "id": point.id,
                 "status": "outside" if not inside else "hidden" if by else "visible",
                 "pixel": _round(pixel, 6) if inside else None,
+                "clear": _round(clear, 3),
+                "extent_px": _round(_extent(eye, point), 2),
             }
             found.append(entry | ({"hidden_by": by} if by else {}))
     return found
+
+
+def _extent(eye: Eye, point: PlannedMark) -> float:
+    """Narrowest width of a mark, or of the squares round a board's corner, in px; 0 if cut off."""
+    if not drawable(point.shape):
+        return 0.0
+    across = []
+    for s, q in np.diag(half_extent(point.shape)):  # type: ignore[arg-type]
+        ends = eye.lens.project(eye.pose.transform(_places(point, np.array([[s, q], [-s, -q]]))))
+        across.append(ends[0] - ends[1])
+    if not np.isfinite(across).all():
+        return 0.0
+    # Of the ellipse that the extents along and across the mark span in the picture.
+    return float(np.linalg.svd(np.array(across), compute_uv=False)[-1])
+
+
+def _places(point: PlannedMark, local: Array) -> Array:
+    """Ground coordinates (n, 3) of places (n, 2) along a mark's own axes."""
+    c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
+    turned = local @ np.array([[c, n], [-n, c]])
+    return np.asarray(point.centre_m + np.column_stack([turned, np.zeros(len(turned))]))
+
+
+def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -> float:
+    """Share of a mark's extent, or of one of its points', that this camera sees, 0 to 1.
+
+    A lattice over it: in the picture, before every box and under no spot that hides it.
+    """
+    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)  # type: ignore[arg-type]
+    steps = (np.arange(CLEAR_STEPS) + 0.5) / CLEAR_STEPS * 2 - 1
+    lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
+    places = _places(point, lattice)
+    pixels = eye.lens.project(eye.pose.transform(places))
+    seen = np.asarray(eye.lens.contains(pixels))
+    origin = eye.pose.camera_in_ground_m
+    for box in (body_before(eye, world.body), *world.boxes):
+        if box.name != mark.id:
+            seen &= box_entry(box, origin, places - origin)[0] >= 1 - CLEAR
+    seen &= ~_upon(world, mark).hide(places[:, :2])[0]
+    return float(np.mean(seen))
+
+
+def _upon(world: World, mark: PlannedMark) -> Spots:
+    """The flat things that can lie upon a mark: its own on a trestle, else all on the ground."""
+    if mark.centre_m[2] > 0:
+        return world.spots.on(mark.id)
+    return world.spots.off([other.id for other in world.marks if other.centre_m[2] > 0])
 
 
 def hidden_by(world: World, eye: Eye, mark: PlannedMark, place_m: Array) -> str | None:
@@ -119,6 +187,9 @@ def hidden_by(world: World, eye: Eye, mark: PlannedMark, place_m: Array) -> str 
         away, _ = box_entry(box, origin, towards)
         if box.name != mark.id and away[0] < 1 - CLEAR:
             return box.name
+    upon = _upon(world, mark).hide(place_m[None, :2])[1]
+    if upon:
+        return upon[-1]
     return _covered_by(world, mark, place_m) if place_m[2] == 0 else None
 
 
@@ -139,7 +210,7 @@ def _covered_by(world: World, mark: PlannedMark, place_m: Array) -> str | None:
     return None
 
 
-def _strips(world: World) -> list[dict[str, Any]]:
+def _strips(world: World, deviations: Deviations) -> list[dict[str, Any]]:
     """How each strip's middle moved and how far it turned."""
     strips = []
     for strip, tape in zip(world.job.strips, world.tapes, strict=True):
@@ -149,6 +220,8 @@ def _strips(world: World) -> list[dict[str, Any]]:
                 "name": strip.name,
                 "shift_m": _round(tape.middle_m - (strip.from_m + strip.to_m) / 2, 9),
                 "turn_deg": _round(np.degrees(np.arctan2(np.sin(turn), np.cos(turn))), 9),
+                "bow_m": tape.bow_m,
+                "wrinkles_m": deviations.strips.get(strip.name, Moved()).wrinkles_m,
             }
         )
     return strips

@@ -6,7 +6,7 @@ deviations, and with a share of every stated sigma drawn at random where that is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,9 @@ from vision.layout import PlannedMark, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.pattern import BOARD_BORDER, half_extent
-from vision.scene.deviations import Deviations, Moved
+from vision.scene.boxes import Box
+from vision.scene.spots import Spots, leaves_along, person_boxes, spots_on
+from vision.scene.values import Deviations, Moved
 
 Floats = NDArray[np.floating[Any]]
 
@@ -31,6 +33,8 @@ TAPE_BEYOND_M = 0.5
 SHEET_MARGIN = 0.5
 """Of a mark that is on no tape: sheet round it, in half sizes of the mark."""
 CARTON_SIZE_M = (0.46, 0.34)
+WAVE_M = (0.5, 1.1, 2.3)
+"""Lengths of the waves of a wrinkled tape: shorter ones would stand up from the ground."""
 
 CURVE = (-1.31, 0.48, -0.22, 0.05)
 """Shares a1 to a4 per share of focal length above the equidistant guess; they sum to -1, so the
@@ -55,42 +59,38 @@ class Eye:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tape:
-    """A strip's tape as it really lies: its middle (2,), direction, half length and half width."""
+    """A strip's tape as it really lies: its middle (2,), direction, half length and half width.
+
+    `bow_m` is how far its middle lies to the left of the line between its ends, and `waves` (n, 3)
+    are amplitude in m, radians per m and phase of its waviness.
+    """
 
     name: str
     ink: str
     middle_m: Array
     heading_rad: float
     half_m: tuple[float, float]
+    bow_m: float = 0.0
+    waves: Array = field(default_factory=lambda: np.zeros((0, 3)))
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "middle_m", frozen_array(self.middle_m, (2,), "middle_m"))
+        object.__setattr__(self, "waves", frozen_array(self.waves, (None, 3), "waves"))
 
+    @property
+    def straight(self) -> bool:
+        """Whether it is neither bowed nor wrinkled."""
+        return self.bow_m == 0 and not len(self.waves)
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Box:
-    """An upright box: the middle of its foot (2,), direction, half size (2,) and height."""
-
-    name: str
-    middle_m: Array
-    heading_rad: float
-    half_m: tuple[float, float]
-    height_m: float
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "middle_m", frozen_array(self.middle_m, (2,), "middle_m"))
-
-    def local(self, points: Floats, *, direction: bool = False) -> Floats:
-        """Points (..., 3), or directions, along the box's own axes, its foot's middle being 0."""
-        kind = points.dtype.type
-        away = (0.0, 0.0) if direction else self.middle_m
-        x, y = points[..., 0] - kind(away[0]), points[..., 1] - kind(away[1])
-        c, s = kind(np.cos(self.heading_rad)), kind(np.sin(self.heading_rad))
-        turned: Floats = np.empty_like(points)
-        # Written out: a matrix product of so few columns keeps every core busy and is slower.
-        turned[..., 0], turned[..., 1] = c * x + s * y, c * y - s * x
-        turned[..., 2] = points[..., 2]
-        return turned
+    def off(self, s: Floats) -> tuple[Floats, Floats]:
+        """How far its middle line lies to the left at distances along it (n,), and its slope."""
+        half = s.dtype.type(self.half_m[0] - TAPE_BEYOND_M)
+        bow = s.dtype.type(self.bow_m)
+        off, slope = bow * (1 - (s / half) ** 2), -2 * bow * s / half**2
+        for amplitude, rate, phase in self.waves.astype(s.dtype):
+            off = off + amplitude * np.sin(rate * s + phase)
+            slope = slope + amplitude * rate * np.cos(rate * s + phase)
+        return off, slope
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,7 +98,7 @@ class World:
     """What there is to be seen. `marks` hold their true places; `planned` the same as planned.
 
     Tapes lie in the order of the job, the later upon the earlier. `body` is the vehicle; `boxes`
-    are the trestles and cartons of raised marks.
+    are the trestles and cartons of raised marks, and people; `spots` lie flat on ground and marks.
     """
 
     job: Job
@@ -108,6 +108,7 @@ class World:
     body: Box
     boxes: tuple[Box, ...]
     eyes: tuple[Eye, ...]
+    spots: Spots
 
 
 def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> World:
@@ -133,6 +134,10 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
     lenses = {stated.name: _true_lens(stated, deviations, rng) for stated in job.lenses}
     eyes = tuple(_eye(job, camera, deviations, lenses, rng) for camera in job.cameras)
     boxes = [_box_under(job, mark) for mark in true if mark.centre_m[2] > 0]
+    for person in deviations.people:
+        boxes += person_boxes(person)
+    spots = leaves_along([_ends(tape) for tape in tapes], deviations.ground.leaves, rng)
+    spots += spots_on(true, deviations.damages, rng)
     return World(
         job=job,
         planned=planned,
@@ -141,7 +146,24 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
         body=_body(job.vehicle, eyes),
         boxes=tuple(boxes),
         eyes=eyes,
+        spots=Spots(each=tuple(spots)),
     )
+
+
+def _ends(tape: Tape) -> tuple[Array, Array]:
+    along = np.array([np.cos(tape.heading_rad), np.sin(tape.heading_rad)])
+    reach = tape.half_m[0] * along
+    return tape.middle_m - reach, tape.middle_m + reach
+
+
+def _waves(sigma_m: float, rng: np.random.Generator) -> Array:
+    """A few waves (n, 3) that give a line this sigma."""
+    if sigma_m <= 0:
+        return np.zeros((0, 3))
+    count = len(WAVE_M)
+    rate = 2 * np.pi / (np.array(WAVE_M) * rng.uniform(0.8, 1.25, count))
+    amplitude = np.full(count, sigma_m * np.sqrt(2 / count))
+    return np.stack([amplitude, rate, rng.uniform(0, 2 * np.pi, count)], axis=-1)
 
 
 def _laid(
@@ -156,18 +178,22 @@ def _laid(
     direction = np.array([np.cos(heading), np.sin(heading)])
     left = np.array([-direction[1], direction[0]])
     wobble = rng.normal(0, strip.mark_sigma_m, (len(strip.at_m), 2)) * small
-    places = {}
-    for index, distance in enumerate(strip.at_m):
-        s, q = distance - 0.5 * strip.length_m + wobble[index, 0], wobble[index, 1]
-        place = np.array([*(middle + s * direction + q * left), 0.0])
-        places[f"{strip.name}/{index}"] = (place, heading)
     tape = Tape(
         name=strip.name,
         ink=strip.ink,
         middle_m=middle,
         heading_rad=heading,
         half_m=(0.5 * strip.length_m + TAPE_BEYOND_M, 0.5 * strip.tape_width_m),
+        bow_m=moved.bow_m,
+        waves=_waves(moved.wrinkles_m, rng),
     )
+    along_m = np.array(strip.at_m) - 0.5 * strip.length_m + wobble[:, 0]
+    off, slope = tape.off(along_m)
+    places = {}
+    for index, s in enumerate(along_m):
+        q = off[index] + wobble[index, 1]
+        place = np.array([*(middle + s * direction + q * left), 0.0])
+        places[f"{strip.name}/{index}"] = (place, heading + float(np.arctan(slope[index])))
     return tape, places
 
 

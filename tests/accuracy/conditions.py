@@ -1,0 +1,396 @@
+"""Print how well marks are found and named under the light and the ground that a yard really has.
+
+    python -m tests.accuracy.conditions [--only dusk wet] [--scenes 2] [--seed 1]
+    python -m tests.accuracy.conditions --sets sample_frames/clear_day sample_frames/long_shadow
+
+For each condition some scenes with layouts of mixed kinds are drawn (`vision.scene`, which shares
+the checker's lens model and nothing of its drawing), and every camera is identified from an
+intended aim up to 15 degrees wrong in each angle and a mounting up to 10 cm wrong. With --sets the
+stored pictures of an independent renderer are degraded instead. A line per condition: cameras
+named, recall of the marks due (at least 95 % clear and 6 px across), wrong names, which must be
+none, the centres' median error, and why marks that were due are missing. A mark's width is the
+narrowest of the ellipse within it; a board's corner counts 1.7 of its squares.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+from collections import Counter
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from tests.accuracy.sets import true_points
+from vision.files import read_inspection_input
+from vision.geometry import Aim
+from vision.identify import Identified, NotIdentified, identify
+from vision.job import Camera, Job
+from vision.job_file import job_from_text
+from vision.layout import planned_layout
+from vision.lens_prior import lens_prior
+from vision.picture import Picture
+from vision.scene import Damage, Deviations, Ground, Light, Moved, Person, draw_scene
+
+DUE_PX, DUE_CLEAR = 6.0, 0.95
+WRONG_PX = 3.0
+"""A used mark farther than this from its true pixel has a wrong name; half as much at half size."""
+FARTHEST_AIM_DEG, FARTHEST_PLACE_M = 15.0, 0.1
+
+Asked = Callable[[Job, np.random.Generator], Deviations]
+
+
+# ------------------------------------------------------------------------------------- layouts
+
+
+def mixed_job(rng: np.random.Generator) -> Job:
+    """A vehicle with four cameras and strips of random kinds, spacing, size and ink."""
+    length, width = rng.uniform(6, 11), rng.uniform(2.2, 2.5)
+    height = rng.uniform(2.7, 3.3)
+    up = height - rng.uniform(0.3, 0.6)
+    places = {
+        "front": (length / 2 + 0.02, 0, up, 0),
+        "rear": (-length / 2 - 0.02, 0, up, 180),
+        "left": (rng.uniform(-1, 1), width / 2 + 0.06, up, 90),
+        "right": (rng.uniform(-1, 1), -width / 2 - 0.06, up, -90),
+    }
+    text = [
+        f'[job]\nname = "Depot yard"\nunits = "m"\n[vehicle]\nlength = {length:.3f}\n'
+        f"width = {width:.3f}\nheight = {height:.3f}\n[lens.wide]\n"
+        f"field_of_view_deg = {rng.integers(180, 192)}"
+    ]
+    for name, (x, y, z, pan) in places.items():
+        text.append(
+            f'[camera.{name}]\npicture = "{name}.jpg"\nlens = "wide"\n'
+            f"position = [{x:.3f}, {y:.3f}, {z:.3f}]\npan_deg = {pan + rng.uniform(-5, 5):.2f}\n"
+            f"tilt_deg = {rng.uniform(38, 52):.2f}\nroll_deg = {rng.uniform(-2, 2):.2f}"
+        )
+    side = [sign * (width / 2 + rng.uniform(0.5, 1.0)) for sign in (1, -1)]
+    end = length / 2 + rng.uniform(1.0, 1.6)
+    wide = width / 2 + rng.uniform(1.0, 1.8)
+    far = end + rng.uniform(2.0, 2.8)
+    lines = {
+        "left": ((-end, side[0]), (end, side[0])),
+        "right": ((-end, side[1]), (end, side[1])),
+        "front": ((end + 0.5, -wide), (end + 0.5, wide)),
+        "rear": ((-end - 0.5, -wide), (-end - 0.5, wide)),
+        "far": ((far, -1.5 * wide), (far, 1.5 * wide)),
+        "behind": ((-far, -1.5 * wide), (-far, 1.5 * wide)),
+    }
+    for name, (start, stop) in lines.items():
+        text.append(_strip(name, start, stop, rng))
+    for index in range(int(rng.integers(0, 3))):
+        x = rng.choice([-1, 1]) * (end + 1.2)
+        text.append(
+            f"[mark.trestle{index}]\nat = [{x:.2f}, {rng.uniform(-1.5, 1.5):.2f}, "
+            f'{rng.uniform(0.5, 0.9):.2f}]\nkind = "quadrant"\nradius = "12 cm"'
+        )
+    return job_from_text("\n".join(text), "job.toml")
+
+
+def _strip(
+    name: str, start: tuple[float, float], stop: tuple[float, float], rng: np.random.Generator
+) -> str:
+    kind = rng.choice(["cross", "quadrant", "board"])
+    size, long = rng.uniform(0.09, 0.14), float(np.hypot(stop[0] - start[0], stop[1] - start[1]))
+    match kind:
+        case "cross":
+            shape = f"arm = [{1.3 * size:.3f}, {size:.3f}]\nline = {0.25 * size:.3f}"
+            tape = 2.2 * size
+        case "quadrant":
+            shape, tape = f"radius = {size:.3f}", 2.3 * size
+        case _:
+            square = rng.uniform(0.06, 0.09)
+            shape, tape = f"square = {square:.3f}\ncorners = [4, 3]", 0.2
+    # Uneven, as tape measures lead people: two spacings, so that a shifted pose has a chance.
+    near, wide = (rng.uniform(0.55, 0.7), rng.uniform(0.9, 1.3))
+    at = [0.0]
+    while long - at[-1] > 1.2 * near:
+        at.append(at[-1] + (near if len(at) % 3 else wide))
+    at = [each for each in at if each < long - 0.3] + [long]
+    ink = rng.choice(["dark", "dark", "light"])
+    return (
+        f"[strip.{name}]\nfrom = [{start[0]:.3f}, {start[1]:.3f}]\n"
+        f"to = [{stop[0]:.3f}, {stop[1]:.3f}]\nat = [{', '.join(f'{each:.3f}' for each in at)}]\n"
+        f'mark = "{kind}"\n{shape}\ntape_width = {tape:.3f}\nink = "{ink}"'
+    )
+
+
+# ---------------------------------------------------------------------------------- conditions
+
+
+def _sun(rng: np.random.Generator) -> dict[str, float]:
+    return {
+        "sun_elevation_rad": float(np.radians(rng.uniform(14, 32))),
+        "sun_azimuth_rad": float(rng.uniform(0, 2 * np.pi)),
+    }
+
+
+def _damaged(job: Job, rng: np.random.Generator) -> dict[str, Damage]:
+    """Something on or wrong with every fourth mark."""
+    kinds = [Damage(leaves=3), Damage(torn=0.4), Damage(smeared=0.8), Damage(covered=0.5)]
+    ids = planned_layout(job).ids
+    return {mark: kinds[int(rng.integers(4))] for mark in ids if rng.uniform() < 0.25}
+
+
+def _people(job: Job, rng: np.random.Generator) -> tuple[Person, ...]:
+    """One on each of the near strips."""
+    people = []
+    for strip in job.strips[:4]:
+        place = strip.from_m + rng.uniform(0.2, 0.8) * (strip.to_m - strip.from_m)
+        at = (float(place[0]), float(place[1]))
+        turn = float(rng.uniform(0, 6))
+        people.append(Person(name=f"on {strip.name}", at_m=at, facing_rad=turn))
+    return tuple(people)
+
+
+def _wavy(job: Job, rng: np.random.Generator) -> dict[str, Moved]:
+    return {
+        strip.name: Moved(bow_m=float(rng.uniform(-0.03, 0.03)), wrinkles_m=0.004)
+        for strip in job.strips
+    }
+
+
+CONDITIONS: dict[str, Asked] = {
+    "plain": lambda job, rng: Deviations(),
+    "low_sun": lambda job, rng: Deviations(light=Light(**_sun(rng))),  # type: ignore[arg-type]
+    "wet": lambda job, rng: Deviations(ground=Ground(wet=1, gloss=1)),
+    "wet_sun": lambda job, rng: Deviations(
+        ground=Ground(wet=1, gloss=1),
+        light=Light(**_sun(rng)),  # type: ignore[arg-type]
+    ),
+    "mirrors": lambda job, rng: Deviations(ground=Ground(gloss=1)),
+    "dusk": lambda job, rng: Deviations(light=Light(level=0.35, noise=10)),
+    "noise": lambda job, rng: Deviations(light=Light(noise=10)),
+    "blur": lambda job, rng: Deviations(light=Light(blur_px=2)),
+    "jpeg": lambda job, rng: Deviations(light=Light(jpeg_quality=50)),
+    "small": lambda job, rng: Deviations(width=720, height=480),
+    "wrinkled": lambda job, rng: Deviations(strips=_wavy(job, rng)),
+    "damaged": lambda job, rng: Deviations(
+        damages=_damaged(job, rng),
+        ground=Ground(leaves=60),
+    ),
+    "paint": lambda job, rng: Deviations(ground=Ground(lines=18, cracks=16, covers=8)),
+    "people": lambda job, rng: Deviations(people=_people(job, rng)),
+}
+
+
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class View:
+    """One picture to identify: turned back, grey, with the true pixels and what is due."""
+
+    name: str
+    job: Job
+    camera: Camera
+    grey: np.ndarray
+    true_px: dict[str, np.ndarray]
+    due: frozenset[str]
+    why_hidden: dict[str, str] = dataclasses.field(default_factory=dict)
+
+
+def views(condition: str, seed: int) -> list[View]:
+    """Draw one scene of a condition: a view per camera, the same for the same seed."""
+    rng = np.random.default_rng([seed, *condition.encode()])
+    job = mixed_job(rng)
+    asked = dataclasses.replace(CONDITIONS[condition](job, rng), small_errors=1.0)
+    scene = draw_scene(job, asked, seed)
+    found = []
+    for camera, eye, told in zip(
+        job.cameras, scene.world.eyes, scene.truth["cameras"], strict=True
+    ):
+        grey = jpeg(cv2.cvtColor(scene.pictures[camera.name], cv2.COLOR_BGR2GRAY), asked.light)
+        inside = [mark for mark in told["marks"] if mark["pixel"] is not None]
+        found.append(
+            View(
+                name=f"{condition} {seed} {camera.name}",
+                job=job,
+                camera=_mistaken(camera, eye.pose.aim, eye.pose.camera_in_ground_m, rng),
+                grey=grey,
+                true_px={mark["id"]: np.array(mark["pixel"]) for mark in inside},
+                due=frozenset(
+                    mark["id"]
+                    for mark in inside
+                    if mark["status"] == "visible"
+                    and mark["clear"] >= DUE_CLEAR
+                    and mark["extent_px"] >= DUE_PX
+                ),
+                why_hidden={m["id"]: m["hidden_by"] for m in inside if "hidden_by" in m},
+            )
+        )
+    return found
+
+
+def jpeg(grey: np.ndarray, light: Light) -> np.ndarray:
+    """The picture after its compression."""
+    _, data = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, light.jpeg_quality])
+    return np.asarray(cv2.imdecode(data, cv2.IMREAD_GRAYSCALE))
+
+
+def _mistaken(camera: Camera, aim: Aim, place_m: np.ndarray, rng: np.random.Generator) -> Camera:
+    """The camera as a job might have it: aim and place as wrong as is allowed."""
+    off = np.radians(rng.uniform(-FARTHEST_AIM_DEG, FARTHEST_AIM_DEG, 3))
+    pan, tilt, roll = aim.as_array() + off
+    return dataclasses.replace(
+        camera,
+        aim=Aim(pan_rad=float(pan), tilt_rad=float(tilt), roll_rad=float(roll)),
+        position_m=place_m + rng.uniform(-FARTHEST_PLACE_M, FARTHEST_PLACE_M, 3),
+    )
+
+
+# ------------------------------------------------------------------------- stored sets, degraded
+
+
+def _noisy(grey: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    return np.clip(grey + rng.normal(0, 10, grey.shape), 0, 255).astype(np.uint8)
+
+
+DEGRADED: dict[str, Callable[[np.ndarray, np.random.Generator], np.ndarray]] = {
+    "as stored": lambda grey, rng: grey,
+    "noise 10": _noisy,
+    "blur 2": lambda grey, rng: np.asarray(cv2.GaussianBlur(grey, (0, 0), 2.0)),
+    "JPEG 50": lambda grey, rng: jpeg(grey, Light(jpeg_quality=50)),
+    "width 720": lambda grey, rng: np.asarray(
+        cv2.resize(grey, (720, 405), interpolation=cv2.INTER_AREA)
+    ),
+    "light 0.4, noise 10": lambda grey, rng: _noisy(0.4 * grey, rng),
+}
+
+
+def stored_views(folder: Path, degraded: str, seed: int) -> Iterator[View]:
+    """Every picture of a stored set with something done to it, aims as the job intends them."""
+    truth = json.loads((folder / "truth.json").read_text())
+    job, pictures = read_inspection_input(folder / "job.toml")
+    rng = np.random.default_rng([seed, *degraded.encode()])
+    for camera, picture in zip(job.cameras, pictures, strict=True):
+        grey = DEGRADED[degraded](np.asarray(picture.grey), rng)
+        share = grey.shape[1] / picture.width
+        true_px, due = {}, set()
+        for mark in truth["cameras"][camera.name]["marks"]:
+            for point_id, px in true_points(mark, truth).items():
+                if px is None or px[0] is None:
+                    continue
+                true_px[point_id] = _resized_px(picture, np.array(px), share)
+                if mark["clear_fraction"] > DUE_CLEAR and share * _smallest(mark, truth) >= DUE_PX:
+                    due.add(point_id)
+        yield View(
+            name=f"{folder.name} {camera.name} {degraded}",
+            job=job,
+            camera=camera,
+            grey=grey,
+            true_px=true_px,
+            due=frozenset(due),
+        )
+
+
+def _smallest(mark: dict[str, Any], truth: dict[str, Any]) -> float:
+    """Narrowest width in px of a mark, or of the squares round a board's corner; 0 if cut off."""
+    ends = mark["extent_px"]
+    if any(end is None for end in ends):
+        return 0.0
+    a, b, c, d = np.array(ends)
+    across = np.array([a - b, c - d])
+    if corners := mark.get("corners_px"):
+        first, along, left = (corners[i] for i in (0, 1, truth["mark"]["cols"] - 1))
+        if any(px is None or px[0] is None for px in (first, along, left)):
+            return 0.0
+        # As in a scene's truth: 0.85 of a square each way.
+        across = 1.7 * np.array([np.subtract(along, first), np.subtract(left, first)])
+    return float(np.linalg.svd(across, compute_uv=False)[-1])
+
+
+def _resized_px(picture: Picture, px: np.ndarray, share: float) -> np.ndarray:
+    back = np.array([picture.width - 1 - px[0], px[1]]) if picture.mirrored else px
+    return np.asarray((back + 0.5) * share - 0.5)
+
+
+# ------------------------------------------------------------------------------------ judgement
+
+
+@dataclasses.dataclass(kw_only=True)
+class Tally:
+    """What came out under one condition."""
+
+    cameras: int = 0
+    named: int = 0
+    due: int = 0
+    used: int = 0
+    wrong: list[str] = dataclasses.field(default_factory=list)
+    errors_px: list[float] = dataclasses.field(default_factory=list)
+    missing: Counter[str] = dataclasses.field(default_factory=Counter)
+    unnamed: list[str] = dataclasses.field(default_factory=list)
+
+    def judge(self, view: View) -> Identified | NotIdentified:
+        """Identify one view and count what came of it."""
+        prior = lens_prior(view.job.lens_of(view.camera), view.grey.shape[1], view.grey.shape[0])
+        outcome = identify(view.job, planned_layout(view.job), view.camera, prior, view.grey)
+        self.cameras += 1
+        self.due += len(view.due)
+        if isinstance(outcome, NotIdentified):
+            self.unnamed.append(f"{view.name}: {outcome.code}")
+            self.missing["the camera is not identified"] += len(view.due)
+            return outcome
+        self.named += 1
+        for sighting in outcome.sightings:
+            true = view.true_px.get(sighting.id)
+            if sighting.status != "used" or sighting.measured is None:
+                if sighting.id in view.due:
+                    self.missing[f"{sighting.status}: {sighting.reason}"] += 1
+                continue
+            off = np.inf if true is None else np.hypot(*(sighting.measured.pixel_px - true))
+            if off > WRONG_PX:
+                self.wrong.append(f"{view.name} {sighting.id} {off:.1f} px")
+            if sighting.id in view.due:
+                self.used += 1
+                self.errors_px.append(float(off))
+        return outcome
+
+    def line(self, name: str) -> str:
+        """A line of the table."""
+        recall = self.used / max(self.due, 1)
+        median = np.median(self.errors_px) if self.errors_px else np.nan
+        return (
+            f"{name:24s} named {self.named:2d}/{self.cameras:2d}  due {self.due:4d}  "
+            f"recall {recall:6.1%}  wrong {len(self.wrong):2d}  median {median:.3f} px"
+        )
+
+
+def report(name: str, tally: Tally, most: int = 6) -> None:
+    """Print a condition's line, who is not named, wrong names and why marks are missing."""
+    print(tally.line(name), flush=True)
+    for each in (*tally.unnamed, *(f"WRONG {each}" for each in tally.wrong[:most])):
+        print(f"    {each}")
+    for reason, count in tally.missing.most_common(most):
+        print(f"    {count:3d} {reason}")
+
+
+def main() -> None:
+    """Draw, identify and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", nargs="*", default=list(CONDITIONS), choices=list(CONDITIONS))
+    parser.add_argument("--scenes", type=int, default=2)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--sets", nargs="*", type=Path, default=[])
+    given = parser.parse_args()
+    cv2.setNumThreads(1)
+    if given.sets:
+        for degraded in DEGRADED:
+            for folder in given.sets:
+                tally = Tally()
+                for view in stored_views(folder, degraded, given.seed):
+                    tally.judge(view)
+                report(f"{folder.name}, {degraded}", tally)
+        return
+    for condition in given.only:
+        tally = Tally()
+        for index in range(given.scenes):
+            for view in views(condition, given.seed + index):
+                tally.judge(view)
+        report(condition, tally)
+
+
+if __name__ == "__main__":
+    main()

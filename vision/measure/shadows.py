@@ -1,0 +1,61 @@
+"""Where a shadow's edge might cross a mark: the step most like the plain drawing's misfit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.geometry import Array
+from vision.measure.descent import Fits
+from vision.measure.drawing import SHADED
+from vision.measure.patches import Patches
+
+LEAST_CLEAR = 30
+LEAST_SIDE = 8
+LEAST_GAIN = 0.15
+"""Share of the misfit on bare tape that a step must take away to be tried."""
+ANGLES = np.arange(0.0, np.pi, np.pi / 8)
+PLACES = (12, 25, 38, 50, 62, 75, 88)
+START_SOFT_PX = 0.5
+SHARPEST_PX = 1.5
+
+
+def shadow_starts(patches: Patches, fits: Fits) -> Array:
+    """States (m, 8) to begin a fit with a shadow's edge from; NaN where noise explains the misfit.
+
+    Only bare tape is looked at: that is one level but for the shadow.
+    """
+    starts = np.full((len(patches.marks), SHADED), np.nan)
+    # The tape's slopes would take most of a step near its middle: give them back before looking.
+    slopes = fits.levels[patches.of, 3:5]
+    whole = fits.residual + np.einsum("nk,nk->n", fits.basis[:, 3:5], slopes)
+    clear = fits.basis[:, 2] > 0.5
+    m_per_px = np.sqrt(np.diagonal(patches.metric, axis1=1, axis2=2))
+    away = np.stack([patches.s, patches.q], axis=1) / m_per_px[patches.of]
+    for index, span in enumerate(patches.spans):
+        bare = clear[span]
+        if bare.sum() < LEAST_CLEAR:
+            continue
+        edge = _best_step(whole[span][bare], away[span][bare])
+        if edge is not None:
+            normal = np.array([np.cos(edge[0]), np.sin(edge[0])]) / m_per_px[index]
+            length = np.hypot(*normal)
+            blur = min(float(fits.state[index, 3]), SHARPEST_PX)
+            line = np.arctan2(normal[1], normal[0]), edge[1] / length
+            starts[index] = [0.0, 0.0, 0.0, blur, 0.0, *line, START_SOFT_PX]
+    return starts
+
+
+def _best_step(residual: Array, away: Array) -> tuple[float, float] | None:
+    """Direction and distance of the straight step at places (n, 2) that explains a misfit (n,)."""
+    residual = residual - residual.mean()
+    across = away @ np.stack([np.cos(ANGLES), np.sin(ANGLES)])
+    offsets = np.percentile(across, PLACES, axis=0)
+    beyond = (across.T[:, None, :] > offsets.T[:, :, None]).astype(np.float64)
+    count, here = beyond.sum(axis=-1), beyond @ residual
+    both = (count >= LEAST_SIDE) & (len(residual) - count >= LEAST_SIDE)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = np.where(both, here**2 * (1 / count + 1 / (len(residual) - count)), 0.0)
+    angle, place = np.unravel_index(np.argmax(gain), gain.shape)
+    if gain[angle, place] <= LEAST_GAIN * float(residual @ residual):
+        return None
+    return float(ANGLES[angle]), float(offsets[place, angle])
