@@ -186,14 +186,10 @@ def _answer(patch: Patch, fit: _Fit) -> Measured | None:
     if count < parameters + 8:
         return None
     noise2 = max(fit.cost / (count - parameters), 0.08)
-    p = parameters - len(fit.levels)
-    normal = fit.jacobian.T @ (fit.jacobian * fit.weights[:, None])
-    normal[np.arange(p), np.arange(p)] += _prior(patch, fit.state, noise2)[0]
-    normal += 1e-3 * np.diag([0.0] * p + [1.0] * (parameters - p))
-    try:
-        in_mark = np.linalg.inv(normal)[:2, :2] * noise2 * _alikeness(patch, fit)
-    except np.linalg.LinAlgError:
+    in_mark = _centre_covariance(patch, fit, noise2)
+    if in_mark is None:
         return None
+    in_mark = in_mark * _alikeness(patch, fit)
     A = patch.d_pixel_d_mark
     floor = FLOOR_SIGMA_PX if fit.state.shadow is None else SHADOW_SIGMA_PX
     covariance = A @ in_mark @ A.T + floor**2 * np.eye(2)
@@ -214,6 +210,27 @@ def _answer(patch: Patch, fit: _Fit) -> Measured | None:
         turn_rad=fit.state.turn,
         shadow=fit.state.shadow is not None,
     )
+
+
+def centre_covariance(patch: Patch, state: DrawingState, noise2: float) -> Array | None:
+    """Covariance (2, 2) in m2 of a centre (s, q) in a patch as drawn, by independent noise alone.
+
+    None where the patch does not hold the mark.
+    """
+    fit = _evaluate(patch, state, np.ones(len(patch.levels)))
+    return _centre_covariance(patch, fit, noise2)
+
+
+def _centre_covariance(patch: Patch, fit: _Fit, noise2: float) -> Array | None:
+    parameters = fit.jacobian.shape[1]
+    p = parameters - len(fit.levels)
+    normal = fit.jacobian.T @ (fit.jacobian * fit.weights[:, None])
+    normal[np.arange(p), np.arange(p)] += _prior(patch, fit.state, noise2)[0]
+    normal += 1e-3 * np.diag([0.0] * p + [1.0] * (parameters - p))
+    try:
+        return np.asarray(np.linalg.inv(normal)[:2, :2] * noise2)
+    except np.linalg.LinAlgError:
+        return None
 
 
 def _alikeness(patch: Patch, fit: _Fit) -> float:
