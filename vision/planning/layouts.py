@@ -1,0 +1,229 @@
+"""One layout for a vehicle, from a few choices: strips and raised marks on tape-friendly figures.
+
+Strips run along both sides and across both ends. An end strip reaches beyond the body's sides,
+where the side cameras see it, and a side strip beyond the body's ends, where the end cameras see
+it: those are the corner marks that neighbours share.
+
+A layout that is the same from front and rear, or from left and right, lets swapped pictures fit as
+well as the right ones. This one is lopsided on purpose: the right strip lies farther out than the
+left, the rear one farther than the front, and every strip has one mark more, half a spacing from
+its rear or its left end. A half turn takes the one strip's extra mark to the other's far end, and
+so does a mirror, so neither leaves the layout as it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vision.geometry import Array
+from vision.job import Cross, Job, SingleMark, Strip
+from vision.planning.additions import raised_height_m
+from vision.seams import side_of
+
+WALK_M = 0.3
+"""Between body and tape: room for a foot and for doors' sills; common practice, no source."""
+LOPSIDED_M = 0.2
+"""How much farther the right and the rear strip lie. Twice the 10 cm that a mounting may be wrong,
+so that a swapped picture cannot be explained by that."""
+TAPE_BEYOND_M = 0.5
+"""Tape before a strip's first mark and after its last, so that tapes do not cross."""
+ROW_M = 1.5
+"""Between a strip and the outer row beside it."""
+ROW_SPACINGS = 2
+"""Spacing of an outer row, in spacings of its strip: it is for reach, not for number."""
+RAISED_BEYOND_M = 0.4
+"""A raised mark stands at a corner, this far beyond the strips' lines both ways: two cameras see
+it, which is what lets its own place be tested, and its stand hides nothing that lies nearer."""
+RAISED_LEAST_M, RAISED_LARGER = 0.2, 1.7
+"""Its arms: at least 20 cm, and in arms across of the strips' crosses; the cameras beside it are
+farther from it than from most of their strip."""
+RAISED_SIGMA_M = 0.01
+STRIP_SIGMA_M, MARK_SIGMA_M = 0.01, 0.003
+
+SIDES = ("front", "left", "rear", "right")
+"""By the number that `side_of` gives."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """One size of cross with the tape that it needs."""
+
+    shape: Cross
+    tape_width_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What one layout is made from.
+
+    `side_m` and `end_m`: spacing along the sides and across the ends; `out_m`: how far the front
+    strip lies before the body and how far it reaches beyond the body's sides; `rows`: outer rows at
+    the ends and at the sides; `raised`: a raised mark at each corner.
+    """
+
+    size: Size
+    side_m: float
+    end_m: float
+    out_m: float
+    rows: tuple[bool, bool]
+    raised: bool
+    grid_m: float = 0.05
+
+
+def laid_out(vehicle_job: Job, choice: Choice) -> Job:
+    """The job with the layout of `choice`; its own strips and marks, if any, are replaced."""
+    strips = [piece for strip in _strips(vehicle_job, choice) for piece in _pieces(strip, choice)]
+    longest = vehicle_job.means.tape_longest_m
+    if longest is not None:
+        strips = [part for strip in strips for part in _split(strip, longest, choice.grid_m)]
+    job = replace(vehicle_job, strips=tuple(strips), marks=())
+    return replace(job, marks=_raised(job, choice)) if choice.raised else job
+
+
+def extent_m(job: Job) -> tuple[float, float]:
+    """Length and width (m) of what a layout covers, body and tape ends included."""
+    places = [strip.from_m - TAPE_BEYOND_M * strip.along for strip in job.strips]
+    places += [strip.to_m + TAPE_BEYOND_M * strip.along for strip in job.strips]
+    places += [mark.at_m[:2] for mark in job.marks]
+    places.append(np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2)
+    reach = np.abs(np.array(places)).max(axis=0)
+    return float(2 * reach[0]), float(2 * reach[1])
+
+
+def _grid(value: float, choice: Choice, *, up: bool = True) -> float:
+    """A length brought to the grid: figures that a tape measure shows."""
+    steps = value / choice.grid_m
+    return float((np.ceil(steps - 1e-6) if up else np.floor(steps + 1e-6)) * choice.grid_m)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Line:
+    """A strip to be: its side, name, the two ends, and its spacing."""
+
+    name: str
+    start_m: tuple[float, float]
+    end_m: tuple[float, float]
+    spacing_m: float
+
+
+def _strips(job: Job, choice: Choice) -> list[_Line]:
+    half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
+    tape = choice.size.tape_width_m
+    beside = WALK_M + tape / 2
+    front = _grid(half_length + choice.out_m, choice)
+    rear = -_grid(half_length + choice.out_m + LOPSIDED_M, choice)
+    across = _grid(half_width + choice.out_m, choice)
+    left = _grid(half_width + beside, choice)
+    right = -_grid(half_width + beside + LOPSIDED_M, choice)
+    # A side strip's tape ends before the end strip's begins.
+    clear = TAPE_BEYOND_M + tape / 2
+    ahead, behind = _grid(front - clear, choice, up=False), -_grid(-rear - clear, choice, up=False)
+    row = _grid(ROW_M, choice)
+    # An outer row at the side would cross an end strip that reaches as far: it stops at the body.
+    side = _grid(half_length, choice, up=False)
+    sides = {side_of(camera) for camera in job.cameras}
+    lines = []
+    for number, name in enumerate(SIDES):
+        if number not in sides:
+            continue
+        lengthways = number % 2 == 1
+        spacing = choice.side_m if lengthways else choice.end_m
+        at = (front, left, rear, right)[number]
+        outer = at + row * (1 if at > 0 else -1)
+        wide = ROW_SPACINGS * spacing
+        if lengthways:
+            lines.append(
+                _Line(name=name, start_m=(behind, at), end_m=(ahead, at), spacing_m=spacing)
+            )
+        else:
+            lines.append(
+                _Line(name=name, start_m=(at, across), end_m=(at, -across), spacing_m=spacing)
+            )
+        if not choice.rows[int(lengthways)]:
+            continue
+        ends = (
+            ((-side, outer), (side, outer)) if lengthways else ((outer, across), (outer, -across))
+        )
+        lines.append(_Line(name=f"{name}_outer", start_m=ends[0], end_m=ends[1], spacing_m=wide))
+    return lines
+
+
+def _pieces(line: _Line, choice: Choice) -> list[Strip]:
+    start, end = np.array(line.start_m), np.array(line.end_m)
+    length = float(np.linalg.norm(end - start))
+    return [
+        Strip(
+            name=line.name,
+            from_m=start,
+            to_m=end,
+            at_m=_marks_at(length, line.spacing_m, choice),
+            shape=choice.size.shape,
+            tape_width_m=choice.size.tape_width_m,
+            position_sigma_m=STRIP_SIGMA_M,
+            mark_sigma_m=MARK_SIGMA_M,
+        )
+    ]
+
+
+def _marks_at(length: float, spacing: float, choice: Choice) -> Array:
+    """Distances from the first mark: even, the last at the end, and one more half a spacing in.
+
+    What is left over goes into the last interval, which is between half a spacing and one and a
+    half: every other mark then lies on a round figure.
+    """
+    even = [float(each) for each in np.arange(0.0, length - spacing / 2 + 1e-9, spacing)]
+    if length - even[-1] < spacing / 2 - 1e-9 and len(even) > 1:
+        even.pop()
+    extra = _grid(spacing / 2, choice)
+    first = sorted({*even, extra, length})
+    return np.array([round(each, 6) for each in first])
+
+
+def _split(strip: Strip, longest_m: float, grid_m: float) -> list[Strip]:
+    """A strip in as many pieces as the tape at hand makes it; each of two marks or more."""
+    tape = strip.length_m + 2 * TAPE_BEYOND_M
+    count = int(np.ceil(tape / longest_m - 1e-9))
+    if count < 2 or len(strip.at_m) < 2 * count:
+        return [strip]
+    parts = np.array_split(strip.at_m, count)
+    pieces = []
+    for number, at in enumerate(parts, start=1):
+        pieces.append(
+            replace(
+                strip,
+                name=f"{strip.name}_{number}",
+                from_m=strip.from_m + at[0] * strip.along,
+                to_m=strip.from_m + at[-1] * strip.along,
+                at_m=np.round(at - at[0], 6),
+            )
+        )
+    return pieces
+
+
+def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
+    """A raised mark beyond each corner between an end strip and a side strip."""
+    lines = {
+        strip.name.split("_")[0]: strip.from_m for strip in job.strips if "outer" not in strip.name
+    }
+    arm = max(RAISED_LEAST_M, round(RAISED_LARGER * choice.size.shape.arm_across_m, 2))
+    shape = Cross(arm_along_m=arm, arm_across_m=arm, line_m=choice.size.shape.line_m)
+    marks = []
+    for end in ("front", "rear"):
+        for side in ("left", "right"):
+            if end not in lines or side not in lines:
+                continue
+            x, y = lines[end][0], lines[side][1]
+            reach = choice.out_m + RAISED_BEYOND_M
+            x += np.sign(x) * RAISED_BEYOND_M
+            y = np.sign(y) * _grid(job.vehicle.width_m / 2 + reach, choice)
+            marks.append(
+                SingleMark(
+                    name=f"{end}_{side}_raised",
+                    at_m=np.array([x, y, raised_height_m(job)]),
+                    shape=shape,
+                    position_sigma_m=RAISED_SIGMA_M,
+                )
+            )
+    return tuple(marks)
