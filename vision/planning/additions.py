@@ -10,6 +10,7 @@ import numpy as np
 
 from vision.geometry import Array
 from vision.job import Cross, Job, SingleMark, Strip
+from vision.layout import planned_layout
 from vision.planning.prediction import predict
 from vision.planning.values import Advice, Prediction
 from vision.seams import seam_lines, side_of
@@ -19,6 +20,8 @@ Candidate = tuple[Kind, str, Job]
 
 OUTER_M = 1.5
 """How much farther from the body one more strip is tried."""
+MOST_POINTS = 400
+"""Of a layout: with more, one more would bring little, and trying would take minutes."""
 RAISED_OUT_M = 1.6
 RAISED_HEIGHT_M = 0.75
 RAISED_SHARE = 0.4
@@ -35,7 +38,7 @@ def best_additions(prediction: Prediction) -> tuple[Advice, ...]:
     that makes a problem (its stand hides what counted, no camera sees it) is no candidate, and
     neither is one that eases nothing.
     """
-    if not prediction.limits:
+    if not prediction.limits or len(planned_layout(prediction.job).points) > MOST_POINTS:
         return ()
     best: dict[Kind, tuple[tuple[float, float], str, Prediction]] = {}
     for kind, text, job in _candidates(prediction.job):

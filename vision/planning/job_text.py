@@ -99,8 +99,8 @@ class _Lengths:
 
 def _size(strip: Strip, write: _Lengths) -> str:
     assert isinstance(strip.shape, Cross)
-    along, across = 2 * strip.shape.arm_along_m, 2 * strip.shape.arm_across_m
-    return f"Crosses of {write.words(along)} along and {write.words(across)} across the strip"
+    longer, shorter = sorted((strip.shape.arm_along_m, strip.shape.arm_across_m), reverse=True)
+    return f"Crosses of {write.words(2 * longer)} by {write.words(2 * shorter)}"
 
 
 def _seam(line: SeamLine, write: _Lengths) -> str:

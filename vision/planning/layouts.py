@@ -20,6 +20,7 @@ import numpy as np
 from vision.geometry import Array
 from vision.job import Cross, Job, SingleMark, Strip
 from vision.planning.additions import raised_height_m
+from vision.planning.visibility import STAND_MARGIN
 from vision.seams import side_of
 
 WALK_M = 0.3
@@ -33,13 +34,15 @@ ROW_M = 1.5
 """Between a strip and the outer row beside it."""
 ROW_SPACINGS = 2
 """Spacing of an outer row, in spacings of its strip: it is for reach, not for number."""
-RAISED_BEYOND_M = 0.4
-"""A raised mark stands at a corner, this far beyond the strips' lines both ways: two cameras see
-it, which is what lets its own place be tested, and its stand hides nothing that lies nearer."""
-RAISED_LEAST_M, RAISED_LARGER = 0.2, 1.7
-"""Its arms: at least 20 cm, and in arms across of the strips' crosses; the cameras beside it are
-farther from it than from most of their strip."""
+RAISED_CLEAR_M = 0.15
+"""A raised mark stands at a corner, its stand this far beyond the tapes both ways: two cameras see
+it, which is what lets its own place be tested, and it hides nothing that lies nearer."""
+RAISED_SHAPE = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
 RAISED_SIGMA_M = 0.01
+TAPE_MARGIN_M = 0.01
+"""Tape on either side of a cross: what keeps its ends light all round."""
+ROOM = 2.4
+"""Between two crosses' centres, in arms along: the drawing of each reaches a fifth beyond its end."""
 STRIP_SIGMA_M, MARK_SIGMA_M = 0.01, 0.003
 
 SIDES = ("front", "left", "rear", "right")
@@ -48,10 +51,40 @@ SIDES = ("front", "left", "rear", "right")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Size:
-    """One size of cross with the tape that it needs."""
+    """Crosses of one reach (m): the longer arm, centre to end.
 
-    shape: Cross
-    tape_width_m: float
+    A camera looks along its own strip towards the far marks, and square across an end strip's from
+    the side: foreshortening takes the arm along of the one and the arm across of the other. So it
+    is that arm which is long.
+    """
+
+    reach_m: float
+    shorter_m: float
+    line_m: float
+
+    @property
+    def side(self) -> Cross:
+        """The cross of a side strip."""
+        return Cross(arm_along_m=self.reach_m, arm_across_m=self.shorter_m, line_m=self.line_m)
+
+    @property
+    def end(self) -> Cross:
+        """The cross of an end strip."""
+        return Cross(arm_along_m=self.shorter_m, arm_across_m=self.reach_m, line_m=self.line_m)
+
+    @property
+    def side_tape_m(self) -> float:
+        """Tape under a side strip's crosses."""
+        return 2 * (self.shorter_m + TAPE_MARGIN_M)
+
+    @property
+    def end_tape_m(self) -> float:
+        """Tape under an end strip's crosses."""
+        return 2 * (self.reach_m + TAPE_MARGIN_M)
+
+    def crowded(self, side_m: float, end_m: float) -> bool:
+        """Whether marks half a spacing apart would touch, or nearly."""
+        return side_m / 2 < ROOM * self.reach_m or end_m / 2 < ROOM * self.shorter_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,15 +143,14 @@ class _Line:
 
 def _strips(job: Job, choice: Choice) -> list[_Line]:
     half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
-    tape = choice.size.tape_width_m
-    beside = WALK_M + tape / 2
+    beside = WALK_M + choice.size.side_tape_m / 2
     front = _grid(half_length + choice.out_m, choice)
     rear = -_grid(half_length + choice.out_m + LOPSIDED_M, choice)
     across = _grid(half_width + choice.out_m, choice)
     left = _grid(half_width + beside, choice)
     right = -_grid(half_width + beside + LOPSIDED_M, choice)
     # A side strip's tape ends before the end strip's begins.
-    clear = TAPE_BEYOND_M + tape / 2
+    clear = TAPE_BEYOND_M + choice.size.end_tape_m / 2
     ahead, behind = _grid(front - clear, choice, up=False), -_grid(-rear - clear, choice, up=False)
     row = _grid(ROW_M, choice)
     # An outer row at the side would cross an end strip that reaches as far: it stops at the body.
@@ -153,14 +185,15 @@ def _strips(job: Job, choice: Choice) -> list[_Line]:
 def _pieces(line: _Line, choice: Choice) -> list[Strip]:
     start, end = np.array(line.start_m), np.array(line.end_m)
     length = float(np.linalg.norm(end - start))
+    lengthways = abs(end[0] - start[0]) > abs(end[1] - start[1])
     return [
         Strip(
             name=line.name,
             from_m=start,
             to_m=end,
             at_m=_marks_at(length, line.spacing_m, choice),
-            shape=choice.size.shape,
-            tape_width_m=choice.size.tape_width_m,
+            shape=choice.size.side if lengthways else choice.size.end,
+            tape_width_m=choice.size.side_tape_m if lengthways else choice.size.end_tape_m,
             position_sigma_m=STRIP_SIGMA_M,
             mark_sigma_m=MARK_SIGMA_M,
         )
@@ -207,22 +240,22 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
     lines = {
         strip.name.split("_")[0]: strip.from_m for strip in job.strips if "outer" not in strip.name
     }
-    arm = max(RAISED_LEAST_M, round(RAISED_LARGER * choice.size.shape.arm_across_m, 2))
-    shape = Cross(arm_along_m=arm, arm_across_m=arm, line_m=choice.size.shape.line_m)
     marks = []
     for end in ("front", "rear"):
         for side in ("left", "right"):
             if end not in lines or side not in lines:
                 continue
             x, y = lines[end][0], lines[side][1]
-            reach = choice.out_m + RAISED_BEYOND_M
-            x += np.sign(x) * RAISED_BEYOND_M
-            y = np.sign(y) * _grid(job.vehicle.width_m / 2 + reach, choice)
+            stand = (1 + STAND_MARGIN) * RAISED_SHAPE.arm_along_m
+            beyond = choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M
+            reach = _grid(job.vehicle.width_m / 2 + choice.out_m, choice) + _grid(beyond, choice)
+            x += np.sign(x) * _grid(beyond, choice)
+            y = np.sign(y) * reach
             marks.append(
                 SingleMark(
                     name=f"{end}_{side}_raised",
                     at_m=np.array([x, y, raised_height_m(job)]),
-                    shape=shape,
+                    shape=RAISED_SHAPE,
                     position_sigma_m=RAISED_SIGMA_M,
                 )
             )

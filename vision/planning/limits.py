@@ -54,7 +54,7 @@ def sorted_limits(
         for seam in seams
         if seam.sigma_m is not None
     ]
-    return tuple(sorted(limits, key=lambda limit: -limit.ratio if limit.ratio < np.inf else -1e9))
+    return tuple(sorted(limits, key=lambda limit: -limit.ratio))
 
 
 def figure(value: float, unit: str) -> str:
@@ -66,9 +66,12 @@ def undecided(limit: Limit) -> Problem | None:
     """The problem of a limit that can never come out within; None where it can."""
     if limit.ratio <= 1:
         return None
-    double = figure(COVERAGE * limit.sigma, limit.unit)
     allowed = figure(limit.tolerance, limit.unit)
-    text = f"{limit.what}: two sigma are {double}, more than the {allowed} allowed"
+    if np.isfinite(limit.sigma):
+        double = figure(COVERAGE * limit.sigma, limit.unit)
+        text = f"{limit.what}: two sigma are {double}, more than the {allowed} allowed"
+    else:
+        text = f"{limit.what}: nothing tells it; {allowed} allowed"
     return _problem("sigma-beyond-tolerance", text, limit.cameras)
 
 

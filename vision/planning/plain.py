@@ -114,9 +114,9 @@ def _limit(limit: Limit) -> dict[str, Any]:
         sigma, tolerance = float(np.degrees(sigma)), float(np.degrees(tolerance))
     return {
         "what": limit.what,
-        f"sigma_{unit}": round(sigma, 5),
+        f"sigma_{unit}": _one(sigma, 5),
         f"tolerance_{unit}": round(tolerance, 5),
-        "two_sigma_over_tolerance": round(limit.ratio, 4),
+        "two_sigma_over_tolerance": _one(limit.ratio, 4),
     }
 
 
@@ -145,8 +145,8 @@ def _advice(advice: Advice) -> dict[str, Any]:
         "kind": advice.kind,
         "text": advice.text,
         "limit": _limit(advice.limit),
-        "worst_before": round(advice.worst_before, 4),
-        "worst_after": round(advice.worst_after, 4),
+        "worst_before": _one(advice.worst_before, 4),
+        "worst_after": _one(advice.worst_after, 4),
     }
 
 
@@ -157,5 +157,5 @@ def _one(value: float | None, digits: int, most: float = np.inf) -> float | None
     return round(float(value), digits)
 
 
-def _list(values: Any, digits: int) -> list[float]:
-    return [round(float(value), digits) for value in values]
+def _list(values: Any, digits: int) -> list[float | None]:
+    return [_one(value, digits) for value in values]

@@ -52,12 +52,14 @@ def predict(
     *,
     known: Views | None = None,
     least_px: float = SMALL_PX,
+    rough: bool = False,
 ) -> Prediction:
     """Predict what `job`'s layout would reach, with aims, lenses and places as intended.
 
     Marks with a shorter extent below `least_px` in a picture do not count there. `known` are views
     by camera that need not be worked out again: those of a camera that has not changed, of a
-    layout that has not changed either.
+    layout that has not changed either. With `rough` no mark is drawn: every centre has one cautious
+    sigma, which is quicker.
     """
     light = light or Light()
     layout = planned_layout(job)
@@ -68,7 +70,9 @@ def predict(
     known = known or {}
     views = {
         camera.name: known.get(camera.name)
-        or planned_views(job, layout, camera, priors[camera.name], light, least_px)
+        or planned_views(
+            job, layout, camera, priors[camera.name], None if rough else light, least_px
+        )
         for camera in job.cameras
     }
     observations = tuple(
@@ -121,7 +125,9 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
     adjusted = adjustment.camera(camera.name)
     shown = shown_marks(planned.views[camera.name], planned.layout)
     nearest = nearest_ground(planned.job.vehicle, camera, adjusted)
-    pan, tilt, roll = np.sqrt(np.diag(adjusted.aim_covariance_rad2))
+    # Straight down there is no pan and no roll: nothing can be known of them.
+    variances = np.diag(adjusted.aim_covariance_rad2)
+    pan, tilt, roll = np.sqrt(np.where(np.isfinite(variances), variances, np.inf))
     x, y, z = adjusted.position_sigma_m
     return PredictedCamera(
         name=camera.name,

@@ -82,6 +82,11 @@ class PredictedSeam:
     overlap_m: float | None
     overlap_sigma_m: float | None
 
+    @property
+    def rare_gap_m(self) -> float:
+        """What at most one job in twenty without a fault exceeds, its own two sigma included."""
+        return COVERAGE * ((self.usual_gap_m or 0.0) + (self.sigma_m or 0.0))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:

@@ -22,7 +22,9 @@ SMALL_PX = 4.5
 drawn pictures of the sample layouts 18 of 24 were used, and all 28 between 6 and 12."""
 SURE_PX = 7.0
 """The same where a layout is proposed: nothing may hang on marks that are sometimes missed."""
-SHEET_MARGIN = 0.5
+ROUGH_SIGMA_PX = 0.1
+"""More than any mark of SURE_PX has on pictures that are fit to be judged."""
+STAND_MARGIN = 0.5
 """Of a raised mark: the stand under it is wider than the mark by this share, as scenes draw it."""
 
 
@@ -31,10 +33,13 @@ def planned_views(
     layout: Layout,
     camera: Camera,
     prior: LensPrior,
-    light: Light,
+    light: Light | None,
     least_px: float = SMALL_PX,
 ) -> tuple[PlannedView, ...]:
-    """Every point of the layout as `camera` would show it, aimed as intended, in order."""
+    """Every point of the layout as `camera` would show it, aimed as intended, in order.
+
+    Without a `light` every centre has the same cautious sigma, ROUGH_SIGMA_PX.
+    """
     pose, lens = Pose.at(camera.position_m, camera.aim.rotation()), prior.guess
     points = [point for point in layout.points if drawable(point.shape)]
     pixels, extents, tips = _in_picture(pose, lens, points)
@@ -64,7 +69,8 @@ def planned_views(
         )
         if status == "seen":
             counted.append(point)
-    measured = forecast_covariances(pose, lens, counted, light)
+    rough = [ROUGH_SIGMA_PX**2 * np.eye(2)] * len(counted)
+    measured = rough if light is None else forecast_covariances(pose, lens, counted, light)
     for point, covariance in zip(counted, measured, strict=True):
         views[point.id] = _with_covariance(views[point.id], covariance)
     return tuple(
@@ -126,7 +132,7 @@ def _hidden_by(
         if mark.at_m[2] > 0:
             nearest = min(job.cameras, key=lambda each: _apart(each, mark))
             stand = _stand_hides(mark, nearest, camera, places.reshape(-1, 3))
-            own = np.array([point.id == mark.name for point in points])
+            own = np.array([point.id == mark.name for point in points], dtype=bool)
             hides.append((mark.name, stand.reshape(shape).any(axis=1) & ~own))
     for name, flags in hides:
         for row in np.flatnonzero(flags):
@@ -149,7 +155,7 @@ def _stand_hides(mark: SingleMark, owner: Camera, camera: Camera, places_m: Arra
         middle = _carton_middle(mark, owner, size, turn)
     else:
         along, across = half_extent(mark.shape)
-        grow = 2 * (1 + SHEET_MARGIN)
+        grow = 2 * (1 + STAND_MARGIN)
         size, turn, middle = (along * grow, across * grow), 0.0, mark.at_m[:2]
     c, s = np.cos(turn), np.sin(turn)
     unturn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])

@@ -65,9 +65,10 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
     job, choice = proposal.job, proposal.choice
     metres = sum(strip.length_m for strip in job.strips)
     marks = sum(len(strip.at_m) for strip in job.strips)
+    tapes = f"{100 * choice.size.side_tape_m:.0f} and {100 * choice.size.end_tape_m:.0f} cm wide"
     lines = [
-        f"proposed: {marks} crosses on {len(job.strips)} strips ({metres:.0f} m of tape,"
-        f" {100 * choice.size.tape_width_m:.0f} cm wide), {len(job.marks)} raised marks;"
+        f"proposed: {marks} crosses on {len(job.strips)} strips ({metres:.0f} m of tape, {tapes}"
+        f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
         f"the cheapest of {proposal.tried} layouts tried that keeps {MARGIN:g} times two sigma"
         " within every tolerance",
@@ -194,11 +195,10 @@ def _verdict(prediction: Prediction) -> str:
     lines += [f"  {problem.text}" for problem in prediction.problems]
     allowed = prediction.job.tolerances.seam_gap_m
     for seam in prediction.seams:
-        usual = (seam.usual_gap_m or 0.0) + COVERAGE * (seam.sigma_m or 0.0)
-        if usual > allowed and (seam.sigma_m or 0.0) * COVERAGE <= allowed:
+        if seam.rare_gap_m > allowed >= COVERAGE * (seam.sigma_m or 0.0):
             lines.append(
-                f"note: seam {' - '.join(seam.between)}: a job without a fault usually shows"
-                f" {_cm(seam.usual_gap_m)} cm, so it may well come out not judged or beyond"
+                f"note: seam {' - '.join(seam.between)}: jobs without a fault usually show"
+                f" {_cm(seam.usual_gap_m)} cm, so one may well come out not judged or beyond"
             )
     return "\n".join([*lines, CAUTION])
 
