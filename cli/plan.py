@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
 PLAN_FOLDER = "seamtrue-plan"
+SMALLEST_SIDE_PX = 64
 
 
 def plan(
@@ -81,7 +82,7 @@ def plan(
 
 def _size(text: str) -> tuple[int, int]:
     found = re.fullmatch(r"([0-9]{2,4})x([0-9]{2,4})", text.strip())
-    if found is None:
+    if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
         raise typer.BadParameter(f"{text!r} is no size such as 1280x720", param_hint="--size")
     return int(found[1]), int(found[2])
 

@@ -1,10 +1,10 @@
 """Plans: what a layout would reach, what would improve it, and layouts proposed for a vehicle.
 
 Proves: a predicted centre sigma is the spread of `measure` over noise; visibility on places worked
-out by hand; the predicted covariance is the one that the adjustment itself states; the usual gap and
+out by hand; the predicted covariance is the one that the adjustment itself states; usual gaps and
 all sigmas in kind by a few simulated jobs (200 of them: `python -m tests.accuracy.plan`); a layout
-that cannot decide is refused with the reason; a proposal fits its means, reads back, decides, and is
-like none of its own mirror images.
+that cannot decide is refused with the reason; a proposal fits its means, reads back, decides, and
+is like none of its own mirror images.
 
 Does not prove: anything about real light, paint or lenses, nor that laying takes as long as said.
 """
@@ -30,7 +30,7 @@ from vision.measure.drawing import DrawingState, draw
 from vision.measure.fit import FLOOR_SIGMA_PX
 from vision.measure.patches import cut_patches
 from vision.plan_fit import Points
-from vision.planning import NoProposal, aim_choices, assess, best_additions, predict, propose
+from vision.planning import NoProposal, aim_choices, best_additions, predict, propose
 from vision.planning.job_text import job_text, wants_inches
 from vision.planning.layouts import extent_m
 from vision.planning.plain import plan_of
@@ -63,6 +63,13 @@ def proposal(vehicle):
     return found
 
 
+@pytest.fixture(scope="module")
+def small(job) -> Job:
+    """A quicker job: the sample's front and left, every other mark, without the cartons."""
+    strips = tuple(replace(s, at_m=s.at_m[::2]) for s in job.strips if s.name in ("left", "front"))
+    return replace(job, cameras=(job.cameras[0], job.cameras[2]), strips=strips, marks=())
+
+
 def aimed(job: Job, **angles: float) -> Job:
     cameras = tuple(replace(c, aim=replace(c.aim, **angles)) for c in job.cameras)
     return replace(job, cameras=cameras)
@@ -91,9 +98,10 @@ def test_a_forecast_is_the_spread_of_measured_centres(job):
         found.append(measured.pixel_px)
     spread = np.cov(np.array(found).T)
     bound = covariance - FLOOR_SIGMA_PX**2 * np.eye(2)
-    # Robust weights cost some 5 % of variance, and 120 draws tell a sigma to 6.5 %.
+    # 120 draws tell this to 5 %. Turn and tape are exactly where the fit's weak prior has them, so
+    # the spread may be a little less than the bound, which allows for their sigmas.
     over = np.sqrt(np.linalg.det(spread) / np.linalg.det(bound)) ** 0.5
-    assert 0.9 < over < 1.25
+    assert 0.85 < over < 1.15
 
 
 def test_a_fainter_or_softer_mark_is_known_less_well(job):
@@ -124,8 +132,8 @@ def views_of(prediction: Prediction, camera: str) -> dict[str, object]:
 def test_what_is_seen_and_what_is_in_the_way(prediction):
     left, front = views_of(prediction, "left"), views_of(prediction, "front")
     assert left["left/8"].status == "seen"
-    # The right strip lies behind the body, or beyond the lens; the left camera never shows it.
-    assert {left[f"right/{i}"].status for i in range(17)} <= {"hidden", "outside-lens"}
+    # The right strip lies behind the body: the left camera never shows any of it.
+    assert "seen" not in {left[f"right/{i}"].status for i in range(17)}
     # Beside the body's front corner, 4.1 m ahead: half of it is behind the body for the front one.
     assert (front["left/15"].status, front["left/15"].hidden_by) == ("hidden", "the body")
     assert front["left/16"].status == "seen"
@@ -198,11 +206,11 @@ def test_the_sample_layout_decides(prediction):
     )
 
 
-def test_predicted_sigmas_and_usual_gaps_in_a_few_simulated_jobs(job):
-    prediction = predict(replace(job, marks=()))
-    spread = run_jobs(prediction, 12, np.random.default_rng(5))
+def test_predicted_sigmas_and_usual_gaps_in_a_few_simulated_jobs(small):
+    prediction = predict(small)
+    spread = run_jobs(prediction, 8, np.random.default_rng(5))
     found = np.array(list(ratios(prediction, spread).values()))
-    # One figure over 12 jobs is known to 20 %; the median of all to a few.
+    # One figure over 8 jobs is known to 25 %; the median of all to a few.
     assert 0.85 < np.median(found) < 1.15
     assert all(0.6 < ratio < 1.5 for ratio in usual_ratios(prediction, spread))
 
@@ -243,31 +251,26 @@ def test_odd_jobs_have_a_word_and_plain_data(job, change):
 # ------------------------------------------------------------------------------------- advice
 
 
-@pytest.fixture(scope="module")
-def small(job) -> Job:
-    """A quicker job: the sample without its cartons, every other mark on the sides."""
-    strips = tuple(
-        replace(s, at_m=s.at_m[::2]) if s.name in ("left", "right") else s for s in job.strips
-    )
-    return replace(job, strips=strips, marks=())
-
-
 def test_additions_ease_the_worst_limit_and_come_best_first(small):
     found = predict(small)
     advice = best_additions(found)
-    assert advice
+    assert len(advice) == 3
     assert len({each.kind for each in advice}) == len(advice)
     assert all(each.worst_after < each.worst_before == found.worst for each in advice)
     after = [each.worst_after for each in advice]
     assert after == sorted(after)
-    text = summary(Assessment(prediction=found, advice=advice, aims=()))
-    assert "1. one more" in text
+    whole = Assessment(prediction=found, advice=advice, aims=())
+    assert "1. one more" in summary(whole)
+    assert [each["kind"] for each in plan_of(whole)["advice"]] == [each.kind for each in advice]
 
 
 def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
     bracket = Bracket(tilt_rad=(np.radians(35), np.radians(55)))
     first = replace(small.cameras[0], bracket=bracket, aim=Aim.from_degrees(0, 50, 0))
-    (choice,) = aim_choices(predict(replace(small, cameras=(first, *small.cameras[1:]))))
+    found = predict(replace(small, cameras=(first, *small.cameras[1:])))
+    (choice,) = aim_choices(found)
+    whole = Assessment(prediction=found, advice=(), aims=(choice,))
+    assert "at 45 degrees: tilt 45" in summary(whole)
     assert choice.adjustable == ("tilt",)
     assert (len(choice.best.problems), choice.best.worst) <= (
         len(choice.intended.problems),
@@ -378,12 +381,3 @@ def test_a_vehicle_in_inches_gets_inches(vehicle):
         inches = strip.at_m / 0.0254
         np.testing.assert_allclose(inches, np.round(inches), atol=1e-6)
     assert predict(back).word == "decides"
-
-
-def test_assess_brings_everything_together(small):
-    found = assess(predict(small))
-    plain = plan_of(found)
-    assert plain["verdict"] == "decides"
-    assert len(plain["cameras"]) == 4
-    assert plain["aims"] == []
-    json.dumps(plain, allow_nan=False)

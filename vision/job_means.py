@@ -24,7 +24,7 @@ def bracket_of(table: Table, pan_deg: float) -> Bracket | None:
     free: list[object] = []
     if table.has("adjustable"):
         value = table.values["adjustable"]
-        if isinstance(value, list) and value and all(each in ranges for each in value):
+        if isinstance(value, list) and value and all(each in ("pan", "tilt") for each in value):
             free = value
         else:
             expected = 'a list of what the bracket lets be turned: "tilt", "pan" or both'
@@ -32,11 +32,13 @@ def bracket_of(table: Table, pan_deg: float) -> Bracket | None:
     found: dict[str, tuple[float, float]] = {}
     for name, default in ranges.items():
         key = f"{name}_range_deg"
+        reach = 90.0 if name == "tilt" else 360.0
         low, high = default
         if table.has(key):
             given = table.numbers(key, 2)
-            if given and not given[0] < given[1]:
-                table.wrong(key, "[lowest, highest] in degrees", "put the lower one first")
+            if given and not -reach <= given[0] < given[1] <= reach:
+                expected = f"[lowest, highest] in degrees, from -{reach:g} to {reach:g}"
+                table.wrong(key, expected, "put the lower one first")
             elif name not in free:
                 step = f'add `adjustable = ["{name}"]`, or remove the range'
                 table.fault(key, f"a range of {name}, which is fixed", "no range", step)

@@ -93,5 +93,7 @@ def _affine_drawing(
     level = 0.4 + tape * (0.6 - 0.8 * ink)
     if mark.ink == "light":
         level = 1.0 - level
-    on_tape = (tape > 0.7) & (np.abs(s) < window_of(mark)[0])
+    along, across = window_of(mark)
+    # A mark on a sheet of its own has no tape's edge to end it: beyond the window is anything.
+    on_tape = (tape > 0.7) & (np.abs(s) < along) & (np.abs(q) < across)
     return np.asarray(level.reshape(u.shape), dtype=np.float32), on_tape.reshape(u.shape)

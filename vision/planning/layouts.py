@@ -28,6 +28,9 @@ WALK_M = 0.3
 LOPSIDED_M = 0.2
 """How much farther the right and the rear strip lie. Twice the 10 cm that a mounting may be wrong,
 so that a swapped picture cannot be explained by that."""
+ASIDE = 1.45
+"""How far an end strip reaches beyond the body's sides, in its distance from the body: to where the
+seams end (2.5 m out at 45 degrees), since beyond its marks a fit only extrapolates."""
 TAPE_BEYOND_M = 0.5
 """Tape before a strip's first mark and after its last, so that tapes do not cross."""
 ROW_M = 1.5
@@ -42,7 +45,7 @@ RAISED_SIGMA_M = 0.01
 TAPE_MARGIN_M = 0.01
 """Tape on either side of a cross: what keeps its ends light all round."""
 ROOM = 2.4
-"""Between two crosses' centres, in arms along: the drawing of each reaches a fifth beyond its end."""
+"""Between two crosses' centres, in arms along: what is drawn reaches a fifth beyond each end."""
 STRIP_SIGMA_M, MARK_SIGMA_M = 0.01, 0.003
 
 SIDES = ("front", "left", "rear", "right")
@@ -92,7 +95,7 @@ class Choice:
     """What one layout is made from.
 
     `side_m` and `end_m`: spacing along the sides and across the ends; `out_m`: how far the front
-    strip lies before the body and how far it reaches beyond the body's sides; `rows`: outer rows at
+    strip lies before the body; `rows`: outer rows at
     the ends and at the sides; `raised`: a raised mark at each corner.
     """
 
@@ -146,7 +149,7 @@ def _strips(job: Job, choice: Choice) -> list[_Line]:
     beside = WALK_M + choice.size.side_tape_m / 2
     front = _grid(half_length + choice.out_m, choice)
     rear = -_grid(half_length + choice.out_m + LOPSIDED_M, choice)
-    across = _grid(half_width + choice.out_m, choice)
+    across = _across(job, choice)
     left = _grid(half_width + beside, choice)
     right = -_grid(half_width + beside + LOPSIDED_M, choice)
     # A side strip's tape ends before the end strip's begins.
@@ -180,6 +183,11 @@ def _strips(job: Job, choice: Choice) -> list[_Line]:
         )
         lines.append(_Line(name=f"{name}_outer", start_m=ends[0], end_m=ends[1], spacing_m=wide))
     return lines
+
+
+def _across(job: Job, choice: Choice) -> float:
+    """How far to the left and right of the centre line an end strip's marks reach."""
+    return _grid(job.vehicle.width_m / 2 + ASIDE * choice.out_m, choice)
 
 
 def _pieces(line: _Line, choice: Choice) -> list[Strip]:
@@ -240,6 +248,7 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
     lines = {
         strip.name.split("_")[0]: strip.from_m for strip in job.strips if "outer" not in strip.name
     }
+    across = _across(job, choice)
     marks = []
     for end in ("front", "rear"):
         for side in ("left", "right"):
@@ -248,9 +257,8 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
             x, y = lines[end][0], lines[side][1]
             stand = (1 + STAND_MARGIN) * RAISED_SHAPE.arm_along_m
             beyond = choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M
-            reach = _grid(job.vehicle.width_m / 2 + choice.out_m, choice) + _grid(beyond, choice)
             x += np.sign(x) * _grid(beyond, choice)
-            y = np.sign(y) * reach
+            y = np.sign(y) * (across + _grid(beyond, choice))
             marks.append(
                 SingleMark(
                     name=f"{end}_{side}_raised",
