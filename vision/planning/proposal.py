@@ -21,9 +21,9 @@ from vision.verdict.rule import centimetres
 
 METRIC_GRID_M, INCH_GRID_M = 0.05, 0.0508
 """Figures are multiples of 5 cm, or of 2 in."""
-SIDE_STEPS = (40, 30, 24, 20, 16, 12, 8)
-END_STEPS = (20, 16, 12, 8)
-"""Spacings in steps of the grid, widest first: 2 m to 40 cm, and 1 m to 40 cm."""
+SIDE_STEPS = (60, 50, 40, 30, 24, 20, 16, 12, 8)
+END_STEPS = (32, 24, 20, 16, 12, 8)
+"""Spacings in steps of the grid, widest first: 3 m to 40 cm, and 1.6 m to 40 cm."""
 OUT_STEPS = (24, 18, 14)
 FAR_OUT_STEPS = 32
 """How far out the end strips lie, in steps: 1.2 m, less where the lot is short, and 1.6 m where
@@ -37,6 +37,7 @@ SIZES = tuple(
         (0.26, 0.15, 0.045),
         (0.34, 0.18, 0.05),
         (0.44, 0.22, 0.06),
+        (0.56, 0.28, 0.07),
     )
 )
 """Lines stay thin: a line of more than 14 px near its own camera is no longer found as a line."""
@@ -45,7 +46,7 @@ ROWS = ((False, False), (True, False), (True, True))
 MARGIN = 1.5
 """Two sigma times this must stay within each tolerance: what deviates by a third of its tolerance
 is then still surely within."""
-SURE_MARKS, SURE_SHARED = 10, 3
+SURE_MARKS, SURE_SHARED = 12, 3
 """Marks for each camera and for each seam; common practice, no source."""
 FOUND_STRIP = 2.0
 """A strip laid wrong by this many tolerances must be found in 80 of 100 jobs."""
@@ -91,17 +92,20 @@ def propose(
     """The cheapest layout for a vehicle with its cameras that has no `shortcomings`.
 
     First among layouts with raised marks, which alone do not lie in the ground's plane, so that a
-    height need not be taken on the word of whoever measured it; then among those without.
+    height need not be taken on the word of whoever measured it; then among those without. Where
+    none of them keeps the gap of nineteen faultless jobs in twenty within its tolerance, the gap
+    that such jobs usually have is enough, and the forecast says so.
     """
     search = _Search(vehicle_job, light, size_px, INCH_GRID_M if inches else METRIC_GRID_M)
     outs = search.fitting_outs()
     if not outs:
         return NoProposal(reasons=(_too_small(vehicle_job, search.grid_m),))
-    for raised in (True, False):
-        for out_m in outs:
-            found = search.cheapest(out_m, raised)
-            if found is not None:
-                return found
+    for rarely in (True, False):
+        for raised in (True, False):
+            for out_m in outs:
+                found = search.cheapest(out_m, raised, rarely=rarely)
+                if found is not None:
+                    return found
     assert search.nearest is not None
     return NoProposal(reasons=shortcomings(search.nearest), nearest=search.nearest)
 
@@ -135,7 +139,7 @@ class _Search:
         wanted = fitting[:1] + [steps for steps in fitting[1:] if steps == FAR_OUT_STEPS]
         return [steps * self.grid_m for steps in wanted]
 
-    def cheapest(self, out_m: float, raised: bool) -> Proposal | None:
+    def cheapest(self, out_m: float, raised: bool, *, rarely: bool) -> Proposal | None:
         """The cheapest layout without shortcomings; sizes that fail at their densest are passed by.
 
         A larger mark with the same spacing costs more, so the first size that does sets the bound.
@@ -158,10 +162,10 @@ class _Search:
                 ]
                 if size.end_tape_m > widest + 1e-9 or not jobs:
                     continue
-                if self._tried(jobs[-1][2])[1]:
+                if self._tried(jobs[-1][2], rarely)[1]:
                     continue
                 for minutes, choice, job in jobs:
-                    prediction, wrong = self._tried(job)
+                    prediction, wrong = self._tried(job, rarely)
                     if not wrong:
                         best = Proposal(
                             prediction=prediction, choice=choice, minutes=minutes, tried=self.tried
@@ -188,10 +192,10 @@ class _Search:
             grid_m=self.grid_m,
         )
 
-    def _tried(self, job: Job) -> tuple[Prediction, tuple[str, ...]]:
+    def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[str, ...]]:
         self.tried += 1
         prediction = predict(job, self.light, self.size_px, least_px=SURE_PX, rough=True)
-        wrong = shortcomings(prediction)
+        wrong = shortcomings(prediction, rarely=rarely)
         score = (len(wrong), prediction.worst)
         if score < self._nearest_score:
             self.nearest, self._nearest_score = prediction, score
@@ -208,8 +212,11 @@ def minutes_of(job: Job) -> float:
     return float(total)
 
 
-def shortcomings(prediction: Prediction) -> tuple[str, ...]:
-    """Why a layout is not to be proposed; empty where it is."""
+def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, ...]:
+    """Why a layout is not to be proposed; empty where it is.
+
+    `rarely`: whether a faultless job's gap may only rarely, or not usually, be beyond tolerance.
+    """
     allowed = prediction.job.tolerances
     # A raised mark that one camera alone sees lies as well as it was set up, and no better.
     raised = {f"place of {mark.name}" for mark in prediction.job.marks}
@@ -229,8 +236,9 @@ def shortcomings(prediction: Prediction) -> tuple[str, ...]:
         name = f"seam {seam.between[0]} - {seam.between[1]}"
         if seam.shared_marks < SURE_SHARED:
             found.append(f"{name}: {seam.shared_marks} marks are surely seen by both cameras")
-        if seam.rare_gap_m > allowed.seam_gap_m:
-            text = f"{name}: a job without a fault may show {centimetres(seam.rare_gap_m)}"
+        gap = seam.rare_gap_m - (0.0 if rarely else seam.usual_gap_m or 0.0)
+        if gap > allowed.seam_gap_m:
+            text = f"{name}: a job without a fault may show {centimetres(gap)}"
             found.append(text)
     for laying in prediction.layings:
         least = FOUND_STRIP * allowed.strip_m
