@@ -29,6 +29,8 @@ STATUS = {
     "not-measured": "not measured",
 }
 LIMITS_SHOWN = 5
+AIM_STEP_RAD = 1e-4
+"""Two aims nearer to each other than this are one."""
 
 Rows = list[tuple[str, ...]]
 
@@ -160,21 +162,29 @@ def _sigma(sigma: float, unit: str) -> str:
 
 def _advice(advice: Advice, number: int) -> str:
     unit = advice.limit.unit
+    before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
+    worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
     return (
         f"{number}. one more {advice.kind}: {advice.text}: {advice.limit.what} known to"
-        f" {_sigma(advice.after, unit)} instead of {_sigma(advice.limit.sigma, unit)};"
-        f" the worst then uses {advice.worst_after:.0%} of its tolerance instead of"
-        f" {advice.worst_before:.0%}"
+        f" {_sigma(advice.after, unit)} instead of {_sigma(advice.limit.sigma, unit)}{worst}"
     )
 
 
 def _aim(choice: AimChoice) -> str:
-    best = choice.best
-    lines = [f"best {' and '.join(choice.adjustable)} of camera {choice.camera}: {_tried(best)}"]
-    if (best.pan_rad, best.tilt_rad) != (choice.intended.pan_rad, choice.intended.tilt_rad):
-        lines.append(f"  as intended, {_tried(choice.intended)}")
-    lines.append(f"  at 45 degrees: {_tried(choice.at_45)}")
+    lines = [
+        f"best {' and '.join(choice.adjustable)} of camera {choice.camera}: {_tried(choice.best)}"
+    ]
+    told = [choice.best]
+    for words, aim in (("as intended", choice.intended), ("at 45 degrees", choice.at_45)):
+        if not any(_same(aim, other) for other in told):
+            lines.append(f"  {words}: {_tried(aim)}")
+            told.append(aim)
     return "\n".join(lines)
+
+
+def _same(a: TriedAim, b: TriedAim) -> bool:
+    off = np.array([a.pan_rad - b.pan_rad, a.tilt_rad - b.tilt_rad])
+    return bool(np.abs(off).max() < AIM_STEP_RAD)
 
 
 def _tried(aim: TriedAim) -> str:
