@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 import json
-import re
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
-if TYPE_CHECKING:
-    from vision.job import Job
-    from vision.planning import Prediction
-
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
 PLAN_FOLDER = "seamtrue-plan"
-SMALLEST_SIDE_PX = 64
 
 
 def plan(
@@ -51,7 +44,9 @@ def plan(
     Exit code: 0 decides every verdict, 3 fails a tolerance as aimed, 4 cannot decide one, 5 bad
     input.
     """
-    width, height = _size(size)
+    from cli.plan_input import must_be_laid, picture_size, propose_to
+
+    size_px = picture_size(size)
     with reported(debug):
         from vision import files
         from vision.planning import assess, predict
@@ -61,10 +56,10 @@ def plan(
         job, _ = files.read_job(file, planning=True)
         said = ""
         if proposed is None:
-            _laid(job, file)
-            prediction = predict(job, size_px=(width, height))
+            must_be_laid(job, file)
+            prediction = predict(job, size_px=size_px)
         else:
-            said, prediction = _proposed(file, job, proposed, (width, height))
+            said, prediction = propose_to(file, job, proposed, size_px)
         assessment = assess(prediction)
         text = said + summary(assessment)
         data = json.dumps(plan_of(assessment), indent=1, ensure_ascii=False, allow_nan=False)
@@ -78,72 +73,3 @@ def plan(
                 typer.echo(f"job: {printable(str(proposed))}")
             typer.echo(f"plan: {printable(str(folder / 'plan.txt'))}")
         raise typer.Exit(EXIT_CODES[prediction.word])
-
-
-def _size(text: str) -> tuple[int, int]:
-    found = re.fullmatch(r"([0-9]{2,4})x([0-9]{2,4})", text.strip())
-    if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
-        raise typer.BadParameter(f"{text!r} is no size such as 1280x720", param_hint="--size")
-    return int(found[1]), int(found[2])
-
-
-def _laid(job: Job, file: Path) -> None:
-    """Refuse a file that lays nothing: BadInputError."""
-    from vision.errors import BadInputError, Fault
-
-    if not job.strips and not job.marks:
-        step = "add what is to be laid, or have it proposed with --propose JOB.toml"
-        fault = Fault(
-            file=file.name,
-            key="strip",
-            found="no strip and no mark",
-            expected="at least one table [strip.NAME] or [mark.NAME]",
-            next_step=step,
-        )
-        raise BadInputError([fault])
-
-
-def _proposed(
-    file: Path, job: Job, target: Path, size_px: tuple[int, int]
-) -> tuple[str, Prediction]:
-    """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
-    from vision import files
-    from vision.errors import BadInputError, Fault
-    from vision.planning import NoProposal, predict, propose
-    from vision.planning.job_text import job_text, wants_inches
-    from vision.planning.wording import proposal_words
-
-    text = files.read_bytes(file, "a vehicle's file", "name that file")
-    faults = []
-    if job.strips or job.marks or job.readings:
-        faults.append(
-            Fault(
-                file=file.name,
-                key="strip",
-                found="strips, marks or readings",
-                expected="the vehicle and its cameras alone",
-                next_step="remove them, or leave --propose out",
-            )
-        )
-    if target.exists():
-        faults.append(
-            Fault(
-                file=str(target),
-                key="--propose",
-                found="a file that is there",
-                expected="a new file",
-                next_step="choose a new name, or move the old file away",
-            )
-        )
-    if faults:
-        raise BadInputError(faults)
-    found = propose(job, size_px=size_px, inches=wants_inches(text))
-    if isinstance(found, NoProposal):
-        for reason in found.reasons:
-            typer.echo(printable(f"no layout: {reason}"), err=True)
-        raise typer.Exit(NOT_JUDGED)
-    files.write_all(target.parent, {target.name: job_text(text, found).encode()})
-    # What is assessed is what was written: the figures as rounded in the file.
-    written, _ = files.read_job(target)
-    flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
-    return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)

@@ -9,9 +9,10 @@ from typing import Literal
 import numpy as np
 
 from vision.geometry import Array
-from vision.job import Cross, Job, SingleMark, Strip
+from vision.job import Job, Strip
 from vision.layout import planned_layout
 from vision.planning.prediction import predict
+from vision.planning.raised import raised_mark
 from vision.planning.values import Advice, Prediction
 from vision.seams import seam_lines, side_of
 
@@ -23,12 +24,6 @@ OUTER_M = 1.5
 MOST_POINTS = 400
 """Of a layout: with more, one more would bring little, and trying would take minutes."""
 RAISED_OUT_M = 1.6
-RAISED_HEIGHT_M = 0.75
-RAISED_SHARE = 0.4
-"""A raised mark is tried at 75 cm, the height of a trestle (common practice, no source), and below
-a low camera at this share of its height."""
-RAISED_SHAPE = Cross(arm_along_m=0.1, arm_across_m=0.1, line_m=0.02)
-RAISED_SIGMA_M = 0.01
 
 
 def best_additions(prediction: Prediction) -> tuple[Advice, ...]:
@@ -80,13 +75,9 @@ def _candidates(job: Job) -> Iterator[Candidate]:
             text = f"a strip like {strip.name}, {OUTER_M:.1f} m farther out"
             yield "strip", text, replace(job, strips=(*job.strips, outer))
     for where, place in _raised_places(job):
-        mark = SingleMark(
-            name=_free_name(job, "raised"),
-            at_m=place,
-            shape=RAISED_SHAPE,
-            position_sigma_m=RAISED_SIGMA_M,
-        )
-        text = f"a raised mark at x {place[0]:.2f}, y {place[1]:.2f}, z {place[2]:.2f} m, {where}"
+        mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in place))
+        x, y, z = mark.at_m
+        text = f"a raised mark at x {x:.2f}, y {y:.2f}, z {z:.2f} m, {where}"
         yield "raised mark", text, replace(job, marks=(*job.marks, mark))
 
 
@@ -122,24 +113,16 @@ def _outer(job: Job, strip: Strip) -> Strip | None:
 
 
 def _raised_places(job: Job) -> Iterator[tuple[str, Array]]:
-    """Out from each camera and along each seam, (3,); clear of the body."""
-    height = raised_height_m(job)
+    """Out from each camera and along each seam, (2,); clear of the body."""
     half = np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2
     outward = np.array([(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)])
     for camera in job.cameras:
         out = outward[side_of(camera)]
         base = np.where(out != 0, out * half, camera.position_m[:2])
-        yield f"before camera {camera.name}", np.array([*(base + RAISED_OUT_M * out), height])
+        yield f"before camera {camera.name}", base + RAISED_OUT_M * out
     for line in seam_lines(job):
-        middle = (line.start_m + line.end_m) / 2
         where = f"on the seam {line.between[0]} - {line.between[1]}"
-        yield where, np.array([*middle, height])
-
-
-def raised_height_m(job: Job) -> float:
-    """Height for a raised mark, well below the lowest camera, to 5 cm."""
-    lowest = min(float(camera.position_m[2]) for camera in job.cameras)
-    return float(np.floor(min(RAISED_HEIGHT_M, RAISED_SHARE * lowest) / 0.05 + 1e-9) * 0.05)
+        yield where, (line.start_m + line.end_m) / 2
 
 
 def _free_name(job: Job, name: str) -> str:

@@ -19,7 +19,7 @@ import numpy as np
 
 from vision.geometry import Array
 from vision.job import Cross, Job, SingleMark, Strip
-from vision.planning.additions import raised_height_m
+from vision.planning.raised import RAISED_SHAPE, raised_mark
 from vision.planning.visibility import STAND_MARGIN
 from vision.seams import side_of
 
@@ -40,10 +40,6 @@ ROW_SPACINGS = 2
 RAISED_CLEAR_M = 0.15
 """A raised mark stands at a corner, its stand this far beyond the tapes both ways: two cameras see
 it, which is what lets its own place be tested, and it hides nothing that lies nearer."""
-RAISED_SHAPE = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
-RAISED_SIGMA_M = 0.005
-"""Plumbed over its place and taped up from the ground: common practice, no source. With a strip's
-1 cm in each of three directions one in thirty would lie beyond the usual 3 cm."""
 TAPE_MARGIN_M = 0.01
 """Tape on either side of a cross: what keeps its ends light all round."""
 ROOM = 2.4
@@ -261,12 +257,5 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
             beyond = choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M
             x += np.sign(x) * _grid(beyond, choice)
             y = np.sign(y) * (across + _grid(beyond, choice))
-            marks.append(
-                SingleMark(
-                    name=f"{end}_{side}_raised",
-                    at_m=np.array([x, y, raised_height_m(job)]),
-                    shape=RAISED_SHAPE,
-                    position_sigma_m=RAISED_SIGMA_M,
-                )
-            )
+            marks.append(raised_mark(job, f"{end}_{side}_raised", float(x), float(y)))
     return tuple(marks)
