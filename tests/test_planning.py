@@ -217,6 +217,17 @@ def test_predicted_sigmas_and_usual_gaps_in_a_few_simulated_jobs(small):
     assert all(0.6 < ratio < 1.5 for ratio in usual_ratios(prediction, spread))
 
 
+def test_what_laying_as_stated_costs_is_told(job):
+    # Ends laid to 1 cm, marks to 3 mm, known to 0.5 to 0.7 cm, 3 cm allowed: with 1.6 cm left,
+    # exp(-1.6^2 / (2 1.04^2)) is one in 3 to 4; laid to 3 mm nothing is worth saying.
+    def note(each: Job) -> str:
+        return summary(Assessment(prediction=predict(each), advice=(), aims=()))
+
+    assert "with ends laid to 1.0 cm, about one in 3" in note(job)
+    close = tuple(replace(strip, position_sigma_m=0.003) for strip in job.strips)
+    assert "ends laid" not in note(replace(job, strips=close))
+
+
 def test_a_layout_that_cannot_decide_is_refused(job):
     few = replace(job, strips=job.strips[:2], marks=())
     found = predict(few)

@@ -308,10 +308,10 @@ def inspected(job: Job, pictures: dict[str, Picture]) -> Inspection:
 def verdicts(inspection: Inspection) -> str:
     """The job's verdict and whatever is not as it should be."""
     parts = [
-        *((c.camera.name, c) for c in inspection.cameras),
-        *((s.name, s) for s in inspection.strips),
+        *((f"camera {c.camera.name}", c) for c in inspection.cameras),
+        *((f"strip {s.name}", s) for s in inspection.strips),
         *((m.name, m) for m in inspection.raised_marks),
-        *((" - ".join(s.between), s) for s in inspection.seams),
+        *((f"seam {' - '.join(s.between)}", s) for s in inspection.seams),
     ]
     odd = [f"{name} {each.verdict}" for name, each in parts if each.verdict not in GOOD]
     return f"{inspection.verdict}" + (f" ({', '.join(odd)})" if odd else "")

@@ -32,6 +32,9 @@ LIMITS_SHOWN = 5
 AIM_STEP_RAD = 1e-4
 """Two aims nearer to each other than this are one."""
 
+WORTH_SAYING = 0.02
+"""Share of strip ends from which the chance is told."""
+
 Rows = list[tuple[str, ...]]
 
 
@@ -210,7 +213,29 @@ def _verdict(prediction: Prediction) -> str:
                 f"note: seam {' - '.join(seam.between)}: jobs without a fault usually show"
                 f" {_cm(seam.usual_gap_m)} cm, so one may well come out not judged or beyond"
             )
-    return "\n".join([*lines, CAUTION])
+    return "\n".join([*lines, *_laying_note(prediction), CAUTION])
+
+
+def _laying_note(prediction: Prediction) -> list[str]:
+    """How often an end laid as well as stated still comes out too far off to be surely within.
+
+    Its distance from the plan is that of two normal coordinates, so beyond r with exp(-r2 / 2 s2).
+    """
+    known = {each.name: each.sigma_m for each in prediction.layings if each.sigma_m is not None}
+    chances = {}
+    for strip in prediction.job.strips:
+        room = prediction.job.tolerances.strip_m - COVERAGE * known.get(strip.name, np.inf)
+        own = float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
+        if room > 0:
+            chances[strip.name] = float(np.exp(-0.5 * (room / own) ** 2))
+    if not chances or max(chances.values()) < WORTH_SAYING:
+        return []
+    worst = max(chances, key=chances.__getitem__)
+    laid = 100 * prediction.job.strip(worst).position_sigma_m
+    return [
+        f"note: with ends laid to {laid:.1f} cm, about one in {1 / chances[worst]:.0f} comes out"
+        " not judged or beyond though nobody slipped; lay them closer, or allow more"
+    ]
 
 
 def _view(view: PlannedView) -> tuple[str, ...]:
