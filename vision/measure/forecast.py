@@ -27,16 +27,16 @@ class Light:
 
     `noise` is what the fit leaves over at a mark: the ground's texture and the JPEG's blocks as
     well as the sensor's own. `texture_px` is what neighbouring pixels that are alike (the grain of
-    asphalt, the tape's folds) add to a centre whatever the mark's size. The defaults lie between
-    the rendered sets and drawn scenes: `python -m tests.accuracy.plan --centres`.
+    asphalt, the tape's folds) add to a centre whatever the mark's size. The defaults are those of
+    the rendered sets, which drawn scenes better: `python -m tests.accuracy.plan --centres`.
     """
 
     ground_level: float = 90.0
-    tape_level: float = 165.0
-    ink_level: float = 65.0
-    noise: float = 4.0
+    tape_level: float = 155.0
+    ink_level: float = 70.0
+    noise: float = 5.0
     blur_px: float = 0.7
-    texture_px: float = 0.03
+    texture_px: float = 0.035
 
 
 def forecast_covariances(
