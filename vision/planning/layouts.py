@@ -93,8 +93,8 @@ class Choice:
     """What one layout is made from.
 
     `side_m` and `end_m`: spacing along the sides and across the ends; `out_m`: how far the front
-    strip lies before the body; `rows`: outer rows at
-    the ends and at the sides; `raised`: a raised mark at each corner.
+    strip lies before the body; `rows`: outer rows at the ends and at the sides; `raised`: a raised
+    mark at each corner; `grid_m`: what every figure is a multiple of.
     """
 
     size: Size
@@ -108,10 +108,10 @@ class Choice:
 
 def laid_out(vehicle_job: Job, choice: Choice) -> Job:
     """The job with the layout of `choice`; its own strips and marks, if any, are replaced."""
-    strips = [piece for strip in _strips(vehicle_job, choice) for piece in _pieces(strip, choice)]
+    strips = _strips(vehicle_job, choice)
     longest = vehicle_job.means.tape_longest_m
     if longest is not None:
-        strips = [part for strip in strips for part in _split(strip, longest, choice.grid_m)]
+        strips = [part for strip in strips for part in _split(strip, longest)]
     job = replace(vehicle_job, strips=tuple(strips), marks=())
     return replace(job, marks=_raised(job, choice)) if choice.raised else job
 
@@ -132,55 +132,52 @@ def _grid(value: float, choice: Choice, *, up: bool = True) -> float:
     return float((np.ceil(steps - 1e-6) if up else np.floor(steps + 1e-6)) * choice.grid_m)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Line:
-    """A strip to be: its side, name, the two ends, and its spacing."""
-
-    name: str
-    start_m: tuple[float, float]
-    end_m: tuple[float, float]
-    spacing_m: float
-
-
-def _strips(job: Job, choice: Choice) -> list[_Line]:
-    half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
-    beside = WALK_M + choice.size.side_tape_m / 2
-    front = _grid(half_length + choice.out_m, choice)
-    rear = -_grid(half_length + choice.out_m + LOPSIDED_M, choice)
-    across = _across(job, choice)
-    left = _grid(half_width + beside, choice)
-    right = -_grid(half_width + beside + LOPSIDED_M, choice)
-    # A side strip's tape ends before the end strip's begins.
-    clear = TAPE_BEYOND_M + choice.size.end_tape_m / 2
-    ahead, behind = _grid(front - clear, choice, up=False), -_grid(-rear - clear, choice, up=False)
+def _strips(job: Job, choice: Choice) -> list[Strip]:
+    """Every strip of the sides that have a camera, each with its outer row where there is one."""
+    sides = {side_of(camera) for camera in job.cameras}
+    places = _places(job, choice)
+    across, (behind, ahead) = _across(job, choice), _reach(places, choice)
     row = _grid(ROW_M, choice)
     # An outer row at the side would cross an end strip that reaches as far: it stops at the body.
-    side = _grid(half_length, choice, up=False)
-    sides = {side_of(camera) for camera in job.cameras}
-    lines = []
+    beside = _grid(job.vehicle.length_m / 2, choice, up=False)
+    strips = []
     for number, name in enumerate(SIDES):
         if number not in sides:
             continue
-        lengthways = number % 2 == 1
+        at, lengthways = places[name], number % 2 == 1
+        outer = at + np.sign(at) * row
         spacing = choice.side_m if lengthways else choice.end_m
-        at = (front, left, rear, right)[number]
-        outer = at + row * (1 if at > 0 else -1)
-        wide = ROW_SPACINGS * spacing
-        if lengthways:
-            lines.append(
-                _Line(name=name, start_m=(behind, at), end_m=(ahead, at), spacing_m=spacing)
+        ends = ((behind, at), (ahead, at)) if lengthways else ((at, across), (at, -across))
+        strips.append(_strip(name, ends, spacing, choice))
+        if choice.rows[int(lengthways)]:
+            far = (
+                ((-beside, outer), (beside, outer))
+                if lengthways
+                else ((outer, across), (outer, -across))
             )
-        else:
-            lines.append(
-                _Line(name=name, start_m=(at, across), end_m=(at, -across), spacing_m=spacing)
-            )
-        if not choice.rows[int(lengthways)]:
-            continue
-        ends = (
-            ((-side, outer), (side, outer)) if lengthways else ((outer, across), (outer, -across))
-        )
-        lines.append(_Line(name=f"{name}_outer", start_m=ends[0], end_m=ends[1], spacing_m=wide))
-    return lines
+            strips.append(_strip(f"{name}_outer", far, ROW_SPACINGS * spacing, choice))
+    return strips
+
+
+def _places(job: Job, choice: Choice) -> dict[str, float]:
+    """Where each side's strip lies: x of the end strips, y of the side strips."""
+    half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
+    beside = WALK_M + choice.size.side_tape_m / 2
+    return {
+        "front": _grid(half_length + choice.out_m, choice),
+        "left": _grid(half_width + beside, choice),
+        "rear": -_grid(half_length + choice.out_m + LOPSIDED_M, choice),
+        "right": -_grid(half_width + beside + LOPSIDED_M, choice),
+    }
+
+
+def _reach(places: dict[str, float], choice: Choice) -> tuple[float, float]:
+    """First and last x of the side strips: their tape ends before the end strips' begins."""
+    clear = TAPE_BEYOND_M + choice.size.end_tape_m / 2
+    return (
+        -_grid(-places["rear"] - clear, choice, up=False),
+        _grid(places["front"] - clear, choice, up=False),
+    )
 
 
 def _across(job: Job, choice: Choice) -> float:
@@ -188,22 +185,24 @@ def _across(job: Job, choice: Choice) -> float:
     return _grid(job.vehicle.width_m / 2 + ASIDE * choice.out_m, choice)
 
 
-def _pieces(line: _Line, choice: Choice) -> list[Strip]:
-    start, end = np.array(line.start_m), np.array(line.end_m)
-    length = float(np.linalg.norm(end - start))
-    lengthways = abs(end[0] - start[0]) > abs(end[1] - start[1])
-    return [
-        Strip(
-            name=line.name,
-            from_m=start,
-            to_m=end,
-            at_m=_marks_at(length, line.spacing_m, choice),
-            shape=choice.size.side if lengthways else choice.size.end,
-            tape_width_m=choice.size.side_tape_m if lengthways else choice.size.end_tape_m,
-            position_sigma_m=STRIP_SIGMA_M,
-            mark_sigma_m=MARK_SIGMA_M,
-        )
-    ]
+def _strip(
+    name: str,
+    ends: tuple[tuple[float, float], tuple[float, float]],
+    spacing: float,
+    choice: Choice,
+) -> Strip:
+    start, end = np.array(ends[0]), np.array(ends[1])
+    size, lengthways = choice.size, bool(start[1] == end[1])
+    return Strip(
+        name=name,
+        from_m=start,
+        to_m=end,
+        at_m=_marks_at(float(np.linalg.norm(end - start)), spacing, choice),
+        shape=size.side if lengthways else size.end,
+        tape_width_m=size.side_tape_m if lengthways else size.end_tape_m,
+        position_sigma_m=STRIP_SIGMA_M,
+        mark_sigma_m=MARK_SIGMA_M,
+    )
 
 
 def _marks_at(length: float, spacing: float, choice: Choice) -> Array:
@@ -220,7 +219,7 @@ def _marks_at(length: float, spacing: float, choice: Choice) -> Array:
     return np.array([round(each, 6) for each in first])
 
 
-def _split(strip: Strip, longest_m: float, grid_m: float) -> list[Strip]:
+def _split(strip: Strip, longest_m: float) -> list[Strip]:
     """A strip in as many pieces as the tape at hand makes it; each of two marks or more."""
     tape = strip.length_m + 2 * TAPE_BEYOND_M
     count = int(np.ceil(tape / longest_m - 1e-9))
@@ -243,19 +242,17 @@ def _split(strip: Strip, longest_m: float, grid_m: float) -> list[Strip]:
 
 def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
     """A raised mark beyond each corner between an end strip and a side strip."""
-    lines = {
-        strip.name.split("_")[0]: strip.from_m for strip in job.strips if "outer" not in strip.name
-    }
+    sides = {SIDES[side_of(camera)] for camera in job.cameras}
+    places = _places(job, choice)
     across = _across(job, choice)
+    stand = (1 + STAND_MARGIN) * RAISED_SHAPE.arm_along_m
+    beyond = _grid(choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M, choice)
     marks = []
     for end in ("front", "rear"):
         for side in ("left", "right"):
-            if end not in lines or side not in lines:
+            if not {end, side} <= sides:
                 continue
-            x, y = lines[end][0], lines[side][1]
-            stand = (1 + STAND_MARGIN) * RAISED_SHAPE.arm_along_m
-            beyond = choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M
-            x += np.sign(x) * _grid(beyond, choice)
-            y = np.sign(y) * (across + _grid(beyond, choice))
+            x = places[end] + np.sign(places[end]) * beyond
+            y = np.sign(places[side]) * (across + beyond)
             marks.append(raised_mark(job, f"{end}_{side}_raised", float(x), float(y)))
     return tuple(marks)

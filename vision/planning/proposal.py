@@ -8,6 +8,7 @@ surely, and room for what usually goes wrong.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -116,12 +117,8 @@ class _Search:
     def __init__(
         self, vehicle_job: Job, light: Light | None, size_px: tuple[int, int], grid_m: float
     ) -> None:
-        self.vehicle_job, self.light, self.size_px, self.grid_m = (
-            vehicle_job,
-            light,
-            size_px,
-            grid_m,
-        )
+        self.vehicle_job, self.light = vehicle_job, light
+        self.size_px, self.grid_m = size_px, grid_m
         self.tried = 0
         self.nearest: Prediction | None = None
         self._nearest_score = (np.inf, np.inf)
@@ -146,51 +143,44 @@ class _Search:
         """
         best: Proposal | None = None
         widest = self.vehicle_job.means.tape_width_m or np.inf
-        for size in SIZES:
-            for rows in ROWS:
-                group = [
-                    self._choice(size, side, end, out_m, rows, raised)
-                    for side in SIDE_STEPS
-                    for end in END_STEPS
-                    if not size.crowded(side * self.grid_m, end * self.grid_m)
-                ]
-                jobs = [(minutes_of(job := laid_out(self.vehicle_job, c)), c, job) for c in group]
-                jobs = [
-                    each
-                    for each in sorted(jobs, key=lambda each: each[0])
-                    if _fits(each[2]) and (best is None or each[0] < best.minutes)
-                ]
-                if size.end_tape_m > widest + 1e-9 or not jobs:
-                    continue
-                if self._tried(jobs[-1][2], rarely)[1]:
-                    continue
-                for minutes, choice, job in jobs:
-                    prediction, wrong = self._tried(job, rarely)
-                    if not wrong:
-                        best = Proposal(
-                            prediction=prediction, choice=choice, minutes=minutes, tried=self.tried
-                        )
-                        break
+        for size, rows in product(SIZES, ROWS):
+            if size.end_tape_m > widest + 1e-9:
+                break
+            jobs = [
+                each
+                for each in self._by_cost(size, rows, out_m, raised)
+                if best is None or each[0] < best.minutes
+            ]
+            if not jobs or self._tried(jobs[-1][2], rarely)[1]:
+                continue
+            for minutes, choice, job in jobs:
+                prediction, wrong = self._tried(job, rarely)
+                if not wrong:
+                    best = Proposal(
+                        prediction=prediction, choice=choice, minutes=minutes, tried=self.tried
+                    )
+                    break
         return best
 
-    def _choice(
-        self,
-        size: Size,
-        side: int,
-        end: int,
-        out_m: float,
-        rows: tuple[bool, bool],
-        raised: bool,
-    ) -> Choice:
-        return Choice(
-            size=size,
-            side_m=side * self.grid_m,
-            end_m=end * self.grid_m,
-            out_m=out_m,
-            rows=rows,
-            raised=raised,
-            grid_m=self.grid_m,
-        )
+    def _by_cost(
+        self, size: Size, rows: tuple[bool, bool], out_m: float, raised: bool
+    ) -> list[tuple[float, Choice, Job]]:
+        """Every spacing of one size of cross that fits the lot, the cheapest first."""
+        found = []
+        for side, end in product(SIDE_STEPS, END_STEPS):
+            choice = Choice(
+                size=size,
+                side_m=side * self.grid_m,
+                end_m=end * self.grid_m,
+                out_m=out_m,
+                rows=rows,
+                raised=raised,
+                grid_m=self.grid_m,
+            )
+            job = laid_out(self.vehicle_job, choice)
+            if not size.crowded(choice.side_m, choice.end_m) and _fits(job):
+                found.append((minutes_of(job), choice, job))
+        return sorted(found, key=lambda each: each[0])
 
     def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[str, ...]]:
         self.tried += 1
