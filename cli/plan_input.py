@@ -47,12 +47,29 @@ def propose_to(
 ) -> tuple[str, Prediction]:
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision import files
-    from vision.errors import BadInputError, Fault
     from vision.planning import NoProposal, predict, propose
     from vision.planning.job_text import job_text, wants_inches
     from vision.planning.wording import proposal_words
 
     text = files.read_bytes(file, "a vehicle's file", "name that file")
+    _refuse(file, job, target, text)
+    found = propose(job, size_px=size_px, inches=wants_inches(text))
+    if isinstance(found, NoProposal):
+        for reason in found.reasons:
+            typer.echo(printable(f"no layout: {reason}"), err=True)
+        raise typer.Exit(NOT_JUDGED)
+    files.write_all(target.parent, {target.name: job_text(text, found).encode()})
+    # What is assessed is what was written: the figures as rounded in the file.
+    written, _ = files.read_job(target)
+    flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
+    return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)
+
+
+def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
+    """Every reason not to propose a layout into `target`; BadInputError."""
+    from vision.errors import BadInputError, Fault
+    from vision.job_file import named_files
+
     faults = []
     if job.strips or job.marks or job.readings:
         faults.append(
@@ -74,15 +91,15 @@ def propose_to(
                 next_step="choose a new name, or move the old file away",
             )
         )
+    if named_files(text).lens_files and target.resolve().parent != file.resolve().parent:
+        faults.append(
+            Fault(
+                file=str(target),
+                key="--propose",
+                found="another folder than that of the lens files",
+                expected=f"a file beside {file.name}, which names lens files",
+                next_step="write the job there",
+            )
+        )
     if faults:
         raise BadInputError(faults)
-    found = propose(job, size_px=size_px, inches=wants_inches(text))
-    if isinstance(found, NoProposal):
-        for reason in found.reasons:
-            typer.echo(printable(f"no layout: {reason}"), err=True)
-        raise typer.Exit(NOT_JUDGED)
-    files.write_all(target.parent, {target.name: job_text(text, found).encode()})
-    # What is assessed is what was written: the figures as rounded in the file.
-    written, _ = files.read_job(target)
-    flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
-    return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)

@@ -106,6 +106,21 @@ def test_nothing_laid_and_too_much_laid_are_bad_input(vehicle, sample, tmp_path)
     assert "the vehicle and its cameras alone" in much.stderr
 
 
+def test_a_job_stays_beside_the_lens_files_it_names(vehicle, tmp_path):
+    lens = {"schema": "seamtrue.lens/1", "model": "kannala-brandt", "width": 1280, "height": 720,
+            "fx": 392.0, "fy": 392.0, "cx": 639.5, "cy": 359.5, "k": [0, 0, 0, 0]}  # fmt: skip
+    (tmp_path / "wide.lens.json").write_text(json.dumps(lens), encoding="utf-8")
+    text = vehicle.read_text(encoding="utf-8")
+    text = text.replace("field_of_view_deg = 187", 'file = "wide.lens.json"')
+    vehicle.write_text(text, encoding="utf-8")
+    elsewhere = run(str(vehicle), "--propose", str(tmp_path / "new" / "job.toml"))
+    assert elsewhere.exit_code == 5
+    assert "which names lens files" in elsewhere.stderr
+    beside = run(str(vehicle), "--propose", str(tmp_path / "job.toml"))
+    assert beside.exit_code == 0, beside.output
+    assert read_job(tmp_path / "job.toml")[0].lenses[0].fitted is not None
+
+
 def test_a_size_that_is_none_is_usage(sample):
     assert run(str(sample), "--size", "large").exit_code == 2
     assert run(str(sample), "--size", "10x10").exit_code == 2

@@ -55,7 +55,9 @@ def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
     )
     pictures = {camera.name: camera.picture for camera in job.cameras}
     parts = [head, *_sections(tables, pictures, write.unit)]
-    parts += [_seam(line, write) for line in seam_lines(job)]
+    # Numbered, since names of cameras joined together may be alike.
+    lines = enumerate(seam_lines(job), start=1)
+    parts += [_seam(f"{number}_{'_'.join(line.between)}", line, write) for number, line in lines]
     parts += [_strip(strip, write) for strip in job.strips]
     parts += [_mark(mark, write) for mark in job.marks]
     return "\n".join(parts)
@@ -103,8 +105,7 @@ def _size(strip: Strip, write: _Lengths) -> str:
     return f"Crosses of {write.words(2 * longer)} by {write.words(2 * shorter)}"
 
 
-def _seam(line: SeamLine, write: _Lengths) -> str:
-    name = f"{line.between[0]}_{line.between[1]}"
+def _seam(name: str, line: SeamLine, write: _Lengths) -> str:
     between = ", ".join(json.dumps(each, ensure_ascii=False) for each in line.between)
     return (
         f"{_heading('seam', name)}\nbetween = [{between}]\n"
