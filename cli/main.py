@@ -14,6 +14,7 @@ from cli.lens import lens
 from cli.marks import marks
 from cli.measure import measure
 from cli.picks import picks
+from cli.plan import plan
 from cli.scene import scene
 from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
@@ -37,6 +38,7 @@ app.command()(lens)
 app.command()(measure)
 app.command()(walk)
 app.command()(picks)
+app.command()(plan)
 
 
 def _version(asked: bool) -> None:

@@ -31,15 +31,16 @@ _PICTURE_STEP = "save the snapshot again and name it in the job"
 # -------------------------------------------------------------------------------------------- in
 
 
-def read_job(path: Path | str) -> tuple[Job, Path]:
-    """Read a job file and the lens files it names.
+def read_job(path: Path | str, *, planning: bool = False) -> tuple[Job, Path]:
+    """Read a job file and the lens files it names; with `planning`, one that is only planned.
 
     Returns the job and the directory that its file names are relative to. Raises BadInputError with
     every fault.
     """
     path = Path(path)
     text = _job_text(path)
-    return job_from_text(text, path.name, _lens_texts(text, path.parent)), path.parent
+    lens_texts = _lens_texts(text, path.parent)
+    return job_from_text(text, path.name, lens_texts, planning=planning), path.parent
 
 
 def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
