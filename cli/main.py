@@ -11,6 +11,7 @@ import typer
 from cli.check import check
 from cli.length import length
 from cli.lens import lens
+from cli.record import record
 from cli.scene import scene
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
 from vision import __version__
@@ -27,6 +28,7 @@ app.command()(check)
 app.command()(length)
 app.command()(scene)
 app.command()(lens)
+app.command()(record)
 
 
 def _version(asked: bool) -> None:
