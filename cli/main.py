@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from cli.check import check
+from cli.compare import compare
 from cli.length import length
 from cli.lens import lens
 from cli.record import record
@@ -29,6 +30,7 @@ app.command()(length)
 app.command()(scene)
 app.command()(lens)
 app.command()(record)
+app.command()(compare)
 
 
 def _version(asked: bool) -> None:

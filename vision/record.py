@@ -62,9 +62,14 @@ class KeptCheck:
     result: Mapping[str, Any]
 
     @property
+    def time(self) -> datetime:
+        """When it was taken, with the offset from UTC of where it was taken."""
+        return datetime.fromisoformat(self.taken)
+
+    @property
     def day(self) -> date:
         """The day on which it was taken, where it was taken."""
-        return datetime.fromisoformat(self.taken).date()
+        return self.time.date()
 
     def numbered(self, number: int) -> KeptCheck:
         """The same check under the number that its record gave it."""
