@@ -15,6 +15,7 @@ from cli.lens import lens
 from cli.record import record
 from cli.scene import scene
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
+from cli.whatif import whatif
 from vision import __version__
 
 app = typer.Typer(
@@ -31,6 +32,7 @@ app.command()(scene)
 app.command()(lens)
 app.command()(record)
 app.command()(compare)
+app.command()(whatif)
 
 
 def _version(asked: bool) -> None:

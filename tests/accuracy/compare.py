@@ -269,6 +269,7 @@ def main() -> None:
     untouched = Shared(untouched=True)
     kept = Shared(not_relaid=frozenset(strip.name for strip in job.strips))
     laid_anew, still, half = Between(), Between(relaid=False), partial(_turned, job)
+    bracket = partial(half, relaid=False)
     nothing, turned = ("nothing changed", given.pairs), ("half a degree", given.turns)
     runs = (
         (*nothing, "strips laid anew", lambda rng: laid_anew, Shared()),
@@ -277,13 +278,7 @@ def main() -> None:
         ("vehicle lower and leaning", given.pairs // 4, "strips laid anew", lowered, Shared()),
         (*turned, "strips laid anew", half, Shared()),
         (*turned, "strips as they lay", partial(half, relaid=False), kept),
-        (
-            "half a degree",
-            given.turns // 2,
-            "bracket check",
-            partial(half, relaid=False),
-            untouched,
-        ),
+        ("half a degree", given.turns // 2, "bracket check", bracket, untouched),
         (
             "half a degree",
             given.turns // 2,
