@@ -77,9 +77,11 @@ def compare(
         kept = files.read_record(file)
         for fault in kept.faults:
             typer.echo(printable(str(fault)), err=True)
-        now = _inspected(what) if is_job else chosen(kept.checks, "last", file.name)
+        if not is_job and not kept.checks:
+            chosen((), baseline, file.name)
+        now = _inspected(what) if is_job else kept.checks[-1]
         past = [c for c in kept.checks if c.result["job"] == now.result["job"] and c is not now]
-        start = chosen([*past, now], baseline, file.name)
+        start = chosen(past, baseline, file.name)
         later = [c for c in past if c.time > start.time and out is not None][-MOST_DRAWN:]
         shared = Shared(not_relaid=frozenset(not_relaid or ()), untouched=untouched)
         results = compare_checks(start, [*later, now], shared)

@@ -73,6 +73,7 @@ def whatif(
                     typer.echo(f"not judged: {printable(forecast.text)}")
                 else:
                     _show(forecast)
+                    _say(forecast, list(change.turns_rad) if asked else [name])
             if not asked:
                 _show_sensitivities(tables)
             for file in contents:
@@ -96,6 +97,13 @@ def _pictures(inspection: Inspection, changes: list[Change]) -> dict[str, bytes]
                 )
                 contents[f"{index + 1}-{plain_name}-turned.jpg"] = as_jpeg(drawn)
     return contents
+
+
+def _say(forecast: Forecast, names: list[str]) -> None:
+    from vision.whatif import outcome
+
+    lines = [f"{name}: {outcome(forecast, name)}" for name in names if outcome(forecast, name)]
+    typer.echo("".join(printable(line) + "\n" for line in lines))
 
 
 def _show(forecast: Forecast) -> None:

@@ -135,7 +135,7 @@ def test_what_cannot_be_compared_is_not_judged(check, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--baseline", "yesterday"], "no check that is 'yesterday'"),
+        (["--baseline", "yesterday"], "no earlier check that is 'yesterday'"),
         (["--baseline", "7"], "2 of 2026-03-20"),
         (["--not-relaid", "lefft"], "did you mean 'left'?"),
     ],
@@ -144,6 +144,13 @@ def test_bad_choices(record, arguments, words):
     ran = run(record, *arguments)
     assert ran.exit_code == 5
     assert words in ran.output
+
+
+def test_one_check_alone_has_nothing_to_be_compared_with(check, tmp_path):
+    files.rescue_record(tmp_path / "record.sqlite", [check])
+    ran = run(tmp_path / "record.sqlite")
+    assert ran.exit_code == 5
+    assert "kept of this job: none" in ran.output
 
 
 def test_a_job_without_a_record(tmp_path):

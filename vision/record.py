@@ -32,7 +32,7 @@ COLUMNS = (
 )
 """Columns of the table `checks`, in order; all but the number are text."""
 
-CHOICES = "`first`, `previous`, `last`, a number or a date such as 2026-03-03"
+CHOICES = "`first`, `previous`, a number or a date such as 2026-03-03"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,17 +153,13 @@ def _digest(texts: Sequence[str]) -> str:
 
 
 def chosen(checks: Sequence[KeptCheck], which: str, file: str) -> KeptCheck:
-    """The check that `which` names, of those that came before the last one for `previous`.
+    """The check that `which` names; `checks` in order are those before the one that asks.
 
-    `checks` in order; a date means the last check of that day. BadInputError where there is none.
+    A date means the last check of that day. BadInputError where there is none.
     """
     found: KeptCheck | None = None
-    if checks and which == "first":
-        found = checks[0]
-    elif checks and which == "last":
-        found = checks[-1]
-    elif len(checks) > 1 and which == "previous":
-        found = checks[-2]
+    if which in ("first", "previous"):
+        found = next(iter(checks if which == "first" else reversed(checks)), None)
     elif which.isdecimal():
         found = next((each for each in checks if each.number == int(which)), None)
     else:
@@ -176,7 +172,7 @@ def chosen(checks: Sequence[KeptCheck], which: str, file: str) -> KeptCheck:
             Fault(
                 file=file,
                 key="",
-                found=f"no check that is {which!r}",
+                found=f"no earlier check that is {which!r}",
                 expected=f"{CHOICES}; kept of this job: {kept or 'none'}",
                 next_step=f"name one of them; `seamtrue record {file}` lists all",
             )

@@ -104,8 +104,6 @@ def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
             return found
         found.free, found.solution = found.free | {worst}, following
         _hold_again(found, but=worst)
-        if worst not in found.free:
-            break
     found.tests = _tests(found)
     return found
 

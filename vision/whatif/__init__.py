@@ -11,6 +11,7 @@ from vision.whatif.values import (
     SeamForecast,
     Sensitivity,
 )
+from vision.whatif.words import outcome
 
 __all__ = [
     "CameraForecast",
@@ -22,6 +23,7 @@ __all__ = [
     "as_jpeg",
     "asked_change",
     "changed_adjustment",
+    "outcome",
     "predict",
     "recommended",
     "sensitivities",

@@ -64,7 +64,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
             anew[name] = fit
     return Forecast(
         cameras=tuple(
-            _camera(job, layout, each, adjustment, then[each.name])
+            _camera(job, layout, found[each.name], adjustment, then[each.name])
             for each in job.cameras
             if each.name in then
         ),
@@ -130,15 +130,22 @@ def _carry(camera: AdjustedCamera, change: Change) -> Array:
     return carry
 
 
-def _in_view(job: Job, layout: Layout, camera: AdjustedCamera, mark_m: dict[str, Array]) -> Flags:
-    """Which points of the layout the camera shows large enough to be found, (n,)."""
+def _in_view(
+    job: Job, layout: Layout, camera: AdjustedCamera, mark_m: dict[str, Array], fit: PlanFit | None
+) -> Flags:
+    """Which points of the layout the camera shows large enough to be found, (n,).
+
+    What it measured for its present `fit` is not hidden by the body, whatever the box that stands
+    for the body says: a turn hides nothing.
+    """
     points = layout.points
     places = np.array([mark_m.get(each.id, each.centre_m) for each in points]).reshape(-1, 3)
-    pixels = camera.lens.project(camera.pose.transform(places))
-    shown = camera.lens.contains(pixels)
-    shown = shown & ~body_hides(job.vehicle, camera.pose.camera_in_ground_m, places)
+    shown = camera.lens.contains(camera.lens.project(camera.pose.transform(places)))
+    hidden = body_hides(job.vehicle, camera.pose.camera_in_ground_m, places)
+    ids = () if fit is None else fit.points.ids
+    measured = np.array([each.id in ids for each in points], dtype=bool)
     large = [_extent_px(camera, each) >= LEAST_EXTENT_PX for each in points]
-    return np.asarray(shown & np.array(large, dtype=bool))
+    return np.asarray(shown & (measured | ~hidden & np.array(large, dtype=bool)))
 
 
 def _extent_px(camera: AdjustedCamera, mark: PlannedMark) -> float:
@@ -162,7 +169,8 @@ def _set_anew(
 ) -> PlanFit | NoFit:
     """The plan fit that a display set anew would make from what the camera then shows."""
     assert found.plan_fit is not None
-    chosen = [layout.points[row] for row in np.flatnonzero(_in_view(job, layout, adjusted, mark_m))]
+    in_view = _in_view(job, layout, adjusted, mark_m, found.plan_fit)
+    chosen = [layout.points[row] for row in np.flatnonzero(in_view)]
     fitted = found.plan_fit.points
     covariance = dict(zip(fitted.ids, fitted.covariance_px2, strict=True))
     unmeasured = SIGMA_PX**2 * np.eye(2)
@@ -180,24 +188,28 @@ def _set_anew(
 
 
 def _camera(
-    job: Job, layout: Layout, camera: Camera, adjustment: Adjustment, then: AdjustedCamera
+    job: Job,
+    layout: Layout,
+    found: InspectedCamera,
+    adjustment: Adjustment,
+    then: AdjustedCamera,
 ) -> CameraForecast:
-    now = adjustment.camera(camera.name)
+    camera, now = found.camera, adjustment.camera(found.camera.name)
     off, sigma, words = aim_judgements(camera, then, job.tolerances)
+    marks = [
+        int(_in_view(job, layout, each, adjustment.mark_m, found.plan_fit).sum())
+        for each in (now, then)
+    ]
     return CameraForecast(
         name=camera.name,
-        marks_now=_count(job, layout, now, adjustment.mark_m),
-        marks_then=_count(job, layout, then, adjustment.mark_m),
+        marks_now=marks[0],
+        marks_then=marks[1],
         nearest_now=_nearest(job, camera, now),
         nearest_then=_nearest(job, camera, then),
         off_rad=(float(off[0]), float(off[1]), float(off[2])),
         off_sigma_rad=(float(sigma[0]), float(sigma[1]), float(sigma[2])),
         aim=worst_of(words),
     )
-
-
-def _count(job: Job, layout: Layout, camera: AdjustedCamera, mark_m: dict[str, Array]) -> int:
-    return int(_in_view(job, layout, camera, mark_m).sum())
 
 
 def _nearest(job: Job, camera: Camera, adjusted: AdjustedCamera) -> Figure:
