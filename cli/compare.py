@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.table import Lines, plain
+from cli.compare_table import show_comparison
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 if TYPE_CHECKING:
-    from vision.comparison import Comparison, SeamChange
+    from vision.comparison import Comparison
     from vision.record import KeptCheck
 
 MOST_DRAWN = 40
@@ -94,7 +94,7 @@ def compare(
             page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
             files.write_all(out.parent, {out.name: page.encode("utf-8")})
         with reader_may_leave():
-            _show(last, lines)
+            show_comparison(last, lines)
             if out is not None:
                 typer.echo(f"page: {printable(str(out))}")
         raise typer.Exit(BAD_INPUT if kept.faults else _code(last))
@@ -118,47 +118,3 @@ def _code(result: Comparison) -> int:
     if result.changed or result.strips_moved or any(seam.breaks for seam in result.seams):
         return FAIL
     return NOT_JUDGED if result.not_compared else KEEP
-
-
-def _seam_figures(seam: SeamChange) -> tuple[tuple[float, float], ...]:
-    return (
-        (seam.before_m, seam.before_sigma_m),
-        (seam.after_m, seam.after_sigma_m),
-        (seam.moved_m, seam.moved_sigma_m),
-    )
-
-
-def _show(result: Comparison, lines: list[str]) -> None:
-    import numpy as np
-
-    heads = "camera", "finding", "pan deg", "tilt deg", "roll deg", "ahead cm", "left cm", "up cm"
-    rows = []
-    for camera in result.cameras:
-        angles = zip(np.degrees(camera.aim_rad), np.degrees(camera.aim_sigma_rad), strict=True)
-        places = zip(100 * camera.place_m, 100 * camera.place_sigma_m, strict=True)
-        rows.append(
-            (
-                printable(camera.name),
-                "changed" if camera.changed else "no change",
-                *(f"{d:+.2f} +-{s:.2f}" for d, s in angles),
-                *(f"{d:+.1f} +-{s:.1f}" for d, s in places),
-                f"{np.degrees(camera.detectable_rad):.2f}",
-            )
-        )
-    typer.echo(plain(Lines(heads=(*heads, "seen from deg"), rows=tuple(rows))))
-    if result.seams:
-        seams = tuple(
-            (
-                printable(" - ".join(seam.between)),
-                "breaks" if seam.breaks else seam.after,
-                *(f"{100 * d:.1f} +-{100 * s:.1f}" for d, s in _seam_figures(seam)),
-            )
-            for seam in result.seams
-        )
-        typer.echo(
-            "\n"
-            + plain(Lines(heads=("seam", "finding", "then cm", "now cm", "moved cm"), rows=seams))
-        )
-    typer.echo()
-    for line in lines:
-        typer.echo(printable(line))

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.table import Lines, plain
 from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
 if TYPE_CHECKING:
     from vision.inspection_values import Inspection
-    from vision.whatif import Change, Figure, Forecast, Sensitivity
+    from vision.whatif import Change
 
 
 def whatif(
@@ -72,10 +72,10 @@ def whatif(
                 if isinstance(forecast, NoFit):
                     typer.echo(f"not judged: {printable(forecast.text)}")
                 else:
-                    _show(forecast)
-                    _say(forecast, list(change.turns_rad) if asked else [name])
+                    show_forecast(forecast)
+                    say_outcome(forecast, list(change.turns_rad) if asked else [name])
             if not asked:
-                _show_sensitivities(tables)
+                show_sensitivities(tables)
             for file in contents:
                 typer.echo(f"picture: {printable(str((out or Path()) / file))}")
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
@@ -97,73 +97,3 @@ def _pictures(inspection: Inspection, changes: list[Change]) -> dict[str, bytes]
                 )
                 contents[f"{index + 1}-{plain_name}-turned.jpg"] = as_jpeg(drawn)
     return contents
-
-
-def _say(forecast: Forecast, names: list[str]) -> None:
-    from vision.whatif import outcome
-
-    lines = [f"{name}: {outcome(forecast, name)}" for name in names if outcome(forecast, name)]
-    typer.echo("".join(printable(line) + "\n" for line in lines))
-
-
-def _show(forecast: Forecast) -> None:
-    import numpy as np
-
-    rows = []
-    for each in forecast.cameras:
-        off = zip(np.degrees(each.off_rad), np.degrees(each.off_sigma_rad), strict=True)
-        rows.append(
-            (
-                printable(each.name),
-                each.aim,
-                *(f"{d:+.1f} +-{s:.1f}" for d, s in off),
-                f"{each.marks_now} > {each.marks_then}",
-                f"{_metres(each.nearest_now)} > {_metres(each.nearest_then)}",
-            )
-        )
-    heads = ("camera", "aim then", "pan off", "tilt off", "roll off deg", "marks", "nearest m")
-    typer.echo(plain(Lines(heads=heads, rows=tuple(rows))) + "\n")
-    heads = ("seam", "set anew", "gap now cm", "as set cm", "set anew cm", "overlap m", "moves cm")
-    seams = tuple(
-        (
-            printable(" - ".join(seam.between)),
-            seam.set_anew.verdict,
-            *(_centimetres(each) for each in (seam.now, seam.as_set, seam.set_anew)),
-            f"{_metres(seam.overlap_now)} > {_metres(seam.overlap_then)}",
-            _number(100 * seam.moved_m, 1),
-        )
-        for seam in forecast.seams
-    )
-    if seams:
-        typer.echo(plain(Lines(heads=heads, rows=seams)) + "\n")
-    for note in forecast.notes:
-        typer.echo(f"note: {printable(note)}")
-
-
-def _show_sensitivities(rows: tuple[Sensitivity, ...]) -> None:
-    if not rows:
-        return
-    typer.echo("how far apart the two views of a seam move, cm, the display staying as it is:\n")
-    seams = list(rows[0].moved_m)
-    heads = ("if the vehicle or a camera", *(printable(" - ".join(seam)) for seam in seams))
-    lines = tuple(
-        (printable(row.label), *(_number(100 * row.moved_m.get(s, float("nan")), 1) for s in seams))
-        for row in rows
-    )
-    typer.echo(plain(Lines(heads=heads, rows=lines), words=1))
-
-
-def _metres(figure: Figure) -> str:
-    return _number(figure.value_m, 2)
-
-
-def _centimetres(figure: Figure) -> str:
-    if figure.value_m != figure.value_m:
-        return "-"
-    return f"{100 * figure.value_m:.1f} +-{100 * figure.sigma_m:.1f}"
-
-
-def _number(value: float, digits: int) -> str:
-    if value != value:
-        return "-"
-    return "none" if value == float("inf") else f"{value:.{digits}f}"

@@ -20,8 +20,9 @@ from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
 from tests.accuracy.network import SAMPLE
+from vision.adjustment import adjust
 from vision.comparison import Comparison, Epoch, Shared, compare
-from vision.comparison.laying import lay_out
+from vision.comparison.laying import lay_out, same_laying
 from vision.comparison.page import comparison_page
 from vision.comparison.pair import build_pair
 from vision.comparison.search import noncentrality
@@ -29,6 +30,8 @@ from vision.comparison.words import sentences
 from vision.geometry import Pose
 from vision.job import Job
 from vision.job_file import job_from_text
+from vision.layout import planned_layout
+from vision.plan_fit import Points
 from vision.record import KeptCheck
 from vision.solver import NoFit
 
@@ -209,6 +212,39 @@ def test_a_few_marks_are_enough_and_say_so(job, still):
         assert np.degrees(camera.detectable_rad) < 1.5
 
 
+def test_a_later_job_with_fewer_strips(still):
+    """Two strips laid again for a quick look, under a job file of their own."""
+    first, second = still
+    strips = tuple(s for s in second.job.strips if s.name in ("front", "left"))
+    job = replace(second.job, strips=strips, marks=())
+    layout = planned_layout(job)
+    ids = set(layout.ids)
+    seen = tuple(_only(o, ids) for o in second.observations)
+    adjustment = adjust(job, layout, seen)
+    assert not isinstance(adjustment, NoFit)
+    taking_part = {camera.name for camera in adjustment.cameras}
+    observations = tuple(o for o in seen if o.name in taking_part)
+    few = replace(second, job=job, observations=observations, adjustment=adjustment)
+    result = compared((first, few))
+    assert named(result) == {}
+    # Of the rear camera's marks only the end of the left strip is there: too few.
+    assert {"front", "left"} <= {camera.name for camera in result.cameras}
+    assert {name for name, _ in result.not_compared} == {c.name for c in job.cameras} - taking_part
+
+
+def _only(observations, ids):
+    points = observations.points
+    rows = [row for row, mark_id in enumerate(points.ids) if mark_id in ids]
+    kept = Points(
+        ids=tuple(points.ids[row] for row in rows),
+        planned_m=points.planned_m[rows],
+        mark_sigma_m=points.mark_sigma_m[rows],
+        pixels_px=points.pixels_px[rows],
+        covariance_px2=points.covariance_px2[rows],
+    )
+    return replace(observations, points=kept)
+
+
 def test_one_camera_alone_cannot_tell_its_turn_from_a_lean(still):
     def only(epoch: Epoch) -> Epoch:
         return replace(epoch, observations=epoch.observations[:1])
@@ -217,6 +253,16 @@ def test_one_camera_alone_cannot_tell_its_turn_from_a_lean(still):
     assert np.degrees(front.detectable_rad) > 1.0
     (front,) = compared((only(still[0]), only(still[1])), Shared(untouched=True)).cameras
     assert np.degrees(front.detectable_rad) < 0.5
+
+
+def test_a_strip_that_is_planned_otherwise_counts_as_laid_anew(still):
+    first, second = still
+    strips = second.job.strips
+    longer = replace(strips[0], to_m=strips[0].to_m + np.array([0.5, 0]))
+    other = replace(second, job=replace(second.job, strips=(longer, *strips[1:])))
+    assert same_laying(first.job, other.job, strips[0].name) is False
+    assert same_laying(first.job, other.job, strips[1].name) is True
+    assert same_laying(first.job, other.job, "roof") is None
 
 
 def test_a_camera_that_is_not_in_both(still):

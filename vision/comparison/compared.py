@@ -43,9 +43,8 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         text = "no camera took part in both checks: " + "; ".join(f"{n}: {w}" for n, w in left_out)
         return NoFit(code="nothing-shared", text=text)
     names = [*(s.name for s in later.job.strips), *(m.name for m in later.job.marks)]
-    same = frozenset(
-        name for name in names if shared.keeps(name) and same_laying(baseline.job, later.job, name)
-    )
+    alike = {n: same_laying(baseline.job, later.job, n) for n in names if shared.keeps(n)}
+    same = frozenset(name for name, yes in alike.items() if yes)
     network = build_pair(epochs, same, shared.untouched)
     found = search(network, epochs)
     if isinstance(found, NoFit):
@@ -55,6 +54,7 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
         strips_moved=tuple(g.partition(" ")[2] for g in sorted(found.free) if g[:6] == "strip "),
+        planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
     )

@@ -23,6 +23,10 @@ FREED_SIGMA_M = 1.0
 """Of a strip or mark whose place one of the checks found to be other than stated."""
 
 
+PLANNED_M = 1e-6
+"""Planned places this near to each other are the same."""
+
+
 @dataclass(slots=True, kw_only=True)
 class Ground:
     """Unknowns of both layings as they are laid out; `sigma` grows with each that is added.
@@ -50,14 +54,25 @@ class Laid:
     slope: Array
 
 
-def same_laying(one: Job, other: Job, name: str) -> bool:
-    """Whether two jobs plan the strip or single mark `name` alike."""
-    first = {each.id: each.centre_m for each in planned_layout(one).points if _belongs(each, name)}
-    second = {
-        each.id: each.centre_m for each in planned_layout(other).points if _belongs(each, name)
-    }
-    common = set(first) & set(second)
-    return bool(common) and all(np.allclose(first[i], second[i], atol=1e-6) for i in common)
+def same_laying(one: Job, other: Job, name: str) -> bool | None:
+    """Whether two jobs plan the strip or single mark `name` alike; None where one lacks it."""
+    ends = [_planned(job, name) for job in (one, other)]
+    if ends[0] is None or ends[1] is None:
+        return None
+    places = [
+        {each.id: each.centre_m for each in planned_layout(job).points if _belongs(each, name)}
+        for job in (one, other)
+    ]
+    common = set(places[0]) & set(places[1])
+    same = all(np.allclose(places[0][i], places[1][i], atol=PLANNED_M) for i in common)
+    return same and bool(common) and np.allclose(ends[0], ends[1], atol=PLANNED_M)
+
+
+def _planned(job: Job, name: str) -> Array | None:
+    for strip in job.strips:
+        if strip.name == name:
+            return np.concatenate([strip.from_m, strip.to_m])
+    return next((mark.at_m for mark in job.marks if mark.name == name), None)
 
 
 def lay_out(

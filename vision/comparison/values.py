@@ -121,14 +121,16 @@ class SeamChange:
 class Comparison:
     """What changed between two checks.
 
-    `strips_moved` were said to lie where they lay, and do not. `not_compared` holds each camera
-    that cannot be compared, and why. `variance_factor` is that of the joint network.
+    `strips_moved` were said to lie where they lay, and do not. `planned_otherwise` were said so,
+    but the two jobs plan them differently: they count as laid anew. `not_compared` holds each
+    camera that cannot be compared, and why. `variance_factor` is that of the joint network.
     """
 
     cameras: tuple[CameraChange, ...]
     vehicle: VehicleChange
     seams: tuple[SeamChange, ...] = ()
     strips_moved: tuple[str, ...] = ()
+    planned_otherwise: tuple[str, ...] = ()
     not_compared: tuple[tuple[str, str], ...] = ()
     variance_factor: float = 1.0
 

@@ -33,6 +33,10 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
         f"{100 * camera.detectable_m:.1f} cm would have been seen"
         for camera in still
     ]
+    lines += [
+        f"{name}: the two jobs plan it differently, so it is taken as laid anew"
+        for name in result.planned_otherwise
+    ]
     lines += [f"{name}: not compared, {why}" for name, why in result.not_compared]
     return lines
 
