@@ -121,6 +121,17 @@ def test_nothing_is_named_where_nothing_changed(check, tmp_path):
     assert "changed" not in ran.output
 
 
+def test_a_job_is_compared_as_its_pictures_are_now(check, tmp_path):
+    path = tmp_path / "record.sqlite"
+    files.rescue_record(path, [check])
+    before = path.read_bytes()
+    ran = run(JOB, "--record", path, "--untouched")
+    assert ran.exit_code == 0, ran.output
+    assert ran.output.count("no change since 3 March 2026") == 4
+    # Comparing keeps nothing.
+    assert path.read_bytes() == before
+
+
 def test_what_cannot_be_compared_is_not_judged(check, tmp_path):
     def unseen(entry):
         entry["plan_fit"] = None
