@@ -37,6 +37,7 @@ from vision.solver import NoFit
 
 DAY = date(2026, 3, 3)
 ALL = frozenset({"all"})
+KEPT = Shared(not_relaid=ALL)
 STILL = Between(relaid=False)
 
 
@@ -57,7 +58,7 @@ def still(job: Job) -> tuple[Epoch, Epoch]:
     return two_checks(job, STILL)
 
 
-def compared(checks: tuple[Epoch, Epoch], shared: Shared = Shared(not_relaid=ALL)) -> Comparison:  # noqa: B008
+def compared(checks: tuple[Epoch, Epoch], shared: Shared = KEPT) -> Comparison:
     found = compare(*checks, shared)
     assert isinstance(found, Comparison)
     return found

@@ -8,8 +8,8 @@ check a camera stands at S (C + shift) and looks along turn R S^-1.
 
 Columns: for each camera six steps of its pose and eight of its lens; for each camera in both checks
 three of its shift and three of its turn; six of the stance (place, then rotation vector in ground
-coordinates); then the ground's unknowns. Shifts, turns and moved strips are held at zero unless
-they are among what is free.
+coordinates); then the ground's unknowns. A shift, a turn and the move of a strip's ends are groups:
+each is held by a prior of what it gives by itself, unless it is free.
 
 Sharing is what makes a comparison sharp: from one picture an off-centre lens and a turned camera
 look almost alike, but the same lens in both pictures cancels.

@@ -92,7 +92,7 @@ def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
         return solution
     found = Found(network=network, free=free, solution=solution)
     _hold_again(found)
-    count = len(network.groups())
+    count, tried = len(network.groups()), {found.free}
     while len(found.free) < count:
         found.tests = _tests(found)
         held = {g: t.p_value for g, t in found.tests.items() if g not in found.free}
@@ -104,6 +104,10 @@ def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
             return found
         found.free, found.solution = found.free | {worst}, following
         _hold_again(found, but=worst)
+        # Two explanations that take turns would go on for ever: the later one stands.
+        if found.free in tried:
+            break
+        tried.add(found.free)
     found.tests = _tests(found)
     return found
 

@@ -78,28 +78,18 @@ def read_record(path: Path | str) -> Record:
     """
     path = Path(path)
     _is_a_record(path)
+    rows, whole = _rows(path)
     checks: dict[int, KeptCheck] = {}
     lost: set[int] = set()
-    whole = True
-    try:
-        with contextlib.closing(_opened(path, for_reading=True)) as base:
-            # Without its header's marks a file may be a record whose first page is damaged.
-            for number, *row in base.execute("SELECT * FROM checks ORDER BY number"):
-                _sorted_in(int(number), row, checks, lost)
-            whole = str(base.execute("PRAGMA quick_check(1)").fetchone()[0]) == "ok"
-    except sqlite3.OperationalError as error:
-        if "no such table" not in str(error) or path.stat().st_size > salvage.PAGE_SIZE:
-            whole = _explained(path, error)
-    except sqlite3.DatabaseError:
-        whole = False
+    _sort(rows, checks, lost)
     if not whole or lost:
-        for number, salvaged in salvage.rows(path.read_bytes()):
-            if number not in checks:
-                _sorted_in(number, salvaged[1:], checks, lost)
+        _sort([(n, row[1:]) for n, row in salvage.rows(path.read_bytes())], checks, lost)
         if not checks:
             raise BadInputError([_damaged(path, "a damaged file of which nothing can be read")])
-    lost = {each for each in lost if 0 < each < max(checks, default=0) + 1000} - set(checks)
-    lost |= set(range(1, max(checks, default=0))) - set(checks)
+    last = max(checks, default=0)
+    # Numbers follow one another, so a gap is a lost check; a page that is not ours names any.
+    missing = {n for n in range(1, last + len(lost) + 1) if n not in checks}
+    lost = {n for n in missing if n < last or n in lost}
     ordered = tuple(checks[number] for number in sorted(checks))
     if whole and not lost:
         return Record(checks=ordered)
@@ -109,14 +99,34 @@ def read_record(path: Path | str) -> Record:
     return Record(checks=ordered, faults=(_damaged(path, found),))
 
 
-def _sorted_in(
-    number: int, row: Sequence[object], checks: dict[int, KeptCheck], lost: set[int]
+def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
+    """Every row that SQLite itself hands out, and whether the file is whole."""
+    rows: list[tuple[int, Sequence[object]]] = []
+    try:
+        with contextlib.closing(_opened(path, for_reading=True)) as base:
+            for number, *row in base.execute("SELECT * FROM checks ORDER BY number"):
+                rows.append((int(number), row))
+            whole = str(base.execute("PRAGMA quick_check(1)").fetchone()[0]) == "ok"
+    except sqlite3.OperationalError as error:
+        if any(word in str(error) for word in ("locked", "busy", "unable to open")):
+            raise _unusable(path, error) from None
+        # A record that was made and never added to has no table yet, and no page.
+        whole = "no such table" in str(error) and path.stat().st_size == 0
+    except sqlite3.DatabaseError:
+        whole = False
+    return rows, whole
+
+
+def _sort(
+    rows: Sequence[tuple[int, Sequence[object]]], checks: dict[int, KeptCheck], lost: set[int]
 ) -> None:
-    check = check_of(number, row)
-    if check is None:
-        lost.add(number)
-    else:
-        checks[number] = check
+    """Sort rows into checks as they were written, and the numbers of those that are not."""
+    for number, row in rows:
+        check = check_of(number, row)
+        if check is not None:
+            checks.setdefault(number, check)
+        elif number > 0:
+            lost.add(number)
 
 
 def _opened(path: Path, *, for_reading: bool = False) -> sqlite3.Connection:
@@ -174,13 +184,6 @@ def _is_a_record(path: Path) -> None:
     # Without those signs it may still be a record whose first page is damaged.
     if not any(check_of(number, row[1:]) for number, row in salvage.rows(path.read_bytes())):
         raise _bad(path, "no record of checks", EXPECTED, "name the record")
-
-
-def _explained(path: Path, error: sqlite3.OperationalError) -> bool:
-    """False where an error means damage; raises for what is no damage, such as a lock."""
-    if any(word in str(error) for word in ("locked", "busy", "unable to open")):
-        raise _unusable(path, error) from None
-    return False
 
 
 @contextlib.contextmanager
