@@ -15,12 +15,14 @@ import argparse
 import os
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from tests.accuracy.network import (
     HEIGHT,
@@ -41,7 +43,7 @@ from vision.comparison.pair import ARM_M
 from vision.geometry import Array, Pose
 from vision.job import Job
 from vision.job_file import job_from_text
-from vision.layout import planned_layout
+from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Points, fit_plan
 from vision.solver import NoFit
@@ -118,7 +120,15 @@ def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Tru
     return after
 
 
-def _points(job, layout, pose, truth, camera, most, rng) -> Points:  # type: ignore[no-untyped-def]
+def _points(
+    job: Job,
+    layout: Layout,
+    pose: Pose,
+    truth: Truth,
+    camera: str,
+    most: int,
+    rng: np.random.Generator,
+) -> Points:
     """The marks a camera sees, measured with noise; at most so many of them, spread out."""
     lens, places = truth.lenses[camera], np.array(list(truth.places.values()))
     pixels = lens.project(pose.transform(places))
@@ -171,7 +181,13 @@ class Tally:
         self.over_sigma.setdefault(kind, []).extend(np.ravel(values).tolist())
 
 
-def run_pairs(job: Job, count: int, rng: np.random.Generator, draw, shared: Shared) -> Tally:  # type: ignore[no-untyped-def]
+def run_pairs(
+    job: Job,
+    count: int,
+    rng: np.random.Generator,
+    draw: Callable[[np.random.Generator], Between],
+    shared: Shared,
+) -> Tally:
     """Compare `count` pairs, each with what `draw` puts between its checks."""
     tally = Tally()
     while sum(tally.said.values()) < count:
@@ -192,9 +208,7 @@ def run_pairs(job: Job, count: int, rng: np.random.Generator, draw, shared: Shar
 def _measure(
     tally: Tally, result: Comparison, between: Between, truth: Truth, after: Truth
 ) -> None:
-    named = {camera.name for camera in result.changed}
-    if result.strips_moved:
-        named |= set(result.strips_moved)
+    named = {camera.name for camera in result.changed} | set(result.strips_moved)
     seen_from = {camera.name: camera.detectable_rad for camera in result.cameras}
     tally.detectable_deg += [float(np.degrees(each)) for each in seen_from.values()]
     if not between.camera:
@@ -246,13 +260,11 @@ def _turned(job: Job, rng: np.random.Generator, **others: object) -> Between:
     name = job.cameras[int(rng.integers(len(job.cameras)))].name
     turn = TURN_RAD * _unit(rng)
     arm = rng.uniform(0, ARM_M) * _unit(rng)
-    return Between(camera=name, turn=turn, arm_m=arm, **others)  # type: ignore[arg-type]
+    return Between(camera=name, turn=turn, arm_m=arm, **others)
 
 
 def lowered(rng: np.random.Generator) -> Between:
     """A vehicle that rides lower and leans: within what is taken for ordinary."""
-    from scipy.spatial.transform import Rotation
-
     lean = rng.normal(0, np.radians(1.0), 2)
     R = Rotation.from_rotvec([*lean, 0.0]).as_matrix()
     return Between(stance=Pose(R=R, t_m=np.array([0, 0, rng.normal(0, 0.03)])))
