@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -37,6 +37,13 @@ def check(
         bool,
         typer.Option("--no-blend", help="Cut the top view at the seams, which shows every gap."),
     ] = False,
+    record: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Keep this check in the record FILE (SQLite) as well."),
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="The same, in seamtrue-record.sqlite beside the job.")
+    ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
@@ -49,11 +56,18 @@ def check(
         from cli.table import show
         from vision import files
         from vision.inspection import inspect
+        from vision.record import kept_check
         from vision.report import report_html
         from vision.result import result_of
         from vision.topview import top_view
 
         folder = out if out is not None else job_file.parent / REPORT_FOLDER
+        if keep and record is None:
+            record = job_file.parent / files.RECORD_NAME
+        if record is not None:
+            # Before anybody waits for an inspection that could then not be kept.
+            files.record_ready(record)
+            texts = files.read_job_texts(job_file)
         with _progress() as progress:
             progress("reading the job and its pictures")
             job, pictures = files.read_inspection_input(job_file)
@@ -76,10 +90,20 @@ def check(
                 "top-view.png": from_above,
             }
             files.write_all(folder, contents)
+            if record is not None:
+                kept = kept_check(job_file.name, texts, pictures, result, taken=_now())
+                number = files.add_to_record(record, kept)
         with reader_may_leave():
             show(result)
             typer.echo(f"report: {printable(str(folder / 'report.html'))}")
+            if record is not None:
+                typer.echo(f"kept as check {number} in {printable(str(record))}")
         raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
+
+
+def _now() -> str:
+    """The time here, with its offset from UTC, to the second."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
 @contextmanager

@@ -263,6 +263,7 @@ def _judged(found: _Findings) -> Inspection:
         ),
         warnings=_warnings(found),
         variance_factor=_variance_factor(adjustment),
+        adjustment=None if isinstance(adjustment, NoFit) else adjustment,
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from vision.geometry import Array, frozen_array
 
 if TYPE_CHECKING:
-    from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
+    from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip, Adjustment
     from vision.job import Camera, Job
     from vision.picture import Picture
     from vision.plan_fit import PlanFit
@@ -136,7 +136,7 @@ class Inspection:
     """Everything that was found about a job.
 
     `variance_factor` is that of the joint adjustment, near 1 when the stated sigmas are right; None
-    where there was no adjustment or nothing to spare.
+    where there was no adjustment or nothing to spare. `adjustment` is all of it, for predictions.
     """
 
     job: Job
@@ -148,3 +148,4 @@ class Inspection:
     seams: tuple[InspectedSeam, ...] = ()
     warnings: tuple[str, ...] = field(default=())
     variance_factor: float | None = None
+    adjustment: Adjustment | None = None
