@@ -2,9 +2,9 @@
 
 Point membership alone, nothing of the rooms under test: each pixel is a grid of FINE x FINE cells,
 each cell near an edge is asked at FINE x FINE jittered places, and the blur is applied to the cells
-before they are summed to pixels. A near-upright edge is then misplaced by less than .001 px, and
-the blur is that of a lens before a sensor, not of a picture after one. The cameras are those of
-`tests.scenes`.
+before they are summed to pixels. An edge is then misplaced by some .006 px in one row of pixels, at
+random from row to row, so by less than .001 px over a mark; and the blur is that of a lens before a
+sensor, not of a picture after one. The cameras are those of `tests.scenes`.
 """
 
 from __future__ import annotations

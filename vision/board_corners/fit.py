@@ -31,7 +31,7 @@ from vision.picture import Grey
 FIRST_SHARE = 0.42
 """Of the way to the neighbouring corners, before the blur is known."""
 
-WIDEST_SHARE = 0.85
+WIDEST_SHARE, OUTER_SHARE = 0.85, 0.4
 CLEAR_OF_BLUR = 2.2
 """Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
 
@@ -273,8 +273,10 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     frame = np.stack([across, down], axis=-1)
     flat = np.abs(np.linalg.det(frame)) < 1e-6
     frame = np.where(flat[:, None, None], np.eye(2), frame)
-    share = np.abs(np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative))
-    weight = ((share <= shares[:, None]).all(axis=-1) & inside).astype(np.float64)
+    share = np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative)
+    least, most = _bounds(grid, shares)
+    close = ((share >= least[:, None]) & (share <= most[:, None])).all(axis=-1)
+    weight = (close & inside).astype(np.float64)
     # Every window's own pixels first, so that what no window needs can be cut off.
     order = np.argsort(-weight, axis=1, kind="stable")[:, : int(weight.sum(axis=1).max())]
     weight, values = (np.take_along_axis(each, order, axis=1) for each in (weight, values))
@@ -288,6 +290,19 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
         values=values.astype(np.float64),
         bend=_bends(grid, across, down),
     )
+
+
+def _bounds(grid: Array, shares: Array) -> tuple[Array, Array]:
+    """Ends (n, 2) of windows along rows and columns: less far outwards from the outer corners.
+
+    Many boards are cut or framed within their outer squares.
+    """
+    ends = []
+    row, column = (each.ravel() for each in np.indices(grid.shape[:2]))
+    for outer_column, outer_row in ((0, 0), (grid.shape[1] - 1, grid.shape[0] - 1)):
+        outer = np.stack([column == outer_column, row == outer_row], axis=-1)
+        ends.append(np.where(outer, np.minimum(shares, OUTER_SHARE), shares))
+    return -ends[0], ends[1]
 
 
 def _bends(grid: Array, across: Array, down: Array) -> Array:
