@@ -39,8 +39,8 @@ def drawn(
     # No two in one line or column: an upright edge would else fall on thirds of a pixel only.
     ways = [((each - 6) / 13, ((5 * each) % 13 - 6) / 13) for each in range(13)]
     whole = np.mgrid[: lens.height, : lens.width].astype(float)
-    picture = _seen(lens, board, pose, whole, shadow, outer)
-    # Away from the panel the wall is smooth, and one ray a pixel does.
+    # Away from the panel there is only the wall; a shadow ends at the box too.
+    picture = np.full(whole.shape[1:], 110.0)
     top, bottom, left, right = _panel_box(lens, board, pose)
     v, u = near = whole[:, top:bottom, left:right]
     total = np.zeros(near.shape[1:])

@@ -37,7 +37,7 @@ LEAST_SIGNED = 0.8
 MOST_BESIDE = 0.6
 """Share of a line beside the grid that chance saddles fill; more is a board of another size."""
 
-MOST_GRIDS = 4
+MOST_GRIDS = 2
 ROUNDS = 3
 
 
