@@ -28,6 +28,7 @@ import numpy as np
 from tests.accuracy.rendering import (
     BASELINE_EYE,
     Box,
+    Grid,
     Shadow,
     asphalt,
     cells,
@@ -189,9 +190,10 @@ def fisher_limit(scene: Scene, blur_px: float, noise: float, seed: int) -> Array
     """Smallest covariance (2, 2), px^2, of an unbiased centre."""
     box = scene.box()
     assert box is not None
+    grid = Grid.over(EYE, box)
 
     def picture(of: Scene, blur: float = blur_px) -> Array:
-        drawn = cells(EYE, of.levels, box, np.random.default_rng(seed))
+        drawn = cells(grid, of.levels, np.random.default_rng(seed))
         return exposed(drawn, blur).ravel()
 
     def slope(step: float, **fields: tuple[object, object]) -> Array:
@@ -256,7 +258,7 @@ def run(
         blur, noise = rng.uniform(0.6, 1.0), rng.uniform(2.0, 4.0)
         box = scene.box()
         assert box is not None
-        pixels = exposed(cells(EYE, scene.levels, box, rng), blur)
+        pixels = exposed(cells(Grid.over(EYE, box), scene.levels, rng), blur)
         limit = fisher_limit(scene, blur, noise, index) if index < given.limits else None
         for condition, figures in zip(conditions, all_figures, strict=True):
             grey = np.full(EYE.size[::-1], 92, dtype=np.uint8)
