@@ -29,22 +29,23 @@ def drawn(
     pose: Pose,
     rng: np.random.Generator,
     shadow: tuple[float, float, float] | None = None,
+    outer: float = 1.0,
 ) -> Grey:
     """A picture of the board on a grey wall: 13 rays a pixel, blur, noise of 2 grey levels.
 
     `shadow` (angle, offset, share): where x cos(angle) + y sin(angle) > offset on the board's plane
-    only this share of the light is left.
+    only this share of the light is left. `outer`: width of the outermost squares, in squares.
     """
     # No two in one line or column: an upright edge would else fall on thirds of a pixel only.
     ways = [((each - 6) / 13, ((5 * each) % 13 - 6) / 13) for each in range(13)]
     whole = np.mgrid[: lens.height, : lens.width].astype(float)
-    picture = _seen(lens, board, pose, whole, shadow)
-    # Away from the panel the wall is smooth, and one ray a pixel does.
+    # Away from the panel there is only the wall; a shadow ends at the box too.
+    picture = np.full(whole.shape[1:], 110.0)
     top, bottom, left, right = _panel_box(lens, board, pose)
     v, u = near = whole[:, top:bottom, left:right]
     total = np.zeros(near.shape[1:])
     for du, dv in ways:
-        total += _seen(lens, board, pose, np.stack([v + dv, u + du]), shadow)
+        total += _seen(lens, board, pose, np.stack([v + dv, u + du]), shadow, outer)
     picture[top:bottom, left:right] = total / len(ways)
     blurred = gaussian_filter(picture, 0.6) + rng.normal(0, 2, picture.shape)
     return np.round(np.clip(blurred, 0, 255)).astype(np.float32)
@@ -56,6 +57,7 @@ def _seen(
     pose: Pose,
     at: Array,
     shadow: tuple[float, float, float] | None,
+    outer: float,
 ) -> Array:
     """Levels where the rays of pixels `at` (2, ...), row and column, meet the board's plane."""
     rays = lens.unproject(np.stack([at[1], at[0]], axis=-1)) @ pose.R
@@ -64,7 +66,7 @@ def _seen(
         reach = -place[2] / rays[..., 2]
         x = place[0] + reach * rays[..., 0]
         y = place[1] + reach * rays[..., 1]
-        levels = _shade(board, x, y, reach)
+        levels = _shade(board, x, y, reach, outer)
         if shadow is not None:
             beyond = x * np.cos(shadow[0]) + y * np.sin(shadow[0]) > shadow[1]
             levels = np.where(beyond, levels * shadow[2], levels)
@@ -84,12 +86,14 @@ def _panel_box(lens: Lens, board: Board, pose: Pose) -> tuple[int, int, int, int
     return int(top), int(bottom), int(left), int(right)
 
 
-def _shade(board: Board, x: Array, y: Array, reach: Array) -> Array:
-    column = np.floor(np.nan_to_num(x) / board.square_m + 0.5 * (board.columns + 1))
-    row = np.floor(np.nan_to_num(y) / board.square_m + 0.5 * (board.rows + 1))
+def _shade(board: Board, x: Array, y: Array, reach: Array, outer: float) -> Array:
+    across = np.nan_to_num(x) / board.square_m + 0.5 * (board.columns + 1)
+    down = np.nan_to_num(y) / board.square_m + 0.5 * (board.rows + 1)
+    column, row = np.floor(across), np.floor(down)
     in_columns = (column >= -1) & (column <= board.columns + 1)
     on_panel = (reach > 0) & in_columns & (row >= -1) & (row <= board.rows + 1)
-    inside = (column >= 0) & (column <= board.columns) & (row >= 0) & (row <= board.rows)
+    inside = (across >= 1 - outer) & (across < board.columns + outer)
+    inside &= (down >= 1 - outer) & (down < board.rows + outer)
     dark = on_panel & inside & ((row + column) % 2 == 0)
     return np.where(dark, 40.0, np.where(on_panel, 210.0, 110.0))
 

@@ -27,6 +27,7 @@ import numpy as np
 from tests.accuracy.rendering import (
     BASELINE_EYE,
     Box,
+    Grid,
     Shadow,
     asphalt,
     cells,
@@ -167,7 +168,7 @@ def picture(scene: Scene, blur: float, noise: float, rng: np.random.Generator) -
     u, v = np.meshgrid(np.arange(EYE.size[0]), np.arange(EYE.size[1]))
     x, y = EYE.ground(u.astype(float), v.astype(float))
     whole = scene.levels(x, y)
-    fine = exposed(cells(EYE, scene.levels, box, rng), blur)
+    fine = exposed(cells(Grid.over(EYE, box), scene.levels, rng), blur)
     whole[box.top : box.bottom, box.left : box.right] = fine
     return developed(whole, noise, 85, rng)
 
@@ -180,12 +181,13 @@ def corner_limit(scene: Scene, corner: Array, blur: float, noise: float) -> floa
     box = Box.round_points(rim, 2.0, EYE.size)
     assert box is not None
     saddle = Saddle(scene=scene, corner=(float(corner[0]), float(corner[1])))
+    grid = Grid.over(EYE, box)
     u, v = np.meshgrid(np.arange(box.left, box.right), np.arange(box.top, box.bottom))
     s, q = saddle.place(*EYE.ground(u.astype(float), v.astype(float)))
     own = (np.abs(s) < scene.square_m) & (np.abs(q) < scene.square_m)
 
     def seen(of: Saddle, blur_px: float = blur) -> Array:
-        drawn = cells(EYE, of.levels, box, np.random.default_rng(1))
+        drawn = cells(grid, of.levels, np.random.default_rng(1))
         return np.asarray(exposed(drawn, blur_px)[own])
 
     axes = np.stack(
@@ -300,12 +302,13 @@ def run(column: Column, pictures: int, rows: dict[str, Finder]) -> dict[str, str
             at = [np.array([a, b]) for a in (-3.0, 0.0, 3.0) for b in (-2.0, 0.0, 2.0)]
             each = [corner_limit(scene, corner, blur, noise) for corner in at]
             limits.append(np.sqrt(np.mean(np.square(each))))
-    out = {
-        name: f"{len(each)} {np.median(each) if each else np.nan:.3f} "
-        f"{1e3 * np.median(seconds[name]):.0f} ms"
-        for name, each in errors.items()
-    }
+    out = {name: _cell(errors[name], seconds[name]) for name in rows}
     return {**out, "Cramer-Rao limit": f"{np.median(limits):.3f}" if limits else "-"}
+
+
+def _cell(errors: list[float], seconds: list[float]) -> str:
+    median = f"{np.median(errors):.3f}" if errors else "-"
+    return f"{len(errors)} {median} {1e3 * np.median(seconds):.0f} ms"
 
 
 def main() -> None:

@@ -2,9 +2,9 @@
 
 Point membership alone, nothing of the rooms under test: each pixel is a grid of FINE x FINE cells,
 each cell near an edge is asked at FINE x FINE jittered places, and the blur is applied to the cells
-before they are summed to pixels. A near-upright edge is then misplaced by less than .001 px, and
-the blur is that of a lens before a sensor, not of a picture after one. The cameras are those of
-`tests.scenes`.
+before they are summed to pixels. An edge is then misplaced by some .006 px in one row of pixels, at
+random from row to row, so by less than .001 px over a mark; and the blur is that of a lens before a
+sensor, not of a picture after one. The cameras are those of `tests.scenes`.
 """
 
 from __future__ import annotations
@@ -52,23 +52,40 @@ class Box:
         return cls(left=int(low[0]), top=int(low[1]), right=int(high[0]), bottom=int(high[1]))
 
 
-def cells(eye: Eye, levels: Levels, box: Box, rng: np.random.Generator) -> Array:
-    """Levels of the cells of a box and its surroundings, FINE times as many each way."""
-    width = (box.right - box.left + 2 * REACH_PX) * FINE
-    height = (box.bottom - box.top + 2 * REACH_PX) * FINE
-    u = box.left - REACH_PX - 0.5 + (np.arange(width) + 0.5) / FINE
-    v = box.top - REACH_PX - 0.5 + (np.arange(height) + 0.5) / FINE
-    u, v = np.meshgrid(u, v)
-    out = levels(*eye.ground(u, v))
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """Cells of a box and its surroundings: their middles in the picture and on the ground."""
+
+    eye: Eye
+    u: Array
+    v: Array
+    x: Array
+    y: Array
+
+    @classmethod
+    def over(cls, eye: Eye, box: Box) -> Grid:
+        """FINE times as many cells as pixels, each way."""
+        width = (box.right - box.left + 2 * REACH_PX) * FINE
+        height = (box.bottom - box.top + 2 * REACH_PX) * FINE
+        u = box.left - REACH_PX - 0.5 + (np.arange(width) + 0.5) / FINE
+        v = box.top - REACH_PX - 0.5 + (np.arange(height) + 0.5) / FINE
+        u, v = np.meshgrid(u, v)
+        x, y = eye.ground(u, v)
+        return cls(eye=eye, u=u, v=v, x=x, y=y)
+
+
+def cells(grid: Grid, levels: Levels, rng: np.random.Generator) -> Array:
+    """Levels of a grid's cells, those near an edge the mean of many samples."""
+    out = levels(grid.x, grid.y)
     dark, bright = cv2.erode(out, np.ones((3, 3))), cv2.dilate(out, np.ones((3, 3)))
     rows, columns = np.nonzero(bright - dark > 4.0)
-    grid = np.stack(np.meshgrid(np.arange(FINE), np.arange(FINE)), axis=-1).reshape(-1, 2)
+    strata = np.stack(np.meshgrid(np.arange(FINE), np.arange(FINE)), axis=-1).reshape(-1, 2)
     for part in np.array_split(np.arange(len(rows)), max(1, len(rows) // 40_000)):
         jitter = rng.uniform(0, 1, (len(part), FINE**2, 2))
-        inside = ((grid + jitter) / FINE - 0.5) / FINE
+        inside = ((strata + jitter) / FINE - 0.5) / FINE
         at = rows[part], columns[part]
-        places = u[at][:, None] + inside[..., 0], v[at][:, None] + inside[..., 1]
-        out[at] = levels(*eye.ground(*places)).mean(axis=1)
+        places = grid.u[at][:, None] + inside[..., 0], grid.v[at][:, None] + inside[..., 1]
+        out[at] = levels(*grid.eye.ground(*places)).mean(axis=1)
     return out
 
 

@@ -31,7 +31,7 @@ from vision.picture import Grey
 FIRST_SHARE = 0.42
 """Of the way to the neighbouring corners, before the blur is known."""
 
-WIDEST_SHARE = 0.85
+WIDEST_SHARE, OUTER_SHARE = 0.85, 0.4
 CLEAR_OF_BLUR = 2.2
 """Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
 
@@ -47,6 +47,9 @@ LEAST_SIGMA_PX = 0.02
 
 BLURS_PX = (0.3, 6.0)
 STEPS = 14
+MOST_DAMPING = 1e3
+"""Of the normal matrix scaled to ones: past it steps are too short to matter."""
+
 DONE_PX = 1e-3
 """Steps end when no corner moves further."""
 
@@ -59,6 +62,9 @@ contrast."""
 
 FAINT_SHARE = 0.1
 """Of the board's usual contrast: a deep shadow leaves more."""
+
+MOST_SUSPECT = 0.6
+"""Share of a board that a shadow's edge may cross; more is no board."""
 
 SHADOW_GAIN = 0.7
 """A shadow is believed where it leaves less than this share of the misfit."""
@@ -123,7 +129,7 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     plain, cost = _levenberg(windows, start)
     corners = _answer(windows, plain, cost, better)
     suspect = np.flatnonzero(_suspect(corners))
-    if not len(suspect) or len(suspect) == len(plain):
+    if not len(suspect) or len(suspect) > MOST_SUSPECT * len(plain):
         return _believed(corners)
     shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
     for _ in range(2):
@@ -214,35 +220,51 @@ def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
     return windows, p
 
 
-def _levenberg(windows: _Windows, p: Array) -> tuple[Array, Array]:
-    """Damped Gauss-Newton of all corners at once from `p` (n, k): the last values and costs."""
-    weight, values, unknowns = windows.weight, windows.values, p.shape[1]
+def _levenberg(windows: _Windows, start: Array) -> tuple[Array, Array]:
+    """Damped Gauss-Newton of all corners at once from `start` (n, k): the last values and costs.
+
+    Corners that are done, or that no step betters, drop out.
+    """
+    unknowns = start.shape[1]
+    whole, costs = start.copy(), np.zeros(len(start))
+    going, some, p = np.arange(len(start)), windows, start
     damping = np.full(len(p), 1e-3)
-    model, J = saddle(p, windows.offset, windows.bend)
-    cost = (weight * (values - model) ** 2).sum(axis=1)
+    model, J = saddle(p, some.offset, some.bend)
+    cost = (some.weight * (some.values - model) ** 2).sum(axis=1)
+    costs[:] = cost
     for _ in range(STEPS * (1 if unknowns == PLAIN else 2)):
-        weighted = J * weight[..., None]
-        normal = weighted.transpose(0, 2, 1) @ J
-        gradient = np.einsum("nka,nk->na", weighted, values - model)
-        scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-9))
-        scaled = normal / scale[:, :, None] / scale[:, None, :]
-        scaled += np.eye(unknowns) * (damping[:, None, None] + 1e-9)
-        step = np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale
+        step = _step(J, some.weight, some.values - model, damping)
         trial = p + step
         trial[:, BLUR] = np.clip(trial[:, BLUR], *BLURS_PX)
         if unknowns == SHADED:
             trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *BLURS_PX)
-        moved, slopes = saddle(trial, windows.offset, windows.bend)
-        cost_then = (weight * (values - moved) ** 2).sum(axis=1)
+        moved, slopes = saddle(trial, some.offset, some.bend)
+        cost_then = (some.weight * (some.values - moved) ** 2).sum(axis=1)
         better = cost_then < cost
         p = np.where(better[:, None], trial, p)
         model = np.where(better[:, None], moved, model)
         J = np.where(better[:, None, None], slopes, J)
         cost = np.where(better, cost_then, cost)
         damping = np.clip(np.where(better, damping * 0.2, damping * 8), 1e-9, 1e6)
-        if (np.linalg.norm(step[:, CENTRE], axis=-1) < DONE_PX).all():
+        whole[going], costs[going] = p, cost
+        on = (np.linalg.norm(step[:, CENTRE], axis=-1) > DONE_PX) & (damping < MOST_DAMPING)
+        if not on.any():
             break
-    return p, cost
+        if on.mean() < 0.7:
+            going, some, p, cost = going[on], some.chosen(np.flatnonzero(on)), p[on], cost[on]
+            model, J, damping = model[on], J[on], damping[on]
+    return whole, costs
+
+
+def _step(J: Array, weight: Array, rest: Array, damping: Array) -> Array:
+    """Damped steps (n, k) for what is left, `rest` (n, m)."""
+    weighted = J * weight[..., None]
+    normal = weighted.transpose(0, 2, 1) @ J
+    gradient = np.einsum("nka,nk->na", weighted, rest)
+    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-9))
+    scaled = normal / scale[:, :, None] / scale[:, None, :]
+    scaled += np.eye(J.shape[2]) * (damping[:, None, None] + 1e-9)
+    return np.asarray(np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale)
 
 
 def _shares(grid: Array, blur_px: float) -> Array:
@@ -273,8 +295,10 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     frame = np.stack([across, down], axis=-1)
     flat = np.abs(np.linalg.det(frame)) < 1e-6
     frame = np.where(flat[:, None, None], np.eye(2), frame)
-    share = np.abs(np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative))
-    weight = ((share <= shares[:, None]).all(axis=-1) & inside).astype(np.float64)
+    share = np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative)
+    least, most = _bounds(grid, shares)
+    close = ((share >= least[:, None]) & (share <= most[:, None])).all(axis=-1)
+    weight = (close & inside).astype(np.float64)
     # Every window's own pixels first, so that what no window needs can be cut off.
     order = np.argsort(-weight, axis=1, kind="stable")[:, : int(weight.sum(axis=1).max())]
     weight, values = (np.take_along_axis(each, order, axis=1) for each in (weight, values))
@@ -288,6 +312,19 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
         values=values.astype(np.float64),
         bend=_bends(grid, across, down),
     )
+
+
+def _bounds(grid: Array, shares: Array) -> tuple[Array, Array]:
+    """Ends (n, 2) of windows along rows and columns: less far outwards from the outer corners.
+
+    Many boards are cut or framed within their outer squares.
+    """
+    ends = []
+    row, column = (each.ravel() for each in np.indices(grid.shape[:2]))
+    for outer_column, outer_row in ((0, 0), (grid.shape[1] - 1, grid.shape[0] - 1)):
+        outer = np.stack([column == outer_column, row == outer_row], axis=-1)
+        ends.append(np.where(outer, np.minimum(shares, OUTER_SHARE), shares))
+    return -ends[0], ends[1]
 
 
 def _bends(grid: Array, across: Array, down: Array) -> Array:

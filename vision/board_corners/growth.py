@@ -37,7 +37,7 @@ LEAST_SIGNED = 0.8
 MOST_BESIDE = 0.6
 """Share of a line beside the grid that chance saddles fill; more is a board of another size."""
 
-MOST_GRIDS = 4
+MOST_GRIDS = 2
 ROUNDS = 3
 
 
@@ -241,7 +241,10 @@ def _spacing(grid: Array, row: int, column: int, place: Array) -> float:
 
 
 def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
-    """Median contrast of a grid's squares in log grey; 0 where they do not alternate."""
+    """Contrast of a grid's squares in log grey along its faintest line; 0 where none alternate.
+
+    A grid laid one line too far has a line with no squares.
+    """
     if not np.isfinite(grid).all():
         return 0.0
     across, down = (each.reshape(grid.shape) for each in steps(grid))
@@ -254,4 +257,5 @@ def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
     way = np.sign(np.median(signed))
     if (signed * way > 0).mean() < LEAST_SIGNED:
         return 0.0
-    return float(np.median(signed * way))
+    lines = [np.median(signed * way, axis=axis).min() for axis in (0, 1)]
+    return max(float(min(lines)), 0.0)

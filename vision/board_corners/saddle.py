@@ -16,6 +16,9 @@ share of light it takes, the direction of its edge's normal, the edge's offset a
 CENTRE, TURNS, LEVEL, CONTRAST, BLUR = slice(0, 2), slice(2, 4), 4, 5, 6
 SHADE, ACROSS, OFFSET, SOFTNESS = 7, 8, 9, 10
 
+ANGLES, OFFSETS, SEEDS = 16, 9, 3
+"""Directions and places at which a shadow's edge is tried, and how many of them are followed."""
+
 
 def saddle(p: Array, offset: Array, bend: Array) -> tuple[Array, Array]:
     """Grey levels (n, m) of corners `p` at `offset` (n, m, 2), and derivatives (n, m, k).
@@ -105,6 +108,3 @@ def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Ar
     cost, seeds = np.stack(costs, axis=1), np.stack(tried, axis=1)
     best = np.argsort(cost, axis=1)[:, :SEEDS]
     return np.take_along_axis(seeds, best[..., None], axis=1)
-
-
-ANGLES, OFFSETS, SEEDS = 16, 9, 3
