@@ -18,6 +18,7 @@ import numpy as np
 
 from vision import __version__
 from vision.texture import TextureShift, texture_agreement
+from vision.whatif import Forecast, outcome, recommended, sensitivities, small_changes
 
 if TYPE_CHECKING:
     from vision.adjustment import AdjustedCamera
@@ -79,10 +80,31 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "strips": [_strip(strip) for strip in inspection.strips],
         "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
         "seams": [_seam(seam) for seam in inspection.seams],
+        "what_if": _what_if(inspection),
         "warnings": list(inspection.warnings),
     }
     no_factor = "there was no joint adjustment, or it had no observation to spare"
     return _with_missing(result, {"variance_factor": no_factor})
+
+
+def _what_if(inspection: Inspection) -> dict[str, Any]:
+    """What each recommended turn would do, and how the seams follow load, lean and knocks."""
+    turns = [
+        {"camera": name, "predicted": outcome(forecast, name)}
+        for name, (_, forecast) in recommended(inspection).items()
+        if isinstance(forecast, Forecast)
+    ]
+    moves = [
+        {
+            "change": each.label,
+            "seams": [
+                {"between": list(between), "moved_m": _number(moved, METRE_DIGITS)}
+                for between, moved in each.moved_m.items()
+            ],
+        }
+        for each in sensitivities(inspection, small_changes(inspection.job))
+    ]
+    return {"turns": turns, "moves": moves}
 
 
 def _number(value: float | None, digits: int) -> float | None:

@@ -24,8 +24,10 @@ from vision import files
 from vision.errors import Fault
 from vision.record import KeptCheck, KeptPicture
 
-LONGEST_LIFE_S = 0.3
+LONGEST_LIFE_S = 0.05
 """Adding a check takes some milliseconds: within this a process adds several, or none."""
+ENDLESS = 1_000_000
+"""Checks that a process is to add which will be killed before."""
 
 
 def example_check(number: int) -> KeptCheck:
@@ -58,7 +60,7 @@ def killed_while_adding(path: Path, checks: int, seed: int) -> Outcome:
     finished: list[int] = []
     kills = 0
     while len(finished) < checks:
-        child, ear = _started(path, checks - len(finished))
+        child, ear = _started(path, ENDLESS)
         time.sleep(rng.uniform(0.0, LONGEST_LIFE_S))
         os.kill(child, signal.SIGKILL)
         kills += os.waitpid(child, 0)[1] != 0

@@ -51,6 +51,7 @@ def todo(inspection: Inspection, shown: Shown) -> list[dict[str, Any]]:
     return [
         {
             "who": name if named else "",
+            "camera": name if kind == "camera" else "",
             "text": action.text,
             "picture": _pictured(inspection, kind, name, action, shown),
         }
