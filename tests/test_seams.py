@@ -8,11 +8,14 @@ joint adjustment is right.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.geometry import Aim, Array, Pose
+from vision.inspection import without_rejected
 from vision.job import Camera, Job, StatedLens, StatedSeam, Vehicle
 from vision.lens import Lens
 from vision.plan_fit import PlanFit, Points
@@ -298,6 +301,18 @@ def test_shared_marks_count_on_the_ground_only_and_boards_once() -> None:
     sigmas = np.sqrt(np.linalg.eigvalsh(gap.mark_covariances_m2))
     assert (sigmas > 5e-4).all()
     assert (sigmas < 8e-3).all()
+
+
+def test_a_mark_that_the_joint_adjustment_rejects_shows_no_gap() -> None:
+    ids = ("corner/0", "corner/1")
+    planned = np.array([[5.2, 2.0, 0], [5.0, 2.2, 0]])
+    fits = {name: plan_fit(pose(name), ids, planned) for name in ("front", "left")}
+    front = replace(adjusted("front", pose("front")), used=np.array([True, False]))
+    left = replace(adjusted("left", pose("left")), used=np.array([True, True]))
+    truth = adjustment(front, left)
+    kept = {name: without_rejected(name, fit, truth) for name, fit in fits.items()}
+    assert seam_gaps(job("front", "left"), fits, truth)[0].mark_ids == ids
+    assert seam_gaps(job("front", "left"), kept, truth)[0].mark_ids == ids[:1]
 
 
 def test_seam_of_a_camera_without_a_fit_is_left_out() -> None:

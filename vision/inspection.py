@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
 from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
 from vision.picture import Picture
+from vision.plan_fit import PlanFit
 from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
 from vision.sharpness import Sharpness, measure_sharpness
@@ -105,7 +106,11 @@ def inspect(
     edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]] = {}
     textures: dict[tuple[str, str], TextureShift | NoTexture] = {}
     if not isinstance(adjustment, NoFit):
-        fits = {name: out.fit for name, out in outcomes.items() if isinstance(out, Identified)}
+        fits = {
+            name: without_rejected(name, out.fit, adjustment)
+            for name, out in outcomes.items()
+            if isinstance(out, Identified)
+        }
         gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
         edges = {
             line.between: edge_crossings(job, line, fits, adjustment)
@@ -164,6 +169,17 @@ def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adju
         if isinstance(outcome, Identified)
     )
     return adjust(job, layout, observations)
+
+
+def without_rejected(name: str, fit: PlanFit, adjustment: Adjustment) -> PlanFit:
+    """The same fit, its marks used only where the joint adjustment, which knows more, uses them.
+
+    What a single wrong mark seems to show at a seam says nothing about the seam.
+    """
+    for camera in adjustment.cameras:
+        if camera.name == name:
+            return replace(fit, used=fit.used & camera.used[: len(fit.used)])
+    return fit
 
 
 def _off_aim(job: Job, adjustment: Adjustment | NoFit) -> list[Camera]:
