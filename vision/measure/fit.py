@@ -23,8 +23,9 @@ from vision.measure.patches import Patches, cut_patches
 from vision.measure.shadows import shadow_starts
 
 ROUGH = (6, 2e-2)
-FINE = (8, 1e-3)
-"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends."""
+FINE = (8, 4e-3)
+"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends: a step of
+this size leaves some ten-thousandths of a pixel."""
 ROUGH_PIXELS = 400
 """A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
 FLOOR_SIGMA_PX = 0.002
