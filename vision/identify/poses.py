@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.candidates import Candidates, Kind, find_candidates
+from vision.candidates import Kind, find_candidates
 from vision.geometry import Array, Pose
-from vision.hypotheses import AXIS_SCALES, Cameras, coarse_cameras, search
+from vision.hypotheses import AXIS_SCALES, Cameras, Sought, coarse_cameras, search
 from vision.job import Board, Camera, Cross, Job
 from vision.layout import PlannedMark
 from vision.lens import Lens
@@ -26,6 +26,9 @@ CARRIED = 4
 """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
 CARRIED_SHARE = 0.35
 """Poses whose candidates' score is below this share of the best are dropped before drawing."""
+PROMISE = 0.35
+"""A pose whose first look gives less than this share of the best one's evidence is dropped: a rival
+needs twice as much."""
 LOOKS = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
 """Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of its
 place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge often does
@@ -90,30 +93,34 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     """The distinct poses that stand up to a look for each drawn mark, best first."""
     guess = task.prior.guess
     half_field = _half_field(guess)
-    looks = sorted({(_kind(mark), mark.ink) for mark in task.marks})
-    found = [find_candidates(task.grey, kind, ink) for kind, ink in looks]
-    candidates = Candidates(
-        pixels_px=np.concatenate([each.pixels_px for each in found]),
-        strength=np.concatenate([each.strength for each in found]),
-    )
+    kinds = [(_kind(mark), mark.ink) for mark in task.marks]
+    looks = sorted(set(kinds))
+    found = find_candidates(task.grey, looks)
     f_px = 0.5 * guess.width / half_field
     weight = _expected(task, task.camera.position_m, f_px)
     points = np.array([mark.centre_m for mark in task.marks])
     worth = weight > 0
-    if len(candidates.strength) < LEAST_MARKS or worth.sum() < LEAST_MARKS:
+    if sum(len(each.strength) for each in found) < LEAST_MARKS or worth.sum() < LEAST_MARKS:
         return []
     cameras, scores = search(
         coarse_cameras(task.camera.aim, task.camera.position_m, guess, half_field, AXIS_SCALES),
-        points[worth],
-        weight[worth],
-        candidates,
+        Sought(
+            points_m=points[worth],
+            weight=weight[worth],
+            kind=np.array([looks.index(kind) for kind in kinds])[worth],
+            found=found,
+        ),
         task.size,
     )
+    starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
+    looked = [_look(task, *start, LOOKS[0]) for start in starts]
+    promise = [evidence for *_, evidence in looked]
     refined = []
-    for index in _distinct(cameras, scores, points[worth]):
-        pose = _refined(task, _start(cameras, index, guess))
-        if pose is not None:
-            refined.append(pose)
+    for start, (found_px, correlation, evidence) in zip(starts, looked, strict=True):
+        if evidence >= PROMISE * max(promise):
+            pose = _refined(task, start, found_px, correlation)
+            if pose is not None:
+                refined.append(pose)
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
@@ -182,13 +189,36 @@ def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
     return Pose.at(cameras.place_m[index], u @ vt), lens
 
 
-def _refined(task: Task, start: tuple[Pose, Lens]) -> CarriedPose | None:
-    """Look for every drawn mark twice, each time with a fit to what was seen; None if no fit."""
+def _look(
+    task: Task, pose: Pose, lens: Lens, look: tuple[float, float, float]
+) -> tuple[Array, Array, float]:
+    """Look for every drawn mark: where (n, 2), how alike (n,), 0 where not seen, and evidence."""
+    reach_px, least, _ = look
+    found, correlation = match(task.soft, pose, lens, task.marks, reach_px)
+    weight = _weight(task, pose, lens, correlation)
+    seen = np.nan_to_num(correlation) > least
+    alike = np.where(seen, correlation, 0.0)
+    return found, alike, float(np.where(seen, weight * alike, -0.5 * weight).sum())
+
+
+def _weight(task: Task, pose: Pose, lens: Lens, correlation: Array) -> Array:
+    """How surely each mark ought to be seen, 0 to 1; 0 where it cannot be tried."""
+    f_px = float(np.sqrt(lens.fx * lens.fy))
+    inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
+    weight = _expected(task, pose.camera_in_ground_m, f_px)
+    return np.asarray(np.where(inside & np.isfinite(correlation), weight, 0.0))
+
+
+def _refined(
+    task: Task, start: tuple[Pose, Lens], found: Array, alike: Array
+) -> CarriedPose | None:
+    """Fit to what a first look saw, look again closer, and fit again; None if no fit."""
     pose, lens = start
     used = np.zeros(len(task.marks), dtype=bool)
-    for reach_px, least, sigma_px in LOOKS:
-        found, correlation = match(task.soft, pose, lens, task.marks, reach_px)
-        seen = np.flatnonzero(np.nan_to_num(correlation) > least)
+    for index, (_, _, sigma_px) in enumerate(LOOKS):
+        if index:
+            found, alike, _ = _look(task, pose, lens, LOOKS[index])
+        seen = np.flatnonzero(alike > 0)
         covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
         marks = [task.marks[i] for i in seen]
         fit = fit_points(task, marks, found[seen], covariance, (pose, lens))
@@ -197,11 +227,8 @@ def _refined(task: Task, start: tuple[Pose, Lens]) -> CarriedPose | None:
         pose, lens = fit.pose, fit.lens
         used[:] = False
         used[seen] = fit.used
-    f_px = float(np.sqrt(lens.fx * lens.fy))
-    weight = _expected(task, pose.camera_in_ground_m, f_px)
-    inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
-    weight = np.where(inside & np.isfinite(correlation), weight, 0.0)
-    evidence = float(np.where(used, weight * np.nan_to_num(correlation), -0.5 * weight).sum())
+    weight = _weight(task, pose, lens, np.where(np.isfinite(found[:, 0]), alike, np.nan))
+    evidence = float(np.where(used, weight * alike, -0.5 * weight).sum())
     return CarriedPose(
         pose=pose,
         lens=lens,
@@ -209,7 +236,7 @@ def _refined(task: Task, start: tuple[Pose, Lens]) -> CarriedPose | None:
         seen=int(used.sum()),
         expected=float(weight.sum()),
         found_px=found,
-        correlation=np.where(used, correlation, 0.0),
+        correlation=np.where(used, alike, 0.0),
     )
 
 
