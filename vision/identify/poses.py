@@ -19,16 +19,14 @@ from vision.pattern import half_extent
 from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.solver import NoFit
 
-DISTINCT_PX = 6.0
-"""Poses whose marks lie closer than this (median) are one pose."""
+DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85
+"""Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
+right at one end of a strip and a mark off at the other, and the right one lies beside it."""
 SAME_PX = 4.0
-CARRIED = 4
+CARRIED = 6
 """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
 CARRIED_SHARE = 0.35
 """Poses whose candidates' score is below this share of the best are dropped before drawing."""
-PROMISE = 0.35
-"""A pose whose first look gives less than this share of the best one's evidence is dropped: a rival
-needs twice as much."""
 LOOKS = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
 """Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of its
 place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge often does
@@ -113,14 +111,7 @@ def carried_poses(task: Task) -> list[CarriedPose]:
         task.size,
     )
     starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
-    looked = [_look(task, *start, LOOKS[0]) for start in starts]
-    promise = [evidence for *_, evidence in looked]
-    refined = []
-    for start, (found_px, correlation, evidence) in zip(starts, looked, strict=True):
-        if evidence >= PROMISE * max(promise):
-            pose = _refined(task, start, found_px, correlation)
-            if pose is not None:
-                refined.append(pose)
+    refined = [pose for start in starts if (pose := _refined(task, *start)) is not None]
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
@@ -166,7 +157,10 @@ def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
         poor = scores[0] > 0 and scores[index] < CARRIED_SHARE * scores[0]
         if poor or len(kept) == CARRIED:
             break
-        apart = [np.median(np.linalg.norm(pixels[index] - pixels[k], axis=1)) for k in kept]
+        apart = [
+            np.percentile(np.linalg.norm(pixels[index] - pixels[k], axis=1), DISTINCT_PERCENT)
+            for k in kept
+        ]
         if all(gap > DISTINCT_PX for gap in apart):
             kept.append(index)
     return kept
@@ -191,14 +185,12 @@ def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
 
 def _look(
     task: Task, pose: Pose, lens: Lens, look: tuple[float, float, float]
-) -> tuple[Array, Array, float]:
-    """Look for every drawn mark: where (n, 2), how alike (n,), 0 where not seen, and evidence."""
+) -> tuple[Array, Array]:
+    """Look for every drawn mark: where (n, 2), NaN where not tried; how alike (n,), 0 not seen."""
     reach_px, least, _ = look
     found, correlation = match(task.soft, pose, lens, task.marks, reach_px)
-    weight = _weight(task, pose, lens, correlation)
-    seen = np.nan_to_num(correlation) > least
-    alike = np.where(seen, correlation, 0.0)
-    return found, alike, float(np.where(seen, weight * alike, -0.5 * weight).sum())
+    found[~np.isfinite(correlation)] = np.nan
+    return found, np.where(np.nan_to_num(correlation) > least, correlation, 0.0)
 
 
 def _weight(task: Task, pose: Pose, lens: Lens, correlation: Array) -> Array:
@@ -209,15 +201,12 @@ def _weight(task: Task, pose: Pose, lens: Lens, correlation: Array) -> Array:
     return np.asarray(np.where(inside & np.isfinite(correlation), weight, 0.0))
 
 
-def _refined(
-    task: Task, start: tuple[Pose, Lens], found: Array, alike: Array
-) -> CarriedPose | None:
-    """Fit to what a first look saw, look again closer, and fit again; None if no fit."""
-    pose, lens = start
+def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
+    """Look for every drawn mark twice, each time with a fit to what was seen; None if no fit."""
     used = np.zeros(len(task.marks), dtype=bool)
-    for index, (_, _, sigma_px) in enumerate(LOOKS):
-        if index:
-            found, alike, _ = _look(task, pose, lens, LOOKS[index])
+    for look in LOOKS:
+        found, alike = _look(task, pose, lens, look)
+        sigma_px = look[2]
         seen = np.flatnonzero(alike > 0)
         covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
         marks = [task.marks[i] for i in seen]
