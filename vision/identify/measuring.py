@@ -23,11 +23,14 @@ LEAST_INK_LEVELS = 8.0
 but the mark and noise, and a faint mark is good enough: its covariance says how good. But less
 than this many levels between ink and tape may be a stain."""
 EXPLAINED_IN_SHADOW = 0.7
-MOST_SIGMA_PX, MOST_MOVE_PX = 1.0, 3.0
-MOST_SIGMA_SHARE, MOVE_SHARE, CORNER_MOVE_SHARE = 0.25, 0.3, 0.4
-"""The same in shares of a mark's narrowest width, or of a board's square: beyond them it may be the
-next corner that was fitted."""
-LEAST_MOVE_PX = 1.0
+MOST_SIGMA_PX, MOST_CORNER_SIGMA_PX, MOST_SIGMA_SHARE = 0.6, 1.0, 0.25
+"""Sigma of a centre from which on it cannot be told: of a mark, of a board's corner, and in shares
+of a mark's narrowest width or of a board's square. A board has many corners and is not mistaken."""
+LEAST_MOVE_PX, MOST_MOVE_PX, MOVE_SHARE = 1.0, 3.0, 0.3
+"""How far from its start a mark may be found, beside a share of its narrowest width."""
+MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
+"""The same of a board's corner, once its board has been found: a panel is flat and printed well. The
+edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 LEAST_TOGETHER = 3
@@ -150,7 +153,7 @@ def _measure(
         results[point.id] = answer
         refused.pop(point.id, None)
         if answer is not None:
-            why = _refusal(answer, float(move), _most_move(point, size), float(size), task.noise)
+            why = _refusal(point, answer, float(move), float(size), task.noise)
             if why is not None:
                 refused[point.id] = why
 
@@ -160,10 +163,11 @@ def is_corner(point: PlannedMark) -> bool:
     return isinstance(point.shape, BoardCorner)
 
 
-def _most_move(point: PlannedMark, size_px: float) -> float:
+def _most_move(point: PlannedMark, shadow: bool, size_px: float) -> float:
     """How far from its start a point may be found, px."""
     if is_corner(point):
-        return min(CORNER_MOVE_SHARE * size_px, MOST_MOVE_PX)
+        share = SHADED_MOVE_SHARE if shadow else CORNER_MOVE_SHARE
+        return min(share * size_px, MOST_CORNER_MOVE_PX)
     return float(np.clip(MOVE_SHARE * size_px, LEAST_MOVE_PX, MOST_MOVE_PX))
 
 
@@ -181,7 +185,9 @@ def _moves(
     for board in set(boards) - {""}:
         rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
         if len(rows) >= LEAST_TOGETHER:
-            off[rows] -= np.median(off[rows], axis=0)
+            together = np.median(off[rows], axis=0)
+            # Where most of a board is hidden, what is measured there says nothing together either.
+            off[rows] -= together * (np.hypot(*together) < MOST_CORNER_MOVE_PX)
     return np.asarray(np.linalg.norm(off, axis=1))
 
 
@@ -201,7 +207,7 @@ def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
 
 
 def _refusal(
-    result: Measured, move_px: float, most_move_px: float, size_px: float, noise: float
+    point: PlannedMark, result: Measured, move_px: float, size_px: float, noise: float
 ) -> str | None:
     """Why a measurement is not to be trusted, or None.
 
@@ -223,8 +229,9 @@ def _refusal(
             f"{max(result.explained, 0) * 100:.0f} % of it"
         )
     sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
-    if sigma_px > min(MOST_SIGMA_PX, MOST_SIGMA_SHARE * size_px):
+    most_sigma_px = MOST_CORNER_SIGMA_PX if is_corner(point) else MOST_SIGMA_PX
+    if sigma_px > min(most_sigma_px, MOST_SIGMA_SHARE * size_px):
         return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
-    if move_px > most_move_px:
+    if move_px > _most_move(point, result.shadow, size_px):
         return "the fit of the drawing ran away from where the mark was found"
     return None
