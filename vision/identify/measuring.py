@@ -29,7 +29,7 @@ of a mark's narrowest width or of a board's square. A board has many corners and
 LEAST_MOVE_PX, MOST_MOVE_PX, MOVE_SHARE = 1.0, 3.0, 0.3
 """How far from its start a mark may be found, beside a share of its narrowest width."""
 MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
-"""The same of a board's corner, once its board has been found: a panel is flat and printed well. The
+"""The same of a board's corner, once its board has been found: a panel is flat, its print good. The
 edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""

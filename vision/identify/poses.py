@@ -31,6 +31,9 @@ LOOKS = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
 """Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of its
 place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge often does
 not, so the second look is closer and kinder."""
+ENOUGH_SHARE, LEAST_GAIN, MOST_AGAIN = 0.75, 0.5, 2
+"""A pose with less than this share of the evidence due may have a part of its marks a mark off:
+it is refined again from where it is, up to so often, as long as the evidence grows by this."""
 LEAST_MARKS = 5
 SIZE_SEEN_PX = (4.0, 14.0)
 """Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
@@ -111,7 +114,7 @@ def carried_poses(task: Task) -> list[CarriedPose]:
         task.size,
     )
     starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
-    refined = [pose for start in starts if (pose := _refined(task, *start)) is not None]
+    refined = [pose for start in starts if (pose := _settled(task, *start)) is not None]
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
@@ -199,6 +202,19 @@ def _weight(task: Task, pose: Pose, lens: Lens, correlation: Array) -> Array:
     inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
     weight = _expected(task, pose.camera_in_ground_m, f_px)
     return np.asarray(np.where(inside & np.isfinite(correlation), weight, 0.0))
+
+
+def _settled(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
+    """A pose refined; and once more from where it came to, as long as that tells of more."""
+    best = _refined(task, pose, lens)
+    for _ in range(MOST_AGAIN):
+        if best is None or not best.evidence < ENOUGH_SHARE * best.expected:
+            break
+        again = _refined(task, best.pose, best.lens)
+        if again is None or again.evidence < best.evidence + LEAST_GAIN:
+            break
+        best = again
+    return best
 
 
 def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
