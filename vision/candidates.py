@@ -150,9 +150,10 @@ def find_candidates(
 
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
-    log_grey = np.log(np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET))
+    raised = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
+    log_grey = np.asarray(cv2.log(raised), dtype=np.float32)
     # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
-    floor = np.exp(-cv2.blur(log_grey, (5, 5))) * np.float32(NOISE_PEAK * picture_noise(grey))
+    floor = np.float32(NOISE_PEAK * picture_noise(grey)) / cv2.blur(raised, (5, 5))
     halved, halved_floor = (
         cv2.resize(each, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         for each in (log_grey, floor)

@@ -8,6 +8,7 @@ pose to within some pixels; the full lens follows in the plan fit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,9 +58,20 @@ class Cameras:
             half_field_rad=self.half_field_rad,
         )
 
+    def as_type(self, kind: type[np.floating[Any]]) -> Cameras:
+        """The same with numbers of another precision."""
+        return Cameras(
+            place_m=self.place_m.astype(kind),
+            R=self.R.astype(kind),
+            curve=self.curve.astype(kind),
+            centre_px=self.centre_px.astype(kind),
+            f0=self.f0,
+            half_field_rad=self.half_field_rad,
+        )
+
     def project(self, points_m: Array) -> tuple[Array, Array]:
         """Pixels (b, n, 2) of ground points (n, 3), and the points in camera coordinates."""
-        seen = np.einsum("bij,bnj->bni", self.R, points_m[None] - self.place_m[:, None])
+        seen = (points_m[None] - self.place_m[:, None]) @ np.swapaxes(self.R, 1, 2)
         rho = np.hypot(seen[..., 0], seen[..., 1])
         theta = np.arctan2(rho, seen[..., 2])
         scale = self.f0 * self._shape(theta, 1.0) * theta / np.maximum(rho, 1e-12)
@@ -183,7 +195,7 @@ def _coarse_score(
     cameras: Cameras, sought: Sought, cells: np.ndarray, size: tuple[int, int]
 ) -> Array:
     """Evidence found minus evidence missing of each camera, (b,)."""
-    pixels, _ = cameras.project(sought.points_m)
+    pixels, _ = cameras.project(sought.points_m.astype(cameras.R.dtype))
     column = (pixels[..., 0] / CELL_PX).astype(np.int32)
     row = (pixels[..., 1] / CELL_PX).astype(np.int32)
     inside = (pixels > 0).all(axis=-1)
@@ -198,9 +210,11 @@ def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cam
     `size` is (width, height) of the picture.
     """
     cells = np.stack([_splat(each, *size) for each in sought.found])
+    # Cells are 4 px wide: 24 bits do, and are twice as fast.
+    light = cameras.as_type(np.float32)
     scores = np.concatenate(
         [
-            _coarse_score(cameras.take(part), sought, cells, size)
+            _coarse_score(light.take(part), sought, cells, size)
             for part in np.array_split(np.arange(len(cameras.R)), max(1, len(cameras.R) // 1000))
         ]
     )

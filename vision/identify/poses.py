@@ -22,7 +22,7 @@ from vision.solver import NoFit
 DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85
 """Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
 right at one end of a strip and a mark off at the other, and the right one lies beside it."""
-SAME_PX = 4.0
+SAME_PX, SAME_SPACING = 4.0, 0.4
 CARRIED = 6
 """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
 CARRIED_SHARE = 0.35
@@ -114,12 +114,34 @@ def carried_poses(task: Task) -> list[CarriedPose]:
         task.size,
     )
     starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
-    refined = [pose for start in starts if (pose := _settled(task, *start)) is not None]
+    refined: list[CarriedPose] = []
+    for start in starts:
+        if any(_leads_to(task, start, pose) for pose in refined):
+            continue
+        pose = _settled(task, *start)
+        if pose is not None:
+            refined.append(pose)
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
             kept.append(pose)
     return kept
+
+
+def _leads_to(task: Task, start: tuple[Pose, Lens], settled: CarriedPose) -> bool:
+    """Whether a pose names the marks as one does that has been settled with enough evidence.
+
+    Most of its marks then lie nearer to where that one puts them than to any of their neighbours.
+    """
+    if settled.evidence < ENOUGH_SHARE * settled.expected:
+        return False
+    theirs = d_pixel_d_mark(settled.pose, settled.lens, task.marks)[0]
+    ours = d_pixel_d_mark(*start, task.marks)[0]
+    seen = settled.correlation > 0
+    apart = np.linalg.norm(theirs[:, None] - theirs[None, seen], axis=-1)
+    apart[apart == 0] = np.inf
+    gap = np.linalg.norm(ours - theirs, axis=1) / apart.min(axis=1)
+    return bool(np.nanmedian(gap[seen]) < SAME_SPACING)
 
 
 def _agreement(a: CarriedPose, b: CarriedPose) -> float:
