@@ -11,8 +11,12 @@ import typer
 from cli.check import check
 from cli.length import length
 from cli.lens import lens
+from cli.marks import marks
+from cli.measure import measure
 from cli.scene import scene
+from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
+from cli.walk import walk
 from vision import __version__
 
 app = typer.Typer(
@@ -26,7 +30,11 @@ app = typer.Typer(
 app.command()(check)
 app.command()(length)
 app.command()(scene)
+app.command()(sheet)
+app.command()(marks)
 app.command()(lens)
+app.command()(measure)
+app.command()(walk)
 
 
 def _version(asked: bool) -> None:

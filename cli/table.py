@@ -26,7 +26,7 @@ class Lines:
 def show(result: dict[str, Any]) -> None:
     """Print verdicts, what is to be done, and warnings."""
     for table in tables(result):
-        _draw(table) if sys.stdout.isatty() else typer.echo(plain(table))
+        draw(table)
         typer.echo()
     typer.echo(f"verdict: {result['verdict']}")
     for number, action in enumerate(_actions(result), start=1):
@@ -62,7 +62,11 @@ def plain(table: Lines) -> str:
     )
 
 
-def _draw(table: Lines) -> None:
+def draw(table: Lines) -> None:
+    """Print a table: drawn on a terminal, plain when piped."""
+    if not sys.stdout.isatty():
+        typer.echo(plain(table))
+        return
     from rich import box
     from rich.console import Console
     from rich.table import Table

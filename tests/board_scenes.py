@@ -54,13 +54,21 @@ def board_views(
     sigma_px: float = 0.05,
     distance_m: float = 0.16,
     furthest_rad: float = 1.35,
+    reach_rad: float = 0.0,
 ) -> list[BoardView]:
-    """Views whose every corner the lens sees, with noise of `sigma_px`."""
+    """Views whose every corner the lens sees, with noise of `sigma_px`.
+
+    One of them at least shows a corner `reach_rad` or more off the axis.
+    """
     views: list[BoardView] = []
     points = BOARD.points_m
     while len(views) < count:
         pose = random_pose(rng, furthest_rad, distance_m)
-        pixels = lens.project(pose.transform(points))
+        seen = pose.transform(points)
+        off_axis = np.arctan2(np.hypot(seen[:, 0], seen[:, 1]), seen[:, 2])
+        if not views and off_axis.max() < reach_rad:
+            continue
+        pixels = lens.project(seen)
         if np.isfinite(pixels).all() and lens.contains(pixels).all():
             views.append(view(f"view{len(views)}", pixels, rng, sigma_px))
     return views

@@ -27,6 +27,7 @@ from vision.job import (
     Job,
     LengthReading,
     Quadrant,
+    VehicleState,
 )
 from vision.job_file import job_from_text, named_files
 
@@ -378,6 +379,50 @@ def test_the_same_seam_twice() -> None:
 
 def test_two_cameras_may_share_a_picture() -> None:
     job_from_text(JOB.replace("left_*.jpg", "front.jpg"), "job.toml")
+
+
+STATE = """
+[vehicle.state]
+load = "as driven, 1.2 t of books"
+suspension_height = "ride height 3, 31 cm at the front axle"
+tyre_pressure = "6.2 bar, cold"
+doors = "shut"
+"""
+
+
+def test_the_state_of_the_vehicle_is_kept_in_the_person_s_words() -> None:
+    assert job_from_text(JOB, "job.toml").vehicle.state == VehicleState()
+    state = job_from_text(JOB + STATE, "job.toml").vehicle.state
+    assert state == VehicleState(
+        load="as driven, 1.2 t of books",
+        suspension_height="ride height 3, 31 cm at the front axle",
+        tyre_pressure="6.2 bar, cold",
+        doors="shut",
+        mirrors=None,
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "words"),
+    [
+        ("load", "loads", "vehicle.state.loads", "did you mean `load`?"),
+        ('"shut"', "true", "vehicle.state.doors", "one line of words"),
+        ('"shut"', '""', "vehicle.state.doors", "one line of words"),
+        ('"shut"', '"a\\nb"', "vehicle.state.doors", "one line of words"),
+        ('"shut"', '"' + "a" * 121 + '"', "vehicle.state.doors", "shorten it"),
+    ],
+)
+def test_faults_of_the_state(old: str, new: str, key: str, words: str) -> None:
+    with pytest.raises(BadInputError) as refused:
+        job_from_text(JOB + STATE.replace(old, new, 1), "job.toml")
+    (fault,) = refused.value.faults
+    assert fault.key == key
+    assert words in str(fault)
+
+
+def test_a_state_that_is_no_table() -> None:
+    with pytest.raises(BadInputError, match=r"vehicle\.state.*a table \[vehicle\.state\]"):
+        job_from_text(JOB.replace("[vehicle]", "[vehicle]\nstate = 3"), "job.toml")
 
 
 def test_units_apply_to_bare_lengths_only() -> None:

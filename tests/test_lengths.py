@@ -56,6 +56,10 @@ THREE_METRES_TAPED = 118 * INCH_M + Fraction(7, 64) * INCH_M
         ("9 ft 10-7/64", THREE_METRES_TAPED),
         ("9 feet, 10 7/64 inches", THREE_METRES_TAPED),
         ("9 foot and 10 7/64 inch", THREE_METRES_TAPED),
+        ("9' 10\" 7/64", THREE_METRES_TAPED),
+        ("9 feet 10 inches and 7/64", THREE_METRES_TAPED),
+        ('118" 7/64', THREE_METRES_TAPED),
+        ("9ft10.109375in", THREE_METRES_TAPED),
         ("7/64 in", Fraction(7, 64) * INCH_M),
         ("3\u00bd in", Fraction(7, 2) * INCH_M),
         ("5'", 60 * INCH_M),
@@ -72,6 +76,7 @@ def test_spellings(text: str, metres: Fraction) -> None:
     "text",
     ["", " ", "-", "m", "nan", "inf m", "1e3 m", "1 m 20", "1 2 m", "3 m +", "5 parsecs", "1/0 in",
      "10 9/8 in", "9.5 ft 3 in", "3 in 9 ft", "3 m 2 ft", "3 m 2 m", "3 m and", "0x10 m", "3 m\n",
+     "10\" 9/8", "10.5\" 1/2", "1/2\" 1/4", "9 ft 10 in 7/64 in", "10\" 1/0", "10 cm 1/2",
      "9" * 500 + " m", "9999999 m", "\u0663 m", "--3 m", "ft 3", "3 m\0"],
 )  # fmt: skip
 def test_what_is_no_length(text: str) -> None:
@@ -79,9 +84,19 @@ def test_what_is_no_length(text: str) -> None:
         parse_length(text)
 
 
-def test_decimal_comma_suggests_the_point() -> None:
-    with pytest.raises(LengthError, match=r"write `3\.5 m`"):
-        parse_length("3,5 m")
+@pytest.mark.parametrize(
+    ("text", "step"),
+    [
+        ("3,5 m", "write `3.5 m`: a point, not a comma"),
+        ("1,234 m", "write `1.234 m` where the comma stood before decimals, else `1234 m`"),
+        ("1,234.5 mm", "write `1234.5 mm`: no commas between thousands"),
+        ("1,234,567 mm", "write `1234567 mm`: no commas between thousands"),
+    ],
+)
+def test_a_comma_in_a_number_is_refused_with_what_to_write(text: str, step: str) -> None:
+    with pytest.raises(LengthError) as refused:
+        parse_length(text)
+    assert refused.value.next_step.startswith(step)
 
 
 def test_bare_numbers_take_the_default_unit_only_where_there_is_one() -> None:
@@ -163,6 +178,72 @@ def test_round_trip_through_decimals(micrometres: int, unit: str, blank: str) ->
     text = decimal_text(exact, 6)
     assert parse_length(f"{text}{blank}{unit}") == exact * UNITS[unit]
     assert parse_length(text, unit) == exact * UNITS[unit]
+
+
+FEET = st.sampled_from(["'", " ft", "ft", " feet", " foot", " ft.", "\u2032"])
+INCHES = st.sampled_from(['"', " in", "in", " inches", "''", "\u2033", " in."])
+IMPERIAL_GAPS = st.sampled_from(["", " ", "-", " - ", ", ", " and "])
+FRACTION_GAPS = st.sampled_from([" ", "-", "  "])
+
+
+@st.composite
+def typed_in_feet(draw: st.DrawFn) -> tuple[str, Fraction]:
+    """Feet, inches and a fraction as people type them, and the metres they mean."""
+    feet, inches = draw(st.integers(0, 300)), draw(st.integers(0, 11))
+    under = draw(st.sampled_from(FRACTIONS[1:]))
+    over = draw(st.integers(0, under - 1))
+    meant = (12 * feet + inches + Fraction(over, under)) * INCH_M
+    ends = draw(INCHES)
+    if not over:
+        tail = f"{inches}{ends}"
+    elif draw(st.booleans()):
+        tail = f"{inches}{draw(FRACTION_GAPS)}{over}/{under}{ends}"
+    else:
+        tail = f"{inches}{ends} {over}/{under}"
+    return f"{feet}{draw(FEET)}{draw(IMPERIAL_GAPS)}{tail}", meant
+
+
+@st.composite
+def typed_in_metric(draw: st.DrawFn) -> tuple[str, Fraction]:
+    """A metric length as people type it, decimals or two units, and the metres it means."""
+    if draw(st.booleans()):
+        metres, centimetres = draw(st.integers(0, 300)), draw(st.integers(0, 99))
+        gap = draw(st.sampled_from(["", " ", ", ", " and "]))
+        return f"{metres} m{gap}{centimetres} cm", metres + Fraction(centimetres, 100)
+    unit, decimals = draw(st.sampled_from([("mm", 2), ("cm", 3), ("m", 5)]))
+    hundredths = draw(st.integers(0, 10**8))
+    value = Fraction(hundredths, 10**decimals)
+    blank = draw(st.sampled_from(["", " ", "\u00a0"]))
+    return f"{decimal_text(value, decimals)}{blank}{unit}", value * UNITS[unit]
+
+
+@given(
+    typed=st.one_of(typed_in_feet(), typed_in_metric()),
+    fraction=st.sampled_from(FRACTIONS),
+)
+def test_what_is_typed_survives_reading_printing_and_reading_again(
+    typed: tuple[str, Fraction], fraction: int
+) -> None:
+    text, meant = typed
+    exact = parse_length(text)
+    assert exact == meant
+    shown = both_systems(exact, fraction).removeprefix("about ")
+    metres, millimetres, rest = shown.split(" = ")
+    tape, _, stated = rest.partition(" (")
+    assert abs(parse_length(metres) - exact) <= Fraction(1, 2 * 10**6)
+    assert abs(parse_length(millimetres) - exact) <= Fraction(1, 2 * 10**6)
+    off = parse_length(tape) - exact
+    assert abs(off) <= INCH_M / fraction / 2
+    # The error that is printed is the error there is, to the digits it is printed with.
+    if off == 0:
+        assert stated == "exact)"
+    elif "less than" in stated:
+        assert abs(off) < Fraction(1, 2 * 10**6)
+    else:
+        size, direction = stated.removesuffix(")").split(" mm too ")
+        assert direction == ("long" if off > 0 else "short")
+        assert abs(Fraction(size) - abs(off) * 1000) <= Fraction(1, 2000)
+    assert abs(parse_length(metric(exact)) - exact) <= Fraction(1, 2 * 10**6)
 
 
 @given(text=st.text(max_size=30))

@@ -1,10 +1,10 @@
 """A lens is recovered from board corners with no guess, and its stated uncertainty holds.
 
-Proves: pictures of a 190-degree lens give back its eight parameters within three sigma from three
-and one views, 30 random lenses each, and 10 from eight; a narrow pinhole-like lens likewise; a bad
-picture and a bad corner are named, sound ones are not; corners that err together widen the sigmas;
-the map and the advice point where no board was; boards that say too little are no lens.
-Does not prove: that corners are found in pictures (see
+Proves: pictures of a 190-degree lens, seen out to 95 degrees, give back its eight parameters within
+three sigma from three and one views, 30 random lenses each, and 10 from eight; a narrow
+pinhole-like lens likewise; a bad picture and a bad corner are named, sound ones are not; corners
+that err together widen the sigmas; the map and the advice point where no board was; boards that say
+too little are no lens. Does not prove: that corners are found in pictures (see
 test_board_corners), nor anything of real lenses of another kind.
 
 The reference is the simulation itself; chi-square points are from tables (8 degrees of freedom,
@@ -40,19 +40,21 @@ def off(fit: LensFit, lens: Lens) -> Array:
     return fit.lens.as_vector() - lens.as_vector()
 
 
-@pytest.mark.parametrize(("count", "lenses"), [(8, 10), (3, 30)])
+@pytest.mark.parametrize(("count", "lenses"), [(8, 10), (3, 30), (1, 30)])
 def test_random_lenses_from_no_guess(count: int, lenses: int) -> None:
     furthest = []
     for seed in range(lenses):
         rng = np.random.default_rng(seed)
         lens = random_lens(rng)
-        views = board_views(rng, lens, count)
+        views = board_views(rng, lens, count, reach_rad=np.radians(85))
         fit = fitted(views)
         step = off(fit, lens)
         assert step @ np.linalg.solve(fit.covariance, step) < THREE_SIGMA_CHI2, seed
         rays = np.concatenate([lens.unproject(view.pixels_px) for view in views])
         furthest.append(np.degrees(np.arccos(rays[:, 2].min())))
-    assert max(furthest) > 94
+    assert min(furthest) > 85
+    assert np.median(furthest) > 90
+    assert max(furthest) > 95
 
 
 def test_thirty_lenses_from_one_view() -> None:

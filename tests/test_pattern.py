@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.ndimage import gaussian_filter
 
 from vision.job import Board, Cross, Quadrant
 from vision.layout import BoardCorner
@@ -23,23 +24,25 @@ CORNER = BoardCorner(square_m=0.06, ahead_left=False)
 STEP = 1e-6
 
 
-def at(s, q, blur_px=0.9, per_px=(0.006, 0.009)) -> Blurred:  # type: ignore[no-untyped-def]
+def at(s, q, blur_px=0.9, per_px=(0.006, 0.009), slant=0.0) -> Blurred:  # type: ignore[no-untyped-def]
     s, q = np.broadcast_arrays(np.atleast_1d(np.asarray(s, float)), np.asarray(q, float))
     return Blurred(
         s=s,
         q=q,
         m_per_px_s=np.full(s.shape, per_px[0]),
         m_per_px_q=np.full(s.shape, per_px[1]),
+        skew=np.full(s.shape, slant * per_px[0] * per_px[1]),
         blur_px=blur_px,
     )
 
 
-def check_derivatives(drawn, s, q, blur_px) -> None:  # type: ignore[no-untyped-def]
-    got: Drawn = drawn(at(s, q, blur_px))
+def check_derivatives(drawn, s, q, blur_px, slant=0.4) -> None:  # type: ignore[no-untyped-def]
+    got: Drawn = drawn(at(s, q, blur_px, slant=slant))
 
     def change(ds=0.0, dq=0.0, db=0.0):  # type: ignore[no-untyped-def]
-        ahead = drawn(at(s + ds, q + dq, blur_px + db)).value
-        return (ahead - drawn(at(s - ds, q - dq, blur_px - db)).value) / (2 * (ds + dq + db))
+        ahead = drawn(at(s + ds, q + dq, blur_px + db, slant=slant)).value
+        behind = drawn(at(s - ds, q - dq, blur_px - db, slant=slant)).value
+        return (ahead - behind) / (2 * (ds + dq + db))
 
     np.testing.assert_allclose(got.d_s, change(ds=STEP), atol=2e-5)
     np.testing.assert_allclose(got.d_q, change(dq=STEP), atol=2e-5)
@@ -50,16 +53,14 @@ def check_derivatives(drawn, s, q, blur_px) -> None:  # type: ignore[no-untyped-
 def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
     s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
     check_derivatives(lambda where: ink_coverage(CROSS, where), s, q, blur_px)
-    check_derivatives(lambda where: where.band("q", 0.09, 0.004), s, q, blur_px)
-    check_derivatives(lambda where: where.band("s", 0.12), s, q, blur_px)
-    check_derivatives(
-        lambda where: (where.band("s", 0.1) * where.band("q", 0.05) + where.band("q", 0.09)).times(
-            -0.5
-        ),
-        s,
-        q,
-        blur_px,
-    )
+    check_derivatives(lambda where: where.drawn(where.band("q", 0.09, 0.004)), s, q, blur_px)
+    check_derivatives(lambda where: where.drawn(where.band("s", 0.12)), s, q, blur_px)
+
+    def mixed(where: Blurred) -> Drawn:
+        corner = where.corner(where.band("s", 0.1), where.band("q", 0.05))
+        return (corner * where.drawn(where.band("q", 0.09)) + corner).times(-0.5)
+
+    check_derivatives(mixed, s, q, blur_px)
 
 
 @pytest.mark.parametrize("shape", [BOARD, CORNER])
@@ -68,14 +69,23 @@ def test_derivatives_of_squares(shape, rng: np.random.Generator) -> None:  # typ
     check_derivatives(lambda where: ink_coverage(shape, where), s, q, 0.9)
 
 
-def test_derivatives_of_a_quadrant(rng: np.random.Generator) -> None:
+def test_derivatives_of_a_disc(rng: np.random.Generator) -> None:
     """Exact where the blur is as wide along the tape as across it."""
 
     def drawn(where: Blurred) -> Drawn:
-        round_blur = at(where.s, where.q, where.blur_px, per_px=(0.007, 0.007))
-        return ink_coverage(QUADRANT, round_blur)
+        return at(where.s, where.q, where.blur_px, per_px=(0.007, 0.007)).disc(0.06)
 
     check_derivatives(drawn, rng.uniform(-0.1, 0.1, 400), rng.uniform(-0.1, 0.1, 400), 0.9)
+
+
+def test_derivatives_of_a_quadrant(rng: np.random.Generator) -> None:
+    """Within some hundredths: what the blur adds where disc and sectors meet is not followed."""
+    s, q = rng.uniform(-0.1, 0.1, 400), rng.uniform(-0.1, 0.1, 400)
+    got = ink_coverage(QUADRANT, at(s, q, 0.9))
+    for name, ds, dq, db in (("d_s", STEP, 0, 0), ("d_q", 0, STEP, 0), ("d_blur", 0, 0, STEP)):
+        ahead = ink_coverage(QUADRANT, at(s + ds, q + dq, 0.9 + db)).value
+        change = (ahead - ink_coverage(QUADRANT, at(s - ds, q - dq, 0.9 - db)).value) / (2 * STEP)
+        np.testing.assert_allclose(getattr(got, name), change, atol=0.12 * np.abs(change).max())
 
 
 def test_hardly_blurred_sectors_and_squares() -> None:
@@ -118,12 +128,30 @@ def test_hardly_blurred_it_is_the_drawing() -> None:
     places = np.array([[0, 0], [0.11, 0], [0, -0.07], [0.13, 0], [0, 0.09], [0.03, 0.03]])
     ink = ink_coverage(CROSS, at(*places.T, blur_px=0.1)).value
     np.testing.assert_allclose(ink, [1, 1, 1, 0, 0, 0], atol=1e-6)
-    band = at(0.0, np.array([0.0, 0.08, -0.1]), blur_px=0.1).band("q", 0.09, -0.02).value
+    band = at(0.0, np.array([0.0, 0.08, -0.1]), blur_px=0.1).band("q", 0.09, -0.02).d[0]
     np.testing.assert_allclose(band, [1, 0, 1], atol=1e-6)
 
 
+@pytest.mark.parametrize("shape", [CROSS, CORNER, BOARD])
+@pytest.mark.parametrize(("slant", "within"), [(0.0, 0.01), (0.4, 0.012), (-0.65, 0.02)])
+def test_a_slanted_blur_is_that_of_the_picture(shape, slant: float, within: float) -> None:  # type: ignore[no-untyped-def]
+    """Against the sharp drawing blurred in picture pixels by scipy's Gaussian filter."""
+    fine = 20  # samples per pixel each way
+    v, u = (np.indices((36 * fine, 36 * fine)) + 0.5) / fine - 18
+    # Rows are the gradients of s and q: of the lengths and the scalar product of `at`.
+    lengths = np.array([0.006, 0.009])
+    gradients = lengths[:, None] * [[1.0, 0.0], [slant, np.sqrt(1 - slant**2)]]
+    s, q = (gradient[0] * u + gradient[1] * v for gradient in gradients)
+    sharp = ink_coverage(shape, at(s.ravel(), q.ravel(), blur_px=1e-3)).value.reshape(s.shape)
+    inner = (slice(4 * fine, -4 * fine, fine),) * 2
+    truth = gaussian_filter(sharp, 0.9 * fine)[inner]
+    drawn = ink_coverage(shape, at(s[inner].ravel(), q[inner].ravel(), slant=slant)).value
+    # Mehler's series ends after two terms, and samples stand for areas.
+    np.testing.assert_allclose(drawn, truth.ravel(), atol=within)
+
+
 def test_half_of_the_light_at_an_edge() -> None:
-    assert at(0.1, 0.0).band("s", 0.1).value[0] == pytest.approx(0.5, abs=1e-9)
+    assert at(0.1, 0.0).band("s", 0.1).d[0, 0] == pytest.approx(0.5, abs=1e-9)
 
 
 def test_extent() -> None:

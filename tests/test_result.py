@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import copy
 import json
+from dataclasses import replace
 
 import jsonschema
 import numpy as np
 import pytest
 
 from vision import __version__
+from vision.job import VehicleState
 from vision.result import result_of, schema, validate
 
 
@@ -97,6 +99,22 @@ def test_figures_are_those_of_the_inspection(inspection):
     turn = result["cameras"][1]["actions"][0]
     assert turn["turn_deg"] == {"pan": 0.0, "tilt": -3.9, "roll": 0.0}
     assert turn["sigma_deg"]["tilt"] == pytest.approx(np.degrees(0.002), abs=1e-4)
+
+
+def test_the_state_of_the_vehicle_is_recorded(inspection):
+    state = VehicleState(load="as driven", doors="shut")
+    job = replace(inspection.job, vehicle=replace(inspection.job.vehicle, state=state))
+    result = result_of(replace(inspection, job=job))
+    validate(result)
+    assert result["vehicle_state"]["load"] == "as driven"
+    assert result["vehicle_state"]["mirrors"] is None
+    assert set(result["vehicle_state"]["missing"]) == {
+        "suspension_height",
+        "tyre_pressure",
+        "mirrors",
+    }
+    # A result of before this key was written stays valid.
+    validate({key: value for key, value in result.items() if key != "vehicle_state"})
 
 
 def test_every_null_has_a_reason_beside_it(inspection):

@@ -465,3 +465,14 @@ def test_exit_codes() -> None:
     assert exit_code("keep") == 0
     assert {exit_code("re-aim"), exit_code("re-shoot"), exit_code("re-measure")} == {3}
     assert exit_code("not-judged") == 4
+
+
+def test_pan_and_roll_of_a_camera_that_looks_straight_down_are_one_angle() -> None:
+    found = seen(pan=40, tilt=44, roll=-40)
+    assert codes(found.reasons) == ["pan-not-judged", "tilt-beyond", "roll-not-judged"]
+    assert "one angle" in found.reasons[0].text
+    (action,) = found.actions
+    assert action.turn_rad is not None
+    assert action.sigma_rad is not None
+    assert np.isfinite(action.sigma_rad).all()
+    assert action.turn_rad[0] == action.turn_rad[2] == 0.0

@@ -34,11 +34,13 @@ from vision.verdict import (
     Reason,
     SeamVerdict,
     camera_verdict,
+    causes,
     job_verdict,
     mark_verdict,
     seam_verdict,
     strip_verdict,
     unidentified_camera,
+    unobserved,
 )
 from vision.verdict.cameras import aim_is_beyond, aim_judgements
 
@@ -341,16 +343,8 @@ def _warnings(found: _Findings) -> tuple[str, ...]:
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
-        warnings += [
-            f"{_stated(group)} does not fit the rest; it was set free, and the figures are those "
-            "without it"
-            for group in found.adjustment.freed
-        ]
-        warnings += [
-            f"one of these does not fit the rest, and which of them cannot be told: "
-            f"{', or '.join(_stated(group) for group in tie)}; all were set free"
-            for tie in found.adjustment.freed_alternatives
-        ]
+        held = unobserved(found.adjustment)
+        warnings += [*causes(found.job, found.adjustment), *([held] if held else [])]
         used = {reading.name for reading in found.adjustment.readings}
         warnings += [
             f"reading {number} is not used: its camera takes no part in the adjustment"
@@ -358,16 +352,3 @@ def _warnings(found: _Findings) -> tuple[str, ...]:
             if f"reading {number}" not in used
         ]
     return tuple(warnings)
-
-
-def _stated(group: str) -> str:
-    """What a group of the adjustment is, in words for a person."""
-    kind, _, name = group.partition(" ")
-    match kind:
-        case "strip":
-            return f"the stated place of the {name} strip's ends"
-        case "mounting":
-            return f"the stated place of the {name} camera's mounting"
-        case "mark":
-            return f"the stated place of {name}"
-    return group

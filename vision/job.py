@@ -55,12 +55,28 @@ SingleShape = Cross | Quadrant | BoxCorner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class VehicleState:
+    """How the vehicle stood when marks and pictures were made, in the person's own words.
+
+    None where nothing was written. A camera moves with the body: other load, air or doors, and the
+    same layout gives another aim.
+    """
+
+    load: str | None = None
+    suspension_height: str | None = None
+    tyre_pressure: str | None = None
+    doors: str | None = None
+    mirrors: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Vehicle:
     """The body as a box on the ground, centred on the origin; `height_m` may be unknown."""
 
     length_m: float
     width_m: float
     height_m: float | None = None
+    state: VehicleState = field(default_factory=VehicleState)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

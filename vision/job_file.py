@@ -13,11 +13,11 @@ import difflib
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from vision.errors import BadInputError, Fault
 from vision.geometry import Aim
-from vision.job import Camera, Job, StatedLens, StatedSeam, Tolerances, Vehicle
+from vision.job import Camera, Job, StatedLens, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job_marks import ends, mark_of, strip_of
 from vision.job_readings import readings_of
 from vision.lengths import UNITS
@@ -29,6 +29,8 @@ LARGEST_BYTES = 1_000_000
 
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
+LONGEST_STATE = 120
+"""Characters that a line of a printed sheet holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,10 +196,26 @@ def _vehicle(table: Table) -> Vehicle | None:
     before = len(table.faults)
     length, width = table.length("length"), table.length("width")
     height = table.length("height") if table.has("height") else None
+    state = _vehicle_state(table.table("state", required=False))
     table.close()
     if len(table.faults) > before:
         return None
-    return Vehicle(length_m=length, width_m=width, height_m=height)
+    return Vehicle(length_m=length, width_m=width, height_m=height, state=state)
+
+
+def _vehicle_state(table: Table) -> VehicleState:
+    def words(name: str) -> str | None:
+        expected = f"one line of words, at most {LONGEST_STATE} characters, such as `as driven`"
+        if not table.has(name):
+            return None
+        text = table.text(name, expected)
+        if len(text) > LONGEST_STATE:
+            table.wrong(name, expected, "shorten it")
+        return text.strip()
+
+    state = VehicleState(**{each.name: words(each.name) for each in fields(VehicleState)})
+    table.close()
+    return state
 
 
 def _lens(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> StatedLens | None:

@@ -60,6 +60,9 @@ _PART = re.compile(
     r"|(?P<decimal>[0-9]+\.?[0-9]*|\.[0-9]+)"
 )
 _UNIT = re.compile(r"\s*(?P<unit>''|['\"]|[a-z]+)\.?", re.IGNORECASE)
+_FRACTION_AFTER = re.compile(r"(?:\s*|\s+and\s+)(?P<fraction>[0-9]+\s*/\s*[0-9]+)$", re.IGNORECASE)
+"""What is said last of a tape in inches, after the sign for inches: 9' 10" 7/64."""
+
 _BETWEEN = re.compile(r"\s*(?:,(?![0-9])|-|and\b)?\s*", re.IGNORECASE)
 
 
@@ -110,7 +113,8 @@ def read_length(text: str, default_unit: str | None = None) -> Length:
 
     Accepted: a number (decimal, fraction, or whole number and fraction) with one of the units
     mm cm m in ft, their names or ' and "; metres with centimetres or feet with inches together,
-    where the last number after feet may leave its unit out. A sign may come first.
+    where the last number after feet may leave its unit out, and a fraction may follow whole inches
+    (9' 10" 7/64). A sign may come first.
 
     Raises
     ------
@@ -148,10 +152,15 @@ def length_from_number(number: float, unit: str) -> Fraction:
 
 
 def _no_length(text: str) -> LengthError:
-    comma = re.search(r"[0-9],[0-9]", text)
-    if comma:
-        dotted = re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text.strip())
-        step = f"write `{dotted}`: a point, not a comma, before the decimals"
+    commas = len(re.findall(r"(?<=[0-9]),(?=[0-9])", text))
+    if commas:
+        dotted, joined = (re.sub(r"(?<=[0-9]),(?=[0-9])", each, text.strip()) for each in (".", ""))
+        if commas > 1 or "." in text:
+            step = f"write `{joined}`: no commas between thousands"
+        elif re.search(r"[0-9],[0-9]{3}(?![0-9])", text):
+            step = f"write `{dotted}` where the comma stood before decimals, else `{joined}`"
+        else:
+            step = f"write `{dotted}`: a point, not a comma, before the decimals"
         return LengthError(repr(text), "a decimal point", step)
     return LengthError(repr(text), f"a length such as {EXAMPLES}", "write a number and its unit")
 
@@ -195,6 +204,11 @@ def _parts(text: str, body: str, default_unit: str | None) -> Iterator[Part]:
             spelled, at = default_unit, len(body)
         else:
             raise _no_length(text)
+        after = _FRACTION_AFTER.match(body, at) if spelled == "in" else None
+        if after is not None and unit is not None and number.group().isdecimal():
+            at = len(body)
+            number = _PART.fullmatch(f"{number.group()} {after['fraction']}")
+            assert number is not None
         yield _part(text, number, spelled)
         before = spelled
         between = _BETWEEN.match(body, at)

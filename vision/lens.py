@@ -62,12 +62,7 @@ class Lens:
     @cached_property
     def monotone_limit_rad(self) -> float:
         """First theta in (0, pi) at which dr/dtheta is not positive; pi where there is none."""
-        k1, k2, k3, k4 = self.k
-        roots = np.roots([9 * k4, 7 * k3, 5 * k2, 3 * k1, 1.0])
-        real = roots[(np.abs(roots.imag) < 1e-12 * (1 + np.abs(roots.real))) & (roots.real > 0)]
-        thetas = np.sqrt(real.real)
-        inside = thetas[thetas < np.pi]
-        return float(inside.min()) if inside.size else float(np.pi)
+        return float(monotone_limits_rad(self.k))
 
     def radius(self, theta_rad: Array) -> Array:
         """r(theta), without unit; any shape, no check against the limit."""
@@ -129,42 +124,9 @@ class Lens:
         NaN where `project` is NaN. The points keep their length here: d_pixel_d_point is by the
         point itself, so it vanishes along the point's own direction.
         """
-        points = np.asarray(points_camera, dtype=np.float64)
-        x, y, z = np.moveaxis(points, -1, 0)
-        rho = np.hypot(x, y)
-        theta = np.arctan2(rho, z)
-        scale = self._radius_over_rho(theta, rho, z)
-        outside = (theta > self.monotone_limit_rad) | ((rho == 0) & (z <= 0))
-        scale = np.where(outside, np.nan, scale)
-        m = np.stack([scale * x, scale * y], axis=-1)
-
-        norm2 = np.where(outside, np.nan, rho**2 + z**2)
-        slope = self.d_radius_d_theta(theta) / norm2
-        safe = np.where(rho > 0, rho, 1.0)
-        # m = scale (x, y); d scale = radial (x dx + y dy) + axial dz, with rho taken out of both.
-        radial = np.where(rho > 0, (slope * z - scale) / safe**2, 0.0)
-        axial = -slope
-        d_m = np.empty((*x.shape, 2, 3))
-        d_m[..., 0, 0] = scale + radial * x * x
-        d_m[..., 0, 1] = radial * x * y
-        d_m[..., 1, 0] = d_m[..., 0, 1]
-        d_m[..., 1, 1] = scale + radial * y * y
-        d_m[..., 0, 2] = axial * x
-        d_m[..., 1, 2] = axial * y
-        focal = np.array([self.fx, self.fy])
-        d_point = d_m * focal[:, None]
-
-        t2 = np.square(theta)
-        powers = np.stack([t2, t2**2, t2**3, t2**4], axis=-1)
-        ratio = np.where(outside, np.nan, np.where(rho > 0, theta / safe, 0.0))
-        d_lens = np.zeros((*x.shape, 2, 8))
-        d_lens[..., 0, 0] = m[..., 0]
-        d_lens[..., 1, 1] = m[..., 1]
-        d_lens[..., 0, 2] = np.where(outside, np.nan, 1.0)
-        d_lens[..., 1, 3] = d_lens[..., 0, 2]
-        d_lens[..., 0, 4:] = (self.fx * ratio * x)[..., None] * powers
-        d_lens[..., 1, 4:] = (self.fy * ratio * y)[..., None] * powers
-        return m * focal + np.array([self.cx, self.cy]), d_point, d_lens
+        return project_with_derivatives(
+            np.asarray(points_camera, dtype=np.float64), self.as_vector(), self.monotone_limit_rad
+        )
 
     def unproject(self, pixels_px: Array) -> Array:
         """Unit directions (..., 3) in camera coordinates of pixels (..., 2); NaN beyond the limit.
@@ -186,3 +148,65 @@ class Lens:
         with np.errstate(invalid="ignore"):
             across = (u >= -0.5) & (u <= self.width - 0.5)
             return np.asarray(across & (v >= -0.5) & (v <= self.height - 0.5))
+
+
+def monotone_limits_rad(k: Array) -> Array:
+    """First theta in (0, pi) at which dr/dtheta of k (..., 4) is not positive; pi for none.
+
+    With s = 1 / theta^2, dr/dtheta is 0 where s^4 + 3 k1 s^3 + 5 k2 s^2 + 7 k3 s + 9 k4 is: monic
+    whatever the lens, so its roots are the eigenvalues of a companion matrix.
+    """
+    companion = np.zeros((*k.shape[:-1], 4, 4))
+    companion[..., 0, :] = -k * np.array([3.0, 5.0, 7.0, 9.0])
+    companion[..., [1, 2, 3], [0, 1, 2]] = 1.0
+    roots = np.linalg.eigvals(companion)
+    real = (np.abs(roots.imag) < 1e-12 * (1 + np.abs(roots.real))) & (roots.real > np.pi**-2)
+    thetas = np.where(real, 1 / np.sqrt(np.where(real, roots.real, 1.0)), np.pi)
+    return np.asarray(thetas.min(axis=-1))
+
+
+def project_with_derivatives(
+    points_camera: Array, vector: Array, limit_rad: Array | float
+) -> tuple[Array, Array, Array]:
+    """`Lens.project_with_derivatives` for points (..., 3), each through a lens of its own.
+
+    `vector` (..., 8) in the order of `PARAMETERS` and `limit_rad` (...), the lens's monotone limit,
+    broadcast against the points.
+    """
+    x, y, z = np.moveaxis(points_camera, -1, 0)
+    k1, k2, k3, k4 = (vector[..., i] for i in (4, 5, 6, 7))
+    focal, centre = vector[..., :2], vector[..., 2:4]
+    rho2 = x * x + y * y
+    rho = np.sqrt(rho2)
+    theta = np.arctan2(rho, z)
+    t2 = theta * theta
+    radius = theta * (1 + t2 * (k1 + t2 * (k2 + t2 * (k3 + t2 * k4))))
+    d_radius = 1 + t2 * (3 * k1 + t2 * (5 * k2 + t2 * (7 * k3 + t2 * 9 * k4)))
+    off_axis = rho > 0
+    safe = np.where(off_axis, rho, 1.0)
+    # r(theta) / rho tends to 1/z on the axis.
+    scale = np.where(off_axis, radius / safe, 1.0 / np.where(z != 0, z, 1.0))
+    outside = (theta > limit_rad) | (~off_axis & (z <= 0))
+    scale = np.where(outside, np.nan, scale)
+    m = scale[..., None] * points_camera[..., :2]
+
+    slope = d_radius / np.where(outside, np.nan, rho2 + z * z)
+    # m = scale (x, y); d scale = radial (x dx + y dy) + axial dz, with rho taken out of both.
+    radial = np.where(off_axis, (slope * z - scale) / (safe * safe), 0.0)
+    d_m = np.empty((*x.shape, 2, 3))
+    d_m[..., 0, 0] = scale + radial * x * x
+    d_m[..., 0, 1] = radial * x * y
+    d_m[..., 1, 0] = d_m[..., 0, 1]
+    d_m[..., 1, 1] = scale + radial * y * y
+    d_m[..., :, 2] = -slope[..., None] * points_camera[..., :2]
+    d_point = d_m * focal[..., :, None]
+
+    ratio = np.where(outside, np.nan, np.where(off_axis, theta / safe, 0.0))
+    powers = np.stack([t2, t2 * t2, t2**3, t2**4], axis=-1)
+    d_lens = np.zeros((*x.shape, 2, 8))
+    d_lens[..., 0, 0] = m[..., 0]
+    d_lens[..., 1, 1] = m[..., 1]
+    d_lens[..., 0, 2] = d_lens[..., 1, 3] = np.where(outside, np.nan, 1.0)
+    scaled = ratio[..., None] * points_camera[..., :2] * focal
+    d_lens[..., :, 4:] = scaled[..., :, None] * powers[..., None, :]
+    return m * focal + centre, d_point, d_lens

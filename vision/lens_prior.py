@@ -9,6 +9,7 @@ k4 is 50 % of the radius at 95 degrees and lets the curve turn over there.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +40,23 @@ COVARIANCE_FLOOR = 1e-12
 """Share of each variance added to a stated covariance: printed digits may leave it indefinite."""
 
 
+def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
+    """Whitened rows (6, 5) on a0 to a4: m(1), m(1/2) and the four terms."""
+    rows = np.zeros((6, 5))
+    rows[0] = 1 / edge
+    rows[1] = 0.25 ** np.arange(5) / middle
+    rows[[2, 3, 4, 5], [1, 2, 3, 4]] = 1 / np.array(terms)
+    return rows
+
+
+SAME_TYPE_SIGMA = FITTED_SIGMA
+FOCAL_ROW = np.array([[1 / FITTED_SIGMA, 0.0, 0.0, 0.0, 0.0]])
+SAME_TYPE_ROWS = np.concatenate(
+    [_curve_rows(FITTED_SIGMA, FITTED_SIGMA, FITTED_TERM_SIGMA), FOCAL_ROW]
+)
+"""A fitted lens, or one lens against another of its type, (7, 5); common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LensPrior:
     """A guess of the lens and how sure it is; see `lens_prior`.
@@ -53,45 +71,77 @@ class LensPrior:
     edge_rad: float = np.pi / 2
     curve_rows: Array | None = None
     centre_sigma_px: float = CENTRE_SIGMA_PX
+    fitted: bool = False
+
+    @property
+    def scale_sigma(self) -> float:
+        """How well the size of the picture is known, as a share: at the edge, or on the axis."""
+        if self.whitening is not None:
+            covariance = np.linalg.inv(self.whitening.T @ self.whitening)
+            return float(np.sqrt(covariance[0, 0])) / self.guess.fx
+        if self.curve_rows is None:
+            raise ValueError("a LensPrior needs whitening or curve_rows")
+        return 1 / float(self.curve_rows[0, 0])
 
     def residuals(self, lens: Lens) -> tuple[Array, Array]:
         """Whitened residuals (m,) and their derivative by the eight lens parameters (m, 8)."""
+        return self.rows(lens.as_vector())
+
+    def rows(self, vector: Array) -> tuple[Array, Array]:
+        """`residuals` of a lens given by its vector (8,)."""
+        guess = self.guess.as_vector()
         if self.whitening is not None:
-            step = lens.as_vector() - self.guess.as_vector()
-            return self.whitening @ step, self.whitening
-        terms, d_terms = self._terms(lens)
-        guess_terms, _ = self._terms(self.guess)
-        curve = self.curve_rows
-        if curve is None:
+            return self.whitening @ (vector - guess), self.whitening
+        if self.curve_rows is None:
             raise ValueError("a LensPrior needs whitening or curve_rows")
-        aspect = np.log(lens.fx / lens.fy) - np.log(self.guess.fx / self.guess.fy)
-        centre = np.array([lens.cx - self.guess.cx, lens.cy - self.guess.cy])
+        return self._curve_residuals(self.curve_rows, vector, guess)
+
+    def rows_against(self, vector: Array, shared: Array) -> tuple[Array, Array, Array]:
+        """Whitened residuals (m,) of one lens against the type that it shares with others.
+
+        With their derivatives by the lens and by the type (m, 8). A lens keeps the type's curve to
+        what a fitted lens is known to; its centre is a matter of its own camera, and has the sigma
+        that this prior gives it.
+        """
+        r, by_own = self._curve_residuals(SAME_TYPE_ROWS, vector, shared)
+        _, by_shared = self._curve_residuals(SAME_TYPE_ROWS, shared, shared)
+        r[-2:] = (vector[2:4] - self.guess.as_vector()[2:4]) / self.centre_sigma_px
+        by_shared[-2:] = 0.0
+        return r, by_own, -by_shared
+
+    def _curve_residuals(self, curve: Array, vector: Array, against: Array) -> tuple[Array, Array]:
+        """Rows on the terms, the aspect and the centre of a lens against another."""
+        terms, d_terms = self._terms(vector)
+        other, _ = self._terms(against)
+        aspect = np.log(vector[0] / vector[1]) - np.log(against[0] / against[1])
         rows = np.zeros((3, 8))
-        rows[0, 0], rows[0, 1] = 1 / lens.fx / ASPECT_SIGMA, -1 / lens.fy / ASPECT_SIGMA
+        rows[0, 0] = 1 / vector[0] / ASPECT_SIGMA
+        rows[0, 1] = -1 / vector[1] / ASPECT_SIGMA
         rows[1, 2] = rows[2, 3] = 1 / self.centre_sigma_px
         residuals = [
-            curve @ (terms - guess_terms),
+            curve @ (terms - other),
             np.array([aspect / ASPECT_SIGMA]),
-            centre / self.centre_sigma_px,
+            (vector[2:4] - against[2:4]) / self.centre_sigma_px,
         ]
         return np.concatenate(residuals), np.concatenate([curve @ d_terms, rows])
 
     def curve(self, lens: Lens, share: Array) -> Array:
         """m(s) of `lens` at `share` (...) of the edge angle: its radius over the ideal one."""
-        terms, _ = self._terms(lens)
+        terms, _ = self._terms(lens.as_vector())
         s2 = np.square(share)[..., None]
         values: Array = (s2 ** np.arange(5)) @ terms
         return values
 
-    def _terms(self, lens: Lens) -> tuple[Array, Array]:
+    def _terms(self, vector: Array) -> tuple[Array, Array]:
         """a0 to a4 (5,) and their derivative by the lens parameters (5, 8)."""
-        focal = float(np.sqrt(self.guess.fx * self.guess.fy))
-        a0 = float(np.sqrt(lens.fx * lens.fy)) / focal
-        shape = np.concatenate([[1.0], lens.k * self.edge_rad ** np.array([2, 4, 6, 8])])
+        fx, fy = float(vector[0]), float(vector[1])
+        a0 = math.sqrt(fx * fy / (self.guess.fx * self.guess.fy))
+        edge = self.edge_rad ** np.array([2, 4, 6, 8])
+        shape = np.concatenate([[1.0], vector[4:] * edge])
         derivative = np.zeros((5, 8))
-        derivative[:, 0] = 0.5 * a0 / lens.fx * shape
-        derivative[:, 1] = 0.5 * a0 / lens.fy * shape
-        derivative[[1, 2, 3, 4], [4, 5, 6, 7]] = a0 * self.edge_rad ** np.array([2, 4, 6, 8])
+        derivative[:, 0] = 0.5 * a0 / fx * shape
+        derivative[:, 1] = 0.5 * a0 / fy * shape
+        derivative[[1, 2, 3, 4], [4, 5, 6, 7]] = a0 * edge
         return a0 * shape, derivative
 
 
@@ -151,33 +201,28 @@ def stepped(lens: Lens, step: Array) -> Lens:
     return lens.with_vector(vector)
 
 
-def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
-    """Whitened rows (6, 5) on a0 to a4: m(1), m(1/2) and the four terms."""
-    rows = np.zeros((6, 5))
-    rows[0] = 1 / edge
-    rows[1] = 0.25 ** np.arange(5) / middle
-    rows[[2, 3, 4, 5], [1, 2, 3, 4]] = 1 / np.array(terms)
-    return rows
-
-
 def _from_fitted(fitted: Lens, covariance: Array | None, width: int, height: int) -> LensPrior:
     guess = resized(fitted, width, height)
     across, down = width / fitted.width, height / fitted.height
-    if covariance is not None:
-        unit = np.array([across, down, across, down, 1, 1, 1, 1])
-        whitening = _whitening(np.asarray(covariance, dtype=np.float64) * np.outer(unit, unit))
-        return LensPrior(guess=guess, whitening=whitening)
     edge = float(guess.theta(np.asarray(0.5 * width / guess.fx)))
     if not np.isfinite(edge):
         edge = guess.monotone_limit_rad
-    focal_row = np.zeros((1, 5))
-    focal_row[0, 0] = 1 / FITTED_SIGMA
-    rows = _curve_rows(FITTED_SIGMA, FITTED_SIGMA, FITTED_TERM_SIGMA)
+    if covariance is not None:
+        unit = np.array([across, down, across, down, 1, 1, 1, 1])
+        whitening = _whitening(np.asarray(covariance, dtype=np.float64) * np.outer(unit, unit))
+        return LensPrior(
+            guess=guess,
+            whitening=whitening,
+            edge_rad=edge,
+            centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+            fitted=True,
+        )
     return LensPrior(
         guess=guess,
         edge_rad=edge,
-        curve_rows=np.concatenate([rows, focal_row]),
+        curve_rows=SAME_TYPE_ROWS,
         centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+        fitted=True,
     )
 
 

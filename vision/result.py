@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import fields
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
         InspectedStrip,
         Inspection,
     )
-    from vision.job import Tolerances
+    from vision.job import Tolerances, VehicleState
     from vision.lens import Lens
     from vision.plan_fit import PlanFit
     from vision.verdict import Action, Reason
@@ -64,6 +65,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "job": inspection.job.name,
         "verdict": inspection.verdict,
         "actions": _actions(inspection.actions),
+        "vehicle_state": _vehicle_state(inspection.job.vehicle.state),
         "tolerances": _tolerances(inspection.job.tolerances),
         "variance_factor": _number(inspection.variance_factor, 4),
         "cameras": [_camera(camera) for camera in inspection.cameras],
@@ -128,6 +130,11 @@ def _angles(angles_deg: dict[str, float] | None) -> dict[str, float | None] | No
 
 def _aim(aim: Aim) -> dict[str, float | None]:
     return _angles(dict(zip(ANGLES, aim.as_degrees(), strict=True))) or {}
+
+
+def _vehicle_state(state: VehicleState) -> dict[str, Any]:
+    stated = {each.name: getattr(state, each.name) for each in fields(state)}
+    return _with_missing(stated, dict.fromkeys(stated, "the job does not say it"))
 
 
 def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
@@ -16,6 +16,9 @@ FIRST_DAMPING = 1e-4
 LEAST_DAMPING = 1e-15
 MOST_DAMPING = 1e12
 """Damping is relative to the unit diagonal of the scaled normal matrix; past the most, no step."""
+
+LEAST_RAISED = 1e-9
+"""Less than this is no damping: a step that fails goes on from here."""
 
 LEAST_GAIN = 1e-4
 """A step is taken when it gains more than this share of what the linear model promised."""
@@ -63,6 +66,32 @@ class Solution(Generic[State]):
     iterations: int
 
 
+class Linear(Protocol):
+    """The sum of squares near one state, as a linear model knows it."""
+
+    @property
+    def chi2(self) -> float:
+        """The sum of squares at the state."""
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        """The step to take, and the decrease of the sum of squares that it promises.
+
+        `damping` is relative to the unit diagonal of the scaled normal matrix.
+        """
+
+
+LinearT = TypeVar("LinearT", bound=Linear)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled(Generic[State, LinearT]):
+    """Where the steps ended, and the linear model there."""
+
+    state: State
+    linear: LinearT
+    iterations: int
+
+
 def solve(
     evaluate: Callable[[State], tuple[Array, Array]],
     retract: Callable[[State, Array], State],
@@ -73,52 +102,74 @@ def solve(
 ) -> Solution[State] | NoFit:
     """Minimise |r(state)|^2, where evaluate(state) gives whitened r (m,) and dr/dstep (m, n).
 
-    Levenberg-Marquardt with the columns scaled to unit length. `retract(state, step)` applies a
-    step (n,); the Jacobian is by that step at zero. A trial whose residuals or derivatives are not
-    finite is refused like one that makes the fit worse. `tolerance` is the share of the sum of
-    squares that a full step may still promise at the end; see `DONE`. NoFit codes: 'not-finite'
-    (at the start), 'singular' (the rows do not determine every unknown), 'not-converged'.
+    `retract(state, step)` applies a step (n,); the Jacobian is by that step at zero. See `settle`;
+    NoFit may also be 'singular' (the rows do not determine every unknown).
     """
-    at = _evaluated(evaluate, start)
-    if at is None:
-        return NoFit(code="not-finite", text="the start has residuals that are not finite")
-    floor = ROUNDING * at.chi2
-    damping = FIRST_DAMPING
-    iterations = 0
-    while True:
-        normal, gradient, scale = _scaled_normal(at.residuals, at.jacobian)
-        decrease = float(gradient @ _damped_step(normal, gradient, LEAST_DAMPING))
-        if decrease <= tolerance * at.chi2 + floor or iterations >= max_iterations:
-            break
-        iterations += 1
-        better: _Evaluated[State] | None = None
-        while better is None and damping <= MOST_DAMPING:
-            step = _damped_step(normal, gradient, damping)
-            promised = float(step @ (2 * gradient - normal @ step))
-            trial = _evaluated(evaluate, retract(at.state, -step / scale))
-            gained = -np.inf if trial is None else at.chi2 - trial.chi2
-            if max(abs(gained), promised) < BLIND * at.chi2:
-                gained = promised
-            if gained > LEAST_GAIN * promised:
-                better = trial
-            damping = _next_damping(damping, gained, promised)
-        if better is None:
-            break
-        at = better
-    if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + floor:
-        text = f"the fit still moved after {iterations} steps"
-        return NoFit(code="not-converged", text=text)
-    covariance = normal_inverse(at.jacobian)
+
+    def linearise(state: State) -> _Dense | None:
+        return _dense(*evaluate(state))
+
+    found = settle(linearise, retract, start, max_iterations=max_iterations, tolerance=tolerance)
+    if isinstance(found, NoFit):
+        return found
+    covariance = normal_inverse(found.linear.jacobian)
     if covariance is None:
         return NoFit(code="singular", text="the observations do not determine every unknown")
     return Solution(
-        state=at.state,
-        residuals=at.residuals,
-        jacobian=at.jacobian,
+        state=found.state,
+        residuals=found.linear.residuals,
+        jacobian=found.linear.jacobian,
         covariance=covariance,
-        chi2=at.chi2,
-        iterations=iterations,
+        chi2=found.linear.chi2,
+        iterations=found.iterations,
     )
+
+
+def settle(
+    linearise: Callable[[State], LinearT | None],
+    retract: Callable[[State, Array], State],
+    start: State,
+    *,
+    max_iterations: int = 50,
+    tolerance: float = DONE,
+    damping: float = FIRST_DAMPING,
+) -> Settled[State, LinearT] | NoFit:
+    """Levenberg-Marquardt on whatever can linearise itself, with unit diagonal damping.
+
+    A trial whose linear model is None (residuals or derivatives that are not finite) is refused
+    like one that makes the fit worse. `tolerance` is the share of the sum of squares that a full
+    step may still promise at the end; see `DONE`. NoFit codes: 'not-finite' (at the start),
+    'not-converged'. `damping` is that of the first step; a start near the minimum needs none.
+    """
+    state, at = start, linearise(start)
+    if at is None:
+        return NoFit(code="not-finite", text="the start has residuals that are not finite")
+    floor = ROUNDING * at.chi2
+    iterations = 0
+    while True:
+        full = at.step(LEAST_DAMPING)
+        decrease = full[1]
+        if decrease <= tolerance * at.chi2 + floor or iterations >= max_iterations:
+            break
+        iterations += 1
+        better: tuple[State, LinearT] | None = None
+        while better is None and damping <= MOST_DAMPING:
+            step, promised = at.step(damping) if damping > LEAST_DAMPING else full
+            trial_state = retract(state, step)
+            trial = linearise(trial_state)
+            gained = -np.inf if trial is None else at.chi2 - trial.chi2
+            if max(abs(gained), promised) < BLIND * at.chi2:
+                gained = promised
+            if trial is not None and gained > LEAST_GAIN * promised:
+                better = trial_state, trial
+            damping = _next_damping(damping, gained, promised)
+        if better is None:
+            break
+        state, at = better
+    if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + floor:
+        text = f"the fit still moved after {iterations} steps"
+        return NoFit(code="not-converged", text=text)
+    return Settled(state=state, linear=at, iterations=iterations)
 
 
 def normal_inverse(jacobian: Array) -> Array | None:
@@ -140,25 +191,41 @@ def normal_inverse(jacobian: Array) -> Array | None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Evaluated(Generic[State]):
-    state: State
+class _Dense:
+    """A linear model of whitened rows; `normal` and `gradient` are by columns of unit length."""
+
     residuals: Array
     jacobian: Array
     chi2: float
+    normal: Array
+    gradient: Array
+    scale: Array
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        step = damped_step(self.normal, self.gradient, damping)
+        promised = float(step @ (2 * self.gradient - self.normal @ step))
+        return -step / self.scale, promised
 
 
-def _evaluated(
-    evaluate: Callable[[State], tuple[Array, Array]], state: State
-) -> _Evaluated[State] | None:
-    """Evaluate a state; None where anything is not finite."""
-    residuals, jacobian = evaluate(state)
+def _dense(residuals: Array, jacobian: Array) -> _Dense | None:
+    """Linear model of these rows; None where anything is not finite."""
     if not (np.isfinite(residuals).all() and np.isfinite(jacobian).all()):
         return None
     with np.errstate(over="ignore"):
         chi2 = float(residuals @ residuals)
     if not np.isfinite(chi2):
         return None
-    return _Evaluated(state=state, residuals=residuals, jacobian=jacobian, chi2=chi2)
+    scale = np.linalg.norm(jacobian, axis=0)
+    scale = np.where(scale > 0, scale, 1.0)
+    scaled = jacobian / scale
+    return _Dense(
+        residuals=residuals,
+        jacobian=jacobian,
+        chi2=chi2,
+        normal=scaled.T @ scaled,
+        gradient=scaled.T @ residuals,
+        scale=scale,
+    )
 
 
 def _next_damping(damping: float, gained: float, promised: float) -> float:
@@ -167,18 +234,10 @@ def _next_damping(damping: float, gained: float, promised: float) -> float:
         return max(damping * 0.02, LEAST_DAMPING)
     if gained > 0.25 * promised:
         return damping
-    return damping * (4.0 if gained > LEAST_GAIN * promised else 10.0)
+    return max(damping, LEAST_RAISED) * (4.0 if gained > LEAST_GAIN * promised else 10.0)
 
 
-def _scaled_normal(residuals: Array, jacobian: Array) -> tuple[Array, Array, Array]:
-    """J^T J and J^T r with the columns of J at unit length, and those lengths (1 for a zero)."""
-    scale = np.linalg.norm(jacobian, axis=0)
-    scale = np.where(scale > 0, scale, 1.0)
-    scaled = jacobian / scale
-    return scaled.T @ scaled, scaled.T @ residuals, scale
-
-
-def _damped_step(normal: Array, gradient: Array, damping: float) -> Array:
+def damped_step(normal: Array, gradient: Array, damping: float) -> Array:
     """Solve (N + damping I) step = gradient; a matrix singular even so is damped by rounding."""
     identity = np.eye(len(gradient))
     step: Array

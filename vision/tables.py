@@ -262,13 +262,14 @@ class Table:
     def table(self, name: str, *, required: bool) -> Table:
         """One section such as [vehicle]; an empty one where it is missing."""
         values: object = {}
-        there = self.needs(name, f"a table [{name}]") if required else self.has(name)
+        key = self.key(name)
+        there = self.needs(name, f"a table [{key}]") if required else self.has(name)
         if there:
             values = self.values[name]
         if not isinstance(values, dict):
-            self.wrong(name, f"a table [{name}]")
+            self.wrong(name, f"a table [{key}]")
             values = {}
-        return Table(self.faults, self.file, name, values, self.units)
+        return Table(self.faults, self.file, key, values, self.units)
 
 
 def is_number(value: object, *, finite: bool = True) -> TypeGuard[float]:

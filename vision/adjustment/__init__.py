@@ -1,6 +1,6 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
-from vision.adjustment.search import adjust
+from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
@@ -8,6 +8,9 @@ from vision.adjustment.values import (
     AdjustedStrip,
     Adjustment,
     CameraObservations,
+    Datum,
+    Explanation,
+    FurtherReading,
     GroupTest,
 )
 
@@ -18,6 +21,10 @@ __all__ = [
     "AdjustedStrip",
     "Adjustment",
     "CameraObservations",
+    "Datum",
+    "Explanation",
+    "FurtherReading",
     "GroupTest",
     "adjust",
+    "adjust_readings",
 ]

@@ -9,23 +9,24 @@ use in geodetic networks", 1968): the least bias that is found in 80 of 100 jobs
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
-from vision.adjustment.network import Network, State
-from vision.adjustment.screening import LEAST_REDUNDANCY, Used, variance_factor
+from vision.adjustment.network import Network
+from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
-from vision.solver import Solution
 
-FAMILY_ALPHA = 0.02
-"""Chance that any group of a faultless job is set free."""
+FAMILY_ALPHA = 0.01
+"""Chance that any group of a faultless job is set free: half of what is wanted at most, because a
+fault too small to be found leaves the same chance of naming something else."""
 
-FURTHER_ALPHA = 0.005
+FURTHER_ALPHA = 0.0025
 """The same chance for any further group once one is free: two faults at once are rare, and a
-second name is most often a false one (2 % of jobs with one fault at the first level)."""
+second name is most often a false one."""
 
 POWER = 0.8
 """Share of jobs in which a bias of the detectable size is found."""
@@ -51,42 +52,96 @@ def noncentrality(degrees: int, alpha: float) -> float:
     return float(optimize.brentq(missing, 1e-6, 200.0))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Suspicion:
+    """What one solution says against a group; the fields are those of `GroupTest`.
+
+    `q` (k, k) is the redundancy matrix of the group's rows, whitened by `sigma`.
+    """
+
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    support: float
+    sigma: float
+    q: Array
+
+
+def suspicions(
+    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
+) -> dict[str, Suspicion]:
+    """What speaks against each of `groups`; those in `freed` are free in this solution."""
+    if not groups:
+        return {}
+    offs, jacobians, sigmas = [], [], []
+    for group in groups:
+        sigma = network.group_sigma(group)
+        off, jacobian = network.group_rows(solution.state, group)
+        offs.append(off / sigma)
+        jacobians.append(jacobian / sigma)
+        sigmas.append(sigma)
+    every = np.concatenate(jacobians)
+    half = every @ solution.covariance.kept
+    out, first = {}, 0
+    for group, r, sigma in zip(groups, offs, sigmas, strict=True):
+        rows = slice(first, first + len(r))
+        first = rows.stop
+        out[group] = _suspicion(solution, r, half[rows] @ every[rows].T, sigma, group in freed)
+    return out
+
+
+def _suspicion(solution: Solved, r: Array, spread: Array, sigma: float, free: bool) -> Suspicion:
+    """One group's, from its whitened distance (k,) and what the solution leaves of it open."""
+    values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
+    redundant = 1 / values if free else values
+    judged = redundant > LEAST_REDUNDANCY
+    parts = np.square(vectors.T @ r)[judged] / values[judged]
+    k, statistic = int(judged.sum()), float(parts.sum())
+    factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
+    return Suspicion(
+        statistic=statistic,
+        degrees_of_freedom=k,
+        p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
+        support=_support(parts / factor, redundant[judged]),
+        sigma=sigma,
+        q=(vectors * redundant) @ vectors.T,
+    )
+
+
 def group_tests(
-    network: Network,
-    solution: Solution[State],
-    used: Used,
-    groups: tuple[str, ...],
-    *,
-    freed: tuple[str, ...] = (),
+    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
 ) -> dict[str, GroupTest]:
-    """Test each of `groups`; those in `freed` are free in this solution."""
+    """Test each of `groups`, with what its test can detect at all; see `suspicions`."""
     alpha = group_alpha(len(network.groups()))
     out = {}
-    for group in groups:
-        sigma = network.group_sigma_m(group)
-        off, jacobian = network.group_rows(solution.state, group)
-        r, rows = off / sigma, jacobian / sigma
-        spread = rows @ solution.covariance @ rows.T
-        one = np.eye(len(r))
-        covariance: Array = one + spread if group in freed else one - spread
-        q = np.asarray(np.linalg.inv(covariance) if group in freed else covariance)
-        values, vectors = np.linalg.eigh(covariance)
-        redundant = 1 / values if group in freed else values
-        judged = redundant > LEAST_REDUNDANCY
-        parts = np.square(vectors.T @ r)[judged] / values[judged]
-        k, statistic = int(judged.sum()), float(parts.sum())
-        without = 0.0 if group in freed else statistic
-        factor = variance_factor(solution, used, without, 0 if group in freed else k)
+    for group, found in suspicions(network, solution, groups, freed=freed).items():
+        q, sigma, k = found.q, found.sigma, found.degrees_of_freedom
         out[group] = GroupTest(
             group=group,
-            statistic=statistic,
+            statistic=found.statistic,
             degrees_of_freedom=k,
-            p_value=float(stats.chi2.sf(statistic / factor, k)) if k else 1.0,
-            redundancy=float(np.trace(q) / len(r)),
-            sharpness=_sharpness(q, _alike(group, len(r)), sigma, k, alpha),
+            p_value=found.p_value,
+            support=found.support,
+            redundancy=float(np.trace(q) / len(q)),
+            sharpness=_sharpness(q, _alike(group, len(q)), sigma, k, alpha),
             detectable_turn_rad=_detectable_turn(network, group, q, sigma, k, alpha),
         )
     return out
+
+
+def _support(parts: Array, redundancy: Array) -> float:
+    """Twice the logarithm of how much likelier a fault of the group makes the data.
+
+    `parts` (k,) of the statistic and `redundancy` (k,) by direction. A fault is drawn from f times
+    the stated variances; a direction's part then has 1 + q f times the variance it had, and f is
+    taken where it is likeliest. Many directions or a wide fault must pay for what they could have
+    explained as well (Kass and Raftery, "Bayes factors", JASA 90, 1995).
+    """
+    if not len(parts):
+        return 0.0
+    f = max(float(parts.mean()) - 1.0, 0.0) / float(redundancy.mean())
+    wider = 1 + redundancy * f
+    return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
 
 
 def _alike(group: str, count: int) -> Array:

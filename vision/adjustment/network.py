@@ -1,11 +1,12 @@
-"""The rows of the network: whitened residuals and their derivatives, assembled camera by camera.
+"""The rows of the network: whitened residuals and their derivatives, over all cameras at once.
 
-Columns: for each camera six pose steps of `Pose.perturbed` and eight lens parameters, then the
-unknowns of the `World`. Rows: for each camera its points (two each), its lens prior, its mounting
-position (three); then one row for each unknown of the world, then the readings.
+Columns: for each camera six pose steps as of `Pose.perturbed` and eight lens parameters; for each
+type of lens that several cameras share its eight; then the unknowns of the `World`, of which the
+marks' own deviations, last, are eliminated. Rows: the points (two each), the lens priors, the
+readings, and the priors of single unknowns: mounting positions and all of the world.
 
-A group is what can be wrong as a whole and be set free: a strip's ends, a mounting, a single mark's
-place, a reading.
+A group is what can be wrong as a whole and be set free: a strip's ends, a strip's bow, a mounting,
+a single mark's place, a camera's lens, a type of lens, a reading.
 """
 
 from __future__ import annotations
@@ -13,66 +14,35 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
-from vision.adjustment.readings import ReadingView, reading_rows, reading_views
-from vision.adjustment.values import CameraObservations
-from vision.adjustment.world import World, build_world
-from vision.geometry import Array, Pose
-from vision.job import Camera, Job
-from vision.layout import Layout
-from vision.lens import Lens
+from vision.adjustment.elimination import Rows
+from vision.adjustment.readings import ReadingView, reading_rows
+from vision.adjustment.state import PointRows, State, View, Weights
+from vision.adjustment.world import World
+from vision.geometry import Array, cross_matrix
+from vision.lens import monotone_limits_rad, project_with_derivatives
+from vision.lens_prior import (
+    CENTRE_SIGMA_PX,
+    CENTRE_SIGMA_WIDTH_PX,
+    SAME_TYPE_SIGMA,
+    LensPrior,
+)
 
 OWN = 14
 """Unknowns of one camera: six pose steps and eight lens parameters."""
 
-LEAST_PX2 = 1e-8
-"""(0.1 millipixel)^2: no centre is better, and a singular covariance is no reason to stop."""
+LENS = 8
 
 FREED_SIGMA_M = 1.0
 """Prior of a group that is set free: useless against centimetres, enough to hold the gauge."""
 
+FREED_LENS = 0.3
+"""Share of the picture's size to which a lens that is set free is held: it stays a lens."""
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class State:
-    """Poses and lenses camera by camera, and the world's deviations from the plan (w,)."""
-
-    poses: tuple[Pose, ...]
-    lenses: tuple[Lens, ...]
-    world: Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class View:
-    """One camera's points with the constant derivative of their places, (n, 3, w)."""
-
-    camera: Camera
-    observations: CameraObservations
-    d_place: Array
-    own_covariance_px2: Array
-
-    @property
-    def count(self) -> int:
-        """How many points the camera brings."""
-        return len(self.observations.points.ids)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Weights:
-    """What the observations weigh in one solution.
-
-    `whiteners` (n, 2, 2) for each view; zero leaves a point out. `group_sigma_m` by group name
-    replaces the stated sigma of the group, in m or, for an angle, rad.
-    """
-
-    whiteners: tuple[Array, ...]
-    group_sigma_m: dict[str, float]
-
-
-def whiteners(covariance_px2: Array) -> Array:
-    """Matrices W (n, 2, 2) with W C W^T = 1; no variance counts as less than LEAST_PX2."""
-    values, vectors = np.linalg.eigh(covariance_px2)
-    scale = 1 / np.sqrt(np.maximum(values, LEAST_PX2))
-    return np.asarray(scale[..., None] * vectors.transpose(0, 2, 1))
+CENTRE_ROWS = 2
+"""Of a lens prior on the curve, the last two rows hold the centre: no matter of the lens's type."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,13 +50,30 @@ class Network:
     """Everything that stays the same while the network is solved."""
 
     views: tuple[View, ...]
+    points: PointRows
+    types: tuple[tuple[str, LensPrior], ...]
     world: World
     readings: tuple[ReadingView, ...] = ()
 
     @property
+    def base(self) -> int:
+        """Column at which the world's unknowns begin."""
+        return OWN * len(self.views) + LENS * len(self.types)
+
+    @property
+    def kept(self) -> int:
+        """How many unknowns are kept: all but the marks' own deviations."""
+        return self.base + self.world.kept
+
+    @property
     def size(self) -> int:
         """How many unknowns there are, cameras and world."""
-        return OWN * len(self.views) + self.world.size
+        return self.base + self.world.size
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """The mark that each point belongs to."""
+        return tuple(self.world.mark_of_point[i] for i in self.points.ids)
 
     @property
     def camera_slice(self) -> dict[str, slice]:
@@ -97,179 +84,273 @@ class Network:
     def start(self) -> State:
         """Where the cameras' own fits ended, everything else as planned."""
         starts = [view.observations.start for view in self.views]
-        poses, lenses = zip(*starts, strict=True)
-        return State(poses=poses, lenses=lenses, world=np.zeros(self.world.size))
+        return State(
+            R=np.array([pose.R for pose, _ in starts]).reshape(-1, 3, 3),
+            place_m=np.array([pose.camera_in_ground_m for pose, _ in starts]).reshape(-1, 3),
+            lens=np.array([lens.as_vector() for _, lens in starts]).reshape(-1, LENS),
+            shared=np.array([p.guess.as_vector() for _, p in self.types]).reshape(-1, LENS),
+            world=np.zeros(self.world.size),
+        )
 
     def groups(self) -> tuple[str, ...]:
         """Name every group that can be set free."""
-        marks = self.world.single
+        cameras = [view.camera.name for view in self.views]
         return (
             *(f"strip {name}" for name in self.world.strips),
-            *(f"mounting {view.camera.name}" for view in self.views),
-            *(f"mark {name}" for name in marks),
+            *(f"bow {name}" for name in self.world.bows),
+            *(f"mounting {name}" for name in (*cameras, *self.world.cameras)),
+            *(f"mark {name}" for name in self.world.single),
+            *(f"lens {name}" for name in cameras),
+            *(f"lens-type {name}" for name, _ in self.types),
             *(view.group for view in self.readings),
         )
 
-    def group_sigma_m(self, group: str) -> float:
-        """Give the stated sigma of a group, in m or, for an angle, rad."""
+    def group_sigma(self, group: str) -> float:
+        """Give the stated sigma of a group, in m, for an angle in rad, for a lens 1."""
         kind, name = group.split(" ", 1)
         match kind:
             case "strip":
                 return self.world.job.strip(name).position_sigma_m
+            case "bow":
+                return self.world.job.strip(name).mark_sigma_m
             case "mark":
                 return float(self.world.sigma[self.world.marks[name].start])
             case "mounting":
-                return self._view(name).camera.position_sigma_m
+                return next(c for c in self.world.job.cameras if c.name == name).position_sigma_m
+            case "lens" | "lens-type":
+                return 1.0
         return self._reading(group).sigma
 
     def group_rows(self, state: State, group: str) -> tuple[Array, Array]:
-        """How far a group lies from where it was stated to be (k,), and its derivative (k, size).
+        """How far a group lies from what was stated (k,), and its derivative (k, kept).
 
-        In m or, for an angle, rad; not whitened.
+        In m, for an angle in rad, for a lens in its stated sigmas; not whitened otherwise.
         """
         kind, name = group.split(" ", 1)
-        if kind == "reading":
-            view = self._reading(group)
-            return reading_rows(view, self.world, state.poses, state.world, OWN)
-        if kind == "mounting":
-            index = self.views.index(self._view(name))
-            columns = OWN * index + np.arange(3)
-            off = state.poses[index].camera_in_ground_m - self.views[index].camera.position_m
+        match kind:
+            case "reading":
+                return reading_rows(self._reading(group), self.world, state, self.base)
+            case "lens":
+                index = self._index(name)
+                r, jacobian = self._lens_rows(state, index)
+                return r[: self._of_type(index)], jacobian[: self._of_type(index)]
+            case "lens-type":
+                return self._type_rows(state, [name for name, _ in self.types].index(name))
+        columns = self._group_columns(kind, name)
+        if kind == "mounting" and name not in self.world.cameras:
+            index = self._index(name)
+            off = state.place_m[index] - self.views[index].camera.position_m
         else:
-            own = self.world.strips[name] if kind == "strip" else self.world.marks[name]
-            columns = OWN * len(self.views) + np.arange(own.start, own.stop)
-            off = state.world[own]
-        jacobian = np.zeros((len(columns), self.size))
+            off = state.world[columns - self.base]
+        jacobian = np.zeros((len(columns), self.kept))
         jacobian[np.arange(len(columns)), columns] = 1.0
         return off, jacobian
 
+    def _group_columns(self, kind: str, name: str) -> NDArray[np.intp]:
+        """Columns of a group whose rows are single unknowns."""
+        match kind:
+            case "mounting" if name not in self.world.cameras:
+                return OWN * self._index(name) + np.arange(3)
+            case "mounting":
+                own = self.world.cameras[name]
+            case "strip":
+                own = self.world.strips[name]
+            case "bow":
+                own = slice(self.world.bows[name], self.world.bows[name] + 1)
+            case _:
+                own = self.world.marks[name]
+        return self.base + np.arange(own.start, own.stop)
+
     def freeing(self, weights: Weights, groups: tuple[str, ...]) -> Weights:
         """Set these groups free and hold all others as stated."""
-        free = {
-            group: self._reading(group).freed_sigma
-            if group.startswith("reading ")
-            else FREED_SIGMA_M
-            for group in groups
-        }
-        return replace(weights, group_sigma_m=free)
+        return replace(weights, group_sigma={group: self.freed_sigma(group) for group in groups})
 
-    def _view(self, camera: str) -> View:
-        return next(view for view in self.views if view.camera.name == camera)
+    def freed_sigma(self, group: str) -> float:
+        """Sigma of a group that is set free, in the unit of `group_sigma`."""
+        kind, _, name = group.partition(" ")
+        match kind:
+            case "reading":
+                return self._reading(group).freed_sigma
+            case "lens":
+                view = self.views[self._index(name)]
+                prior, shared = view.observations.prior, view.shares is not None
+                return FREED_LENS / (SAME_TYPE_SIGMA if shared else prior.scale_sigma)
+            case "lens-type":
+                return FREED_LENS / dict(self.types)[name].scale_sigma
+        return FREED_SIGMA_M
+
+    def _index(self, camera: str) -> int:
+        return next(i for i, view in enumerate(self.views) if view.camera.name == camera)
 
     def _reading(self, group: str) -> ReadingView:
         return next(view for view in self.readings if view.group == group)
 
     def retract(self, state: State, step: Array) -> State:
         """Move the state by a step (size,)."""
-        poses, lenses = [], []
-        for i, (pose, lens) in enumerate(zip(state.poses, state.lenses, strict=True)):
-            own = step[OWN * i : OWN * (i + 1)]
-            poses.append(pose.perturbed(own[:6]))
-            vector = lens.as_vector() + own[6:]
-            # A wild step must stay a lens for the solver to see how bad it is and shorten it.
-            vector[:2] = np.maximum(vector[:2], 1.0)
-            lenses.append(lens.with_vector(vector))
-        world = state.world + step[OWN * len(self.views) :]
-        return State(poses=tuple(poses), lenses=tuple(lenses), world=world)
+        n = len(self.views)
+        own = step[: OWN * n].reshape(n, OWN)
+        lens, shared = state.lens + own[:, 6:], state.shared
+        if self.types:
+            shared = shared + step[OWN * n : self.base].reshape(-1, LENS)
+        # A wild step must stay a lens for the solver to see how bad it is and shorten it.
+        lens[:, :2] = np.maximum(lens[:, :2], 1.0)
+        R = Rotation.from_rotvec(own[:, 3:6]).as_matrix() @ state.R if n else state.R
+        return State(
+            R=R,
+            place_m=state.place_m + own[:, :3],
+            lens=lens,
+            shared=shared,
+            world=state.world + step[self.base :],
+        )
 
-    def points(self, state: State, index: int) -> tuple[Array, Array]:
-        """Predicted minus measured (n, 2) in px of one view, and its derivative (n, 2, size)."""
-        view, pose, lens = self.views[index], state.poses[index], state.lenses[index]
-        points = view.observations.points
-        places = points.planned_m + view.d_place @ state.world
-        pixels, d_camera, d_lens = lens.project_with_derivatives(pose.transform(places))
-        jacobian = np.zeros((view.count, 2, self.size))
-        columns = OWN * index
-        jacobian[:, :, columns : columns + 6] = d_camera @ pose.d_point_d_pose(places)
-        jacobian[:, :, columns + 6 : columns + OWN] = d_lens
-        jacobian[:, :, OWN * len(self.views) :] = (d_camera @ pose.R) @ view.d_place
-        return pixels - points.pixels_px, jacobian
+    def places_m(self, world: Array) -> Array:
+        """Where every point lies (p, 3), in ground coordinates."""
+        kept, own = self.world.split(world, self.points.blocks)
+        places = self.points.planned_m + self.points.by_kept_m @ kept
+        return np.asarray(places + (self.points.by_own_m @ own[..., None])[..., 0])
 
-    def camera_priors(self, state: State, index: int, sigma_m: float) -> tuple[Array, Array]:
-        """Whitened rows of one view's lens prior, then of its mounting position."""
-        view = self.views[index]
-        r_lens, d_lens = view.observations.prior.residuals(state.lenses[index])
-        away = state.poses[index].camera_in_ground_m - view.camera.position_m
-        jacobian = np.zeros((len(r_lens) + 3, self.size))
-        columns = OWN * index
-        jacobian[:-3, columns + 6 : columns + OWN] = d_lens
-        jacobian[-3:, columns : columns + 3] = np.eye(3) / sigma_m
-        return np.concatenate([r_lens, away / sigma_m]), jacobian
+    def predicted(self, state: State) -> tuple[Array, Array, Array, Array]:
+        """Predicted minus measured (p, 2) px; by the point (p, 2, 3), the lens (p, 2, 8); points.
 
-    def evaluate(self, state: State, weights: Weights) -> tuple[Array, Array]:
-        """Whitened residuals (m,) and their derivative (m, size)."""
-        residuals, jacobians = [], []
+        Last, the points (p, 3) in their camera's coordinates.
+        """
+        points = self.points
+        away = self.places_m(state.world) - state.place_m[points.camera]
+        seen = (state.R[points.camera] @ away[..., None])[..., 0]
+        limits = monotone_limits_rad(state.lens[:, 4:])
+        pixels, by_point, by_lens = project_with_derivatives(
+            seen, state.lens[points.camera], limits[points.camera]
+        )
+        return pixels - points.pixels_px, by_point, by_lens, seen
+
+    def point_rows(self, state: State, whitener: Array) -> tuple[Array, Array, Array]:
+        """Whitened rows of the points: r (p, 2), by the kept unknowns (p, 2, kept), own (p, 2, o).
+
+        Zero where the whitener (p, 2, 2) is; NaN where the lens cannot show the point.
+        """
+        points = self.points
+        r, by_point, by_lens, seen = self.predicted(state)
+        by_point = whitener @ by_point
+        by_place = by_point @ state.R[points.camera]
+        by_kept = np.zeros((len(r), 2, self.kept))
+        by_kept[:, :, self.base :] = by_place @ points.by_kept_m
+        # The camera's place moves the point against it; its turn w moves the point by w x point.
+        by_pose = np.concatenate([-by_place, by_point @ -cross_matrix(seen)], axis=-1)
+        by_camera = np.concatenate([by_pose, whitener @ by_lens], axis=-1)
         for i, view in enumerate(self.views):
-            r, jacobian = self.points(state, i)
-            whitener = weights.whiteners[i]
-            left_out = ~whitener.any(axis=(1, 2))
-            r[left_out], jacobian[left_out] = 0.0, 0.0
-            residuals.append((whitener @ r[..., None]).ravel())
-            jacobians.append((whitener @ jacobian).reshape(-1, self.size))
-            sigma_m = weights.group_sigma_m.get(
-                f"mounting {view.camera.name}", view.camera.position_sigma_m
-            )
-            r, jacobian = self.camera_priors(state, i, sigma_m)
+            by_kept[view.rows, :, OWN * i : OWN * (i + 1)] = by_camera[view.rows]
+        r, by_own = (whitener @ r[..., None])[..., 0], by_place @ points.by_own_m
+        left_out = ~whitener.any(axis=(1, 2))
+        if left_out.any():
+            r[left_out], by_kept[left_out], by_own[left_out] = 0.0, 0.0, 0.0
+        return r, by_kept, by_own
+
+    def rows(self, state: State, weights: Weights) -> Rows:
+        """All rows at a state."""
+        r, by_kept, by_own = self.point_rows(state, weights.whiteners)
+        others, jacobian = self._other_rows(state, weights)
+        sigma, off = self._prior_sigma(weights), np.zeros(self.kept)
+        off[self.base :] = state.world[: self.world.kept]
+        for i, view in enumerate(self.views):
+            off[OWN * i : OWN * i + 3] = state.place_m[i] - view.camera.position_m
+        shape = (-1, self.world.own_size)
+        own_sigma = self.world.sigma[self.world.kept :].reshape(shape)
+        return Rows(
+            r=r,
+            by_kept=by_kept,
+            by_own=by_own,
+            by_block=self.points.by_block,
+            others=others,
+            by_kept_others=jacobian,
+            prior=off / sigma,
+            weight=1 / sigma,
+            prior_own=state.world[self.world.kept :].reshape(shape) / own_sigma,
+            weight_own=1 / own_sigma,
+        )
+
+    def _other_rows(self, state: State, weights: Weights) -> tuple[Array, Array]:
+        """Whitened rows of the lenses, their types and the readings."""
+        residuals, jacobians = [np.zeros(0)], [np.zeros((0, self.kept))]
+        for i, view in enumerate(self.views):
+            r, jacobian = self._lens_rows(state, i)
+            sigma = weights.group_sigma.get(f"lens {view.camera.name}", 1.0)
+            r[: self._of_type(i)] /= sigma
+            jacobian[: self._of_type(i)] /= sigma
             residuals.append(r)
             jacobians.append(jacobian)
-        sigma = self.world_sigma(weights)
-        residuals.append(state.world / sigma)
-        world = np.zeros((self.world.size, self.size))
-        world[:, OWN * len(self.views) :] = np.diag(1 / sigma)
-        jacobians.append(world)
+            if sigma > 1 and self._of_type(i) is None:
+                r, jacobian = self._centre_rows(state, i)
+                residuals.append(r)
+                jacobians.append(jacobian)
+        for i, (name, _) in enumerate(self.types):
+            r, jacobian = self._type_rows(state, i)
+            sigma = weights.group_sigma.get(f"lens-type {name}", 1.0)
+            residuals.append(r / sigma)
+            jacobians.append(jacobian / sigma)
         for reading in self.readings:
-            r, jacobian = reading_rows(reading, self.world, state.poses, state.world, OWN)
-            sigma_one = weights.group_sigma_m.get(reading.group, reading.sigma)
-            residuals.append(r / sigma_one)
-            jacobians.append(jacobian / sigma_one)
+            r, jacobian = reading_rows(reading, self.world, state, self.base)
+            sigma = weights.group_sigma.get(reading.group, reading.sigma)
+            residuals.append(r / sigma)
+            jacobians.append(jacobian / sigma)
         return np.concatenate(residuals), np.concatenate(jacobians)
 
-    def world_sigma(self, weights: Weights) -> Array:
-        """Sigmas of the world's priors (w,), freed strips and marks included."""
-        sigma = self.world.sigma.copy()
-        for name, own in self.world.strips.items():
-            sigma[own] = weights.group_sigma_m.get(f"strip {name}", sigma[own.start])
-        for name in self.world.single:
-            own = self.world.marks[name]
-            sigma[own] = weights.group_sigma_m.get(f"mark {name}", sigma[own.start])
+    def _of_type(self, index: int) -> int | None:
+        """How many of a camera's lens rows speak of its type; None for all.
+
+        A fitted lens has its own centre too. Where only a field of view or a type is stated, the
+        centre has a prior of its own, whatever the type.
+        """
+        view = self.views[index]
+        fitted = view.shares is None and view.observations.prior.fitted
+        return None if fitted else -CENTRE_ROWS
+
+    def _lens_rows(self, state: State, index: int) -> tuple[Array, Array]:
+        """One camera's lens prior (m,), or its lens against its type, and the derivative."""
+        view = self.views[index]
+        prior, columns = view.observations.prior, OWN * index + 6
+        if view.shares is None:
+            r, by_own = prior.rows(state.lens[index])
+        else:
+            r, by_own, by_shared = prior.rows_against(state.lens[index], state.shared[view.shares])
+        jacobian = np.zeros((len(r), self.kept))
+        jacobian[:, columns : columns + LENS] = by_own
+        if view.shares is not None:
+            columns = OWN * len(self.views) + LENS * view.shares
+            jacobian[:, columns : columns + LENS] = by_shared
+        return r.copy(), jacobian
+
+    def _centre_rows(self, state: State, index: int) -> tuple[Array, Array]:
+        """What holds the centre of a lens whose file is no longer believed, and its derivative."""
+        guess = self.views[index].observations.prior.guess
+        sigma_px = CENTRE_SIGMA_PX * guess.width / CENTRE_SIGMA_WIDTH_PX
+        middle = 0.5 * np.array([guess.width - 1, guess.height - 1])
+        jacobian = np.zeros((CENTRE_ROWS, self.kept))
+        jacobian[[0, 1], OWN * index + 8 + np.arange(2)] = 1 / sigma_px
+        return (state.lens[index, 2:4] - middle) / sigma_px, jacobian
+
+    def _type_rows(self, state: State, index: int) -> tuple[Array, Array]:
+        """Rows of the prior on a type of lens, and their derivative."""
+        r, by_shared = self.types[index][1].rows(state.shared[index])
+        columns = OWN * len(self.views) + LENS * index
+        jacobian = np.zeros((len(r), self.kept))
+        jacobian[:, columns : columns + LENS] = by_shared
+        return r, jacobian
+
+    def _prior_sigma(self, weights: Weights) -> Array:
+        """Sigmas (kept,) of the unknowns' own priors; infinite where there is none."""
+        sigma = np.full(self.kept, np.inf)
+        sigma[self.base :] = self.world.sigma[: self.world.kept]
+        for i, view in enumerate(self.views):
+            sigma[OWN * i : OWN * i + 3] = view.camera.position_sigma_m
+        for group, value in weights.group_sigma.items():
+            kind, name = group.split(" ", 1)
+            if kind in ("strip", "bow", "mounting", "mark"):
+                sigma[self._group_columns(kind, name)] = value
         return sigma
 
-
-def build_network(
-    job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
-) -> Network:
-    """Lay out unknowns and constant derivatives for the cameras in `observations`."""
-    ids = dict.fromkeys(i for seen in observations for i in seen.points.ids)
-    world = build_world(job, layout, ids)
-    cameras = {camera.name: camera for camera in job.cameras}
-    views = []
-    for seen in observations:
-        points = seen.points
-        d_place = np.array(
-            [
-                world.d_place(world.mark_of_point[point_id], planned)
-                for point_id, planned in zip(points.ids, points.planned_m, strict=True)
-            ]
-        )
-        own = _own_covariance(world, seen, d_place)
-        views.append(
-            View(
-                camera=cameras[seen.name],
-                observations=seen,
-                d_place=d_place,
-                own_covariance_px2=own,
-            )
-        )
-    names = [view.camera.name for view in views]
-    return Network(views=tuple(views), world=world, readings=reading_views(job, world, names))
-
-
-def _own_covariance(world: World, seen: CameraObservations, d_place: Array) -> Array:
-    """Spread of each point by its mark's own deviation, (n, 2, 2) px2, at the camera's start."""
-    pose, lens = seen.start
-    own_sigma = world.sigma.copy()
-    for columns in world.strips.values():
-        own_sigma[columns] = 0.0
-    _, d_camera, _ = lens.project_with_derivatives(pose.transform(seen.points.planned_m))
-    spread = (d_camera @ pose.R) @ d_place * own_sigma
-    return np.asarray(spread @ spread.transpose(0, 2, 1))
+    def degrees_of_freedom(self, used: NDArray[np.bool_]) -> int:
+        """Rows that weigh something, minus unknowns; `used` (p,) are the points that take part."""
+        # Every unknown of the world has a row of its own, and so has a camera's place; a lens prior
+        # holds as many directions as a lens has, whatever its rows. What is left are the turns.
+        readings = sum(view.count for view in self.readings)
+        return 2 * int(used.sum()) - 3 * len(self.views) + readings

@@ -8,18 +8,38 @@ and down is (slope_x, slope_y, -1) brought to unit length, in ground coordinates
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from vision.adjustment.world import World
-from vision.geometry import Array, Pose, cross_matrix, wrap_angle
+from vision.geometry import Array, cross_matrix, wrap_angle
 from vision.job import AngleReading, Job, LengthReading, Reading
+
+STEPS = 14
+"""Columns of one camera, its place first, then its turn."""
 
 FREED_SIGMA_M = 100.0
 FREED_SIGMA_RAD = 10.0
 """A reading that is set free says nothing any more."""
+
+
+class State(Protocol):
+    """What a reading needs to know of the network's state."""
+
+    @property
+    def R(self) -> Array:
+        """Rotations (n, 3, 3) of the cameras, ground to camera."""
+
+    @property
+    def place_m(self) -> Array:
+        """Places (n, 3) of the cameras."""
+
+    @property
+    def world(self) -> Array:
+        """The world's unknowns (w,)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,7 +47,8 @@ class ReadingView:
     """One reading with what it is between.
 
     `group` is its name ('reading 3', counted from 1 in the file's order). `ends` are, for each
-    place, the index of a camera, or the planned place (3,) and its derivative (3, w) by the world.
+    place, the index of a camera, or the planned place (3,) and its derivative (3, kept) by the
+    world's kept unknowns.
     """
 
     group: str
@@ -60,25 +81,39 @@ def reading_views(job: Job, world: World, cameras: Sequence[str]) -> tuple[Readi
     index = {name: i for i, name in enumerate(cameras)}
     views = []
     for number, reading in enumerate(job.readings, 1):
-        names = (reading.camera,) if isinstance(reading, AngleReading) else reading.between
-        ends: list[int | tuple[Array, Array]] = []
-        for name in names:
-            if name in index:
-                ends.append(index[name])
-            elif name in world.marks:
-                centre = world.planned[name].centre_m
-                ends.append((centre, world.d_place(name, centre)))
-        if len(ends) < len(names):
-            continue
-        views.append(
-            ReadingView(
-                group=f"reading {number}",
-                reading=reading,
-                ends=tuple(ends),
-                side=_side(job, world, names[0]),
-            )
-        )
+        view = reading_view(f"reading {number}", reading, world, index)
+        if view is not None:
+            views.append(view)
     return tuple(views)
+
+
+def reading_view(
+    group: str, reading: Reading, world: World, cameras: Mapping[str, int]
+) -> ReadingView | None:
+    """One reading between places that the network knows; None where it does not know them."""
+    names = (reading.camera,) if isinstance(reading, AngleReading) else reading.between
+    ends = []
+    for name in names:
+        end = _end(name, world, cameras)
+        if end is None or (isinstance(reading, AngleReading) and not isinstance(end, int)):
+            return None
+        ends.append(end)
+    side = _side(world.job, world, names[0])
+    return ReadingView(group=group, reading=reading, ends=tuple(ends), side=side)
+
+
+def _end(name: str, world: World, cameras: Mapping[str, int]) -> int | tuple[Array, Array] | None:
+    if name in cameras:
+        return cameras[name]
+    if name in world.cameras:
+        camera = next(each for each in world.job.cameras if each.name == name)
+        by_kept = np.zeros((3, world.kept))
+        by_kept[:, world.cameras[name]] = np.eye(3)
+        return camera.position_m, by_kept
+    if name not in world.marks:
+        return None
+    centre = world.planned[name].centre_m
+    return centre, world.d_places([name], centre[None])[0][0]
 
 
 def _side(job: Job, world: World, name: str) -> float:
@@ -88,28 +123,24 @@ def _side(job: Job, world: World, name: str) -> float:
     return -1.0 if y < 0 else 1.0
 
 
-def reading_rows(
-    view: ReadingView, world: World, poses: Sequence[Pose], state: Array, own: int
-) -> tuple[Array, Array]:
-    """Predicted minus read (k,) in m or rad, and its derivative (k, size).
+def reading_rows(view: ReadingView, world: World, state: State, base: int) -> tuple[Array, Array]:
+    """Predicted minus read (k,) in m or rad, and its derivative (k, kept) by the kept unknowns.
 
-    Columns as in the network: `own` for each camera, six pose steps first, then the world, whose
-    unknowns are `state` (w,).
+    Those are the network's: cameras first, the world's from column `base`.
     """
-    base = own * len(poses)
-    size = base + world.size
     if isinstance(view.reading, AngleReading):
-        return _angles(view, view.reading, world, poses, state, own)
+        return _angles(view, view.reading, world, state, base)
+    kept = state.world[: world.kept]
     places, derivatives = [], []
     for end in view.ends:
-        jacobian = np.zeros((3, size))
+        jacobian = np.zeros((3, base + world.kept))
         if isinstance(end, int):
-            jacobian[:, own * end : own * end + 3] = np.eye(3)
-            places.append(poses[end].camera_in_ground_m)
+            jacobian[:, STEPS * end : STEPS * end + 3] = np.eye(3)
+            places.append(state.place_m[end])
         else:
-            planned, d_place = end
-            jacobian[:, base:] = d_place
-            places.append(planned + d_place @ state)
+            planned, by_kept = end
+            jacobian[:, base:] = by_kept
+            places.append(planned + by_kept @ kept)
         derivatives.append(jacobian)
     if view.reading.kind == "offset":
         length = view.side * float(places[0][1])
@@ -120,7 +151,7 @@ def reading_rows(
         d_length = (apart / length) @ (derivatives[0] - derivatives[1])
     if view.reading.tape is not None:
         column = world.tapes[view.reading.tape]
-        scale = 1 + float(state[column])
+        scale = 1 + float(kept[column])
         d_length = scale * d_length
         d_length[base + column] = length
         length *= scale
@@ -128,27 +159,22 @@ def reading_rows(
 
 
 def _angles(
-    view: ReadingView,
-    reading: AngleReading,
-    world: World,
-    poses: Sequence[Pose],
-    state: Array,
-    own: int,
+    view: ReadingView, reading: AngleReading, world: World, state: State, base: int
 ) -> tuple[Array, Array]:
     """Tilt and roll of a camera against the ground or gravity."""
     (camera,) = view.ends
     assert isinstance(camera, int)
     slopes = np.zeros(2)
     if reading.against == "gravity" and world.slope is not None:
-        slopes = state[world.slope]
+        slopes = state.world[world.slope]
     raw = np.array([*slopes, -1.0])
     norm = float(np.linalg.norm(raw))
-    R = poses[camera].R
+    R = state.R[camera]
     down = R @ raw / norm
-    d_down = np.zeros((3, own * len(poses) + world.size))
-    d_down[:, own * camera + 3 : own * camera + 6] = -cross_matrix(down)
+    d_down = np.zeros((3, base + world.kept))
+    d_down[:, STEPS * camera + 3 : STEPS * camera + 6] = -cross_matrix(down)
     if reading.against == "gravity" and world.slope is not None:
-        columns = own * len(poses) + np.arange(world.slope.start, world.slope.stop)
+        columns = base + np.arange(world.slope.start, world.slope.stop)
         unit = raw / norm
         d_down[:, columns] = R @ (np.eye(3) - np.outer(unit, unit))[:, :2] / norm
     x, y, z = down

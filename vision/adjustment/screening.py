@@ -1,4 +1,4 @@
-"""Which observations to believe: robust weights, tests of points and of groups.
+"""Which observations to believe: robust weights, and tests of single points.
 
 Everything is computed from one solution with the Woodbury formula: with whitened residuals r of a
 few rows, their derivative A and the covariance C of the unknowns, Q = 1 - A C A^T is the covariance
@@ -8,13 +8,18 @@ several dimensions). For rows that took no part it is r^T (1 + A C A^T)^-1 r.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from scipy import stats
 
-from vision.adjustment.network import Network, State, Weights, whiteners
+from vision.adjustment.elimination import Covariance, Reduced, reduce
+from vision.adjustment.network import Network
+from vision.adjustment.state import State, Weights, whiteners
+from vision.adjustment.world import Blocks
 from vision.geometry import Array
 from vision.plan_fit import Flags
-from vision.solver import DONE, NoFit, Solution, solve
+from vision.solver import DONE, LEAST_DAMPING, NoFit, settle
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -23,9 +28,18 @@ RETURN_CHI2 = float(stats.chi2.isf(1e-4, 2))
 """A point that was left out comes back below this; lower than GROSS_CHI2 so that none flickers."""
 
 ROBUST_ROUNDS = 6
+ROBUST_TOLERANCE = 1e-2
 CAUCHY_CUT = 3.0
 FARTHEST = 1e5
 """Distances in sigmas beyond this weigh alike: nothing at all."""
+
+SETTLED_WEIGHTS = 0.2
+"""Rounds end when no distance moves by more than this share of the cut, and no group's sigma by
+more than this share of what was stated."""
+
+CLEAN = 1.4
+"""Nothing is suspect where every group and point lies within this many times the cut: a weight of
+one half at the least, and no further round."""
 
 LEAST_REDUNDANCY = 1e-3
 """Directions of a group that the rest of the network controls less than this are not judged."""
@@ -35,18 +49,21 @@ RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 MIN_POINTS = 4
 """A camera keeps this many points whatever the tests say: fewer could not show which is wrong."""
 
-Used = tuple[Flags, ...]
-"""Which points take part, view by view."""
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Solved:
+    """The network at its minimum: state, covariance a priori, and the sum of squares."""
+
+    state: State
+    linear: Reduced
+    covariance: Covariance
+    chi2: float
+    degrees_of_freedom: int
 
 
-def weights_of(full: tuple[Array, ...], used: Used) -> Weights:
-    """Every used point with its own covariance, every group as stated."""
-    return Weights(
-        whiteners=tuple(
-            np.where(u[:, None, None], w, 0.0) for w, u in zip(full, used, strict=True)
-        ),
-        group_sigma_m={},
-    )
+def weights_of(full: Array, used: Flags) -> Weights:
+    """Every used point with its own covariance (`full` whitens it), every group as stated."""
+    return Weights(whiteners=np.where(used[:, None, None], full, 0.0), group_sigma={})
 
 
 def run(
@@ -56,70 +73,97 @@ def run(
     *,
     max_iterations: int = 50,
     tolerance: float = DONE,
-) -> Solution[State] | NoFit:
-    """Solve with these weights."""
-    return solve(
-        lambda state: network.evaluate(state, weights),
+) -> Solved | NoFit:
+    """Solve with these weights. NoFit codes as of `vision.solver.solve`."""
+    found = settle(
+        lambda state: reduce(network.rows(state, weights)),
         network.retract,
         start,
         max_iterations=max_iterations,
         tolerance=tolerance,
+        damping=LEAST_DAMPING,
+    )
+    if isinstance(found, NoFit):
+        return found
+    covariance = found.linear.covariance()
+    if covariance is None:
+        return NoFit(code="singular", text="the observations do not determine every unknown")
+    used = np.asarray(weights.whiteners.any(axis=(1, 2)))
+    return Solved(
+        state=found.state,
+        linear=found.linear,
+        covariance=covariance,
+        chi2=found.linear.chi2,
+        degrees_of_freedom=network.degrees_of_freedom(used),
     )
 
 
-def variance_factor(
-    solution: Solution[State], used: Used, without: float = 0.0, k: int = 0
-) -> float:
+def variance_factor(solution: Solved, without: float = 0.0, k: int = 0) -> float:
     """max(1, variance factor), with the suspects' own share of chi-square (k rows) taken out."""
-    freedom = degrees_of_freedom(solution, used) - k
+    freedom = solution.degrees_of_freedom - k
     return max(1.0, (solution.chi2 - without) / freedom) if freedom > 0 else 1.0
-
-
-def degrees_of_freedom(solution: Solution[State], used: Used) -> int:
-    """Rows that weigh something, minus unknowns."""
-    left_out = sum(int((~u).sum()) for u in used)
-    rows, unknowns = solution.jacobian.shape
-    return int(rows - 2 * left_out - unknowns)
 
 
 # --- robust first pass -------------------------------------------------------------------------
 
 
-def robust_pass(network: Network, used: Used) -> tuple[State, Used]:
+def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
     """Reweighted solutions from the cameras' own fits; returns a state and who looks sound.
 
     A point's residual is taken with the mark's own deviation put back, against the covariance of
     both: the deviation would otherwise swallow a wrong pick. Groups are weighted down likewise, or
-    a strip laid wrong would make its own good marks look bad.
+    a strip laid wrong would make its own good marks look bad. A single mark is a group, and moves
+    before its points are suspected.
     """
+    of_strip = np.array([network.world.planned[m].strip is not None for m in network.marks])
     state = network.start
+    distance = np.where(of_strip, _combined_distance(network, state), 0.0)
     group_sigma: dict[str, float] = {}
+    factors, before = np.zeros(0), np.full(1, np.nan)
     for _ in range(ROBUST_ROUNDS):
-        distances = _combined_distances(network, state)
-        flat = np.concatenate([d[u] for d, u in zip(distances, used, strict=True)])
-        scale = max(1.0, float(np.median(flat)) / RAYLEIGH_MEDIAN)
-        reduced = []
-        for view, distance, u in zip(network.views, distances, used, strict=True):
-            excess = np.where(
-                u, np.square(np.minimum(distance, FARTHEST) / (scale * CAUCHY_CUT)), 0.0
-            )
-            own = view.observations.points.covariance_px2
-            both = own + np.where(u[:, None, None], view.own_covariance_px2, 0.0)
-            inflated = own + excess[:, None, None] * both
-            reduced.append(np.where(u[:, None, None], whiteners(inflated), 0.0))
-        weights = Weights(whiteners=tuple(reduced), group_sigma_m=group_sigma)
-        # Only the weights are wanted of a round, not its last digit.
-        solution = run(network, weights, state, max_iterations=10, tolerance=1e-4)
-        if isinstance(solution, NoFit):
+        scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
+        share = np.where(used, np.minimum(distance, FARTHEST) / (scale * CAUCHY_CUT), 0.0)
+        now = np.minimum(np.concatenate([share, factors]), 1e3)
+        if len(now) == len(before) and np.abs(now - before).max(initial=0.0) < SETTLED_WEIGHTS:
             break
-        state = solution.state
+        before = now
+        found = _robust_round(network, state, used, share, group_sigma)
+        if found is None:
+            break
+        state = found
         group_sigma = _robust_group_sigma(network, state)
-    distances = _combined_distances(network, state)
-    sound = [
-        u & _keep_enough(np.where(u, d, np.inf), np.sqrt(GROSS_CHI2))
-        for d, u in zip(distances, used, strict=True)
-    ]
-    return state, tuple(sound)
+        stated = [network.group_sigma(group) for group in group_sigma]
+        factors = np.array(list(group_sigma.values())) / np.array(stated)
+        distance = _combined_distance(network, state)
+        farthest = distance[used].max(initial=0.0)
+        if factors.max(initial=1.0) < CLEAN and farthest < CAUCHY_CUT * CLEAN:
+            break
+    sound = used.copy()
+    for view in network.views:
+        off = np.where(used[view.rows], distance[view.rows], np.inf)
+        sound[view.rows] &= _keep_enough(off, float(np.sqrt(GROSS_CHI2)))
+    return state, sound
+
+
+def _robust_round(
+    network: Network, state: State, used: Flags, share: Array, group_sigma: dict[str, float]
+) -> State | None:
+    """Solve once with points weighted down by their `share` (p,) of the cut, and with groups so."""
+    points = network.points
+    both = points.covariance_px2 + np.where(used[:, None, None], points.spread_px2, 0.0)
+    inflated = points.covariance_px2 + np.square(share)[:, None, None] * both
+    reduced = np.where(used[:, None, None], whiteners(inflated), 0.0)
+    weights = Weights(whiteners=reduced, group_sigma=group_sigma)
+    # Only the weights are wanted of a round, not its last digit.
+    found = settle(
+        lambda at: reduce(network.rows(at, weights)),
+        network.retract,
+        state,
+        max_iterations=10,
+        tolerance=ROBUST_TOLERANCE,
+        damping=LEAST_DAMPING,
+    )
+    return None if isinstance(found, NoFit) else found.state
 
 
 def _keep_enough(distance: Array, limit: float) -> Flags:
@@ -128,29 +172,27 @@ def _keep_enough(distance: Array, limit: float) -> Flags:
     return np.asarray(distance <= max(limit, enough))
 
 
-def _combined_distances(network: Network, state: State) -> list[Array]:
-    """Each point's distance in sigmas from its strip's line as it now lies, view by view (n,)."""
+def _combined_distance(network: Network, state: State) -> Array:
+    """Each point's distance in sigmas from its strip's line, or its mark, as it now lies, (p,)."""
     line = state.world.copy()
-    for own in network.world.marks.values():
-        line[own] = 0.0
-    on_line = State(poses=state.poses, lenses=state.lenses, world=line)
-    distances = []
-    for i, view in enumerate(network.views):
-        r, _ = network.points(on_line, i)
-        both = view.observations.points.covariance_px2 + view.own_covariance_px2
-        finite = np.asarray(np.isfinite(r).all(axis=1) & np.isfinite(both).all(axis=(1, 2)))
-        both = np.where(finite[:, None, None], both, np.eye(2))
-        solved = np.linalg.solve(both, np.where(finite[:, None], r, 0.0)[..., None])[..., 0]
-        squared = np.sum(r * solved, axis=1)
-        distances.append(np.where(finite, np.sqrt(np.maximum(squared, 0.0)), np.inf))
-    return distances
+    line[network.world.kept :] = 0.0
+    for name, own in network.world.marks.items():
+        if network.world.planned[name].strip is not None:
+            line[own] = 0.0
+    r, _, _, _ = network.predicted(replace(state, world=line))
+    both = network.points.covariance_px2 + network.points.spread_px2
+    finite = np.asarray(np.isfinite(r).all(axis=1) & np.isfinite(both).all(axis=(1, 2)))
+    both = np.where(finite[:, None, None], both, np.eye(2))
+    off = np.where(finite[:, None], r, 0.0)
+    squared = np.sum(off * np.linalg.solve(both, off[..., None])[..., 0], axis=1)
+    return np.where(finite, np.sqrt(np.maximum(squared, 0.0)), np.inf)
 
 
 def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
     """Cauchy weights of the groups' priors, as sigmas."""
     sigma = {}
     for group in network.groups():
-        stated = network.group_sigma_m(group)
+        stated = network.group_sigma(group)
         off = network.group_rows(state, group)[0] / stated
         excess = float(off @ off) / len(off) / CAUCHY_CUT**2
         sigma[group] = stated * float(np.sqrt(1 + excess))
@@ -160,56 +202,59 @@ def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
 # --- tests of points -----------------------------------------------------------------------------
 
 
-def point_statistics(
-    network: Network, solution: Solution[State], full: tuple[Array, ...], used: Used
-) -> list[Array]:
-    """Chi-square (2) of each point, view by view (n,): of leaving it out, or of taking it in."""
-    out = []
-    for i, (whitener, u) in enumerate(zip(full, used, strict=True)):
-        r, jacobian = network.points(solution.state, i)
-        finite = np.isfinite(r).all(axis=1)
-        r, jacobian = r[finite], jacobian[finite]
-        whitener, sign = whitener[finite], np.where(u[finite], -1.0, 1.0)
-        r = (whitener @ r[..., None])[..., 0]
-        jacobian = whitener @ jacobian
-        half = (jacobian.reshape(-1, network.size) @ solution.covariance).reshape(jacobian.shape)
-        spread = half @ jacobian.transpose(0, 2, 1)
-        values, vectors = np.linalg.eigh(np.eye(2) + sign[:, None, None] * spread)
-        parts = np.square((vectors.transpose(0, 2, 1) @ r[..., None])[..., 0])
-        judged = values > LEAST_REDUNDANCY
-        statistic = np.full(len(u), np.inf)
-        safe = np.where(judged, values, 1.0)
-        statistic[finite] = np.where(judged, parts / safe, 0.0).sum(axis=1)
-        out.append(statistic)
-    return out
+def point_statistics(network: Network, solution: Solved, full: Array, used: Flags) -> Array:
+    """Chi-square (2) of each point (p,): of leaving it out, or of taking it in."""
+    r, by_kept, by_own = network.point_rows(solution.state, full)
+    finite = np.isfinite(r).all(axis=1) & np.isfinite(by_kept).all(axis=(1, 2))
+    r, by_kept, by_own = r[finite], by_kept[finite], by_own[finite]
+    spread = spread_of(solution.covariance, by_kept, by_own, network.points.blocks[finite])
+    sign = np.where(used[finite], -1.0, 1.0)[:, None, None]
+    values, vectors = np.linalg.eigh(np.eye(2) + sign * spread)
+    parts = np.square((vectors.transpose(0, 2, 1) @ r[..., None])[..., 0])
+    judged = values > LEAST_REDUNDANCY
+    statistic = np.full(len(used), np.inf)
+    statistic[finite] = np.where(judged, parts / np.where(judged, values, 1.0), 0.0).sum(axis=1)
+    return statistic
 
 
-def screen_points(
-    network: Network, solution: Solution[State], full: tuple[Array, ...], used: Used
-) -> Used | None:
+def spread_of(covariance: Covariance, by_kept: Array, by_own: Array, blocks: Blocks) -> Array:
+    """Covariances (n, j, j) of n figures with derivatives (n, j, kept) and (n, j, o) by a block.
+
+    `blocks` (n,) is below 0 where a figure depends on kept unknowns only.
+    """
+    if len(covariance.own):
+        own = np.where((blocks >= 0)[:, None, None], by_own, 0.0)
+        by_kept = by_kept - own @ covariance.follows[blocks]
+    half = (by_kept.reshape(-1, by_kept.shape[2]) @ covariance.kept).reshape(by_kept.shape)
+    spread = half @ by_kept.transpose(0, 2, 1)
+    if len(covariance.own):
+        spread = spread + own @ covariance.own[blocks] @ own.transpose(0, 2, 1)
+    return np.asarray(spread)
+
+
+def screen_points(network: Network, solution: Solved, full: Array, used: Flags) -> Flags | None:
     """Take the worst gross point out, else let those back in that fit; None when all is well.
 
     One at a time: of two cameras that disagree about one mark, both look bad until the worse one
     is out, and both would come back together.
     """
-    statistics = point_statistics(network, solution, full, used)
-    after = tuple(u.copy() for u in used)
-    worst, camera, row = -1.0, 0, 0
-    for i, (statistic, u) in enumerate(zip(statistics, used, strict=True)):
-        candidates = np.where(u, statistic, -1.0)
-        if u.sum() > MIN_POINTS and candidates.max() > worst:
-            worst, camera, row = float(candidates.max()), i, int(np.argmax(candidates))
-    if worst / variance_factor(solution, used, worst, 2) > GROSS_CHI2:
-        after[camera][row] = False
+    statistic = point_statistics(network, solution, full, used)
+    may_go = used.copy()
+    for view in network.views:
+        may_go[view.rows] &= used[view.rows].sum() > MIN_POINTS
+    suspects = np.where(may_go, statistic, -1.0)
+    after = used.copy()
+    worst = int(np.argmax(suspects)) if len(suspects) else 0
+    gross = float(suspects[worst]) if len(suspects) else -1.0
+    if gross / variance_factor(solution, gross, 2) > GROSS_CHI2:
+        after[worst] = False
         return after
-    limit = RETURN_CHI2 * variance_factor(solution, used)
-    returning: dict[str, tuple[float, int, int]] = {}
-    for i, (statistic, u) in enumerate(zip(statistics, used, strict=True)):
-        ids = network.views[i].observations.points.ids
-        for n in np.flatnonzero(~u & (statistic < limit)):
-            mark = network.world.mark_of_point[ids[n]]
-            entry = (float(statistic[n]), i, int(n))
-            returning[mark] = min(entry, returning.get(mark, entry))
-    for _, view, point in returning.values():
-        after[view][point] = True
+    limit = RETURN_CHI2 * variance_factor(solution)
+    returning: dict[str, tuple[float, int]] = {}
+    for row in np.flatnonzero(~used & (statistic < limit)):
+        mark = network.marks[row]
+        entry = (float(statistic[row]), int(row))
+        returning[mark] = min(entry, returning.get(mark, entry))
+    for _, back in returning.values():
+        after[back] = True
     return after if returning else None

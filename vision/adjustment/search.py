@@ -2,58 +2,83 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.adjustment.group_tests import group_alpha, group_tests
-from vision.adjustment.network import Network, State, build_network, whiteners
+from vision.adjustment.building import build_network
+from vision.adjustment.further import MOST_COMPARED, deciding_reading
+from vision.adjustment.group_tests import Suspicion, group_alpha, suspicions
+from vision.adjustment.network import Network
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import (
-    Used,
+    Solved,
+    point_statistics,
     robust_pass,
     run,
     screen_points,
     weights_of,
 )
-from vision.adjustment.values import Adjustment, CameraObservations
+from vision.adjustment.state import State, whiteners
+from vision.adjustment.values import (
+    Adjustment,
+    CameraObservations,
+    Explanation,
+    FurtherReading,
+)
 from vision.geometry import Array
 from vision.job import Job
 from vision.layout import Layout
 from vision.plan_fit import Flags
-from vision.solver import NoFit, Solution
+from vision.solver import NoFit
 
 LEAST_POINTS = 3
 """Fewer points than this do not hold a camera's turn."""
+
+LEAST_VIEWS = 2
+"""Fewer cameras than this cannot tell a wrong pick from a misplaced mark."""
 
 SCREEN_ROUNDS = 20
 
 WILD_SIGMAS = 20.0
 """A reading this far from the robust first pass starts free; it is held again if it then passes."""
 
-TIE_CHI2 = 4.0
-"""Two explanations whose drops of chi-square, less their freedoms, differ by less than this tie:
-the better one is then less than e^2 times as likely."""
+TIE_SUPPORT = 6.0
+"""Two explanations whose support (twice the logarithm of a likelihood) differs by less than this
+tie: the better one is then less than 20 times as likely."""
+
+RIVAL_SUPPORT = 12.0
+MOST_RIVALS = 4
+"""Explanations this near to the best one by the first solution are solved themselves."""
+
+SOLVE_TOLERANCE = 1e-7
+"""Share of chi-square that a step may still promise: 3e-4 sqrt(m) standard errors."""
 
 
 @dataclass(slots=True, kw_only=True)
 class _Search:
     """The state of the search for a network without gross faults.
 
-    `freed` are all groups that are free; `ties` names those among which the data cannot choose.
+    `freed` are all groups that are free; `explanations` say for what reason.
     """
 
     network: Network
-    full: tuple[Array, ...]
-    used: Used
+    full: Array
+    used: Flags
     freed: tuple[str, ...]
-    solution: Solution[State]
-    ties: tuple[tuple[str, ...], ...] = ()
+    solution: Solved
+    explanations: tuple[Explanation, ...] = ()
+    _known: dict[tuple[frozenset[str], bytes], Solved | NoFit] = field(default_factory=dict)
 
-    def solve(self, freed: tuple[str, ...], used: Used) -> Solution[State] | NoFit:
+    def solve(self, freed: tuple[str, ...], used: Flags) -> Solved | NoFit:
         """Solve with other groups free or other points used, from where it stands."""
-        weights = self.network.freeing(weights_of(self.full, used), freed)
-        return run(self.network, weights, self.solution.state)
+        key = (frozenset(freed), used.tobytes())
+        if key not in self._known:
+            weights = self.network.freeing(weights_of(self.full, used), freed)
+            self._known[key] = run(
+                self.network, weights, self.solution.state, tolerance=SOLVE_TOLERANCE
+            )
+        return self._known[key]
 
     def screen(self) -> bool:
         """Leave wrong picks out, one at a time; True when anything changed."""
@@ -69,34 +94,76 @@ class _Search:
         return any_change
 
     def free_groups(self) -> bool:
-        """Set the most significant group free until none fails; True when any was."""
+        """Set the best explanation free until no group fails; True when any was set free."""
         groups = self.network.groups()
         before = self.freed
         while len(self.freed) < len(groups) // 2:
             held = tuple(g for g in groups if g not in self.freed)
-            tests = group_tests(self.network, self.solution, self.used, held)
-            p = {group: test.p_value for group, test in tests.items()}
-            worst = min(p, key=p.__getitem__)
-            if p[worst] >= group_alpha(len(groups), len(self.freed)):
+            tests = suspicions(self.network, self.solution, held)
+            if min(t.p_value for t in tests.values()) >= group_alpha(len(groups), len(self.freed)):
                 break
-            solution = self.solve((*self.freed, worst), self.used)
+            support = self.supports(self.solution, self.freed)
+            best = max(support, key=support.__getitem__)
+            if self._leave_pick_out(best, tests):
+                continue
+            solution = self.solve((*self.freed, best), self.used)
             if isinstance(solution, NoFit):
                 break
-            self.freed, self.solution = (*self.freed, worst), solution
+            self.freed, self.solution = (*self.freed, best), solution
         return self.freed != before
+
+    def _leave_pick_out(self, group: str, tests: dict[str, Suspicion]) -> bool:
+        """Leave out the pick that explains more than its single mark being misplaced does.
+
+        True where there was one. A mark that one camera alone shows looks misplaced when its pick
+        is wrong: then the mark is named.
+        """
+        kind, _, name = group.partition(" ")
+        own = self.used & (np.array(self.network.marks) == name)
+        if kind != "mark" or own.sum() < LEAST_VIEWS:
+            return False
+        statistic = point_statistics(self.network, self.solution, self.full, self.used)
+        worst = int(np.argmax(np.where(own, statistic, -1.0)))
+        if statistic[worst] <= tests[group].statistic:
+            return False
+        used = self.used.copy()
+        used[worst] = False
+        solution = self.solve(self.freed, used)
+        if isinstance(solution, NoFit):
+            return False
+        self.used, self.solution = used, solution
+        return True
+
+    def supports(self, base: Solved, freed: tuple[str, ...]) -> dict[str, float]:
+        """Support of every group that is held in `base`, which has `freed` free.
+
+        By the first solution's covariance; those that could be the best are solved, and what the
+        sum of squares really falls by stands in place of what it was promised to.
+        """
+        held = tuple(g for g in self.network.groups() if g not in freed)
+        tests = suspicions(self.network, base, held)
+        support = {group: test.support for group, test in tests.items()}
+        best = max(support.values())
+        rivals = [g for g in held if support[g] > best - RIVAL_SUPPORT and support[g] > 0]
+        for group in sorted(rivals, key=support.__getitem__, reverse=True)[:MOST_RIVALS]:
+            solution = self.solve((*freed, group), self.used)
+            if isinstance(solution, NoFit):
+                continue
+            support[group] += (base.chi2 - solution.chi2) - tests[group].statistic
+        return support
 
     def restore_groups(self) -> bool:
         """Hold freed groups again, the least suspect first, where they pass; True when any did."""
         count, before = len(self.network.groups()), self.freed
         while self.freed:
             best_p = -1.0
-            best: tuple[tuple[str, ...], Solution[State]] | None = None
+            best: tuple[tuple[str, ...], Solved] | None = None
             for group in self.freed:
                 others = tuple(g for g in self.freed if g != group)
                 solution = self.solve(others, self.used)
                 if isinstance(solution, NoFit):
                     continue
-                test = group_tests(self.network, solution, self.used, (group,))[group]
+                test = suspicions(self.network, solution, (group,))[group]
                 if test.p_value > max(best_p, group_alpha(count, len(others))):
                     best_p, best = test.p_value, (others, solution)
             if best is None:
@@ -104,31 +171,47 @@ class _Search:
             self.freed, self.solution = best
         return self.freed != before
 
-    def find_ties(self) -> None:
-        """Free also what explains the data nearly as well as a freed group does.
+    def explain(self) -> None:
+        """Say how sure each freed group is the cause; free also what ties with it.
 
-        Which of them is wrong cannot be told; with all of them free none pulls the others off, and
+        Which of those is wrong cannot be told; with all of them free none pulls the others off, and
         the sigmas say what is left.
         """
         found = list(self.freed)
         for group in found:
             others = tuple(g for g in found if g != group)
-            solution = self.solve(others, self.used)
-            if isinstance(solution, NoFit):
+            base = self.solve(others, self.used)
+            if isinstance(base, NoFit):
                 continue
-            held = tuple(g for g in self.network.groups() if g not in others)
-            tests = group_tests(self.network, solution, self.used, held)
-            excess = {g: t.statistic - t.degrees_of_freedom for g, t in tests.items()}
-            near = [g for g in held if excess[g] > excess[group] - TIE_CHI2]
-            tie = tuple(sorted(near, key=excess.__getitem__, reverse=True))
-            if len(tie) > 1:
-                self.ties = (*self.ties, tie)
-        tied = tuple(dict.fromkeys(g for tie in self.ties for g in tie if g not in self.freed))
+            support = self.supports(base, others)
+            order = sorted(support, key=support.__getitem__, reverse=True)
+            near = [g for g in order if support[g] > support[group] - TIE_SUPPORT]
+            rival = next((g for g in order if g not in near), None)
+            self.explanations = (
+                *self.explanations,
+                Explanation(
+                    groups=tuple(near),
+                    support=tuple(support[g] for g in near),
+                    rival=rival,
+                    rival_support=0.0 if rival is None else support[rival],
+                    decided_by=self._decided_by(others, near) if len(near) > 1 else None,
+                ),
+            )
+        named = dict.fromkeys(g for each in self.explanations for g in each.groups)
+        tied = tuple(g for g in named if g not in self.freed)
         if not tied:
             return
         solution = self.solve((*self.freed, *tied), self.used)
         if not isinstance(solution, NoFit):
             self.freed, self.solution = (*self.freed, *tied), solution
+
+    def _decided_by(self, freed: tuple[str, ...], tie: list[str]) -> FurtherReading | None:
+        """Which further reading would tell those that tie apart, `freed` being free anyhow."""
+        each = [self.solve((*freed, group), self.used) for group in tie[:MOST_COMPARED]]
+        solved = tuple(one for one in each if not isinstance(one, NoFit))
+        if len(solved) < len(each):
+            return None
+        return deciding_reading(self.network.world.job, self.network, solved)
 
 
 def adjust(
@@ -136,8 +219,8 @@ def adjust(
 ) -> Adjustment | NoFit:
     """Solve the network of all cameras that were identified.
 
-    Unknowns are every camera's pose and lens, every seen strip's ends and every seen mark's own
-    deviation; observations are mark centres, lens priors, mounting positions, strip ends, the
+    Unknowns are every camera's pose and lens, every seen strip's ends and bow and every seen mark's
+    own deviation; observations are mark centres, lens priors, mounting positions, strip ends, the
     marks' own sigmas and the readings. Intended aim weighs nothing. A camera with fewer than three
     usable points takes no part. Returns NoFit when no camera is left or the network does not
     settle.
@@ -148,12 +231,33 @@ def adjust(
             code="no-camera",
             text=f"no camera shows {LEAST_POINTS} identified marks, so nothing can be adjusted",
         )
-    network = build_network(job, layout, enough)
-    full = tuple(whiteners(seen.points.covariance_px2) for seen in enough)
-    state, used = robust_pass(network, tuple(usable(seen) for seen in enough))
+    return _adjusted(job, layout, enough)
+
+
+def adjust_readings(job: Job, layout: Layout) -> Adjustment | NoFit:
+    """Solve the network of the job's readings alone, without a picture.
+
+    Strips and marks that a reading names, and the mountings that lengths were measured to; what no
+    reading names stays as stated. NoFit where no reading can be used: an angle needs its camera's
+    picture.
+    """
+    network = build_network(job, layout, ())
+    if not network.readings:
+        text = "no length between marks or cameras was read, so nothing can be adjusted"
+        return NoFit(code="no-reading", text=text)
+    return _adjusted(job, layout, ())
+
+
+def _adjusted(
+    job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
+) -> Adjustment | NoFit:
+    network = build_network(job, layout, observations)
+    full = whiteners(network.points.covariance_px2)
+    seen = np.concatenate([np.zeros(0, dtype=bool), *(usable(each) for each in observations)])
+    state, used = robust_pass(network, seen)
     freed = wild_readings(network, state)
     weights = weights_of(full, used)
-    solution = run(network, network.freeing(weights, freed), state)
+    solution = run(network, network.freeing(weights, freed), state, tolerance=SOLVE_TOLERANCE)
     if isinstance(solution, NoFit):
         return solution
     search = _Search(network=network, full=full, used=used, freed=freed, solution=solution)
@@ -163,10 +267,15 @@ def adjust(
         pass
     if search.restore_groups():
         search.free_groups()
-    search.screen()
-    search.find_ties()
+        search.screen()
+    search.explain()
     return adjustment_of(
-        job, network, search.solution, search.used, freed=search.freed, ties=search.ties
+        job,
+        network,
+        search.solution,
+        search.used,
+        freed=search.freed,
+        explanations=search.explanations,
     )
 
 

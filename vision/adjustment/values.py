@@ -106,15 +106,53 @@ class AdjustedReading:
 
     `name` is 'reading 3', counted from 1 in the file's order. `residual` (k,) is read minus
     adjusted, in m, or in rad for an angle (tilt first, then roll); `sigma` (k,) is that of the
-    adjusted value.
+    adjusted value. `slip` names the slip that explains a reading which was set free, such as
+    'an inch too long'.
     """
 
     name: str
     residual: Array
     sigma: Array
+    slip: str | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FurtherReading:
+    """A reading that nobody took and that would tell explanations apart.
+
+    `kind` is 'distance', 'offset', 'tilt' or 'roll'; `between` names its places, or its camera.
+    `statistic` is the least chi-square by which the explanations' predictions differ.
+    """
+
+    kind: str
+    between: tuple[str, ...]
+    statistic: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Explanation:
+    """What explains that something does not fit: a group that was set free, or several that tie.
+
+    `groups`, best first, are the only one or those among which the data cannot choose. `support` of
+    each is twice the logarithm of how much likelier the data are with a fault there than with none.
+    `rival` is the best explanation that was turned down, with its own support. `decided_by` is the
+    one further reading that would best tell apart those that tie; None where none would, or where
+    there is nothing to tell apart.
+    """
+
+    groups: tuple[str, ...]
+    support: tuple[float, ...]
+    rival: str | None
+    rival_support: float
+    decided_by: FurtherReading | None = None
+
+    @property
+    def odds(self) -> float:
+        """How many times likelier the best one is than the best that was turned down."""
+        return float(np.exp(min(0.5 * (self.support[0] - self.rival_support), 700.0)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,6 +173,7 @@ class GroupTest:
     statistic: float
     degrees_of_freedom: int
     p_value: float
+    support: float
     redundancy: float
     sharpness: Array
     detectable_turn_rad: float | None = None
@@ -153,6 +192,19 @@ class GroupTest:
         return self.detectable_along(np.linalg.eigh(self.sharpness)[1][:, 0])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Datum:
+    """How well the whole layout is held against the body, cameras and all.
+
+    No picture shows a common shift or turn of everything: strips and marks and mountings move
+    together. Only what was stated about their places holds it, and offsets from the centre line
+    that were read. Sigmas of the shift in x and y and of the turn about the origin.
+    """
+
+    shift_sigma_m: tuple[float, float]
+    turn_sigma_rad: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjustment:
     """The joint solution.
@@ -160,9 +212,11 @@ class Adjustment:
     `freed` names the groups ('strip right', 'mounting front', 'mark trestle', 'reading 3') that
     failed their test and were set free, where the data say which it is. Where they do not,
     `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
-    first: one of them is wrong, all were set free. `groups` are the tests of all groups, `readings`
-    those that took part. `mark_m` maps each mark seen by a camera to its adjusted place (3,).
-    `parameter_covariance` is the full matrix; `camera_slice` maps a camera to its 14 columns.
+    first: one of them is wrong, all were set free. `explanations` say for each of both how much
+    better it is than others, and what to read to decide. `groups` are the tests of all groups,
+    `readings` those that took part. `mark_m` maps each mark seen by a camera to its adjusted place
+    (3,). `parameter_covariance` is that of all unknowns but the marks' own deviations;
+    `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
     """
 
     cameras: tuple[AdjustedCamera, ...]
@@ -177,6 +231,8 @@ class Adjustment:
     freed_alternatives: tuple[tuple[str, ...], ...] = ()
     groups: dict[str, GroupTest] = field(default_factory=dict)
     readings: tuple[AdjustedReading, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
+    datum: Datum | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)

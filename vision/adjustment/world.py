@@ -2,19 +2,25 @@
 
 Every unknown here is a deviation from the plan, so its prior is zero with a stated sigma, and every
 point's place is the planned one plus a constant matrix times the unknowns. A strip has its two ends
-(from x, from y, to x, to y); a point with coordinates (a, c) along and across the strip as planned
-moves with them by the similarity that takes the planned ends to the true ones, which for a mark on
-the strip's line is plain interpolation. Each seen mark of a strip deviates by itself along and
-across; a board panel also turns. A single mark deviates in x, y and z. Each named tape has one
-scale error, and the ground two slopes where an angle was read against gravity.
+(from x, from y, to x, to y) and a bow: how far its middle lies to the left of the line between
+them, the rest following a parabola. A point with coordinates (a, c) along and across the strip as
+planned moves with the ends by the similarity that takes the planned ends to the true ones, which
+for a mark on the strip's line is plain interpolation. Each mark of a strip deviates by itself along
+and across; a board panel also turns. A single mark deviates in x, y and z. Each named tape has one
+scale error, the ground two slopes where an angle was read against gravity, and a camera that brings
+no picture but was measured to has its place.
+
+A mark's own deviation touches that mark alone, so it is eliminated when the network is solved. What
+several observations share, and what a reading names, is kept: those unknowns come first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.geometry import Array
 from vision.job import AngleReading, Board, Job, LengthReading, Strip
@@ -25,24 +31,35 @@ QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
 SLOPE_SIGMA = 0.0175
 """Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
 
+NO_BLOCK = -1
+"""Of a point whose mark has no deviation that is eliminated."""
+
+Blocks = NDArray[np.intp]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class World:
     """The unknowns of the ground.
 
-    `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). `strips` maps each
-    seen strip to its four columns and `marks` each seen mark to its own columns, counted from 0
-    within the world. `tapes` maps each tape to its column and `slope` are the ground's two, None
-    where nothing was read against gravity. `in_pictures` are the marks that some camera shows; the
-    others are here because somebody measured to them.
+    `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). The first `kept`
+    are kept, the rest are eliminated, `own_size` to each mark: a mark that has fewer unknowns is
+    filled up with some that nothing depends on. `strips` maps each strip to the four columns of its
+    ends, `bows` to that of its bow, `marks` each mark to its own columns, `cameras` each camera
+    without a picture to its place, `tapes` each tape to its scale, counted from 0 within the
+    world; `slope` are the ground's two, None where nothing was read against gravity. `in_pictures`
+    are the marks that some camera shows; the others are here because somebody measured to them.
     """
 
     job: Job
     planned: dict[str, PlannedMark]
     mark_of_point: dict[str, str]
     sigma: Array
+    kept: int
+    own_size: int
     strips: dict[str, slice]
+    bows: dict[str, int]
     marks: dict[str, slice]
+    cameras: dict[str, slice]
     tapes: dict[str, int]
     slope: slice | None
     in_pictures: frozenset[str]
@@ -57,26 +74,64 @@ class World:
         """Names of the single marks among `marks`."""
         return tuple(name for name in self.marks if self.planned[name].strip is None)
 
-    def d_place(self, mark_id: str, planned_m: Array) -> Array:
-        """Differentiate a point's place by the unknowns, (3, w).
+    def block(self, mark_id: str) -> int:
+        """Which eliminated block a mark's own deviation is; NO_BLOCK for a mark that is kept."""
+        start = self.marks[mark_id].start
+        return NO_BLOCK if start < self.kept else (start - self.kept) // self.own_size
 
-        The point belongs to `mark_id` and lies at `planned_m` (3,) as planned: the mark's centre,
-        or a corner of its panel.
+    def split(self, state: Array, blocks: Blocks) -> tuple[Array, Array]:
+        """The kept unknowns (kept,) of a state, and for each of `blocks` (n,) its own (n, o)."""
+        own = np.concatenate([state[self.kept :], np.zeros(self.own_size)])
+        # The last one belongs to points without a block.
+        return state[: self.kept], own.reshape(-1, self.own_size)[blocks]
+
+    def d_places(self, mark_ids: Sequence[str], planned_m: Array) -> tuple[Array, Array, Blocks]:
+        """Differentiate places by the kept unknowns (n, 3, kept) and by each mark's own (n, 3, o).
+
+        Each point belongs to one of `mark_ids` (n) and lies at `planned_m` (n, 3) as planned: the
+        mark's centre, or a corner of its panel. Last, the block (n,) of each point's own unknowns.
         """
-        out = np.zeros((3, self.size))
-        mark, own = self.planned[mark_id], self.marks[mark_id]
-        if mark.strip is None:
-            out[:, own] = np.eye(3)
-            return out
-        strip = self.job.strip(mark.strip)
-        along = strip.along
-        across = QUARTER_TURN @ along
-        a, c = np.stack([along, across]) @ (planned_m[:2] - strip.from_m) / strip.length_m
-        to = a * np.eye(2) + c * QUARTER_TURN
-        out[:2, self.strips[strip.name]] = np.hstack([np.eye(2) - to, to])
-        own_axes = [along, across, QUARTER_TURN @ (planned_m[:2] - mark.centre_m[:2])]
-        out[:2, own] = np.stack(own_axes[: own.stop - own.start], axis=-1)
-        return out
+        kept = np.zeros((len(mark_ids), 3, self.kept))
+        own = np.zeros((len(mark_ids), 3, self.own_size))
+        blocks = np.array([self.block(mark_id) for mark_id in mark_ids], dtype=np.intp)
+        rows: dict[str | None, list[int]] = {}
+        for row, mark_id in enumerate(mark_ids):
+            rows.setdefault(self.planned[mark_id].strip, []).append(row)
+        for name, these in rows.items():
+            if name is None:
+                for row in these:
+                    kept[row, :, self.marks[mark_ids[row]]] = np.eye(3)
+                continue
+            at = np.array(these)
+            centre_m = np.array([self.planned[mark_ids[row]].centre_m[:2] for row in these])
+            ends, bow, axes = _on_strip(self.job.strip(name), planned_m[at, :2], centre_m)
+            kept[at, :2, self.strips[name]] = ends
+            kept[at, :2, self.bows[name]] = bow
+            width = min(self.own_size, 3)
+            own[at, :2, :width] = axes[:, :, :width]
+            for row in at[blocks[at] == NO_BLOCK]:
+                columns = self.marks[mark_ids[row]]
+                count = columns.stop - columns.start
+                kept[row, :2, columns] = axes[these.index(row), :, :count]
+                own[row] = 0.0
+        return kept, own, blocks
+
+
+def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Array, Array]:
+    """Derivatives of places (n, 2) on a strip by its ends (n, 2, 4) and bow (n, 2).
+
+    Last (n, 2, 3) those by a mark's own: along, across, and a turn about its centre.
+    """
+    along = strip.along
+    across = QUARTER_TURN @ along
+    a, c = ((points_m - strip.from_m) @ np.stack([along, across], axis=1) / strip.length_m).T
+    to = a[:, None, None] * np.eye(2) + c[:, None, None] * QUARTER_TURN
+    ends = np.concatenate([np.eye(2) - to, to], axis=2)
+    bow = (4 * a * (1 - a))[:, None] * across
+    turn = (points_m - centre_m) @ QUARTER_TURN.T
+    n = len(points_m)
+    axes = np.stack([np.tile(along, (n, 1)), np.tile(across, (n, 1)), turn], axis=-1)
+    return ends, bow, axes
 
 
 def _mark_of(point_id: str, planned: dict[str, PlannedMark]) -> str:
@@ -99,45 +154,66 @@ def _own_sigma(strip: Strip) -> list[float]:
     return sigma
 
 
-def build_world(job: Job, layout: Layout, point_ids: Iterable[str]) -> World:
-    """Lay out the unknowns of every strip and mark that a camera sees or a reading names."""
+def build_world(
+    job: Job, layout: Layout, point_ids: Iterable[str], cameras: Sequence[str] = ()
+) -> World:
+    """Lay out the unknowns of every strip and mark that a camera sees or a reading names.
+
+    `cameras` are those that bring pictures; the place of any other that a length was measured to
+    is an unknown of the world.
+    """
     planned = {mark.id: mark for mark in layout.marks}
     mark_of_point = {point_id: _mark_of(point_id, planned) for point_id in point_ids}
     in_pictures = frozenset(mark_of_point.values())
     lengths = [each for each in job.readings if isinstance(each, LengthReading)]
-    needed = in_pictures.union(*(each.between for each in lengths))
-    ordered = [mark for mark in layout.marks if mark.id in needed]
+    read = {name for each in lengths for name in each.between}
+    ordered = [mark for mark in layout.marks if mark.id in in_pictures or mark.id in read]
     sigma: list[float] = []
-    strips: dict[str, slice] = {}
-    marks: dict[str, slice] = {}
-    for strip in job.strips:
-        if any(mark.strip == strip.name for mark in ordered):
-            strips[strip.name] = slice(len(sigma), len(sigma) + 4)
-            sigma += [strip.position_sigma_m] * 4
+
+    def columns(sigmas: list[float]) -> slice:
+        sigma.extend(sigmas)
+        return slice(len(sigma) - len(sigmas), len(sigma))
+
+    seen_strips = {mark.strip for mark in ordered}
+    laid = [strip for strip in job.strips if strip.name in seen_strips]
+    strips = {strip.name: columns([strip.position_sigma_m] * 4) for strip in laid}
+    bows = {strip.name: columns([strip.mark_sigma_m]).start for strip in laid}
     single = {mark.name: mark for mark in job.marks}
-    for mark in ordered:
-        if mark.strip is not None:
-            own = _own_sigma(job.strip(mark.strip))
-        else:
-            own = [single[mark.id].position_sigma_m] * 3
-        marks[mark.id] = slice(len(sigma), len(sigma) + len(own))
-        sigma += own
-    tapes: dict[str, int] = {}
-    for each in lengths:
-        if each.tape is not None and each.tape not in tapes:
-            tapes[each.tape] = len(sigma)
-            sigma.append(each.scale_sigma)
+    marks = {
+        mark.id: columns([single[mark.id].position_sigma_m] * 3)
+        if mark.strip is None
+        else columns(_own_sigma(job.strip(mark.strip)))
+        for mark in ordered
+        if mark.strip is None or mark.id in read
+    }
+    places = {
+        camera.name: columns([camera.position_sigma_m] * 3)
+        for camera in job.cameras
+        if camera.name in read and camera.name not in cameras
+    }
+    scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
+    tapes = {tape: columns([scale]).start for tape, scale in scales.items()}
     slope = None
     if any(isinstance(each, AngleReading) and each.against == "gravity" for each in job.readings):
-        slope = slice(len(sigma), len(sigma) + 2)
-        sigma += [SLOPE_SIGMA] * 2
+        slope = columns([SLOPE_SIGMA] * 2)
+    kept = len(sigma)
+    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
+    own_size = max((len(each) for each in own.values()), default=2)
+    for mark_id, each in own.items():
+        start = columns(each + [1.0] * (own_size - len(each))).start
+        marks[mark_id] = slice(start, start + len(each))
     return World(
         job=job,
         planned=planned,
         mark_of_point=mark_of_point,
         sigma=np.array(sigma),
+        kept=kept,
+        own_size=own_size,
         strips=strips,
+        bows=bows,
         marks=marks,
+        cameras=places,
         tapes=tapes,
         slope=slope,
         in_pictures=in_pictures,

@@ -31,6 +31,11 @@ LEAST_MOVE_PX, MOST_MOVE_PX, MOVE_SHARE = 1.0, 3.0, 0.3
 MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
 """The same of a board's corner, once its board has been found: a panel is flat, its print good. The
 edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
+MOST_TURN_RAD = float(np.radians(8.0))
+"""Marks are printed square to their tape to a degree or two."""
+STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
+"""A misfit of this many times that of the picture's other marks, or a blur of this many times
+theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 LEAST_TOGETHER = 3
@@ -156,6 +161,33 @@ def _measure(
             why = _refusal(point, answer, float(move), float(size), task.noise)
             if why is not None:
                 refused[point.id] = why
+    refused.update(_strangers(results, refused))
+
+
+def _strangers(results: dict[str, Measured | None], refused: dict[str, str]) -> dict[str, str]:
+    """Marks that were drawn much worse than the picture's others, and why they are refused."""
+    good = {
+        point_id: result
+        for point_id, result in results.items()
+        if result is not None and point_id not in refused
+    }
+    if not good:
+        return {}
+    noise = float(np.median([result.noise for result in good.values()]))
+    blur = float(np.median([result.blur_px for result in good.values()]))
+    strange = {}
+    for point_id, result in good.items():
+        if result.noise > STRANGE_NOISE * noise:
+            strange[point_id] = (
+                f"the drawing fits it {result.noise / noise:.1f} times worse than the other marks: "
+                "something covers part of it"
+            )
+        elif result.blur_px > max(STRANGE_BLUR * blur, blur + STRANGE_BLUR_PX):
+            strange[point_id] = (
+                f"it is {result.blur_px / blur:.1f} times as blurred as the other marks: "
+                "something covers part of it, or a drop lies before it"
+            )
+    return strange
 
 
 def is_corner(point: PlannedMark) -> bool:
@@ -232,6 +264,9 @@ def _refusal(
     most_sigma_px = MOST_CORNER_SIGMA_PX if is_corner(point) else MOST_SIGMA_PX
     if sigma_px > min(most_sigma_px, MOST_SIGMA_SHARE * size_px):
         return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
+    if abs(result.turn_rad) > MOST_TURN_RAD:
+        turn_deg = np.degrees(abs(result.turn_rad))
+        return f"what is there is turned by {turn_deg:.0f} degrees against the mark"
     if move_px > _most_move(point, result.shadow, size_px):
         return "the fit of the drawing ran away from where the mark was found"
     return None

@@ -140,13 +140,7 @@ class Evidence:
         if not np.isfinite(jacobian).all():
             return None
         inverse = np.linalg.inv(jacobian[0])
-        at = Blurred(
-            s=s,
-            q=q,
-            m_per_px_s=np.full(s.shape, np.hypot(*inverse[0])),
-            m_per_px_q=np.full(s.shape, np.hypot(*inverse[1])),
-            blur_px=BLUR_PX,
-        )
+        at = Blurred.under(s, q, inverse @ inverse.T, BLUR_PX, slopes=False)
         ink = ink_coverage(shape, at).value
         grey = self._at(point, np.stack([s, q], axis=-1))
         if not np.isfinite(grey).all():

@@ -1,8 +1,8 @@
 """Marks drawn onto their patches: basis images for the levels, and derivatives of the whole.
 
 A drawing's state has a row for each mark: shift along and across (m), turn (rad), blur (px), offset
-of the tape (m) and, where a shadow's edge crosses, that edge's direction (of its normal, rad),
-distance from the centre (px) and softness (px).
+of the tape (m) and, where a shadow's edge crosses, the direction of that edge's normal in mark
+coordinates (rad), its distance from where the patch has s = q = 0 (m) and its softness (px).
 """
 
 from __future__ import annotations
@@ -48,11 +48,13 @@ def moved(state: Array, step: Array) -> Array:
 class Edge:
     """A shadow's edge: coverage (n,) of its far side, with derivatives (n, 4).
 
-    They are by direction, distance, softness and the picture's blur.
+    They are by direction, distance, softness and the picture's blur; `steep` (n, 2) is the change
+    of the coverage by s and q.
     """
 
     value: Array
     slopes: Array
+    steep: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,19 +85,15 @@ class Drawing:
         ground = levels[:, 0] * self.left + levels[:, 1] * right
         clear = levels[:, 2] + levels[:, 3] * self.along + levels[:, 4] * self.across
         inked = levels[:, 5]
+        bare = tape.value - ink.value
         if self.edge is not None:
             shade = self.edge.value
-            by_shade = (
-                (1 - tape.value) * (levels[:, 6] * self.left + levels[:, 7] * right)
-                + tape.value * (1 - ink.value) * levels[:, 8]
-                + tape.value * ink.value * levels[:, 9]
-            )
-            ground = ground + shade * (levels[:, 6] * self.left + levels[:, 7] * right)
+            in_shade = levels[:, 6] * self.left + levels[:, 7] * right
+            by_shade = (1 - tape.value) * in_shade + bare * levels[:, 8] + ink.value * levels[:, 9]
+            ground = ground + shade * in_shade
             clear = clear + shade * levels[:, 8]
             inked = inked + shade * levels[:, 9]
-        by_tape = (1 - ink.value) * clear + ink.value * inked - ground
-        by_ink = tape.value * (inked - clear)
-        bare = tape.value * (1 - ink.value)
+        by_tape, by_ink = clear - ground, inked - clear
         by_s = by_tape * tape.d_s + by_ink * ink.d_s + bare * levels[:, 3] / self.reach_m[0]
         by_q = by_tape * tape.d_q + by_ink * ink.d_q + bare * levels[:, 4] / self.reach_m[1]
         by_blur = by_tape * tape.d_blur + by_ink * ink.d_blur
@@ -119,24 +117,21 @@ def draw(patches: Patches, state: Array) -> Drawing:
     cos, sin = np.cos(state[:, 2])[patches.of], np.sin(state[:, 2])[patches.of]
     ds, dq = patches.s - shift_s, patches.q - shift_q
     s, q = cos * ds + sin * dq, cos * dq - sin * ds
-    at = Blurred(
-        s=s,
-        q=q,
-        m_per_px_s=patches.m_per_px_s[patches.of],
-        m_per_px_q=patches.m_per_px_q[patches.of],
-        blur_px=blur,
-    )
+    at = Blurred.under(s, q, patches.metric[patches.of], blur)
     ink = ink_coverage(shape_of(first), at)
     tape = tape_coverage(shape_of(first), first.tape_width_m, at, offset)
     reach = window_of(first)
     along, across = s / reach[0], q / reach[1]
     left = (q > offset).astype(np.float64)
-    clear, bare = tape.value * (1 - ink.value), 1 - tape.value
-    images = [bare * left, bare * (1 - left), clear, clear * along, clear * across]
-    basis = np.stack([*images, tape.value * ink.value], axis=1)
+    # Ink lies on tape: what the tape covers and the ink does not is their difference.
+    clear, bare = tape.value - ink.value, 1 - tape.value
+    images = [bare * left, bare * (1 - left), clear, clear * along, clear * across, ink.value]
+    basis = np.stack(images, axis=1)
     edge = _edge(patches, state) if state.shape[1] == SHADED else None
     if edge is not None:
-        basis = np.concatenate([basis, basis[:, DOUBLED] * edge.value[:, None]], axis=1)
+        crossing = _crossing(patches, state, edge, (tape, ink), left, (cos, sin))
+        shaded = basis[:, DOUBLED] * edge.value[:, None] + crossing
+        basis = np.concatenate([basis, shaded], axis=1)
     return Drawing(
         basis=basis,
         tape=tape,
@@ -154,23 +149,50 @@ def draw(patches: Patches, state: Array) -> Drawing:
 
 
 def _edge(patches: Patches, state: Array) -> Edge:
-    """A straight shadow edge, blurred by the picture and by its own penumbra."""
+    """A shadow's edge, straight on the ground, blurred by the picture and by its own penumbra."""
     normal = np.stack([np.cos(state[:, 5]), np.sin(state[:, 5])], axis=1)
-    u, v = patches.away_px.T
-    cos, sin = normal[patches.of].T
-    blur, soft = state[:, 3][patches.of], state[:, 7][patches.of]
-    width = np.hypot(blur, soft)
-    x = (u * cos + v * sin - state[:, 6][patches.of]) / width
-    slope = normal_density(x) / width
+    beside = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    # Square of the metres per pixel square to the edge, and half its change as the edge turns.
+    square = np.einsum("mi,mij,mj->m", normal, patches.metric, normal)
+    turns = np.einsum("mi,mij,mj->m", normal, patches.metric, beside) / square
+    blur, soft, of = state[:, 3], state[:, 7], patches.of
+    width_px = np.hypot(blur, soft)
+    width = (width_px * np.sqrt(square))[of]
+    place = np.stack([patches.s, patches.q], axis=1)
+    x = (np.einsum("ni,ni->n", place, normal[of]) - state[of, 6]) / width
+    slope = normal_density(x)
+    by_width = -slope * x / width_px[of] ** 2
+    by_turn = np.einsum("ni,ni->n", place, beside[of]) / width - x * turns[of]
     return Edge(
         value=ndtr(x),
         slopes=np.stack(
-            [
-                slope * (v * cos - u * sin),
-                -slope,
-                -slope * x * soft / width,
-                -slope * x * blur / width,
-            ],
-            axis=1,
+            [slope * by_turn, -slope / width, by_width * soft[of], by_width * blur[of]], axis=1
         ),
+        steep=(slope / width)[:, None] * normal[of],
     )
+
+
+def _crossing(
+    patches: Patches,
+    state: Array,
+    edge: Edge,
+    drawn: tuple[Drawn, Drawn],
+    left: Array,
+    turn: tuple[Array, Array],
+) -> Array:
+    """What the blur adds where the shadow's edge crosses or runs along other edges, (n, 4).
+
+    A blurred product is the product of the blurred plus the blur's variance times the product of
+    their gradients: the first term of the series of `vision.pattern`, for edges of any direction.
+    Its own changes are small and left out of the derivatives.
+    """
+    tape, ink = drawn
+    spread = patches.metric * np.square(state[:, 3])[:, None, None]
+    lever = np.einsum("nij,nj->ni", spread[patches.of], edge.steep)
+    # The mark's own s and q are turned a little against the patch's.
+    cos, sin = turn
+    by_s = cos * lever[:, 0] + sin * lever[:, 1]
+    by_q = cos * lever[:, 1] - sin * lever[:, 0]
+    d_tape = by_s * tape.d_s + by_q * tape.d_q
+    d_ink = by_s * ink.d_s + by_q * ink.d_q
+    return np.stack([-d_tape * left, -d_tape * (1 - left), d_tape - d_ink, d_ink], axis=1)

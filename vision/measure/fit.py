@@ -16,22 +16,18 @@ import numpy as np
 from vision.geometry import Array, Pose, frozen_array
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure.descent import Fits, descend, information
+from vision.measure.descent import Fits, descend, information, noise_of
 from vision.measure.drawing import SHADED, start
-from vision.measure.likeness import widening
+from vision.measure.likeness import covariance
 from vision.measure.patches import Patches, cut_patches
 from vision.measure.shadows import shadow_starts
 
-ROUGH = (6, 5e-3)
-FINE = (4, 1e-3)
-"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends. Only the
-last round's end counts, and it starts within thousandths of a pixel of it."""
-ROBUST_ROUNDS = 2
-ROBUST_REACH = 4.0
-"""Residuals beyond this many robust sigmas weigh nothing (Tukey's biweight)."""
-FLOOR_SIGMA_PX = 0.01
+ROUGH = (6, 2e-2)
+FINE = (8, 1e-3)
+"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends."""
+FLOOR_SIGMA_PX = 0.003
 """What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
-SHADOW_SIGMA_PX = 0.05
+SHADOW_SIGMA_PX = 0.02
 """The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
 SHADOW_GAIN = 0.6
 """A shadow edge is added only where it takes this share of the misfit away."""
@@ -83,53 +79,48 @@ def measure(
 
 def _measured(patches: Patches) -> list[Measured | None]:
     """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
-    ones = np.ones(len(patches.levels))
-    plain = descend(patches, start(len(patches.marks)), ones, *ROUGH)
+    plain = descend(patches, start(len(patches.marks)), *ROUGH)
     edges = shadow_starts(patches, plain)
     tried = np.asarray(np.isfinite(edges).all(axis=1))
     shaded = np.zeros_like(tried)
     lots = []
     if tried.any():
         some = patches.take(tried)
-        with_edge = descend(some, edges[tried], ones[: len(some.levels)], *ROUGH)
+        with_edge = descend(some, edges[tried], *ROUGH)
         helps = np.asarray(with_edge.cost < (1 - SHADOW_GAIN) * plain.cost[tried])
         shaded[tried] = helps
-        lots.append((shaded, with_edge.state[helps], with_edge.residual[helps[some.of]]))
-    lots.append((~shaded, plain.state[~shaded], plain.residual[~shaded[patches.of]]))
+        lots.append((shaded, with_edge.take(helps, helps[some.of])))
+    lots.append((~shaded, plain.take(~shaded, ~shaded[patches.of])))
     answers: list[Measured | None] = [None] * len(patches.marks)
-    for these, state, residual in lots:
+    for these, rough in lots:
         if these.any():
-            refined = _refined(patches.take(these), state, residual)
-            for index, answer in zip(np.flatnonzero(these), refined, strict=True):
+            lot = patches.take(these)
+            # Once more, with what does not belong to the mark set aside.
+            noise = noise_of(lot, rough.residual, rough.basis)
+            found = _answers(lot, descend(lot, rough.state, *FINE, noise))
+            for index, answer in zip(np.flatnonzero(these), found, strict=True):
                 answers[index] = answer
     return answers
 
 
-def _refined(patches: Patches, state: Array, residual: Array) -> list[Measured | None]:
-    """Fit again with what does not belong to the mark set aside."""
-    for _ in range(ROBUST_ROUNDS):
-        spread = np.array([np.median(np.abs(residual[a])) for a in patches.spans])
-        scale = np.maximum(1.4826 * spread, 0.5)
-        t = residual / (ROBUST_REACH * scale[patches.of])
-        weights = np.where(np.abs(t) < 1, (1 - t**2) ** 2, 0.0)
-        fits = descend(patches, state, weights, *FINE)
-        state, residual = fits.state, fits.residual
-    return _answers(patches, fits, weights)
-
-
-def _answers(patches: Patches, fits: Fits, weights: Array) -> list[Measured | None]:
+def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
     p, parameters = fits.state.shape[1], fits.normal.shape[1]
-    noise2 = np.maximum(fits.cost / np.maximum(fits.weight - parameters, 1.0), 0.08)
-    enough = fits.weight >= parameters + 8
-    inverse = np.linalg.inv(information(fits)) * noise2[:, None, None]
-    inverse *= widening(patches, fits.residual * np.sqrt(weights))[:, None, None]
+    noise2 = np.maximum(fits.cost / np.maximum(fits.count - parameters, 1.0), 0.08)
+    enough = fits.count >= parameters + 8
+    inverse = np.linalg.inv(information(fits))
+    # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
+    trust = np.sqrt(fits.weights)
+    lever = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]
+    influence = np.einsum("nk,nkj->nj", lever, inverse[patches.of, :, :2])
+    seen = fits.residual * trust
     A = patches.d_pixel_d_mark
     floor = FLOOR_SIGMA_PX if p < SHADED else SHADOW_SIGMA_PX
-    covariance = A @ inverse[:, :2, :2] @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
+    in_mark = covariance(patches, seen, influence, noise2)
+    covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
     centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
     answers: list[Measured | None] = []
     for i, (mark, span) in enumerate(zip(patches.marks, patches.spans, strict=True)):
-        if not (enough[i] and np.isfinite(covariance[i]).all()):
+        if not (enough[i] and np.isfinite(covariance_px2[i]).all()):
             answers.append(None)
             continue
         sign = 1.0 if mark.ink == "dark" else -1.0
@@ -140,9 +131,9 @@ def _answers(patches: Patches, fits: Fits, weights: Array) -> list[Measured | No
             Measured(
                 id=mark.id,
                 pixel_px=centres[i],
-                covariance_px2=0.5 * (covariance[i] + covariance[i].T),
+                covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
                 blur_px=float(fits.state[i, 3]),
-                blur_sigma_px=float(np.sqrt(inverse[i, 3, 3])),
+                blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
                 contrast=float(sign * (fits.levels[i, 2] - fits.levels[i, 5]) / noise2[i] ** 0.5),
                 explained=explained,
                 noise=float(noise2[i] ** 0.5),

@@ -97,8 +97,8 @@ def _drawings(
         s, q = np.concatenate(
             [inverses[i] @ grid for i, grid in zip(lot, grids, strict=True)], axis=1
         )
-        m_per_px = np.repeat(np.linalg.norm(inverses[lot], axis=2), counts, axis=0)
-        level, on_tape = _drawn(marks[lot[0]], s, q, m_per_px)
+        metric = inverses[lot] @ np.swapaxes(inverses[lot], 1, 2)
+        level, on_tape = _drawn(marks[lot[0]], s, q, np.repeat(metric, counts, axis=0))
         ends = np.cumsum(counts)[:-1]
         parts = zip(lot, sizes, np.split(level, ends), np.split(on_tape, ends), strict=True)
         for index, size, part, tape in parts:
@@ -106,14 +106,12 @@ def _drawings(
     return drawings
 
 
-def _drawn(mark: PlannedMark, s: Array, q: Array, m_per_px: Array) -> tuple[np.ndarray, np.ndarray]:
+def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.ndarray, np.ndarray]:
     """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
-    at = Blurred(
-        s=s, q=q, m_per_px_s=m_per_px[:, 0], m_per_px_q=m_per_px[:, 1], blur_px=SHARPNESS_PX
-    )
+    at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
     ink = ink_coverage(shape_of(mark), at).value
     tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
-    level = 0.4 + tape * (0.6 - 0.8 * ink)
+    level = 0.4 + 0.6 * tape - 0.8 * ink
     if mark.ink == "light":
         level = 1.0 - level
     return level.astype(np.float32), (tape > 0.7) & (np.abs(s) < window_of(mark)[0])

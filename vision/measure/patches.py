@@ -27,9 +27,8 @@ class Patches:
 
     `of` (n,) says whose a pixel is, `which` (m,) where each mark stands in the list that was asked
     for. `pixels` (n, 2) are whole numbers, `levels` (n,) what the picture has there and `middle`
-    (m,) their median, `s`, `q` (n,) the mark coordinates in metres. `m_per_px_s`, `m_per_px_q` (m,)
-    and `d_pixel_d_mark` (m, 2, 2) hold at the marks' centres, `centre_px` (m, 2) is where s = q =
-    0.
+    (m,) their median, `s`, `q` (n,) the mark coordinates in metres. `d_pixel_d_mark` (m, 2, 2)
+    holds at the marks' centres, `centre_px` (m, 2) is where s = q = 0.
     """
 
     marks: tuple[PlannedMark, ...]
@@ -40,15 +39,14 @@ class Patches:
     middle: Array
     s: Array
     q: Array
-    m_per_px_s: Array
-    m_per_px_q: Array
     d_pixel_d_mark: Array
     centre_px: Array
 
     @property
-    def away_px(self) -> Array:
-        """Pixels counted from their mark's centre, (n, 2)."""
-        return np.asarray(self.pixels - self.centre_px[self.of])
+    def metric(self) -> Array:
+        """Scalar products (m, 2, 2) of the gradients of s and q in the picture, m^2 per px^2."""
+        inverse = np.linalg.inv(self.d_pixel_d_mark)
+        return np.asarray(inverse @ np.swapaxes(inverse, 1, 2))
 
     @property
     def spans(self) -> list[slice]:
@@ -67,8 +65,6 @@ class Patches:
             middle=self.middle[keep],
             s=self.s[rows],
             q=self.q[rows],
-            m_per_px_s=self.m_per_px_s[keep],
-            m_per_px_q=self.m_per_px_q[keep],
             d_pixel_d_mark=self.d_pixel_d_mark[keep],
             centre_px=self.centre_px[keep],
         )
@@ -137,8 +133,6 @@ def cut_patches(
     keep = (np.abs(s) < windows[of, 0]) & (np.abs(q) < windows[of, 1])
     enough = np.bincount(of[keep], minlength=len(marks)) >= LEAST_PIXELS
     keep &= enough[of]
-    with np.errstate(all="ignore"):
-        inverse = np.linalg.inv(jacobians[enough])
     u, v = pixels[keep].T
     levels, of = grey[v, u].astype(np.float64), (np.cumsum(enough) - 1)[of[keep]]
     return Patches(
@@ -150,8 +144,6 @@ def cut_patches(
         middle=np.array([np.median(levels[span]) for span in spans_of(of, int(enough.sum()))]),
         s=s[keep],
         q=q[keep],
-        m_per_px_s=np.linalg.norm(inverse[:, 0], axis=1),
-        m_per_px_q=np.linalg.norm(inverse[:, 1], axis=1),
         d_pixel_d_mark=jacobians[enough],
         centre_px=np.asarray(centres_px)[enough],
     )

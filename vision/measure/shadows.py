@@ -28,20 +28,25 @@ def shadow_starts(patches: Patches, fits: Fits) -> Array:
     # The tape's slopes would take most of a step near its middle: give them back before looking.
     slopes = fits.levels[patches.of, 3:5]
     whole = fits.residual + np.einsum("nk,nk->n", fits.basis[:, 3:5], slopes)
-    clear, away = fits.basis[:, 2] > 0.5, patches.away_px
+    clear = fits.basis[:, 2] > 0.5
+    m_per_px = np.sqrt(np.diagonal(patches.metric, axis1=1, axis2=2))
+    away = np.stack([patches.s, patches.q], axis=1) / m_per_px[patches.of]
     for index, span in enumerate(patches.spans):
         bare = clear[span]
         if bare.sum() < LEAST_CLEAR:
             continue
         edge = _best_step(whole[span][bare], away[span][bare])
         if edge is not None:
+            normal = np.array([np.cos(edge[0]), np.sin(edge[0])]) / m_per_px[index]
+            length = np.hypot(*normal)
             blur = min(float(fits.state[index, 3]), SHARPEST_PX)
-            starts[index] = [0.0, 0.0, 0.0, blur, 0.0, *edge, START_SOFT_PX]
+            line = np.arctan2(normal[1], normal[0]), edge[1] / length
+            starts[index] = [0.0, 0.0, 0.0, blur, 0.0, *line, START_SOFT_PX]
     return starts
 
 
 def _best_step(residual: Array, away: Array) -> tuple[float, float] | None:
-    """Direction and distance of the straight step that explains most of a misfit (n,)."""
+    """Direction and distance of the straight step at places (n, 2) that explains a misfit (n,)."""
     residual = residual - residual.mean()
     across = away @ np.stack([np.cos(ANGLES), np.sin(ANGLES)])
     offsets = np.percentile(across, PLACES, axis=0)

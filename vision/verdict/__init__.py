@@ -7,6 +7,7 @@ from vision.verdict.cameras import (
     camera_verdict,
     unidentified_camera,
 )
+from vision.verdict.causes import causes, unobserved
 from vision.verdict.jobs import JobVerdict, exit_code, job_verdict
 from vision.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.verdict.rule import (
@@ -31,6 +32,7 @@ __all__ = [
     "SeamVerdict",
     "aim_is_beyond",
     "camera_verdict",
+    "causes",
     "exit_code",
     "job_verdict",
     "judge",
@@ -40,5 +42,6 @@ __all__ = [
     "seam_verdict",
     "strip_verdict",
     "unidentified_camera",
+    "unobserved",
     "worst_of",
 ]

@@ -37,6 +37,8 @@ WAYS = {
     "roll": ("anticlockwise as seen from behind it", "clockwise as seen from behind it"),
 }
 """Words for a negative and a positive change of each angle."""
+STEEP_RAD = np.radians(80)
+ONE_ANGLE = "cannot be judged: where a camera looks straight down, pan and roll are one angle"
 NARROW_AIM = (
     "marks farther apart across the picture, or a board shown to this camera to fix its lens,"
     " would narrow it"
@@ -79,9 +81,15 @@ def unidentified_camera(name: str, outcome: NoFit) -> CameraVerdict:
 def aim_judgements(
     camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances
 ) -> tuple[Array, Array, tuple[Judgement, ...]]:
-    """Deviation (3,) of pan, tilt, roll from the intended aim, sigmas (3,) and judgements."""
+    """Deviation (3,) of pan, tilt, roll from the intended aim, sigmas (3,) and judgements.
+
+    The sigmas of pan and roll are NaN for a camera that looks straight down: the two are one angle
+    there, and neither is judged.
+    """
     off = adjusted.aim.minus(camera.aim)
     sigma = np.sqrt(np.diag(adjusted.aim_covariance_rad2))
+    if max(abs(camera.aim.tilt_rad), abs(adjusted.aim.tilt_rad)) > STEEP_RAD:
+        sigma[[0, 2]] = np.nan
     allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
     words = tuple(judge(float(d), float(s), t) for d, s, t in zip(off, sigma, allowed, strict=True))
     return off, sigma, words
@@ -108,6 +116,8 @@ def camera_verdict(
     off, sigma, words = aim_judgements(camera, adjusted, tolerances)
     reasons = _aim_reasons(off, sigma, words, tolerances)
     actions: list[Action] = []
+    # What has no sigma may be off by anything.
+    sigma = np.nan_to_num(sigma, nan=np.pi)
     found: list[Judgement] = list(words)
     if "beyond" in words:
         actions.append(_turn(camera.name, off, sigma, words, tolerances))
@@ -157,7 +167,9 @@ def _aim_reasons(
             figure = f"tilt is {degrees(abs(d), s)} too far {WAYS[name][int(d > 0)]}"
         if name == "roll":
             figure = f"rolled {degrees(abs(d), s)} {WAYS[name][int(d > 0)]}"
-        if word == "beyond":
+        if np.isnan(s):
+            reasons.append(Reason(code=f"{name}-not-judged", text=f"{name} {ONE_ANGLE}"))
+        elif word == "beyond":
             reasons.append(
                 Reason(code=f"{name}-beyond", text=f"{figure}; {degrees(limit)} allowed")
             )

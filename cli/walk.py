@@ -1,0 +1,57 @@
+"""`seamtrue walk`: where to stand cones after the pictures, and which room no camera sees."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.trouble import printable, reader_may_leave, reported
+
+WALK_FOLDER = "seamtrue-report"
+
+
+def walk(
+    job_file: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
+    ] = None,
+    planned: Annotated[
+        bool, typer.Option("--planned", help="Take the cameras as intended; needs no picture.")
+    ] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Print a list of cones to stand at the seams, and write walk-round.html with what is unseen.
+
+    Compares with zones of published rules; says nothing of compliance. Exit code: 0, 5 bad input.
+    """
+    with reported(debug):
+        # Imported here, since they bring OpenCV and SciPy and --help needs neither.
+        from vision import files
+        from vision.inspection import inspect
+        from vision.walk_page import walk_page
+        from vision.walk_round import cone_words, walk_round
+
+        if planned:
+            job, _ = files.read_job(job_file)
+            found = walk_round(job)
+        else:
+            job, pictures = files.read_inspection_input(job_file)
+            found = walk_round(job, inspect(job, pictures))
+        folder = out if out is not None else job_file.parent / WALK_FOLDER
+        files.write_all(folder, {"walk-round.html": walk_page(job, found).encode("utf-8")})
+        with reader_may_leave():
+            for number, cone in enumerate(found.cones, 1):
+                typer.echo(f"{number}. {printable(cone_words(job.vehicle, cone))}")
+            for unseen in found.unseen:
+                height = f"{unseen.height_m:.1f} m up"
+                typer.echo(f"unseen {height}: {unseen.area_m2:.1f} m2 within 4 m of the body")
+            if found.planned:
+                typer.echo(
+                    f"note: as intended, not as found: {printable(', '.join(found.planned))}"
+                )
+            typer.echo(f"page: {printable(str(folder / 'walk-round.html'))}")

@@ -1,0 +1,105 @@
+"""What tape readings alone say of a layout: the strip that is out, the reading that is wrong.
+
+Proves that a strip laid 5 cm out is to be moved back by that within its stated sigma, that a
+reading an inch long is named as that slip and not a strip, that a good lot is kept, and that what
+nobody read is not judged. How often, over simulated lots, `python -m tests.accuracy.laying` prints.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from cli.main import app
+from tests.accuracy.laying import draw, lot
+from vision.job import Job, LengthReading
+from vision.laying import check_laying, doubt_text
+
+
+def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) -> Job:
+    return draw(lot(), np.random.default_rng(8), shift or {}, wrong)
+
+
+def test_a_good_lot_is_kept() -> None:
+    check = check_laying(drawn())
+    assert check.verdict == "keep"
+    assert check.exit_code == 0
+    assert [each.doubt for each in check.readings] == [None] * 17
+
+
+def test_a_strip_laid_out_is_to_be_moved_back() -> None:
+    check = check_laying(drawn({"right": np.array([0.0, -0.05])}))
+    assert check.verdict == "re-measure"
+    (laying,) = [each for each in check.layings if each.verdict == "re-measure"]
+    assert laying.name == "right"
+    (action,) = laying.actions
+    assert action.move_m is not None
+    assert action.move_sigma_m is not None
+    # The lot's own error of laying, 3 mm at each end and for each mark, is in the truth as well.
+    assert action.move_m[1] == pytest.approx(0.05, abs=0.012)
+    assert "too far out" in action.text
+    assert " cm in" in action.text
+    assert [each.doubt for each in check.readings] == [None] * 17
+
+
+def test_an_inch_is_named_as_a_slip_of_its_reading() -> None:
+    check = check_laying(drawn(wrong=14))
+    (doubted,) = [each for each in check.readings if each.doubt]
+    assert doubted.name == "reading 15"
+    assert doubted.slip is not None
+    assert "an inch" in doubted.slip
+    assert abs(doubted.read_m - doubted.fits_m) == pytest.approx(0.0254, abs=3 * 0.003)
+    text = doubt_text(doubted)
+    assert text is not None
+    assert "offset left/16" in text
+    assert " ft " in text
+    assert {each.verdict for each in check.layings} == {"keep"}
+    assert check.verdict == "re-measure"
+
+
+def test_what_nobody_read_is_not_judged() -> None:
+    job = drawn()
+    sides = tuple(
+        reading
+        for reading in job.readings
+        if isinstance(reading, LengthReading)
+        and all(place.startswith(("left", "right")) for place in reading.between)
+    )
+    check = check_laying(replace(job, readings=sides))
+    words = {each.name: each.verdict for each in check.layings}
+    assert words["front"] == words["rear"] == "not-judged"
+    assert {each.name for each in check.strips} == {"left", "right"}
+    nothing = check_laying(replace(job, readings=()))
+    assert nothing.verdict == "not-judged"
+    assert nothing.exit_code == 4
+    assert "[[reading]]" in nothing.reasons[0].text
+
+
+def job_text(job: Job) -> str:
+    """The sample job without its cartons and with the readings of `job`."""
+    text = (Path(__file__).parents[1] / "sample_frames/clear_day/job.toml").read_text()
+    lines = [text[: text.index("[mark.")]]
+    for reading in job.readings:
+        assert isinstance(reading, LengthReading)
+        names = ", ".join(f'"{name}"' for name in reading.between)
+        where = f"of = {names}" if reading.kind == "offset" else f"between = [{names}]"
+        value = f"value = {reading.value_m:.3f}"
+        lines.append(f'[[reading]]\nkind = "{reading.kind}"\n{where}\n{value}\n')
+    return "\n".join(lines)
+
+
+def test_the_command(tmp_path: Path) -> None:
+    file = tmp_path / "job.toml"
+    file.write_text(job_text(drawn({"left": np.array([0.0, 0.06])})))
+    result = CliRunner().invoke(app, ["measure", str(file)])
+    assert result.exit_code == 3, result.output
+    assert "the left strip lies" in result.output
+    assert "reading 17" in result.output
+    file.write_text(file.read_text().replace('kind = "offset"', 'kind = "ofset"'))
+    faulty = CliRunner().invoke(app, ["measure", str(file)])
+    assert faulty.exit_code == 5
+    assert "reading[13]" in faulty.output

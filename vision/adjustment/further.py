@@ -1,0 +1,184 @@
+"""The one further reading that would best tell apart explanations which tie.
+
+Under each explanation alone the network has a solution, and each solution predicts what a tape or a
+gauge would show, with a sigma. The reading whose predictions lie farthest apart, against the wider
+of their sigmas and the tool's own, decides best. Only what a job file can hold as a [[reading]]
+comes into question: lengths between ends of strips, single marks and cameras, offsets from the
+centre line, and what a gauge shows on a camera's housing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from vision.adjustment.network import OWN, Network
+from vision.adjustment.readings import reading_rows, reading_view
+from vision.adjustment.screening import Solved
+from vision.adjustment.values import FurtherReading
+from vision.geometry import Array
+from vision.job import AngleReading, Job
+
+TAPE_SIGMA_M = 0.003
+"""A tape of class II over some metres and the holding of it; common practice, no source."""
+
+GAUGE_SIGMA_RAD = float(np.radians(0.2))
+
+DECIDES = 6.0
+"""Least expected statistic of a reading worth asking for: about 2.4 sigma."""
+
+MOST_COMPARED = 3
+"""So many of the explanations that tie are told apart, the likeliest first."""
+
+LONGEST_M = 30.0
+"""Nobody tapes farther than this in a yard."""
+
+STEEP_RAD = np.radians(80)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Place:
+    """Where a place lies in one solution, (3,), with what that depends on.
+
+    `by_kept` (3, kept), marks' own deviations following the kept unknowns; `own` (3, 3) is the
+    covariance that is the place's own.
+    """
+
+    at_m: Array
+    by_kept: Array
+    own: Array
+
+
+def deciding_reading(
+    job: Job, network: Network, solutions: tuple[Solved, ...]
+) -> FurtherReading | None:
+    """Name the reading that best splits the explanations with these solutions, the likeliest first.
+
+    None where no single one would.
+    """
+    compared = solutions[:MOST_COMPARED]
+    names = _names(job, network)
+    places = [_places(network, solved, names) for solved in compared]
+    best: tuple[float, str, tuple[str, ...]] = (DECIDES, "", ())
+    for kind, between in _lengths(job, names, places[0]):
+        each = [
+            _length(kind, between, at, solved) for at, solved in zip(places, compared, strict=True)
+        ]
+        best = max(best, (_apart(each, TAPE_SIGMA_M), kind, between))
+    for kind, camera in _angles(job, network):
+        angles = [_angle(kind, camera, network, solved) for solved in compared]
+        best = max(best, (_apart(angles, GAUGE_SIGMA_RAD), kind, (camera,)))
+    statistic, kind, between = best
+    return FurtherReading(kind=kind, between=between, statistic=statistic) if kind else None
+
+
+def _apart(predicted: list[tuple[float, float]], tool_sigma: float) -> float:
+    """Least statistic by which two of the predictions (value, variance) differ."""
+    return min(
+        (a - b) ** 2 / (max(of_a, of_b) + tool_sigma**2)
+        for (a, of_a), (b, of_b) in combinations(predicted, 2)
+    )
+
+
+def _names(job: Job, network: Network) -> list[str]:
+    """Places to tape from: ends of strips, single marks, cameras."""
+    ends = [f"{s.name}/{i}" for s in job.strips for i in (0, len(s.at_m) - 1)]
+    cameras = [view.camera.name for view in network.views]
+    singles = [mark.name for mark in job.marks]
+    known = {*network.world.marks, *cameras, *network.world.cameras}
+    every = dict.fromkeys([*ends, *singles, *cameras, *network.world.cameras])
+    return [name for name in every if name in known]
+
+
+def _lengths(
+    job: Job, names: list[str], places: dict[str, _Place]
+) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Every length that a person could tape, with its kind."""
+    cameras = {camera.name for camera in job.cameras}
+    for name in names:
+        if abs(places[name].at_m[1]) > 0.5:
+            yield "offset", (name,)
+    for a, b in combinations(names, 2):
+        across = np.linalg.norm(places[a].at_m - places[b].at_m) < LONGEST_M
+        if across and not {a, b} <= cameras and not _body_between(job, places[a], places[b]):
+            yield "distance", (a, b)
+
+
+def _body_between(job: Job, a: _Place, b: _Place) -> bool:
+    """Whether the body stands in the straight line between two places."""
+    half = 0.5 * np.array([job.vehicle.length_m, job.vehicle.width_m])
+    share = np.linspace(0, 1, 41)[:, None]
+    line = (1 - share) * a.at_m + share * b.at_m
+    inside = (np.abs(line[:, :2]) < half - 0.05).all(axis=1)
+    return bool(inside.any())
+
+
+def _angles(job: Job, network: Network) -> Iterator[tuple[str, str]]:
+    for view in network.views:
+        yield "tilt", view.camera.name
+        if abs(view.camera.aim.tilt_rad) < STEEP_RAD:
+            yield "roll", view.camera.name
+
+
+def _length(
+    kind: str, between: tuple[str, ...], places: dict[str, _Place], solved: Solved
+) -> tuple[float, float]:
+    """Value and variance of a length in one solution."""
+    ends = [places[name] for name in between]
+    if kind == "offset":
+        row, own, value = ends[0].by_kept[1], ends[0].own[1, 1], abs(float(ends[0].at_m[1]))
+    else:
+        apart = ends[0].at_m - ends[1].at_m
+        value = float(np.linalg.norm(apart))
+        unit = apart / max(value, 1e-9)
+        row = unit @ (ends[0].by_kept - ends[1].by_kept)
+        own = unit @ (ends[0].own + ends[1].own) @ unit
+    return value, float(row @ solved.covariance.kept @ row + own)
+
+
+def _angle(kind: str, camera: str, network: Network, solved: Solved) -> tuple[float, float]:
+    """Value and variance of a camera's tilt or roll as a gauge would show it."""
+    gravity = network.world.slope is not None
+    reading = AngleReading(
+        camera=camera,
+        tilt_rad=0.0 if kind == "tilt" else None,
+        roll_rad=0.0 if kind == "roll" else None,
+        against="gravity" if gravity else "ground",
+        sigma_rad=GAUGE_SIGMA_RAD,
+    )
+    index = {view.camera.name: i for i, view in enumerate(network.views)}
+    view = reading_view("further", reading, network.world, index)
+    assert view is not None
+    value, rows = reading_rows(view, network.world, solved.state, network.base)
+    return float(value[0]), float(rows[0] @ solved.covariance.kept @ rows[0])
+
+
+def _places(network: Network, solved: Solved, names: list[str]) -> dict[str, _Place]:
+    """Every place by name."""
+    world, base = network.world, network.base
+    index = {view.camera.name: i for i, view in enumerate(network.views)}
+    cameras = {camera.name: camera for camera in world.job.cameras}
+    out = {}
+    for name in names:
+        by_kept, own = np.zeros((3, network.kept)), np.zeros((3, 3))
+        if name in index:
+            at = solved.state.place_m[index[name]]
+            by_kept[:, OWN * index[name] : OWN * index[name] + 3] = np.eye(3)
+        elif name in world.cameras:
+            columns = world.cameras[name]
+            at = cameras[name].position_m + solved.state.world[columns]
+            by_kept[:, base + columns.start : base + columns.stop] = np.eye(3)
+        else:
+            planned = world.planned[name].centre_m
+            (of_world,), (by_own,), blocks = world.d_places([name], planned[None])
+            kept, (deviation,) = world.split(solved.state.world, blocks)
+            at = planned + of_world @ kept + by_own @ deviation
+            by_kept[:, base:] = of_world
+            if blocks[0] >= 0:
+                by_kept -= by_own @ solved.covariance.follows[blocks[0]]
+                own = by_own @ solved.covariance.own[blocks[0]] @ by_own.T
+        out[name] = _Place(at_m=at, by_kept=by_kept, own=own)
+    return out

@@ -1,0 +1,31 @@
+"""All setting-out sheets of a job, in the order in which they are used."""
+
+from __future__ import annotations
+
+from vision.setting_out import SettingOut
+from vision.sheets.book import Book
+from vision.sheets.camera_sheet import camera_sheet
+from vision.sheets.figures import Figures
+from vision.sheets.lines_sheet import lines_sheet, square_sheet
+from vision.sheets.page import Page
+from vision.sheets.paper import Paper
+from vision.sheets.plan_sheet import plan_sheet
+from vision.sheets.strip_sheets import strip_sheets
+from vision.sheets.work_sheet import work_sheet
+
+
+def setting_sheets(setting: SettingOut, paper: Paper, code: str, fraction: int = 16) -> list[Page]:
+    """Draw every sheet.
+
+    `code` tells which job file the sheets are of, so that old and new ones are not mixed;
+    `fraction` is the finest of an inch.
+    """
+    book = Book(paper=paper, job=setting.job.name, code=code)
+    figures = Figures(fraction=fraction)
+    plan_sheet(book, setting, figures)
+    work_sheet(book, setting, figures)
+    lines_sheet(book, setting, figures)
+    square_sheet(book, setting, figures)
+    strip_sheets(book, setting, figures)
+    camera_sheet(book, setting, figures)
+    return book.finish()

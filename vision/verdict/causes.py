@@ -1,0 +1,95 @@
+"""Words for what the joint adjustment set free: which stated thing is wrong, or cannot be told."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.adjustment import AdjustedReading, Adjustment, Explanation, FurtherReading
+from vision.job import AngleReading, Job
+from vision.verdict.rule import centimetres
+
+BEYOND_DOUBT = 1000.0
+"""Odds above this are said no more exactly: the sigmas they rest on are not that well known."""
+
+KINDS = {"distance": "distance", "diagonal": "diagonal", "offset": "offset from the centre line"}
+
+
+def causes(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
+    """One sentence for each explanation of what does not fit, for a person beside the vehicle."""
+    readings = {reading.name: reading for reading in adjustment.readings}
+    return tuple(
+        _named(job, each, readings) if len(each.groups) == 1 else _tied(job, each)
+        for each in adjustment.explanations
+    )
+
+
+def unobserved(adjustment: Adjustment) -> str | None:
+    """What no picture can show, and how well the stated places hold it, as a sentence."""
+    if adjustment.datum is None:
+        return None
+    x, y = (centimetres(sigma) for sigma in adjustment.datum.shift_sigma_m)
+    turn = float(np.degrees(adjustment.datum.turn_sigma_rad))
+    return (
+        "no picture shows how the layout as a whole lies against the body: what the job states of"
+        f" places holds it to {x} lengthways, {y} across and {turn:.2f} degrees (one sigma)"
+    )
+
+
+def _named(job: Job, each: Explanation, readings: dict[str, AdjustedReading]) -> str:
+    (group,) = each.groups
+    slip = readings[group].slip if group in readings else None
+    wrong = f"is {slip}" if slip else "does not fit the rest"
+    text = f"{stated(job, group)} {wrong}; it was set free, and the figures are those without it"
+    if each.rival is None:
+        return text
+    odds = "over 1000" if each.odds > BEYOND_DOUBT else f"{each.odds:.0f}"
+    return f"{text}. That is {odds} times as likely as the next cause, {stated(job, each.rival)}"
+
+
+def _tied(job: Job, each: Explanation) -> str:
+    first, *others = (stated(job, group) for group in each.groups)
+    text = f"cannot tell whether {first} is wrong, or {', or '.join(others)}; all were set free"
+    if each.decided_by is None:
+        return f"{text}. No single further reading would decide: measure each of them again"
+    return f"{text}. {_request(job, each.decided_by)} to decide"
+
+
+def _request(job: Job, reading: FurtherReading) -> str:
+    """`Measure the distance from left/0 to front/0`; `again` where the job has that reading."""
+    again = ""
+    for known in job.readings:
+        if isinstance(known, AngleReading):
+            same = reading.kind in ("tilt", "roll") and reading.between == (known.camera,)
+        else:
+            same = set(reading.between) == set(known.between)
+        again = " again" if same else again
+    cameras = {camera.name for camera in job.cameras}
+    places = [f"the {name} camera" if name in cameras else name for name in reading.between]
+    match reading.kind:
+        case "tilt" | "roll":
+            return f"Read the {reading.kind} of {places[0]} with a gauge{again}"
+        case "offset":
+            return f"Measure the offset of {places[0]} from the centre line{again}"
+    return f"Measure the distance from {places[0]} to {places[1]}{again}"
+
+
+def stated(job: Job, group: str) -> str:
+    """What a group of the adjustment is, in words for a person."""
+    kind, _, name = group.partition(" ")
+    match kind:
+        case "strip":
+            return f"the stated place of the {name} strip's ends"
+        case "bow":
+            return f"the straightness of the {name} strip"
+        case "mounting":
+            return f"the stated place of the {name} camera's mounting"
+        case "mark":
+            return f"the stated place of {name}"
+        case "lens":
+            return f"the stated lens of the {name} camera"
+        case "lens-type":
+            return f"the lens {name} as stated for several cameras"
+    reading = job.readings[int(name) - 1]
+    if isinstance(reading, AngleReading):
+        return f"{group} (angle of the {reading.camera} camera)"
+    return f"{group} ({KINDS[reading.kind]}, {' to '.join(reading.between)})"
