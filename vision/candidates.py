@@ -22,9 +22,11 @@ Look = tuple[Kind, Ink]
 """What kind of mark to look for, and of what ink."""
 
 SCALES_PX = (1.2, 2.0)
-HALVED_SCALES_PX = (3.4, 5.5, 9.0)
-"""Gaussian scales at which lines of 1 to 22 px are seen as lines; a factor of 1.7 loses little. The
-longer ones are looked at in the picture at half its size, where they cost an eighth."""
+HALVED_SCALES_PX = (3.4, 5.5)
+WIDE_SCALE_PX, WIDE_LINE_PX = 9.0, 12.0
+"""Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little. The
+longer ones are looked at in the picture at half its size, where they cost an eighth; one more,
+where lines may be wider than 12 px, since all that is large and dark answers to it."""
 
 CROWD_SCALES_PX = (4.0, 6.5, 10.5, 17.0, 28.0)
 CROWD_POWER = 0.8
@@ -50,9 +52,9 @@ Gaussian's second derivative, scale-normalised as here). Less than that is no ma
 LEAST_NOISE = 0.5
 """Sigma in levels that rounding and compression leave where a picture looks noiseless."""
 
-STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 25
+STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 40
 """Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
-poor light all are weaker, and the strongest 25 set it."""
+poor light all are weaker, and the strongest 40 set it."""
 
 NOISY, SOFTENED_PX = 5.0, 0.9
 """From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
@@ -144,10 +146,14 @@ def _crowd(response: np.ndarray) -> np.ndarray:
 
 
 def find_candidates(
-    grey: np.ndarray, looks: Sequence[Look], most: int = MOST_CANDIDATES
+    grey: np.ndarray,
+    looks: Sequence[Look],
+    widest_line_px: float = 0.0,
+    most: int = MOST_CANDIDATES,
 ) -> tuple[Candidates, ...]:
     """Peaks of a grey picture (height, width), levels 0 to 255, for each kind and ink of marks.
 
+    `widest_line_px` is how wide a cross's line or a board's square may be in it.
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
     raised = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
@@ -159,7 +165,8 @@ def find_candidates(
         for each in (log_grey, floor)
     )
     fine = _strongest(log_grey, floor, SCALES_PX, 1.0, looks)
-    coarse = _strongest(halved, halved_floor, HALVED_SCALES_PX, 2.0, looks)
+    scales = (*HALVED_SCALES_PX, *((WIDE_SCALE_PX,) if widest_line_px > WIDE_LINE_PX else ()))
+    coarse = _strongest(halved, halved_floor, scales, 2.0, looks)
     size, half_size = log_grey.shape[::-1], halved.shape[::-1]
     brighter = {ink: _brighter(halved if ink == "dark" else -halved, size) for _, ink in looks}
     found = []

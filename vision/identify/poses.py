@@ -96,8 +96,8 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     half_field = _half_field(guess)
     kinds = [(_kind(mark), mark.ink) for mark in task.marks]
     looks = sorted(set(kinds))
-    found = find_candidates(task.grey, looks)
     f_px = 0.5 * guess.width / half_field
+    found = find_candidates(task.grey, looks, _widest_line_px(task, f_px))
     weight = _expected(task, task.camera.position_m, f_px)
     points = np.array([mark.centre_m for mark in task.marks])
     worth = weight > 0
@@ -126,6 +126,17 @@ def carried_poses(task: Task) -> list[CarriedPose]:
         if all(_agreement(pose, other) <= 0.5 for other in kept):
             kept.append(pose)
     return kept
+
+
+def _widest_line_px(task: Task, f_px: float) -> float:
+    """How wide the nearest line of a cross, or square of a board, may be in the picture, px."""
+    widest = 0.0
+    for mark, clear in zip(task.marks, task.clear, strict=True):
+        width_m = {Cross: "line_m", Board: "square_m"}.get(type(mark.shape))
+        if clear and width_m is not None:
+            range_m = float(np.linalg.norm(mark.centre_m - task.camera.position_m))
+            widest = max(widest, getattr(mark.shape, width_m) * f_px / range_m)
+    return widest
 
 
 def _leads_to(task: Task, start: tuple[Pose, Lens], settled: CarriedPose) -> bool:
@@ -218,12 +229,11 @@ def _look(
     return found, np.where(np.nan_to_num(correlation) > least, correlation, 0.0)
 
 
-def _weight(task: Task, pose: Pose, lens: Lens, correlation: Array) -> Array:
-    """How surely each mark ought to be seen, 0 to 1; 0 where it cannot be tried."""
+def expected_weight(task: Task, pose: Pose, lens: Lens) -> Array:
+    """How surely each mark ought to be seen from a pose, 0 to 1 (n,); 0 outside the picture."""
     f_px = float(np.sqrt(lens.fx * lens.fy))
     inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
-    weight = _expected(task, pose.camera_in_ground_m, f_px)
-    return np.asarray(np.where(inside & np.isfinite(correlation), weight, 0.0))
+    return np.where(inside, _expected(task, pose.camera_in_ground_m, f_px), 0.0)
 
 
 def _settled(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
@@ -254,7 +264,8 @@ def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
         pose, lens = fit.pose, fit.lens
         used[:] = False
         used[seen] = fit.used
-    weight = _weight(task, pose, lens, np.where(np.isfinite(found[:, 0]), alike, np.nan))
+    # A mark that cannot be tried is not missed.
+    weight = np.where(np.isfinite(found[:, 0]), expected_weight(task, pose, lens), 0.0)
     evidence = float(np.where(used, weight * alike, -0.5 * weight).sum())
     return CarriedPose(
         pose=pose,
