@@ -132,10 +132,10 @@ def _widest_line_px(task: Task, f_px: float) -> float:
     """How wide the nearest line of a cross, or square of a board, may be in the picture, px."""
     widest = 0.0
     for mark, clear in zip(task.marks, task.clear, strict=True):
-        width_m = {Cross: "line_m", Board: "square_m"}.get(type(mark.shape))
-        if clear and width_m is not None:
-            range_m = float(np.linalg.norm(mark.centre_m - task.camera.position_m))
-            widest = max(widest, getattr(mark.shape, width_m) * f_px / range_m)
+        match mark.shape:
+            case Cross(line_m=width_m) | Board(square_m=width_m) if clear:
+                range_m = float(np.linalg.norm(mark.centre_m - task.camera.position_m))
+                widest = max(widest, width_m * f_px / range_m)
     return widest
 
 
@@ -237,16 +237,41 @@ def expected_weight(task: Task, pose: Pose, lens: Lens) -> Array:
 
 
 def _settled(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
-    """A pose refined; and once more from where it came to, as long as that tells of more."""
+    """A pose refined; where it tells of little, once more from where it and its parts lead to."""
     best = _refined(task, pose, lens)
     for _ in range(MOST_AGAIN):
-        if best is None or not best.evidence < ENOUGH_SHARE * best.expected:
+        if best is None or best.evidence >= ENOUGH_SHARE * best.expected:
             break
-        again = _refined(task, best.pose, best.lens)
-        if again is None or again.evidence < best.evidence + LEAST_GAIN:
+        starts = [(best.pose, best.lens), *_parts(task, best)]
+        again = [found for start in starts if (found := _refined(task, *start)) is not None]
+        better = max(again, key=lambda each: each.evidence, default=best)
+        if better.evidence < best.evidence + LEAST_GAIN:
             break
-        best = again
+        best = better
     return best
+
+
+def _parts(task: Task, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
+    """The pose fitted to its marks in a part of the picture alone: to its left, or to its right.
+
+    Where one end of a strip is a mark off, the other end's marks are right, and lead to the rest.
+    """
+    seen = np.flatnonzero(carried.correlation > 0)
+    across = carried.found_px[seen, 0]
+    poses = []
+    low, middle, high = np.percentile(across, [30, 50, 70])
+    masks = (across <= middle, across > middle, across <= high, across > low)
+    for half in (seen[mask] for mask in masks):
+        if len(half) < LEAST_MARKS:
+            continue
+        covariance = np.broadcast_to(np.eye(2), (len(half), 2, 2)) * LOOKS[-1][2] ** 2
+        marks = [task.marks[i] for i in half]
+        fit = fit_points(
+            task, marks, carried.found_px[half], covariance, (carried.pose, carried.lens)
+        )
+        if not isinstance(fit, NoFit):
+            poses.append((fit.pose, fit.lens))
+    return poses
 
 
 def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
