@@ -41,7 +41,10 @@ def tables(result: dict[str, Any]) -> list[Lines]:
     laid = tuple(_laid(entry) for entry in [*result["strips"], *result["raised_marks"]])
     seams = tuple(_seam(entry) for entry in result["seams"])
     heads = (
-        ("camera", "verdict", "marks", "rms px", "pan off", "tilt off", "roll off", "sigma deg"),
+        (
+            *("camera", "verdict", "marks", "blur px", "rms px"),
+            *("pan off", "tilt off", "roll off", "sigma deg"),
+        ),
         ("strip, mark", "verdict", "ahead cm", "left cm", "turn deg"),
         ("seam", "verdict", "gap cm", "rms cm", "overlap m"),
     )
@@ -110,10 +113,20 @@ def _camera(entry: dict[str, Any]) -> tuple[str, ...]:
         printable(entry["name"]),
         entry["verdict"],
         f"{entry['marks_used']}/{entry['marks_expected']}",
+        _number(_blur_px(entry), 1),
         _number(fit["reprojection_px"]["rms"] if fit else None, 2),
         *off,
         _number(worst_sigma, 2),
     )
+
+
+def _blur_px(entry: dict[str, Any]) -> float | None:
+    """Blur at 1280 px width: at the marks, or without marks at the picture's own edges."""
+    picture, sharpness = entry["picture"], entry.get("sharpness")
+    at_marks: float | None = picture["blur_px"]
+    if at_marks is not None or sharpness is None or sharpness["blur"] is None:
+        return at_marks
+    return float(sharpness["blur"]["px"]) * 1280 / float(picture["width"])
 
 
 def _laid(entry: dict[str, Any]) -> tuple[str, ...]:

@@ -23,22 +23,65 @@ LENS = Lens(
 )
 
 
-def drawn(lens: Lens, board: Board, pose: Pose, rng: np.random.Generator) -> Grey:
-    """A picture of the board on a grey wall: 13 rays a pixel, blur, noise of 2 grey levels."""
+def drawn(
+    lens: Lens,
+    board: Board,
+    pose: Pose,
+    rng: np.random.Generator,
+    shadow: tuple[float, float, float] | None = None,
+) -> Grey:
+    """A picture of the board on a grey wall: 13 rays a pixel, blur, noise of 2 grey levels.
+
+    `shadow` (angle, offset, share): where x cos(angle) + y sin(angle) > offset on the board's plane
+    only this share of the light is left.
+    """
     # No two in one line or column: an upright edge would else fall on thirds of a pixel only.
     ways = [((each - 6) / 13, ((5 * each) % 13 - 6) / 13) for each in range(13)]
-    total = np.zeros((lens.height, lens.width))
-    v, u = np.mgrid[: lens.height, : lens.width].astype(float)
+    whole = np.mgrid[: lens.height, : lens.width].astype(float)
+    picture = _seen(lens, board, pose, whole, shadow)
+    # Away from the panel the wall is smooth, and one ray a pixel does.
+    top, bottom, left, right = _panel_box(lens, board, pose)
+    v, u = near = whole[:, top:bottom, left:right]
+    total = np.zeros(near.shape[1:])
     for du, dv in ways:
-        rays = lens.unproject(np.stack([u + du, v + dv], axis=-1)) @ pose.R
-        place = pose.camera_in_ground_m
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reach = -place[2] / rays[..., 2]
-            x = place[0] + reach * rays[..., 0]
-            y = place[1] + reach * rays[..., 1]
-        total += _shade(board, x, y, reach)
-    blurred = gaussian_filter(total / len(ways), 0.6) + rng.normal(0, 2, total.shape)
+        total += _seen(lens, board, pose, np.stack([v + dv, u + du]), shadow)
+    picture[top:bottom, left:right] = total / len(ways)
+    blurred = gaussian_filter(picture, 0.6) + rng.normal(0, 2, picture.shape)
     return np.round(np.clip(blurred, 0, 255)).astype(np.float32)
+
+
+def _seen(
+    lens: Lens,
+    board: Board,
+    pose: Pose,
+    at: Array,
+    shadow: tuple[float, float, float] | None,
+) -> Array:
+    """Levels where the rays of pixels `at` (2, ...), row and column, meet the board's plane."""
+    rays = lens.unproject(np.stack([at[1], at[0]], axis=-1)) @ pose.R
+    place = pose.camera_in_ground_m
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = -place[2] / rays[..., 2]
+        x = place[0] + reach * rays[..., 0]
+        y = place[1] + reach * rays[..., 1]
+        levels = _shade(board, x, y, reach)
+        if shadow is not None:
+            beyond = x * np.cos(shadow[0]) + y * np.sin(shadow[0]) > shadow[1]
+            levels = np.where(beyond, levels * shadow[2], levels)
+    return levels
+
+
+def _panel_box(lens: Lens, board: Board, pose: Pose) -> tuple[int, int, int, int]:
+    """Top, bottom, left, right of the panel with a margin; the whole picture where it leaves it."""
+    half = 0.5 * board.square_m * np.array([board.columns + 3.5, board.rows + 3.5, 0.0])
+    places = np.stack(np.meshgrid(*[np.linspace(-1, 1, 15)] * 2), axis=-1).reshape(-1, 2)
+    pixels = lens.project(pose.transform(np.pad(places, ((0, 0), (0, 1))) * half))
+    if not np.isfinite(pixels).all():
+        return 0, lens.height, 0, lens.width
+    low, high = np.floor(pixels.min(axis=0)) - 4, np.ceil(pixels.max(axis=0)) + 5
+    left, top = np.clip(low, 0, [lens.width, lens.height]).astype(int)
+    right, bottom = np.clip(high, 0, [lens.width, lens.height]).astype(int)
+    return int(top), int(bottom), int(left), int(right)
 
 
 def _shade(board: Board, x: Array, y: Array, reach: Array) -> Array:

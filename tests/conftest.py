@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,12 +20,23 @@ from vision.inspection_values import (
     InspectedStrip,
     Inspection,
 )
-from vision.job import Camera, Cross, Job, Quadrant, SingleMark, StatedLens, Strip, Vehicle
+from vision.job import (
+    Camera,
+    Cross,
+    Job,
+    Quadrant,
+    SingleMark,
+    StatedLens,
+    Strip,
+    Tolerances,
+    Vehicle,
+)
 from vision.lens import Lens
 from vision.picture import Picture
 from vision.plan_fit import PlanFit, Points
 from vision.seams import SeamGap, SeamLine, seam_lines
-from vision.verdict import Action, Reason
+from vision.sharpness import SIDES, Blur, Light, MarksBlur, Motion, Sharpness, SoftPatch
+from vision.verdict import Action, Reason, judge_picture
 
 # The same examples on every machine, and no deadline: a busy machine is no failure.
 settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=50)
@@ -137,6 +150,32 @@ def _marks() -> tuple[InspectedMark, ...]:
     return used, rejected, lost, outside
 
 
+def _sharpness(known: bool) -> Sharpness:
+    bare = Sharpness(width=SIZE[0], light=Light(level=170.0, span=120.0, noise=1.5), edges=250)
+    if not known:
+        return bare
+    patch = SoftPatch(
+        pixel_px=np.array([31.0, 42.0]), radius_px=9, blur_px=3, sigma_px=0.4, marks=("front/0",)
+    )
+    blur = Blur(blur_px=0.71, sigma_px=0.04)
+    return replace(
+        bare,
+        blur=blur,
+        least=blur,
+        most=replace(blur, blur_px=2.31),
+        sides=dict.fromkeys(SIDES, blur),
+        motion=Motion(length_px=7.9, sigma_px=0.5, direction_rad=0.5, direction_sigma_rad=0.02),
+        marks=MarksBlur(median=blur, sides=dict.fromkeys(SIDES)),
+        patches=(patch,),
+    )
+
+
+def _picture(name: str, *, known: bool) -> dict[str, Any]:
+    sharp = _sharpness(known)
+    judged = judge_picture(name, sharp, Tolerances(), identified=known)
+    return {"sharpness": sharp, "picture_verdict": judged}
+
+
 def _camera(camera: Camera) -> InspectedCamera:
     width, height = SIZE
     lens = Lens(width=width, height=height, fx=107.0, fy=107.0, cx=159.5, cy=89.5)
@@ -157,6 +196,7 @@ def _camera(camera: Camera) -> InspectedCamera:
             verdict="re-shoot",
             reasons=(reason,),
             actions=(action,),
+            **_picture(camera.name, known=False),
         )
     turn = Action(
         text="turn it up by 3.9 degrees",
@@ -171,6 +211,7 @@ def _camera(camera: Camera) -> InspectedCamera:
         reasons=(Reason(code="tilt-beyond", text="tilt is 3.9 off"),) if off else (),
         actions=(turn,) if off else (),
         blur_px=0.912,
+        **_picture(camera.name, known=True),
         marks=_marks(),
         plan_fit=_fit(pose, lens),
         ray_from_ground=np.column_stack([pose.R[:, 0], pose.R[:, 1], pose.t_m]),

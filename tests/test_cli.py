@@ -146,7 +146,7 @@ def test_table_shows_the_result(inspection):
     result = result_of(inspection)
     cameras, laid, seams = tables(result)
     assert len(cameras.rows) == 4
-    assert cameras.rows[0][:4] == ("front", "keep", "1/3", "0.22")
+    assert cameras.rows[0][:5] == ("front", "keep", "1/3", "0.9", "0.22")
     assert cameras.rows[3][3] == "-"
     assert laid.rows[0] == ("front", "re-measure", "+4.1", "-0.1", "+0.70")
     assert ("front - left", "within", "1.2", "0.6", "1.93") in seams.rows

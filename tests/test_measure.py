@@ -99,18 +99,18 @@ def in_sight(tapes: tuple[Tape, ...], ink: Ink = "dark") -> list[PlannedMark]:
 
 
 @pytest.mark.parametrize(
-    ("light", "off", "least"),
+    ("light", "off"),
     [
-        (Light(), {}, 0.4),
-        (Light(noise=6.0), {}, 1.0),
+        (Light(), {}),
+        (Light(noise=6.0), {}),
         # What is left of the aim and the mounting when the marks are measured.
-        (Light(blur_px=1.1, noise=3.0), {"place_m": 0.01, "turn_deg": 0.2}, 0.7),
-        (Light(jpeg=88), {}, 0.4),
+        (Light(blur_px=1.1, noise=3.0), {"place_m": 0.01, "turn_deg": 0.2}),
+        (Light(jpeg=88), {}),
     ],
     ids=["clear", "noisy", "pose a little off", "compressed"],
 )
 def test_centres_and_their_covariances(
-    light: Light, off: dict[str, float], least: float, rng: np.random.Generator
+    light: Light, off: dict[str, float], rng: np.random.Generator
 ) -> None:
     marks = in_sight(TAPES)
     range_m = [np.hypot(*mark.centre_m[:2]) for mark in marks]
@@ -120,11 +120,11 @@ def test_centres_and_their_covariances(
     results = measured(draw(EYE, TAPES, rng, light), marks, rng, off)
     assert all(looks_like_a_mark(result) for result in results)
     lengths, squares = errors(results, marks)
-    assert np.median(lengths) < 0.05
-    assert lengths.max() < 0.3
-    # The mean of a chi-square with two degrees of freedom is 2. No centre is claimed better than
-    # 0.01 px, so that without noise to speak of the errors are less than their sigmas.
-    assert least < squares.mean() < 4.0
+    assert np.median(lengths) < 0.03
+    assert lengths.max() < 0.2
+    # The mean of a chi-square with two degrees of freedom is 2, of some fifty to a fifth or so; the
+    # renderer's own few samples a pixel add a little.
+    assert 1.5 < squares.mean() < 3.0
     blurs = [result.blur_px for result in results if result is not None]
     assert np.median(blurs) == pytest.approx(light.blur_px, abs=0.25)
     if not off:

@@ -133,3 +133,14 @@ def test_a_residual_that_does_not_reach_the_ground_is_null(inspection):
     assert rejected["residual_px"] == [3.5, 0.25]
     assert rejected["residual_m"] is None
     assert rejected["reason"] == "9 sigma from the fit"
+
+
+def test_sharpness_is_told_for_every_camera(inspection):
+    known, bare = (result_of(inspection)["cameras"][i]["sharpness"] for i in (0, 3))
+    assert known["blur"] == {"px": 0.71, "sigma_px": 0.04}
+    assert known["motion"]["direction_deg"] == pytest.approx(np.degrees(0.5), abs=0.05)
+    assert known["soft_patches"][0]["marks"] == ["front/0"]
+    assert known["answers"]["motion"] == "yes"
+    assert bare["motion"] is None
+    assert bare["answers"]["soft"] == "cannot-tell"
+    assert bare["missing"]["motion"]

@@ -17,9 +17,11 @@ from vision.lens import Lens
 from vision.seams import NearestGround, SeamGap
 from vision.solver import NoFit
 from vision.verdict import (
+    Action,
     CameraVerdict,
     LayingVerdict,
     Overlap,
+    PictureVerdict,
     Reason,
     SeamVerdict,
     camera_verdict,
@@ -114,7 +116,7 @@ def test_sigma_is_taken_along_the_vector() -> None:
 
 
 def test_a_camera_as_intended_is_kept() -> None:
-    verdict = seen(nearest=NearestGround(distance_m=0.0, sigma_m=0.0), blur_px=0.9)
+    verdict = seen(nearest=NearestGround(distance_m=0.0, sigma_m=0.0))
     assert verdict == CameraVerdict(name="front", verdict="keep")
 
 
@@ -173,12 +175,34 @@ def test_a_real_difference_within_tolerance_is_kept_and_said() -> None:
     assert codes(verdict.reasons) == ["significant-within"]
 
 
-def test_blur_scales_with_the_picture_and_comes_first() -> None:
-    assert seen(blur_px=1.9).verdict == "keep"
-    soft = seen(blur_px=2.1, tilt=9)
+def test_a_picture_at_fault_comes_first() -> None:
+    fault = PictureVerdict(
+        answers={},
+        faults=("soft",),
+        reasons=(Reason(code="soft", text="soft"),),
+        actions=(Action(text="focus it"),),
+        word="re-shoot",
+    )
+    soft = seen(picture=fault, tilt=9)
     assert soft.verdict == "re-shoot"
-    assert codes(soft.reasons) == ["blur-beyond"]
+    assert codes(soft.reasons) == ["soft"]
     assert soft.actions
+    unsure = PictureVerdict(
+        answers={}, reasons=(Reason(code="soft-not-judged", text="straddles"),), word="not-judged"
+    )
+    assert seen(picture=unsure).verdict == "not-judged"
+    assert seen(picture=unsure, tilt=9).verdict == "re-aim"
+
+
+def test_a_soft_picture_without_marks_is_told_to_be_soft() -> None:
+    fault = PictureVerdict(
+        answers={}, faults=("soft",), reasons=(Reason(code="soft", text="soft"),), word="re-shoot"
+    )
+    none = NoFit(code="no-marks", text="no marks were found")
+    assert codes(unidentified_camera("front", none, fault).reasons) == ["soft", "no-marks"]
+    assert unidentified_camera("front", none, fault).verdict == "re-shoot"
+    mirrored = NoFit(code="mirrored", text="it is mirrored")
+    assert codes(unidentified_camera("front", mirrored, fault).reasons) == ["mirrored"]
 
 
 def test_overlap_blames_the_camera_that_looks_away() -> None:
@@ -458,6 +482,17 @@ def test_an_unfound_carton_does_not_hold_up_the_job_but_an_unseen_trestle_does()
     assert job_verdict((GOOD,), (LIES,), (carton,), ()).verdict == "keep"
     trestle = raised((0, 0, 0), found=False)
     assert job_verdict((GOOD,), (LIES,), (trestle,), ()).verdict == "not-judged"
+
+
+def test_a_carton_that_is_not_sure_tells_no_less_than_one_that_is_not_found() -> None:
+    carton = raised((0.025, 0, 0), box=True)
+    assert (carton.verdict, codes(carton.reasons)) == ("not-judged", ["box-corner-not-judged"])
+    assert job_verdict((GOOD,), (LIES,), (carton,), ()).verdict == "keep"
+    trestle = raised((0.025, 0, 0))
+    assert job_verdict((GOOD,), (LIES,), (trestle,), ()).verdict == "not-judged"
+    assert job_verdict((GOOD,), (LIES,), (raised((0.06, 0, 0), box=True),), ()).verdict == (
+        "re-measure"
+    )
 
 
 def test_exit_codes() -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import Adjustment, CameraObservations, adjust
 from vision.ground import ground_map
-from vision.identify import Identified, NotIdentified, Sighting, identify
+from vision.identify import Identified, NotIdentified, Sighting, identify, with_box_corners
 from vision.inspection_values import (
     InspectedCamera,
     InspectedMark,
@@ -26,16 +26,19 @@ from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
 from vision.picture import Picture
 from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
+from vision.sharpness import Sharpness, measure_sharpness
 from vision.solver import NoFit
 from vision.verdict import (
     CameraVerdict,
     LayingVerdict,
     Overlap,
+    PictureVerdict,
     Reason,
     SeamVerdict,
     camera_verdict,
     causes,
     job_verdict,
+    judge_picture,
     mark_verdict,
     seam_verdict,
     strip_verdict,
@@ -60,6 +63,7 @@ class _Findings:
     layout: Layout
     pictures: dict[str, Picture]
     outcomes: dict[str, Outcome]
+    sharpness: dict[str, Sharpness]
     adjustment: Adjustment | NoFit
     gaps: dict[tuple[str, str], SeamGap]
     edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
@@ -84,7 +88,7 @@ def inspect(
         progress(f"finding the marks of the {camera.name} camera")
         outcomes[camera.name] = look(camera, by_name[camera.name].grey)
     progress("looking for mixed-up pictures")
-    outcomes = without_mixups(job, by_name, outcomes, look)
+    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
     progress("adjusting cameras and strips together")
     adjustment = _adjusted(job, layout, outcomes)
     suspects = _off_aim(job, adjustment)
@@ -105,6 +109,13 @@ def inspect(
             for line in seam_lines(job)
             if line.between in gaps
         }
+    progress("looking how sharp the pictures are")
+    sharpness = {
+        name: measure_sharpness(
+            by_name[name], layout, outcome if isinstance(outcome, Identified) else None
+        )
+        for name, outcome in outcomes.items()
+    }
     progress("judging")
     return _judged(
         _Findings(
@@ -112,11 +123,25 @@ def inspect(
             layout=layout,
             pictures=by_name,
             outcomes=outcomes,
+            sharpness=sharpness,
             adjustment=adjustment,
             gaps=gaps,
             edges=edges,
         )
     )
+
+
+def _with_corners(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
+) -> dict[str, Outcome]:
+    """The outcomes with the cartons' corners that can be seen once the cameras are known."""
+    cameras = {camera.name: camera for camera in job.cameras}
+    return {
+        name: with_box_corners(job, cameras[name], outcome, pictures[name].bgr)
+        if isinstance(outcome, Identified)
+        else outcome
+        for name, outcome in outcomes.items()
+    }
 
 
 def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adjustment | NoFit:
@@ -157,7 +182,13 @@ def _cost(adjustment: Adjustment | NoFit) -> float:
 
 def _judged(found: _Findings) -> Inspection:
     job, adjustment = found.job, found.adjustment
-    cameras = {camera.name: _camera_verdict(found, camera) for camera in job.cameras}
+    pictures = {
+        name: judge_picture(
+            name, sharp, job.tolerances, identified=isinstance(found.outcomes[name], Identified)
+        )
+        for name, sharp in found.sharpness.items()
+    }
+    cameras = {c.name: _camera_verdict(found, c, pictures[c.name]) for c in job.cameras}
     adjusted_strips = (
         {} if isinstance(adjustment, NoFit) else {s.name: s for s in adjustment.strips}
     )
@@ -190,7 +221,7 @@ def _judged(found: _Findings) -> Inspection:
         job=job,
         verdict=verdict.verdict,
         actions=verdict.actions,
-        cameras=tuple(_inspected(found, camera, cameras[camera.name]) for camera in job.cameras),
+        cameras=tuple(_inspected(found, c, cameras[c.name], pictures[c.name]) for c in job.cameras),
         strips=tuple(
             InspectedStrip(
                 name=name,
@@ -237,17 +268,19 @@ def _variance_factor(adjustment: Adjustment | NoFit) -> float | None:
     return adjustment.chi2 / adjustment.degrees_of_freedom
 
 
-def _camera_verdict(found: _Findings, camera: Camera) -> CameraVerdict:
+def _camera_verdict(found: _Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjustment = found.outcomes[camera.name], found.adjustment
     if isinstance(outcome, NotIdentified):
-        return unidentified_camera(camera.name, NoFit(code=outcome.code, text=outcome.text))
+        return unidentified_camera(
+            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
+        )
     if isinstance(adjustment, NoFit):
-        return unidentified_camera(camera.name, adjustment)
+        return unidentified_camera(camera.name, adjustment, picture)
     try:
         adjusted = adjustment.camera(camera.name)
     except KeyError:
         text = "too few of its marks fit the other cameras' to place it"
-        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text))
+        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text), picture)
     overlaps = []
     for between, gap in found.gaps.items():
         if camera.name not in between or gap.overlap_m is None:
@@ -270,13 +303,21 @@ def _camera_verdict(found: _Findings, camera: Camera) -> CameraVerdict:
         found.job.tolerances,
         overlaps=tuple(overlaps),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
-        blur_px=outcome.blur_px,
+        picture=picture,
     )
 
 
-def _inspected(found: _Findings, camera: Camera, verdict: CameraVerdict) -> InspectedCamera:
+def _inspected(
+    found: _Findings, camera: Camera, verdict: CameraVerdict, picture_verdict: PictureVerdict
+) -> InspectedCamera:
     outcome, picture = found.outcomes[camera.name], found.pictures[camera.name]
-    words = {"verdict": verdict.verdict, "reasons": verdict.reasons, "actions": verdict.actions}
+    words = {
+        "verdict": verdict.verdict,
+        "reasons": verdict.reasons,
+        "actions": verdict.actions,
+        "sharpness": found.sharpness[camera.name],
+        "picture_verdict": picture_verdict,
+    }
     if isinstance(outcome, NotIdentified):
         unseen = tuple(
             InspectedMark(

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from vision.plan_fit import PlanFit
     from vision.seam_edges import EdgeCrossing
     from vision.seams import SeamGap
-    from vision.verdict import Action, Reason
+    from vision.sharpness import Sharpness
+    from vision.verdict import Action, PictureVerdict, Reason
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
 
@@ -63,7 +64,7 @@ class InspectedCamera:
     """One camera: its picture, its marks, both fits (None where there is none) and its verdict.
 
     `ray_from_ground` (3, 3) is the ground map of the plan fit; `blur_px` is scaled to 1280 px
-    width.
+    width. `sharpness` and `picture_verdict`: figures of the picture itself, and what they mean.
     """
 
     camera: Camera
@@ -76,6 +77,8 @@ class InspectedCamera:
     plan_fit: PlanFit | None = None
     ray_from_ground: Array | None = None
     adjusted: AdjustedCamera | None = None
+    sharpness: Sharpness | None = None
+    picture_verdict: PictureVerdict | None = None
 
     def __post_init__(self) -> None:
         if self.ray_from_ground is not None:

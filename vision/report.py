@@ -48,6 +48,13 @@ FIGURES = {
     "overlap_m": "overlap",
     "texture_shift_m": "shift of the ground's texture",
 }
+FAULTS = {
+    "soft": "out of focus",
+    "soft-side": "one side soft",
+    "motion": "moved",
+    "low-light": "too little light",
+    "drops": "drops or dirt",
+}
 ORDER = ("re-shoot", "re-measure", "re-aim", "not-judged", "keep")
 SIGNS = {"keep": "✓", "within": "✓", "not-judged": "?"}
 KINDS = {"keep": "good", "within": "good", "not-judged": "open"}
@@ -70,6 +77,7 @@ def report_html(inspection: Inspection, result: dict[str, Any], top_view_png: by
         kind=_kind,
         grouped=_grouped,
         typeset=_typeset,
+        fault=FAULTS.__getitem__,
     )
     shown = zip(inspection.cameras, result["cameras"], strict=True)
     return environment.get_template("report.html.j2").render(

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from vision.job import Tolerances, VehicleState
     from vision.lens import Lens
     from vision.plan_fit import PlanFit
+    from vision.sharpness import Blur
     from vision.verdict import Action, Reason
 
 SCHEMA_NAME = "seamtrue.inspection/1"
@@ -40,6 +41,8 @@ ANGLES = ("pan", "tilt", "roll")
 
 NO_FIT = "the camera has no plan fit; its reasons say why"
 NO_JOINT = "the camera took no part in the joint adjustment; its reasons say why"
+FEW_EDGES = "the picture has too few edges to tell"
+FEW_CLEAR = "drops are looked for at the marks, and too few of them are clear to tell"
 NO_RESIDUAL_M = "the ray through the mark does not reach its height plane"
 
 
@@ -166,6 +169,7 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "actions": _actions(found.actions),
         "intended_aim_deg": _aim(found.camera.aim),
         "picture": _with_missing(shown, {"blur_px": "no mark was fitted, so no blur is known"}),
+        **_sharpness(found),
         "marks_expected": found.marks_expected,
         "marks_used": found.marks_used,
         "plan_fit": _plan_fit(found.plan_fit, found.ray_from_ground),
@@ -173,6 +177,59 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "marks": [_mark(mark) for mark in found.marks],
     }
     return _with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
+
+
+def _sharpness(found: InspectedCamera) -> dict[str, Any]:
+    """What is known of the picture itself; nothing where it was not looked at."""
+    sharp, judged = found.sharpness, found.picture_verdict
+    if sharp is None or judged is None:
+        return {}
+    motion, light, patches = sharp.motion, sharp.light, sharp.patches
+    entry = {
+        "edges": sharp.edges,
+        "answers": dict(judged.answers),
+        "blur": _blur(sharp.blur),
+        "least_direction": _blur(sharp.least),
+        "worst_direction": _blur(sharp.most),
+        "sides": {n: _blur(b) for n, b in sharp.sides.items()} if sharp.sides else None,
+        "motion": {
+            "length_px": _number(motion.length_px, 2),
+            "sigma_px": _number(motion.sigma_px, 2),
+            "direction_deg": _number(np.degrees(motion.direction_rad), 1),
+            "direction_sigma_deg": _number(np.degrees(motion.direction_sigma_rad), 1),
+        }
+        if motion
+        else None,
+        "light": {
+            "level": _number(light.level, 1),
+            "span": _number(light.span, 1),
+            "noise": _number(light.noise, 2),
+            "signal_to_noise": _number(light.signal_to_noise, 1),
+            "sigma": _number(light.signal_to_noise_sigma, 1),
+        },
+        "soft_patches": [
+            {
+                "pixel": _list(patch.pixel_px, 1),
+                "radius_px": _number(patch.radius_px, 1),
+                "blur_px": _number(patch.blur_px, 2),
+                "sigma_px": _number(patch.sigma_px, 2),
+                "marks": list(patch.marks),
+            }
+            for patch in patches
+        ]
+        if patches is not None
+        else None,
+    }
+    why = dict.fromkeys(
+        ("blur", "least_direction", "worst_direction", "sides", "motion"), FEW_EDGES
+    )
+    return {"sharpness": _with_missing(entry, {**why, "soft_patches": FEW_CLEAR})}
+
+
+def _blur(blur: Blur | None) -> dict[str, float | None] | None:
+    if blur is None:
+        return None
+    return {"px": _number(blur.blur_px, 2), "sigma_px": _number(blur.sigma_px, 2)}
 
 
 def _lens(lens: Lens) -> dict[str, Any]:

@@ -51,6 +51,15 @@ def true_points(mark: dict, truth: dict) -> dict[str, list[float]]:
     return {f"{mark['id']}/{i // columns}/{i % columns}": px for i, px in enumerate(corners)}
 
 
+def carton_points(camera: dict) -> dict[str, list[float]]:
+    """True pixels of the cartons' corners that a job names, by the marks' names."""
+    return {
+        f"{corner['stack']}_carton": corner["px"]
+        for corner in camera.get("carton_corners", [])
+        if corner["reference"]
+    }
+
+
 def report_set(folder: Path) -> dict[str, list[float]]:
     """Inspect one set, print a line per picture, and return the figures."""
     truth = json.loads((folder / "truth.json").read_text())
@@ -87,7 +96,16 @@ def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None
             if due:
                 figures["px"].append(errors[-1])
                 figures["z2"].append(float(off @ np.linalg.solve(found.covariance_px2, off)))
+    cartons = carton_points(true)
+    for name, px in cartons.items():
+        found = by_id.get(name)
+        if found is not None and found.status == "used":
+            off = found.pixel_px - np.array(px)
+            errors.append(float(np.hypot(*off)))
+            sigmas = np.sqrt(off @ np.linalg.solve(found.covariance_px2, off))
+            print(f"    {name}: off by {np.hypot(*off):.2f} px, {sigmas:.1f} sigma")
     truly = {point_id for mark in true["marks"] for point_id in true_points(mark, truth)}
+    truly |= set(cartons)
     strangers = sum(m.status == "used" and m.id not in truly for m in camera.marks)
     figures["wrong"].append(float(strangers + sum(e > WRONG_PX for e in errors)))
     name = camera.camera.name

@@ -1,5 +1,6 @@
 """Which mark is it? Several poses carried to the end, compared by evidence, one named or none."""
 
+from vision.identify.corners import with_box_corners
 from vision.identify.decision import identify
 from vision.identify.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
 from vision.identify.poses import LOOKS
@@ -13,4 +14,5 @@ __all__ = [
     "NotIdentified",
     "Sighting",
     "identify",
+    "with_box_corners",
 ]

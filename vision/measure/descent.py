@@ -174,15 +174,16 @@ def descend(
     state: Array,
     most_steps: int,
     end_px: float,
-    noise: Noise | None = None,
+    robust: bool = False,
 ) -> Fits:
     """Least squares of every mark from a state (m, p); a mark rests once its centre does.
 
-    With the residuals' `noise` every step is followed by new weights, otherwise all pixels weigh
-    alike.
+    If `robust`, what the residuals at the start show of the noise sets the pixels' weights, anew
+    after every step; otherwise all weigh alike.
     """
     drawing = draw(patches, state)
     fits = evaluate(patches, state, drawing, np.ones(len(patches.levels)))
+    noise = noise_of(patches, fits.residual, fits.basis) if robust else None
     if noise is not None:
         fits = evaluate(patches, state, drawing, noise.weights(fits.residual))
     done = {name: np.array(getattr(fits, name)) for name in (*_PER_MARK, *_PER_PIXEL)}

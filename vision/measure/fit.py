@@ -16,7 +16,7 @@ import numpy as np
 from vision.geometry import Array, Pose, frozen_array
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure.descent import Fits, descend, information, noise_of
+from vision.measure.descent import Fits, descend, information
 from vision.measure.drawing import SHADED, start
 from vision.measure.likeness import covariance
 from vision.measure.patches import Patches, cut_patches
@@ -25,7 +25,9 @@ from vision.measure.shadows import shadow_starts
 ROUGH = (6, 2e-2)
 FINE = (8, 1e-3)
 """Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends."""
-FLOOR_SIGMA_PX = 0.003
+ROUGH_PIXELS = 400
+"""A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
+FLOOR_SIGMA_PX = 0.002
 """What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
 SHADOW_SIGMA_PX = 0.02
 """The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
@@ -79,25 +81,23 @@ def measure(
 
 def _measured(patches: Patches) -> list[Measured | None]:
     """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
-    plain = descend(patches, start(len(patches.marks)), *ROUGH)
-    edges = shadow_starts(patches, plain)
+    few = patches.thinned(ROUGH_PIXELS)
+    plain = descend(few, start(len(patches.marks)), *ROUGH)
+    edges = shadow_starts(few, plain)
     tried = np.asarray(np.isfinite(edges).all(axis=1))
-    shaded = np.zeros_like(tried)
-    lots = []
+    shaded, lots = np.zeros_like(tried), []
     if tried.any():
-        some = patches.take(tried)
-        with_edge = descend(some, edges[tried], *ROUGH)
+        with_edge = descend(few.take(tried), edges[tried], *ROUGH)
         helps = np.asarray(with_edge.cost < (1 - SHADOW_GAIN) * plain.cost[tried])
         shaded[tried] = helps
-        lots.append((shaded, with_edge.take(helps, helps[some.of])))
-    lots.append((~shaded, plain.take(~shaded, ~shaded[patches.of])))
+        lots.append((shaded, with_edge.state[helps]))
+    lots.append((~shaded, plain.state[~shaded]))
     answers: list[Measured | None] = [None] * len(patches.marks)
-    for these, rough in lots:
+    for these, state in lots:
         if these.any():
             lot = patches.take(these)
             # Once more, with what does not belong to the mark set aside.
-            noise = noise_of(lot, rough.residual, rough.basis)
-            found = _answers(lot, descend(lot, rough.state, *FINE, noise))
+            found = _answers(lot, descend(lot, state, *FINE, robust=True))
             for index, answer in zip(np.flatnonzero(these), found, strict=True):
                 answers[index] = answer
     return answers

@@ -53,11 +53,12 @@ def _products(patches: Patches, a: Array, b: Array) -> Array:
 def _pairs(patches: Patches) -> list[tuple[Pixels, Pixels, float]]:
     """Pairs of pixels of one mark, each pair once, with Bartlett's weight of their distance."""
     # Every pixel of a mark has a number of its own, one more to the right, `row` more below.
-    low = patches.pixels.min(axis=0) if len(patches.pixels) else np.zeros(2, dtype=np.intp)
-    u, v = (patches.pixels - low).T
-    row = int(u.max(initial=0)) + 1 + REACH_PX
-    key = (patches.of * (int(v.max(initial=0)) + 1 + REACH_PX) + v) * row + u
-    where = np.full(int(key.max(initial=0)) + (REACH_PX + 1) * row + 1, -1)
+    low = np.full((len(patches.marks), 2), np.iinfo(np.intp).max)
+    np.minimum.at(low, patches.of, patches.pixels)
+    u, v = (patches.pixels - low[patches.of]).T
+    row, column = int(u.max(initial=0)) + 1 + REACH_PX, int(v.max(initial=0)) + 1 + REACH_PX
+    key = (patches.of * column + v) * row + u
+    where = np.full((len(patches.marks) * column + REACH_PX + 1) * row, -1)
     where[key] = np.arange(len(key))
     pairs: list[tuple[Pixels, Pixels, float]] = []
     for dv in range(REACH_PX + 1):

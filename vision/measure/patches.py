@@ -53,9 +53,18 @@ class Patches:
         """Which pixels are each mark's."""
         return spans_of(self.of, len(self.marks))
 
+    def thinned(self, most: int) -> Patches:
+        """Every other, or every third pixel ..., so that no mark has many more than `most`."""
+        count = np.bincount(self.of, minlength=len(self.marks))
+        stride = np.maximum(np.sqrt(count / most).astype(int), 1)
+        on_grid = (self.pixels % stride[self.of, None] == 0).all(axis=1)
+        return self._at(np.ones(len(self.marks), dtype=bool), on_grid)
+
     def take(self, keep: NDArray[np.bool_]) -> Patches:
         """The marks where `keep` (m,), in the same order."""
-        rows = keep[self.of]
+        return self._at(keep, keep[self.of])
+
+    def _at(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
         return Patches(
             marks=tuple(mark for mark, kept in zip(self.marks, keep, strict=True) if kept),
             which=self.which[keep],

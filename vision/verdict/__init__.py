@@ -10,6 +10,7 @@ from vision.verdict.cameras import (
 from vision.verdict.causes import causes, unobserved
 from vision.verdict.jobs import JobVerdict, exit_code, job_verdict
 from vision.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
+from vision.verdict.pictures import Answer, PictureVerdict, judge_picture
 from vision.verdict.rule import (
     Action,
     Judgement,
@@ -23,11 +24,13 @@ from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
 
 __all__ = [
     "Action",
+    "Answer",
     "CameraVerdict",
     "JobVerdict",
     "Judgement",
     "LayingVerdict",
     "Overlap",
+    "PictureVerdict",
     "Reason",
     "SeamVerdict",
     "aim_is_beyond",
@@ -37,6 +40,7 @@ __all__ = [
     "job_verdict",
     "judge",
     "judge_minimum",
+    "judge_picture",
     "length_and_sigma",
     "mark_verdict",
     "seam_verdict",

@@ -12,6 +12,7 @@ from vision.geometry import Array
 from vision.job import Camera, Tolerances
 from vision.seams import NearestGround
 from vision.solver import NoFit
+from vision.verdict.pictures import PictureVerdict
 from vision.verdict.rule import (
     ANGLES,
     COVERAGE,
@@ -29,8 +30,8 @@ CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
 
 USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank"})
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
-BLUR_WIDTH_PX = 1280
-"""Width of the picture for which the tolerance of blur is stated."""
+FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
+"""Codes that a soft, moved or dark picture may well be the cause of."""
 WAYS = {
     "pan": ("to its right", "to its left"),
     "tilt": ("up", "down"),
@@ -69,9 +70,21 @@ class Overlap:
     neighbour_is_off: bool = False
 
 
-def unidentified_camera(name: str, outcome: NoFit) -> CameraVerdict:
-    """The verdict on a camera without a fit: re-shoot a useless picture, else not judged."""
+def unidentified_camera(
+    name: str, outcome: NoFit, picture: PictureVerdict | None = None
+) -> CameraVerdict:
+    """The verdict on a camera without a fit: re-shoot a useless picture, else not judged.
+
+    Where the picture itself is at fault that is the reason, and not that no marks were found.
+    """
     reason = Reason(code=outcome.code, text=outcome.text)
+    if picture is not None and picture.faults and outcome.code in FAULT_EXPLAINS:
+        return CameraVerdict(
+            name=name,
+            verdict="re-shoot",
+            reasons=(*picture.reasons, reason),
+            actions=picture.actions,
+        )
     if outcome.code not in USELESS_PICTURE:
         return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
     action = Action(text=f"take the {name} camera's picture again: {outcome.text}")
@@ -107,12 +120,16 @@ def camera_verdict(
     *,
     overlaps: tuple[Overlap, ...] = (),
     nearest: NearestGround | None = None,
-    blur_px: float | None = None,
+    picture: PictureVerdict | None = None,
 ) -> CameraVerdict:
-    """Judge one camera as adjusted. `blur_px` is the median over its marks, as delivered."""
-    soft = _soft(camera.name, blur_px, adjusted.lens.width, tolerances)
-    if soft is not None:
-        return soft
+    """Judge one camera as adjusted; a picture at fault comes before everything else."""
+    if picture is not None and picture.word == "re-shoot":
+        return CameraVerdict(
+            name=camera.name,
+            verdict="re-shoot",
+            reasons=picture.reasons,
+            actions=picture.actions,
+        )
     off, sigma, words = aim_judgements(camera, adjusted, tolerances)
     reasons = _aim_reasons(off, sigma, words, tolerances)
     actions: list[Action] = []
@@ -132,6 +149,9 @@ def camera_verdict(
         reasons += _nearest_reasons(word, nearest, tolerances)
         if word == "beyond" and "beyond" not in words:
             actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances))
+    if picture is not None:
+        reasons += picture.reasons
+        found += ["not-judged"] if picture.word == "not-judged" else []
     verdict: CameraWord = "keep"
     if "beyond" in found:
         verdict = "re-aim"
@@ -140,19 +160,6 @@ def camera_verdict(
     return CameraVerdict(
         name=camera.name, verdict=verdict, reasons=tuple(reasons), actions=tuple(actions)
     )
-
-
-def _soft(
-    name: str, blur_px: float | None, width: int, tolerances: Tolerances
-) -> CameraVerdict | None:
-    """Re-shoot where the median blur is beyond its tolerance, scaled to the picture's width."""
-    allowed = tolerances.blur_px * width / BLUR_WIDTH_PX
-    if blur_px is None or judge(blur_px, 0.0, allowed) != "beyond":
-        return None
-    text = f"blur of {blur_px:.1f} px at the marks is beyond {allowed:.1f} px"
-    action = Action(text=f"clean and focus the {name} camera, then take its picture again: {text}")
-    reason = Reason(code="blur-beyond", text=text)
-    return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
 
 
 def _aim_reasons(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vision.verdict.cameras import CameraVerdict
-from vision.verdict.layings import BOX_CORNER_NOT_FOUND, LayingVerdict
+from vision.verdict.layings import BOX_CORNER_NOT_FOUND, BOX_CORNER_NOT_JUDGED, LayingVerdict
 from vision.verdict.rule import Action, Reason
 from vision.verdict.seam_verdicts import SeamVerdict
 
@@ -81,7 +81,8 @@ def exit_code(verdict: JobWord) -> int:
 
 
 def _may_be_missing(mark: LayingVerdict) -> bool:
-    return any(reason.code == BOX_CORNER_NOT_FOUND for reason in mark.reasons)
+    may_be = {BOX_CORNER_NOT_FOUND, BOX_CORNER_NOT_JUDGED}
+    return any(reason.code in may_be for reason in mark.reasons)
 
 
 def _told(name: str, verdict: str, reasons: tuple[Reason, ...]) -> str:

@@ -6,7 +6,7 @@ seen from the body, or too far forward, back, left or right.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, assert_never
 
 import numpy as np
@@ -33,6 +33,8 @@ BESIDE_BODY_M = 0.3
 WORTH_MOVING_M = 0.005
 """Nobody moves tape by less: smaller parts of a move are left out of the words."""
 BOX_CORNER_NOT_FOUND = "box-corner-not-found"
+BOX_CORNER_NOT_JUDGED = "box-corner-not-judged"
+"""Codes that do not hold up a job: a carton's corner helps where it is clear, and may miss."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +87,8 @@ def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances)
 def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerances) -> LayingVerdict:
     """Judge one single or raised mark by its shift in x, y and z.
 
-    A carton's corner may go unfound: it is then not judged with a code of its own, which does not
-    hold up the job.
+    A carton's corner may go unfound, or be found but not sure: it is then not judged with a code of
+    its own, which does not hold up the job.
     """
     if not adjusted.seen:
         code = BOX_CORNER_NOT_FOUND if isinstance(mark.shape, BoxCorner) else "not-seen"
@@ -96,6 +98,8 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
     word = judge(*figure, tolerances.strip_m)
     narrow = "a second camera that sees it, or a tape reading to it, would narrow it"
     reasons = _shift_reasons(word, [figure], [word], [mark.name], tolerances, narrow)
+    if word == "not-judged" and isinstance(mark.shape, BoxCorner):
+        reasons = tuple(replace(each, code=BOX_CORNER_NOT_JUDGED) for each in reasons)
     actions: tuple[Action, ...] = ()
     if word == "beyond":
         sigma = np.sqrt(np.diag(adjusted.covariance_m2))
