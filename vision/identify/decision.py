@@ -26,11 +26,12 @@ HALF_SEEN_MARGIN_M = 0.35
 """A mark hidden only by the outer this much of the body's box may well be seen: bodies are rounded
 and mountings some centimetres off. It is looked for, and not missed."""
 RIVAL_SHARE = 0.7
-"""A second pose with more than this share of the best one's evidence makes it 'not judged'."""
+"""A second pose with more than this share of the best one's evidence, and of the marks it sees,
+makes it 'not judged'."""
 LEAST_SHARE = 0.5
 """Evidence over what a picture with every mark in it would give, below which nothing is named. On
 practice pictures it is 0.8 and more; another camera's picture of the same lot gives up to 0.45."""
-SURE_SHARE, LEAST_CONFIRMED, MOST_MISFIT = 0.75, 0.72, 0.5
+SURE_SHARE, LEAST_CONFIRMED, MOST_MISFIT = 0.7, 0.72, 0.5
 """Below this share of evidence, a pose is named only where this share of the marks due was measured
 and the plan fit's chi-square per mark is no more than this. In poor light right poses gave 0.76 and
 more, and up to 0.25; poses with one end of a strip a mark off up to 0.70, or 0.53 and more."""
@@ -104,7 +105,9 @@ def _decided(task: Task, layout: Layout, poses: list[CarriedPose]) -> Identified
             f"{best.seen} places look like marks, too few of those that should be seen "
             "to say which is which",
         )
-    rival = poses[1].evidence if len(poses) > 1 else 0.0
+    # A rival sees about as many marks, however small: near ones alone may fit one strip further on.
+    rivals = [pose.evidence for pose in poses[1:] if pose.seen > RIVAL_SHARE * best.seen]
+    rival = max(rivals, default=0.0)
     if rival > RIVAL_SHARE * best.evidence:
         return no(
             "ambiguous",

@@ -62,7 +62,12 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     camera = best.pose, best.lens
     points, starts = _seen_points(task, best)
     _measure(task, camera, (points, starts), results, refused)
-    fit = _fit(task, results, refused, camera)
+    # What the body may hide may be a mirror image in its flank, at the picture's edge where nothing
+    # else contradicts it: it has to be where the others put it.
+    doubtful = _doubtful(task)
+    fit = _fit(task, results, refused | doubtful, camera)
+    if isinstance(fit, NoFit):
+        fit = _fit(task, results, refused, camera)
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
@@ -92,6 +97,16 @@ def _fit(
         np.array([result.covariance_px2 for _, result in good]).reshape(-1, 2, 2),
         camera,
     )
+
+
+def _doubtful(task: Task) -> dict[str, str]:
+    """Points of marks that the body's box hides, and that may be seen past its rounded edges."""
+    return {
+        point.id: "the body may be in the way"
+        for mark, clear in zip(task.marks, task.clear, strict=True)
+        if not clear
+        for point in points_of(mark)
+    }
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:

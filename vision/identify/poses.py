@@ -118,9 +118,11 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     for start in starts:
         if any(_leads_to(task, start, pose) for pose in refined):
             continue
-        pose = _settled(task, *start)
+        pose = _refined(task, *start)
         if pose is not None:
             refined.append(pose)
+    if all(pose.evidence < ENOUGH_SHARE * pose.expected for pose in refined):
+        refined = [_settled(task, pose) for pose in refined]
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
@@ -236,18 +238,17 @@ def expected_weight(task: Task, pose: Pose, lens: Lens) -> Array:
     return np.where(inside, _expected(task, pose.camera_in_ground_m, f_px), 0.0)
 
 
-def _settled(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
-    """A pose refined; where it tells of little, once more from where it and its parts lead to."""
-    best = _refined(task, pose, lens)
+def _settled(task: Task, best: CarriedPose) -> CarriedPose:
+    """A pose that tells of little, refined again from where it and its parts lead to."""
     for _ in range(MOST_AGAIN):
-        if best is None or best.evidence >= ENOUGH_SHARE * best.expected:
-            break
         starts = [(best.pose, best.lens), *_parts(task, best)]
         again = [found for start in starts if (found := _refined(task, *start)) is not None]
         better = max(again, key=lambda each: each.evidence, default=best)
         if better.evidence < best.evidence + LEAST_GAIN:
             break
         best = better
+        if best.evidence >= ENOUGH_SHARE * best.expected:
+            break
     return best
 
 
