@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +26,24 @@ def check(
         Path | None,
         typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
     ] = None,
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Leave the pictures out of the report.")
+    ] = False,
+    crop_pictures: Annotated[
+        bool,
+        typer.Option("--crop-pictures", help="Show only the ground by the layout in the report."),
+    ] = False,
+    no_blend: Annotated[
+        bool,
+        typer.Option("--no-blend", help="Cut the top view at the seams, which shows every gap."),
+    ] = False,
+    record: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Keep this check in the record FILE (SQLite) as well."),
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="The same, in seamtrue-record.sqlite beside the job.")
+    ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
@@ -37,19 +56,33 @@ def check(
         from cli.table import show
         from vision import files
         from vision.inspection import inspect
+        from vision.record import kept_check
         from vision.report import report_html
         from vision.result import result_of
         from vision.topview import top_view
 
         folder = out if out is not None else job_file.parent / REPORT_FOLDER
+        if keep and record is None:
+            record = job_file.parent / files.RECORD_NAME
+        if record is not None:
+            # Before anybody waits for an inspection that could then not be kept.
+            files.record_ready(record)
+            texts = files.read_job_texts(job_file)
         with _progress() as progress:
             progress("reading the job and its pictures")
             job, pictures = files.read_inspection_input(job_file)
             inspection = inspect(job, pictures, progress)
             progress("writing the report")
             result = result_of(inspection)
-            from_above = top_view(inspection)
-            page = report_html(inspection, result, from_above)
+            from_above = top_view(inspection, blended=not no_blend)
+            page = report_html(
+                inspection,
+                result,
+                from_above,
+                shown="none" if no_pictures else "cropped" if crop_pictures else "whole",
+                blended=not no_blend,
+                made_on=f"{date.today():%d %B %Y}".lstrip("0"),
+            )
             text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
             contents = {
                 "report.html": page.encode("utf-8"),
@@ -57,10 +90,20 @@ def check(
                 "top-view.png": from_above,
             }
             files.write_all(folder, contents)
+            if record is not None:
+                kept = kept_check(job_file.name, texts, pictures, result, taken=_now())
+                number = files.add_to_record(record, kept)
         with reader_may_leave():
             show(result)
             typer.echo(f"report: {printable(str(folder / 'report.html'))}")
+            if record is not None:
+                typer.echo(f"kept as check {number} in {printable(str(record))}")
         raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
+
+
+def _now() -> str:
+    """The time here, with its offset from UTC, to the second."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
 @contextmanager

@@ -9,14 +9,19 @@ from typing import Annotated
 import typer
 
 from cli.check import check
+from cli.compare import compare
 from cli.length import length
 from cli.lens import lens
 from cli.marks import marks
 from cli.measure import measure
+from cli.picks import picks
+from cli.plan import plan
+from cli.record import record
 from cli.scene import scene
 from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
 from cli.walk import walk
+from cli.whatif import whatif
 from vision import __version__
 
 app = typer.Typer(
@@ -27,14 +32,19 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-app.command()(check)
-app.command()(length)
-app.command()(scene)
+app.command()(plan)
 app.command()(sheet)
 app.command()(marks)
-app.command()(lens)
 app.command()(measure)
+app.command()(check)
 app.command()(walk)
+app.command()(whatif)
+app.command()(record)
+app.command()(compare)
+app.command()(picks)
+app.command()(lens)
+app.command()(scene)
+app.command()(length)
 
 
 def _version(asked: bool) -> None:

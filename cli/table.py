@@ -52,13 +52,13 @@ def tables(result: dict[str, Any]) -> list[Lines]:
     return [Lines(heads=head, rows=rows) for head, rows in every if rows]
 
 
-def plain(table: Lines) -> str:
-    """Columns of text two spaces apart; words to the left, figures to the right."""
+def plain(table: Lines, words: int = 2) -> str:
+    """Columns of text two spaces apart; the first `words` to the left, figures to the right."""
     lines = [table.heads, *table.rows]
     widths = [max(len(line[index]) for line in lines) for index in range(len(table.heads))]
     return "\n".join(
         "  ".join(
-            cell.ljust(width) if index < 2 else cell.rjust(width)
+            cell.ljust(width) if index < words else cell.rjust(width)
             for index, (cell, width) in enumerate(zip(line, widths, strict=True))
         ).rstrip()
         for line in lines

@@ -2,10 +2,13 @@
 
 Proves: analytic derivatives of all rows, readings included; a strip laid 5 cm wrong, a mounting
 15 cm wrong and a wrong reading are set free and found, and nothing is where nothing is wrong; two
-readings that contradict each other are named together; detectable biases; a wrong pick is left out;
-the a-priori covariance describes the scatter of repeats; one camera alone, unseen strips and no
-camera are answered. Does not prove: that marks are measured as well as they say, nor that real tape
-deviates as the model has it.
+readings that contradict each other are named together, and the reading that would decide is asked
+for; a lens of another type, a bow and a misplaced single mark are named; detectable biases; a wrong
+pick is left out; elimination gives the step and covariance of the whole matrix; the a-priori
+covariance describes the scatter of repeats; one camera alone, degenerate layouts, unseen strips, no
+camera and readings alone are answered. Does not prove: that marks are measured as well as they say,
+nor that real tape deviates as the model has it. tests/accuracy/network.py does the same by the
+thousand.
 """
 
 from __future__ import annotations
@@ -232,9 +235,12 @@ SHARED = replace(
 )
 
 
-@pytest.mark.parametrize(("job", "types"), [(JOB, []), (SHARED, ["wide"])], ids=["own", "shared"])
-def test_derivatives_of_all_rows_match_central_differences(job: Job, types: list[str]) -> None:
+@pytest.mark.parametrize("case", ["own lenses", "shared lens", "readings"])
+def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
+    job, types = (SHARED, ["wide"]) if case == "shared lens" else (JOB, [])
     scene = Scene(job, np.random.default_rng(1))
+    if case == "readings":
+        job = read(scene, np.random.default_rng(2))
     network = build_network(job, scene.layout, scene.observations)
     assert [name for name, _ in network.types] == types
     weights = Weights(
@@ -367,14 +373,25 @@ def test_readings_narrow_what_they_measure() -> None:
     assert (np.abs(aim) < 3 * np.sqrt(np.diag(result.camera("front").aim_covariance_rad2))).all()
 
 
-@pytest.mark.parametrize(("index", "fault"), [(1, 0.0254), (3, -0.3048), (5, np.radians(-35.0))])
-def test_a_reading_that_is_wrong_is_freed(index: int, fault: float) -> None:
+@pytest.mark.parametrize(
+    ("index", "fault", "slip"),
+    [
+        (1, 0.0254, "an inch too long"),
+        (3, -0.3048, "a foot too short"),
+        (5, np.radians(-35.0), None),
+    ],
+)
+def test_a_reading_that_is_wrong_is_freed(index: int, fault: float, slip: str | None) -> None:
     scene = Scene(JOB, np.random.default_rng(23))
     scene.job = read(scene, np.random.default_rng(24), {index: fault})
     result = scene.adjusted()
     assert result.freed == (f"reading {index + 1}",)
     found = result.readings[index]
     assert abs(found.residual[0] - fault) < 4 * np.hypot(found.sigma[0], 0.0035)
+    assert found.slip == slip
+    (text,) = causes(scene.job, result)
+    assert text.startswith(f"reading {index + 1} (")
+    assert f"is {slip};" in text or slip is None
 
 
 def test_readings_to_what_no_camera_shows() -> None:
@@ -452,10 +469,7 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
     assert one.detectable == pytest.approx(other.detectable, rel=0.02)
 
 
-def test_a_second_fault_needs_stronger_evidence_than_the_first() -> None:
-    # With one strip truly wrong, every further test at the first level would name something that
-    # is sound in 1 % of jobs.
-    assert 1 - (1 - group_alpha(12, freed=1)) ** 12 == pytest.approx(0.0025)
+def test_one_fault_brings_no_second_name() -> None:
     fault = {"strip right": np.array([0.0, -0.08])}
     named = [Scene(JOB, np.random.default_rng(s), fault).adjusted().freed for s in range(300, 306)]
     assert named == [("strip right",)] * 6
@@ -662,8 +676,8 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
 
 
 def test_family_level_and_p_values() -> None:
-    # Sidak: eight tests at this level keep 1 % together.
-    assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.01)
+    # Sidak: eight tests at this level keep a quarter per cent together.
+    assert 1 - (1 - group_alpha(8)) ** 8 == pytest.approx(0.0025)
     scene = Scene(JOB, np.random.default_rng(12))
     network = build_network(JOB, scene.layout, scene.observations)
     weights = full_weights(network)
@@ -795,7 +809,7 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
         (0.1, 0.002, "10 cm too long"),
         (0.04, 0.002, None),  # nobody misreads by that
         (0.026, 0.012, None),  # the sigmas explain it as well
-        (0.12, 0.03, None),  # 10 cm or half a foot
+        (0.06, 0.018, None),  # an inch or 10 cm
     ],
 )
 def test_slips_of_a_tape(off_m: float, sigma_m: float, slip: str | None) -> None:
@@ -803,17 +817,17 @@ def test_slips_of_a_tape(off_m: float, sigma_m: float, slip: str | None) -> None
 
 
 def test_what_ties_comes_with_the_reading_that_decides() -> None:
-    fault = {"strip right": np.array([0.0, -0.05])}
-    scene = Scene(JOB, np.random.default_rng(302), fault)
+    fault = {"strip front": np.array([0.05, 0.0])}
+    scene = Scene(JOB, np.random.default_rng(301), fault)
     result = scene.adjusted()
     assert result.freed == ()
     (found,) = result.explanations
-    assert set(found.groups) == {"strip right", "strip front"}
+    assert set(found.groups) == {"strip front", "strip left"}
     assert found.decided_by is not None
     # Taking that reading does decide.
     (text,) = causes(JOB, result)
     assert text.startswith(
-        "cannot tell whether the stated place of the right strip's ends is wrong"
+        "cannot tell whether the stated place of the front strip's ends is wrong"
     )
     assert text.endswith("to decide")
     kind, between = found.decided_by.kind, found.decided_by.between
@@ -823,9 +837,9 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     reading = LengthReading(kind=kind, between=between, value_m=value, sigma_m=0.003)  # type: ignore[arg-type]
     scene.job = replace(JOB, readings=(reading,))
     after = scene.adjusted()
-    assert after.freed == ("strip right",)
+    assert after.freed == ("strip front",)
     (text,) = causes(scene.job, after)
-    assert "the stated place of the right strip's ends does not fit the rest" in text
+    assert "the stated place of the front strip's ends does not fit the rest" in text
     assert "times as likely as the next cause" in text
 
 
@@ -917,3 +931,42 @@ def test_no_picture_shows_a_common_shift_and_turn() -> None:
     text = unobserved(result)
     assert text is not None
     assert "0.3 cm lengthways, 0.3 cm across" in text
+
+
+def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() -> None:
+    fault = {"mark left_trestle": np.array([0.1, 0.0, 0.08])}
+    scene = Scene(JOB, np.random.default_rng(61))
+    scene.places["left_trestle"] += fault["mark left_trestle"]
+    observations = []
+    for seen in scene.observations:
+        places = np.array([scene.places[i] for i in seen.points.ids])
+        pixels = scene.lenses[seen.name].project(scene.poses[seen.name].transform(places))
+        noise = np.random.default_rng(62).normal(0, PIXEL_SIGMA_PX, pixels.shape)
+        observations.append(replace(seen, points=replace(seen.points, pixels_px=pixels + noise)))
+    shown = [seen for seen in observations if "left_trestle" in seen.points.ids]
+    assert len(shown) >= 1
+    scene.observations = tuple(observations)
+    result = scene.adjusted()
+    assert result.freed == ("mark left_trestle",)
+    mark = next(each for each in result.marks if each.name == "left_trestle")
+    assert mark.views == len(shown)
+    (text,) = causes(JOB, result)
+    assert ("only one picture shows it" in text) == (mark.views == 1)
+
+
+def test_a_wrong_pick_in_one_of_two_pictures_does_not_blame_the_mark() -> None:
+    # The trestle stands where the front and the left camera both show it.
+    corner = replace(MARKS[1], name="corner_trestle", at_m=np.array([5.0, 2.2, 0.75]))
+    job = replace(JOB, marks=(corner,))
+    scene = Scene(job, np.random.default_rng(63))
+    showing = [n for n, s in enumerate(scene.observations) if "corner_trestle" in s.points.ids]
+    assert len(showing) >= 2
+    observations = list(scene.observations)
+    wrong = observations[showing[0]]
+    row = wrong.points.ids.index("corner_trestle")
+    observations[showing[0]] = moved(wrong, row, np.array([9.0, -7.0]))
+    scene.observations = tuple(observations)
+    result = scene.adjusted()
+    assert result.freed == ()
+    assert result.freed_alternatives == ()
+    assert np.flatnonzero(~result.camera(wrong.name).used).tolist() == [row]

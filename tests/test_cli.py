@@ -74,6 +74,22 @@ def test_out_names_another_folder(run, tmp_path):
     assert "er" in outcome.stdout
 
 
+@pytest.mark.parametrize(
+    ("options", "pictures", "words"),
+    [
+        ([], True, "blended over half a metre"),
+        (["--no-blend"], True, "cut sharp at the seams"),
+        (["--crop-pictures"], True, "blended"),
+        (["--no-pictures"], False, "Front up"),
+    ],
+)
+def test_options_say_what_the_report_shows(run, tmp_path, options, pictures, words):
+    assert run(*options).exit_code == 0
+    page = (tmp_path / "seamtrue-report" / "report.html").read_text(encoding="utf-8")
+    assert ("data:image" in page) == pictures
+    assert words in page
+
+
 def test_bad_input_tells_every_fault(run):
     faults = [
         Fault(file="job.toml", key=key, found="x", expected="y", next_step="z")

@@ -9,6 +9,8 @@ own drawing. Does not prove anything about real tape, creased and dirty: the sto
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -246,6 +248,28 @@ def test_matching_finds_marks_some_pixels_away(rng: np.random.Generator) -> None
     assert np.median(np.linalg.norm(found - truth, axis=1)[tried]) < 0.5
     empty = match(np.full_like(picture, 90.0), pose, lens, marks, 8.0)[1]
     assert not (np.nan_to_num(empty) > 0.5).any()
+
+
+def test_matching_a_mark_on_a_sheet_of_its_own(rng: np.random.Generator) -> None:
+    """A single mark's sheet ends a quarter beyond its arms; seen aslant, ground lies in the box."""
+    sheets = tuple(
+        Tape(
+            start_m=place,
+            heading_deg=45.0,
+            at_m=(0.0,),
+            arms_m=(0.2, 0.2),
+            line_m=0.04,
+            width_m=0.5,
+        )
+        for place in ((2.0, -1.0), (2.4, 0.6), (3.2, 1.4))
+    )
+    marks = [replace(mark, strip=None, tape_width_m=None) for mark in planned(sheets)]
+    pose, lens = pose_and_lens(EYE)
+    picture = draw(EYE, sheets, rng).astype(np.float32)
+    found, correlation = match(picture, pose, lens, marks, 5.0)
+    truth = EYE.pixel(np.array([mark.centre_m for mark in marks]))
+    assert (correlation > 0.8).all()
+    assert np.linalg.norm(found - truth, axis=1).max() < 1.0
 
 
 def test_derivative_by_mark_coordinates() -> None:

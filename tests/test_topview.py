@@ -136,3 +136,32 @@ def test_one_camera_shows_everything_and_opposite_cameras_halve_it(inspection):
     )
     assert masks[0].tolist() == [True, False]
     assert masks[1].tolist() == [False, True]
+
+
+def test_views_fade_into_each_other_at_a_seam_unless_cut(inspection, grid):
+    """Square to the front-left seam: half and half on it, one camera alone away from it."""
+    blended = merged_picture(inspection)
+    cut = merged_picture(inspection, blended=False)
+    on_seam = np.array([4.0, 1.2]) + 1.2 / np.sqrt(2)
+    across = np.array([1.0, -1.0]) / np.sqrt(2)
+    front, left = (np.array(COLOURS_BGR[name]) for name in ("front", "left"))
+    middle = np.array(colour_at(blended, grid, *on_seam))
+    assert np.abs(middle - (front + left) / 2).max() < 12
+    for picture, offset in ((blended, 0.6), (cut, 0.05)):
+        assert colour_at(picture, grid, *(on_seam + offset * across)) == COLOURS_BGR["front"]
+        assert colour_at(picture, grid, *(on_seam - offset * across)) == COLOURS_BGR["left"]
+
+
+def test_a_neighbour_without_a_fit_takes_nothing_from_the_blend(inspection, grid):
+    """The right camera has no fit: up to the seam with it, the front view keeps its own colour."""
+    picture = merged_picture(inspection)
+    beside = np.array([4.0, -1.2]) + np.array([1.2, -1.0]) / np.sqrt(2)
+    assert colour_at(picture, grid, *beside) == COLOURS_BGR["front"]
+
+
+def test_the_bar_is_a_metre_long(inspection, grid):
+    picture = merged_picture(inspection)
+    light = (picture[-40:, :120] == 228).any(axis=-1) & (picture[-40:, :120, 2] == 228)
+    row = picture.shape[0] - 40 + int(np.argmax(light.sum(axis=1)))
+    lit = np.flatnonzero(picture[row, :120, 2] == 228)
+    assert abs((lit[-1] - lit[0]) * grid.scale_m - 1.0) <= grid.scale_m

@@ -28,6 +28,7 @@ from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, nearest_ground, seam_gaps, seam_lines
 from vision.sharpness import Sharpness, measure_sharpness
 from vision.solver import NoFit
+from vision.texture import NoTexture, TextureShift, texture_shift
 from vision.verdict import (
     CameraVerdict,
     LayingVerdict,
@@ -67,6 +68,7 @@ class _Findings:
     adjustment: Adjustment | NoFit
     gaps: dict[tuple[str, str], SeamGap]
     edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
+    textures: dict[tuple[str, str], TextureShift | NoTexture]
 
 
 def inspect(
@@ -101,6 +103,7 @@ def inspect(
     progress("measuring the seams")
     gaps: dict[tuple[str, str], SeamGap] = {}
     edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]] = {}
+    textures: dict[tuple[str, str], TextureShift | NoTexture] = {}
     if not isinstance(adjustment, NoFit):
         fits = {name: out.fit for name, out in outcomes.items() if isinstance(out, Identified)}
         gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
@@ -108,6 +111,10 @@ def inspect(
             line.between: edge_crossings(job, line, fits, adjustment)
             for line in seam_lines(job)
             if line.between in gaps
+        }
+        textures = {
+            between: texture_shift(job, gap, fits, by_name, adjustment.strips)
+            for between, gap in gaps.items()
         }
     progress("looking how sharp the pictures are")
     sharpness = {
@@ -127,6 +134,7 @@ def inspect(
             adjustment=adjustment,
             gaps=gaps,
             edges=edges,
+            textures=textures,
         )
     )
 
@@ -249,11 +257,13 @@ def _judged(found: _Findings) -> Inspection:
                 reasons=v.reasons,
                 gap=found.gaps.get(between),
                 edges=found.edges.get(between, ()),
+                texture=found.textures.get(between),
             )
             for between, v in seams.items()
         ),
         warnings=_warnings(found),
         variance_factor=_variance_factor(adjustment),
+        adjustment=None if isinstance(adjustment, NoFit) else adjustment,
     )
 
 

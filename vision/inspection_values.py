@@ -10,13 +10,14 @@ import numpy as np
 from vision.geometry import Array, frozen_array
 
 if TYPE_CHECKING:
-    from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
+    from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip, Adjustment
     from vision.job import Camera, Job
     from vision.picture import Picture
     from vision.plan_fit import PlanFit
     from vision.seam_edges import EdgeCrossing
     from vision.seams import SeamGap
     from vision.sharpness import Sharpness
+    from vision.texture import NoTexture, TextureShift
     from vision.verdict import Action, PictureVerdict, Reason
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
@@ -127,6 +128,7 @@ class InspectedSeam:
     reasons: tuple[Reason, ...] = ()
     gap: SeamGap | None = None
     edges: tuple[EdgeCrossing, ...] = ()
+    texture: TextureShift | NoTexture | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,7 +136,7 @@ class Inspection:
     """Everything that was found about a job.
 
     `variance_factor` is that of the joint adjustment, near 1 when the stated sigmas are right; None
-    where there was no adjustment or nothing to spare.
+    where there was no adjustment or nothing to spare. `adjustment` is all of it, for predictions.
     """
 
     job: Job
@@ -146,3 +148,4 @@ class Inspection:
     seams: tuple[InspectedSeam, ...] = ()
     warnings: tuple[str, ...] = field(default=())
     variance_factor: float | None = None
+    adjustment: Adjustment | None = None

@@ -93,9 +93,20 @@ class StatedLens:
     covariance: Array | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bracket:
+    """What a camera's bracket lets be turned: lowest and highest aim; None for what is fixed."""
+
+    pan_rad: tuple[float, float] | None = None
+    tilt_rad: tuple[float, float] | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Camera:
-    """A camera as mounted and as intended to look. `picture` is a file name or a pattern."""
+    """A camera as mounted and as intended to look. `picture` is a file name or a pattern.
+
+    `bracket` is for planning alone: it says which other aims could be had.
+    """
 
     name: str
     picture: str
@@ -104,6 +115,7 @@ class Camera:
     position_sigma_m: float
     aim: Aim
     mirrored: bool = False
+    bracket: Bracket | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))
@@ -202,6 +214,20 @@ Reading = LengthReading | AngleReading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Means:
+    """What there is to lay a layout with, for planning alone; None where there is no limit.
+
+    The lot is a rectangle along and across the vehicle, centred on it; `tape_longest_m` the longest
+    strip that is laid in one piece, and `tape_width_m` the widest tape.
+    """
+
+    lot_length_m: float | None = None
+    lot_width_m: float | None = None
+    tape_longest_m: float | None = None
+    tape_width_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
     """What the person accepts; the defaults are those of the job file."""
 
@@ -227,6 +253,7 @@ class Job:
     seams: tuple[StatedSeam, ...] = ()
     readings: tuple[Reading, ...] = ()
     tolerances: Tolerances = field(default_factory=Tolerances)
+    means: Means = field(default_factory=Means)
 
     def lens_of(self, camera: Camera) -> StatedLens:
         """The stated lens that `camera` names."""

@@ -19,6 +19,7 @@ from vision.errors import BadInputError, Fault
 from vision.geometry import Aim
 from vision.job import Camera, Job, StatedLens, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job_marks import ends, mark_of, strip_of
+from vision.job_means import bracket_of, means_of
 from vision.job_readings import readings_of
 from vision.lengths import UNITS
 from vision.lens_formats import read_lens
@@ -59,7 +60,11 @@ def named_files(text: str | bytes) -> NamedFiles:
 
 
 def job_from_text(
-    text: str | bytes, file: str, lens_texts: Mapping[str, bytes | None] | None = None
+    text: str | bytes,
+    file: str,
+    lens_texts: Mapping[str, bytes | None] | None = None,
+    *,
+    planning: bool = False,
 ) -> Job:
     """Read and check a job.
 
@@ -71,6 +76,9 @@ def job_from_text(
         Its name, for messages.
     lens_texts
         The contents of each file in `named_files(text).lens_files`; None for one that is missing.
+    planning
+        Whether the job is only being planned: then it needs no pictures, and nothing on the ground.
+        A picture that is not named is called after its camera.
 
     Raises
     ------
@@ -81,7 +89,7 @@ def job_from_text(
     tables = _tables_of(text, file, faults)
     if faults:
         raise BadInputError(faults)
-    job = _job(Table(faults, file, "", tables, Units()), lens_texts or {})
+    job = _job(Table(faults, file, "", tables, Units()), lens_texts or {}, planning)
     if faults or job is None:
         raise BadInputError(faults)
     return job
@@ -137,7 +145,7 @@ def _tables_in(value: object) -> list[dict[str, object]]:
 # --------------------------------------------------------------------------------------- sections
 
 
-def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
+def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> Job | None:
     head = top.table("job", required=True)
     name = head.text("name", "the job's name")
     if head.has("units"):
@@ -147,12 +155,12 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
     vehicle = _vehicle(top.table("vehicle", required=True))
     lenses = [_lens(each, table, lens_texts) for each, table in top.tables("lens")]
     lens_names = _names(top, "lens")
-    cameras = [_camera(each, table, lens_names) for each, table in top.tables("camera")]
+    cameras = [_camera(each, table, lens_names, planning) for each, table in top.tables("camera")]
     if not _names(top, "camera"):
         top.fault("camera", "no camera", "at least one table [camera.NAME]", "add a camera")
     strips = [strip_of(each, table) for each, table in top.tables("strip")]
     marks = [mark_of(each, table) for each, table in top.tables("mark")]
-    if not _names(top, "strip") and not _names(top, "mark"):
+    if not (planning or _names(top, "strip") or _names(top, "mark")):
         expected = "at least one table [strip.NAME] or [mark.NAME]"
         top.fault("strip", "no strip and no mark", expected, "add what lies on the ground")
     seams = _seams(top)
@@ -163,6 +171,7 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
         dict(zip(_tables_named(top, "camera"), cameras, strict=True)),
     )
     tolerances = _tolerances(top.table("tolerance", required=False))
+    means = means_of(top)
     top.close()
     if top.faults:
         return None
@@ -177,6 +186,7 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None]) -> Job | None:
         seams=seams,
         readings=readings,
         tolerances=tolerances,
+        means=means,
     )
 
 
@@ -257,9 +267,10 @@ def _file_name(table: Table, key: str) -> str:
     return "" if expected else name
 
 
-def _camera(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None:
+def _camera(name: str, table: Table, lenses: tuple[str, ...], planning: bool) -> Camera | None:
     before = len(table.faults)
-    picture = _file_name(table, "picture")
+    unnamed = planning and not table.has("picture")
+    picture = f"{name}.jpg" if unnamed else _file_name(table, "picture")
     lens = table.text("lens", "the name of a lens")
     if lens and lens not in lenses:
         near = difflib.get_close_matches(lens, lenses, n=1)
@@ -274,6 +285,7 @@ def _camera(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None:
     tilt = table.number("tilt_deg", -90, 90)
     roll = table.number("roll_deg", -360, 360)
     mirrored = table.flag("mirrored")
+    bracket = bracket_of(table, pan)
     table.close()
     if len(table.faults) > before or position is None:
         return None
@@ -285,6 +297,7 @@ def _camera(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None:
         position_sigma_m=sigma,
         aim=Aim.from_degrees(pan, tilt, roll),
         mirrored=mirrored,
+        bracket=bracket,
     )
 
 

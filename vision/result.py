@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision import __version__
+from vision.texture import TextureShift, texture_agreement
 
 if TYPE_CHECKING:
     from vision.adjustment import AdjustedCamera
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
         InspectedStrip,
         Inspection,
     )
-    from vision.job import Tolerances, VehicleState
+    from vision.job import Tolerances, Vehicle, VehicleState
     from vision.lens import Lens
     from vision.plan_fit import PlanFit
     from vision.sharpness import Blur
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 SCHEMA_NAME = "seamtrue.inspection/1"
 METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
 ANGLES = ("pan", "tilt", "roll")
+
+TEXTURE_FIGURES = ("texture_shift_m", "texture_sigma_m", "texture_at_m", "texture_marks_gap_m")
 
 NO_FIT = "the camera has no plan fit; its reasons say why"
 NO_JOINT = "the camera took no part in the joint adjustment; its reasons say why"
@@ -68,6 +71,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "job": inspection.job.name,
         "verdict": inspection.verdict,
         "actions": _actions(inspection.actions),
+        "vehicle": _vehicle(inspection.job.vehicle),
         "vehicle_state": _vehicle_state(inspection.job.vehicle.state),
         "tolerances": _tolerances(inspection.job.tolerances),
         "variance_factor": _number(inspection.variance_factor, 4),
@@ -138,6 +142,15 @@ def _aim(aim: Aim) -> dict[str, float | None]:
 def _vehicle_state(state: VehicleState) -> dict[str, Any]:
     stated = {each.name: getattr(state, each.name) for each in fields(state)}
     return _with_missing(stated, dict.fromkeys(stated, "the job does not say it"))
+
+
+def _vehicle(vehicle: Vehicle) -> dict[str, Any]:
+    entry = {
+        "length_m": _number(vehicle.length_m, METRE_DIGITS),
+        "width_m": _number(vehicle.width_m, METRE_DIGITS),
+        "height_m": _number(vehicle.height_m, METRE_DIGITS),
+    }
+    return _with_missing(entry, {"height_m": "the job states none"})
 
 
 def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:
@@ -329,7 +342,7 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
         "rms_gap_m": _number(gap.rms_gap_m, METRE_DIGITS) if gap else None,
         "uncovered_m": _number(gap.uncovered_m, METRE_DIGITS) if gap else None,
         "overlap_m": _number(gap.overlap_m, METRE_DIGITS) if gap else None,
-        "texture_shift_m": None,
+        **_texture(seam),
         "tape_edges": [
             {
                 "strip": edge.strip,
@@ -351,4 +364,19 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
     why = dict.fromkeys(figures, no_gap)
     if gap:
         why["overlap_m"] = "no point of the seam is far enough from the body"
-    return _with_missing(entry, {**why, "texture_shift_m": "not measured by this version"})
+    no_texture = getattr(seam.texture, "text", "there are not two fitted views to compare")
+    no_shift = dict.fromkeys(TEXTURE_FIGURES, no_texture)
+    return _with_missing(entry, {**why, **no_shift})
+
+
+def _texture(seam: InspectedSeam) -> dict[str, Any]:
+    """The texture's shift at the seam's middle, beside the gap that the marks say there."""
+    shift = seam.texture if isinstance(seam.texture, TextureShift) else None
+    agreement = texture_agreement(shift, seam.gap) if shift and seam.gap else None
+    return {
+        "texture_verdict": agreement.verdict if agreement else "cannot-tell",
+        "texture_shift_m": _list(shift.shift_m, METRE_DIGITS) if shift else None,
+        "texture_sigma_m": _list(shift.sigma_m, METRE_DIGITS) if shift else None,
+        "texture_at_m": _list(shift.at_m, METRE_DIGITS) if shift else None,
+        "texture_marks_gap_m": _list(agreement.marks_m, METRE_DIGITS) if agreement else None,
+    }

@@ -1,7 +1,9 @@
 """The merged picture from above, as the driver would see it: from the plan fits, not the truth.
 
 The front of the vehicle is up. Every ground point is taken from the camera in whose sector it
-lies; the sectors meet at the seams. Ground that no camera shows is hatched grey.
+lies; the sectors meet at the seams. Blended, neighbouring views fade into each other across a seam,
+as displays do, which hides a gap; cut, they meet at a sharp line, which shows it. Ground that no
+camera shows is hatched grey, and a bar shows the scale.
 """
 
 from __future__ import annotations
@@ -13,7 +15,9 @@ import cv2
 import numpy as np
 
 from vision.geometry import wrap_angle
+from vision.ground import GroundMap
 from vision.seams import SeamLine, seam_lines
+from vision.texture import rectified
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,6 +34,10 @@ SCALE_M = 0.02
 MARGIN_M = 4.0
 MAX_SIDE_PX = 1400
 CORNER_M = 0.25
+BLEND_M = 0.5
+"""Width over which one view fades into the next; common practice, no source."""
+LEAST_SHARE = 1e-4
+BAR_M, BAR_PX = 1.0, 6
 
 BODY_BGR, ROOF_BGR, LINE_BGR = (74, 66, 58), (104, 94, 84), (236, 232, 228)
 HATCH_BGR, HATCH_LINE_BGR = (150, 150, 150), (118, 118, 118)
@@ -73,22 +81,35 @@ def top_view_grid(vehicle: Vehicle) -> Grid:
     )
 
 
-def top_view(inspection: Inspection) -> bytes:
+def top_view(inspection: Inspection, *, blended: bool = True) -> bytes:
     """Merge the pictures and return the PNG file's bytes."""
-    done, encoded = cv2.imencode(".png", merged_picture(inspection))
+    done, encoded = cv2.imencode(".png", merged_picture(inspection, blended=blended))
     if not done:
         raise RuntimeError("OpenCV could not encode the top view")
     return encoded.tobytes()
 
 
-def merged_picture(inspection: Inspection) -> Pixels:
-    """Merge the pictures on the grid of `top_view_grid`, (rows, columns, 3) in blue, green, red."""
+def merged_picture(inspection: Inspection, *, blended: bool = True) -> Pixels:
+    """Merge the pictures on the grid of `top_view_grid`, (rows, columns, 3) in blue, green, red.
+
+    `blended`: neighbouring views fade into each other over `BLEND_M` at the seam; where only one
+    of the two shows the ground it has it alone. Otherwise each sector is one camera's, cut sharp.
+    """
     grid = top_view_grid(inspection.job.vehicle)
     points = grid.points_m()
+    shares = [mask.astype(np.float32) for mask in sectors(inspection, points)]
+    if blended:
+        side = max(1, round(BLEND_M / grid.scale_m))
+        shares = [np.asarray(cv2.blur(share, (side, side))) for share in shares]
+    total = np.zeros((grid.rows, grid.columns, 3), dtype=np.float32)
+    weight = np.zeros((grid.rows, grid.columns, 1), dtype=np.float32)
+    for camera, share in zip(_by_pan(inspection), shares, strict=True):
+        _add(total, weight, camera, points, share)
     merged = _hatching(grid)
-    for camera, sector in zip(_by_pan(inspection), sectors(inspection, points), strict=True):
-        _fill(merged, camera, points, sector)
+    blend = np.round(total / np.maximum(weight, LEAST_SHARE)).astype(np.uint8)
+    merged = np.where(weight > LEAST_SHARE, blend, merged)
     _draw_vehicle(merged, inspection.job.vehicle, grid)
+    _draw_scale(merged, grid)
     return merged
 
 
@@ -120,10 +141,11 @@ def sectors(inspection: Inspection, points_m: Array) -> list[NDArray[np.bool_]]:
         _seam(inspection.job.vehicle, stated, camera, cameras[(index + 1) % len(cameras)])
         for index, camera in enumerate(cameras)
     ]
+    past = [_is_past(line, points_m) for line in lines]
     wedges = []
     for index in range(len(cameras)):
         first, second = lines[index - 1], lines[index]
-        after, before = _is_past(first, points_m), ~_is_past(second, points_m)
+        after, before = past[index - 1], ~past[index]
         # A sector of more than half a turn is all that is not on the wrong side of both lines.
         a, b = first[1], second[1]
         narrow = a[0] * b[1] - a[1] * b[0] > 0 or a @ b > 1 - 1e-9
@@ -160,32 +182,27 @@ def _seam(
 def _is_past(seam: tuple[Array, Array], points_m: Array) -> NDArray[np.bool_]:
     """Whether points (..., 2) lie counter-clockwise of a seam."""
     near, direction = seam
-    x, y = np.moveaxis(points_m - near, -1, 0)
-    past: NDArray[np.bool_] = direction[0] * y - direction[1] * x >= 0
+    across = np.array([-direction[1], direction[0]])
+    past: NDArray[np.bool_] = points_m @ across >= near @ across
     return past
 
 
-def _fill(
-    merged: Pixels, camera: InspectedCamera, points_m: Array, sector: NDArray[np.bool_]
+def _add(
+    total: NDArray[np.float32],
+    weight: NDArray[np.float32],
+    camera: InspectedCamera,
+    points_m: Array,
+    share: NDArray[np.float32],
 ) -> None:
-    """Copy what `camera` shows of its sector into `merged`; nothing where it has no fit."""
-    if camera.plan_fit is None or camera.ray_from_ground is None or not sector.any():
+    """Add what `camera` shows of its share of the ground; nothing where it has no fit."""
+    if camera.plan_fit is None or camera.ray_from_ground is None or not share.any():
         return
-    rows, columns = (slice(part.min(), part.max() + 1) for part in np.nonzero(sector))
-    window = points_m[rows, columns]
-    ground = np.concatenate([window, np.ones((*window.shape[:-1], 1))], axis=-1)
-    lens = camera.plan_fit.lens
-    pixels = lens.project(ground @ camera.ray_from_ground.T)
-    shown = sector[rows, columns] & lens.contains(pixels)
-    maps = np.where(shown[..., None], pixels, 0.0).astype(np.float32)
-    taken = cv2.remap(
-        np.ascontiguousarray(camera.picture.bgr),
-        maps[..., 0],
-        maps[..., 1],
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    merged[rows, columns][shown] = taken[shown]
+    rows, columns = (slice(part.min(), part.max() + 1) for part in np.nonzero(share))
+    view = GroundMap(ray_from_ground=camera.ray_from_ground, lens=camera.plan_fit.lens)
+    taken, shown = rectified(camera.picture.bgr, view, points_m[rows, columns])
+    part = (share[rows, columns] * shown)[..., None]
+    total[rows, columns] += part * taken
+    weight[rows, columns] += part
 
 
 def _hatching(grid: Grid) -> Pixels:
@@ -226,3 +243,16 @@ def _polygon(merged: Pixels, grid: Grid, outline_m: Array, colour: tuple[int, in
     """Fill an outline (n, 2) given on the ground; sixteenths of a pixel, smooth edges."""
     corners = np.round(grid.pixel_px(outline_m) * 16).astype(np.int32)
     cv2.fillPoly(merged, [corners], colour, cv2.LINE_AA, 4)
+
+
+def _draw_scale(merged: Pixels, grid: Grid) -> None:
+    """A bar of one metre, light on dark, near the lower left corner, with its length."""
+    length, edge = round(BAR_M / grid.scale_m), BAR_PX
+    left, low = 3 * edge, merged.shape[0] - 3 * edge
+    text = f"{BAR_M:.0f} m"
+    cv2.rectangle(
+        merged, (left - edge, low - 5 * edge), (left + length + edge, low + edge), BODY_BGR, -1
+    )
+    cv2.rectangle(merged, (left, low - edge), (left + length, low), LINE_BGR, -1)
+    place = (left, low - 2 * edge)
+    cv2.putText(merged, text, place, cv2.FONT_HERSHEY_SIMPLEX, 0.5, LINE_BGR, 1, cv2.LINE_AA)

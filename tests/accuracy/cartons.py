@@ -4,7 +4,8 @@
 
 Every corner that a job names and a picture shows is looked for as stated, and once more as if
 neither size nor turn were known. Then corners are looked for at random places where no carton
-stands, on tape, paint, cracks, shadows, cars and walls alike: each that is found is a false one.
+stands and the body is not in the way, on tape, paint, cracks, shadows, cars and walls alike: each
+that is found is a false one.
 """
 
 from __future__ import annotations
@@ -16,11 +17,12 @@ from pathlib import Path
 import numpy as np
 
 from tests.accuracy.sets import carton_points
+from vision.body import body_hides
 from vision.box_corner import FoundCorner, find_box_corner, planes_of
 from vision.files import read_inspection_input
 from vision.identify import Identified, identify
 from vision.identify.corners import predicted_pixel
-from vision.job import BoxCorner, Camera, Job
+from vision.job import BoxCorner, Camera, Job, Vehicle
 from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
 from vision.picture import Picture
@@ -60,6 +62,7 @@ def report_found(job: Job, camera: Camera, picture: Picture, seen: Identified, t
 
 
 def false_finds(
+    vehicle: Vehicle,
     camera: Camera,
     picture: Picture,
     seen: Identified,
@@ -76,20 +79,21 @@ def false_finds(
         where = beside + away * np.array([np.cos(way), np.sin(way)])
         corner = np.array([*where, rng.choice(HEIGHTS_M)])
         pixel = seen.fit.lens.project(seen.fit.pose.transform(corner))
-        if not bool(seen.fit.lens.contains(pixel)):
+        hidden = bool(body_hides(vehicle, camera.position_m, corner[None])[0])
+        if hidden or not bool(seen.fit.lens.contains(pixel)):
             continue
         if any(np.hypot(*(pixel - carton)) < CLEAR_OF_CARTON_PX for carton in cartons):
             continue
         left -= 1
         shape = BoxCorner(size_m=(0.46, 0.34), turn_rad=float(rng.uniform(-3, 3)))
         covariance = rng.uniform(1.0, 4.0) ** 2 * np.eye(2)
-        found += isinstance(
-            find_box_corner(
-                planes, seen.fit.pose, seen.fit.lens, covariance, corner,
-                shape if left % 2 else BoxCorner(), beside,
-            ),
-            FoundCorner,
+        corner_found = find_box_corner(
+            planes, seen.fit.pose, seen.fit.lens, covariance, corner,
+            shape if left % 2 else BoxCorner(), beside,
         )  # fmt: skip
+        if isinstance(corner_found, FoundCorner):
+            found += 1
+            print(f"  FALSE: {camera.name} at {np.round(corner_found.pixel_px)}")
     return found
 
 
@@ -114,7 +118,7 @@ def main() -> None:
                 continue
             true = truth["cameras"][camera.name]
             found += report_found(job, camera, picture, seen, true)
-            false += false_finds(camera, picture, seen, true, given.places, rng)
+            false += false_finds(job.vehicle, camera, picture, seen, true, given.places, rng)
             tried += given.places
     print(f"found as stated: {found}; places without a carton: {tried}, found there: {false}")
 

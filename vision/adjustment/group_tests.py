@@ -20,25 +20,18 @@ from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_facto
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
 
-FAMILY_ALPHA = 0.01
-"""Chance that any group of a faultless job is set free: half of what is wanted at most, because a
-fault too small to be found leaves the same chance of naming something else."""
-
-FURTHER_ALPHA = 0.0025
-"""The same chance for any further group once one is free: two faults at once are rare, and a
-second name is most often a false one."""
+FAMILY_ALPHA = 0.0025
+"""Chance that any group of a faultless job is set free. A fault too small to be found leaves the
+same chance of naming something else, and a second name beside a right one is as often false: a
+wrong name is worse than several faults that are too small to matter and stay unnamed."""
 
 POWER = 0.8
 """Share of jobs in which a bias of the detectable size is found."""
 
 
-def group_alpha(count: int, freed: int = 0) -> float:
-    """Level of one test of `count` so that the family keeps its level (Sidak).
-
-    That is FAMILY_ALPHA, or FURTHER_ALPHA where `freed` others are free already.
-    """
-    family = FURTHER_ALPHA if freed else FAMILY_ALPHA
-    return float(1 - (1 - family) ** (1 / max(count, 1)))
+def group_alpha(count: int) -> float:
+    """Level of one test of `count` so that the family keeps its level (Sidak)."""
+    return float(1 - (1 - FAMILY_ALPHA) ** (1 / max(count, 1)))
 
 
 @lru_cache(maxsize=64)

@@ -25,15 +25,7 @@ from vision.geometry import Array, d_aim_d_rotation_vector
 from vision.job import Job, LengthReading, SingleMark, Strip
 from vision.plan_fit import Flags
 
-SLIPS_M = {
-    "an inch": 0.0254,
-    "2 inches": 0.0508,
-    "10 cm": 0.1,
-    "half a foot": 0.1524,
-    "a foot": 0.3048,
-    "2 feet": 0.6096,
-    "1 m": 1.0,
-}
+SLIPS_M = {"an inch": 0.0254, "10 cm": 0.1, "a foot": 0.3048, "1 m": 1.0}
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
 
 SLIP_SIGMAS = 2.5
@@ -69,7 +61,7 @@ def adjustment_of(
     return Adjustment(
         cameras=cameras,
         strips=tuple(_strip(network, strip, world, of_world, places) for strip in job.strips),
-        marks=tuple(_mark(network, mark, places) for mark in job.marks),
+        marks=tuple(_mark(network, mark, places, used) for mark in job.marks),
         mark_m=_adjusted_places(network, world, places),
         freed=tuple(group for group in freed if not any(group in tie for tie in ties)),
         chi2=solution.chi2,
@@ -222,7 +214,7 @@ def _places(network: Network, solution: Solved) -> _Places:
     )
 
 
-def _mark(network: Network, mark: SingleMark, places: _Places) -> AdjustedMark:
+def _mark(network: Network, mark: SingleMark, places: _Places, used: Flags) -> AdjustedMark:
     if mark.name not in network.world.marks:
         stated = mark.position_sigma_m**2 * np.eye(3)
         return AdjustedMark(name=mark.name, shift_m=np.zeros(3), covariance_m2=stated, seen=False)
@@ -232,6 +224,7 @@ def _mark(network: Network, mark: SingleMark, places: _Places) -> AdjustedMark:
         shift_m=places.shift_m[row],
         covariance_m2=places.covariance_m2[row],
         seen=mark.name in network.world.in_pictures,
+        views=int((used & (np.array(network.marks) == mark.name)).sum()),
     )
 
 

@@ -100,7 +100,7 @@ class _Search:
         while len(self.freed) < len(groups) // 2:
             held = tuple(g for g in groups if g not in self.freed)
             tests = suspicions(self.network, self.solution, held)
-            if min(t.p_value for t in tests.values()) >= group_alpha(len(groups), len(self.freed)):
+            if min(t.p_value for t in tests.values()) >= group_alpha(len(groups)):
                 break
             support = self.supports(self.solution, self.freed)
             best = max(support, key=support.__getitem__)
@@ -164,7 +164,7 @@ class _Search:
                 if isinstance(solution, NoFit):
                     continue
                 test = suspicions(self.network, solution, (group,))[group]
-                if test.p_value > max(best_p, group_alpha(count, len(others))):
+                if test.p_value > max(best_p, group_alpha(count)):
                     best_p, best = test.p_value, (others, solution)
             if best is None:
                 break

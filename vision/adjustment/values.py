@@ -89,12 +89,16 @@ class AdjustedStrip:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AdjustedMark:
-    """One single (raised) mark after the adjustment: shift (3,) against the plan, covariance."""
+    """One single (raised) mark after the adjustment: shift (3,) against the plan, covariance.
+
+    `views` is in how many pictures it was used.
+    """
 
     name: str
     shift_m: Array
     covariance_m2: Array
     seen: bool
+    views: int = 0
 
     def __post_init__(self) -> None:
         _freeze(self)

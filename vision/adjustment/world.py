@@ -154,6 +154,20 @@ def _own_sigma(strip: Strip) -> list[float]:
     return sigma
 
 
+class _Columns:
+    """The unknowns laid out so far, by their sigmas."""
+
+    def __init__(self) -> None:
+        self.sigma: list[float] = []
+
+    def add(self, sigmas: list[float]) -> slice:
+        self.sigma += sigmas
+        return slice(len(self.sigma) - len(sigmas), len(self.sigma))
+
+    def add_one(self, sigma: float) -> int:
+        return int(self.add([sigma]).start)
+
+
 def build_world(
     job: Job, layout: Layout, point_ids: Iterable[str], cameras: Sequence[str] = ()
 ) -> World:
@@ -168,46 +182,38 @@ def build_world(
     lengths = [each for each in job.readings if isinstance(each, LengthReading)]
     read = {name for each in lengths for name in each.between}
     ordered = [mark for mark in layout.marks if mark.id in in_pictures or mark.id in read]
-    sigma: list[float] = []
-
-    def columns(sigmas: list[float]) -> slice:
-        sigma.extend(sigmas)
-        return slice(len(sigma) - len(sigmas), len(sigma))
-
-    seen_strips = {mark.strip for mark in ordered}
-    laid = [strip for strip in job.strips if strip.name in seen_strips]
-    strips = {strip.name: columns([strip.position_sigma_m] * 4) for strip in laid}
-    bows = {strip.name: columns([strip.mark_sigma_m]).start for strip in laid}
-    single = {mark.name: mark for mark in job.marks}
+    laid = [s for s in job.strips if s.name in {mark.strip for mark in ordered}]
+    columns = _Columns()
+    strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
+    bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
+    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
-        mark.id: columns([single[mark.id].position_sigma_m] * 3)
-        if mark.strip is None
-        else columns(_own_sigma(job.strip(mark.strip)))
+        mark.id: columns.add(single[mark.id] if mark.strip is None else each_own[mark.strip])
         for mark in ordered
         if mark.strip is None or mark.id in read
     }
     places = {
-        camera.name: columns([camera.position_sigma_m] * 3)
+        camera.name: columns.add([camera.position_sigma_m] * 3)
         for camera in job.cameras
         if camera.name in read and camera.name not in cameras
     }
     scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
-    tapes = {tape: columns([scale]).start for tape, scale in scales.items()}
-    slope = None
-    if any(isinstance(each, AngleReading) and each.against == "gravity" for each in job.readings):
-        slope = columns([SLOPE_SIGMA] * 2)
-    kept = len(sigma)
-    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    tapes = {tape: columns.add_one(scale) for tape, scale in scales.items()}
+    angles = [each for each in job.readings if isinstance(each, AngleReading)]
+    sloping = any(each.against == "gravity" for each in angles)
+    slope = columns.add([SLOPE_SIGMA] * 2) if sloping else None
+    kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)
     for mark_id, each in own.items():
-        start = columns(each + [1.0] * (own_size - len(each))).start
+        start = columns.add(each + [1.0] * (own_size - len(each))).start
         marks[mark_id] = slice(start, start + len(each))
     return World(
         job=job,
         planned=planned,
         mark_of_point=mark_of_point,
-        sigma=np.array(sigma),
+        sigma=np.array(columns.sigma),
         kept=kept,
         own_size=own_size,
         strips=strips,

@@ -117,17 +117,17 @@ def prior(state: Array, noise2: Array) -> tuple[Array, Array]:
     return precision, pull
 
 
-def information(fits: Fits) -> Array:
-    """The normal matrices with the priors, (m, p + k, p + k)."""
+def information(fits: Fits, noise2: Array) -> Array:
+    """The normal matrices with the priors, (m, p + k, p + k), at a variance of a pixel (m,)."""
     p = fits.state.shape[1]
     normal = fits.normal.copy()
-    normal[:, range(p), range(p)] += prior(fits.state, fits.noise2)[0]
+    normal[:, range(p), range(p)] += prior(fits.state, noise2)[0]
     return normal
 
 
 def _step(fits: Fits, damping: Array) -> Array:
     p = fits.state.shape[1]
-    normal = information(fits)
+    normal = information(fits, fits.noise2)
     # At the solved levels nothing pulls at them any more.
     right = np.zeros(normal.shape[:2])
     right[:, :p] = fits.right + prior(fits.state, fits.noise2)[1]

@@ -107,7 +107,7 @@ def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
     p, parameters = fits.state.shape[1], fits.normal.shape[1]
     noise2 = np.maximum(fits.cost / np.maximum(fits.count - parameters, 1.0), 0.08)
     enough = fits.count >= parameters + 8
-    inverse = np.linalg.inv(information(fits))
+    inverse = np.linalg.inv(information(fits, noise2))
     # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
     trust = np.sqrt(fits.weights)
     lever = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]

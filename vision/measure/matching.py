@@ -114,4 +114,6 @@ def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.nda
     level = 0.4 + 0.6 * tape - 0.8 * ink
     if mark.ink == "light":
         level = 1.0 - level
-    return level.astype(np.float32), (tape > 0.7) & (np.abs(s) < window_of(mark)[0])
+    along, across = window_of(mark)
+    # A mark on a sheet of its own has no tape's edge to end it: beyond the window is anything.
+    return level.astype(np.float32), (tape > 0.7) & (np.abs(s) < along) & (np.abs(q) < across)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment import AdjustedReading, Adjustment, Explanation, FurtherReading
+from vision.adjustment import Adjustment, Explanation, FurtherReading
 from vision.job import AngleReading, Job
 from vision.verdict.rule import centimetres
 
@@ -16,9 +16,8 @@ KINDS = {"distance": "distance", "diagonal": "diagonal", "offset": "offset from 
 
 def causes(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
     """One sentence for each explanation of what does not fit, for a person beside the vehicle."""
-    readings = {reading.name: reading for reading in adjustment.readings}
     return tuple(
-        _named(job, each, readings) if len(each.groups) == 1 else _tied(job, each)
+        _named(job, each, adjustment) if len(each.groups) == 1 else _tied(job, each)
         for each in adjustment.explanations
     )
 
@@ -35,11 +34,13 @@ def unobserved(adjustment: Adjustment) -> str | None:
     )
 
 
-def _named(job: Job, each: Explanation, readings: dict[str, AdjustedReading]) -> str:
+def _named(job: Job, each: Explanation, adjustment: Adjustment) -> str:
     (group,) = each.groups
-    slip = readings[group].slip if group in readings else None
+    slip = next((r.slip for r in adjustment.readings if r.name == group), None)
     wrong = f"is {slip}" if slip else "does not fit the rest"
     text = f"{stated(job, group)} {wrong}; it was set free, and the figures are those without it"
+    if any(group == f"mark {mark.name}" and mark.views == 1 for mark in adjustment.marks):
+        text += " (only one picture shows it, and a wrong pick there would look the same)"
     if each.rival is None:
         return text
     odds = "over 1000" if each.odds > BEYOND_DOUBT else f"{each.odds:.0f}"

@@ -1,4 +1,4 @@
-"""The only disk access: job files, lens files and pictures in, results out."""
+"""The only disk access: job files, lens files and pictures in, results out, checks kept."""
 
 from __future__ import annotations
 
@@ -15,6 +15,11 @@ from types import ModuleType
 import numpy as np
 
 from vision.errors import BadInputError, Fault
+from vision.files.record import RECORD_NAME as RECORD_NAME
+from vision.files.record import add_to_record as add_to_record
+from vision.files.record import read_record as read_record
+from vision.files.record import record_ready as record_ready
+from vision.files.record import rescue_record as rescue_record
 from vision.job import Job
 from vision.job_file import LARGEST_BYTES, job_from_text, named_files
 from vision.picture import Picture, Pixels
@@ -31,15 +36,24 @@ _PICTURE_STEP = "save the snapshot again and name it in the job"
 # -------------------------------------------------------------------------------------------- in
 
 
-def read_job(path: Path | str) -> tuple[Job, Path]:
-    """Read a job file and the lens files it names.
+def read_job(path: Path | str, *, planning: bool = False) -> tuple[Job, Path]:
+    """Read a job file and the lens files it names; with `planning`, one that is only planned.
 
     Returns the job and the directory that its file names are relative to. Raises BadInputError with
     every fault.
     """
     path = Path(path)
     text = _job_text(path)
-    return job_from_text(text, path.name, _lens_texts(text, path.parent)), path.parent
+    lens_texts = _lens_texts(text, path.parent)
+    return job_from_text(text, path.name, lens_texts, planning=planning), path.parent
+
+
+def read_job_texts(path: Path | str) -> tuple[bytes, dict[str, bytes]]:
+    """Read a job file as it is, and each lens file it names that is there, by name."""
+    path = Path(path)
+    text = _job_text(path)
+    lenses = _lens_texts(text, path.parent)
+    return text, {name: each for name, each in lenses.items() if each is not None}
 
 
 def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:

@@ -1,0 +1,120 @@
+"""`seamtrue compare`: what moved since an earlier check."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.compare_table import show_comparison
+from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+
+if TYPE_CHECKING:
+    from vision.comparison import Comparison
+    from vision.record import KeptCheck
+
+MOST_DRAWN = 40
+"""Checks on the page, the last ones."""
+
+
+def compare(
+    what: Annotated[
+        Path,
+        typer.Argument(
+            metavar="JOB.toml|RECORD",
+            help="A job, whose pictures as they are now are compared with its record; or a record, "
+            "whose last check is.",
+            show_default=False,
+        ),
+    ],
+    baseline: Annotated[
+        str, typer.Option(metavar="WHICH", help="first, previous, a number, or a date: 2026-03-03.")
+    ] = "first",
+    record: Annotated[
+        Path | None,
+        typer.Option(help="The job's record; by default seamtrue-record.sqlite beside the job."),
+    ] = None,
+    not_relaid: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME",
+            help="A strip or mark that lies where it lay then; may be repeated; `all` for all.",
+        ),
+    ] = None,
+    untouched: Annotated[
+        bool,
+        typer.Option(
+            "--untouched",
+            help="Neither marks nor vehicle were touched in between: the check of a bracket on "
+            "the same day, after tightening.",
+        ),
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.html", help="Write a page with every check over time.", show_default=False
+        ),
+    ] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Say what moved since an earlier check: cameras, by how much, and which seams that breaks.
+
+    A few marks for each camera are enough. Exit code: 0 nothing changed, 3 something did, 4 not
+    judged, 5 bad input.
+    """
+    with reported(debug):
+        from vision import files
+        from vision.comparison import Shared, compare_checks
+        from vision.comparison.page import comparison_page
+        from vision.comparison.words import sentences
+        from vision.record import chosen
+        from vision.solver import NoFit
+
+        is_job = what.suffix.lower() == ".toml"
+        file = (record or what.parent / files.RECORD_NAME) if is_job else what
+        kept = files.read_record(file)
+        for fault in kept.faults:
+            typer.echo(printable(str(fault)), err=True)
+        if not is_job and not kept.checks:
+            chosen((), baseline, file.name)
+        now = _inspected(what) if is_job else kept.checks[-1]
+        past = [c for c in kept.checks if c.result["job"] == now.result["job"] and c is not now]
+        start = chosen(past, baseline, file.name)
+        later = [c for c in past if c.time > start.time and out is not None][-MOST_DRAWN:]
+        shared = Shared(not_relaid=frozenset(not_relaid or ()), untouched=untouched)
+        results = compare_checks(start, [*later, now], shared)
+        last = results[-1]
+        if isinstance(last, NoFit):
+            typer.echo(f"not judged: {printable(last.text)}")
+            raise typer.Exit(NOT_JUDGED)
+        lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
+        if out is not None:
+            page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
+            files.write_all(out.parent, {out.name: page.encode("utf-8")})
+        with reader_may_leave():
+            show_comparison(last, lines)
+            if out is not None:
+                typer.echo(f"page: {printable(str(out))}")
+        raise typer.Exit(BAD_INPUT if kept.faults else _code(last))
+
+
+def _inspected(job_file: Path) -> KeptCheck:
+    """Check the job's pictures as they are now, without keeping it."""
+    from vision import files
+    from vision.inspection import inspect
+    from vision.record import kept_check
+    from vision.result import result_of
+
+    texts = files.read_job_texts(job_file)
+    job, pictures = files.read_inspection_input(job_file)
+    result = result_of(inspect(job, pictures))
+    taken = datetime.now().astimezone().isoformat(timespec="seconds")
+    return kept_check(job_file.name, texts, pictures, result, taken=taken)
+
+
+def _code(result: Comparison) -> int:
+    if result.changed or result.strips_moved or any(seam.breaks for seam in result.seams):
+        return FAIL
+    return NOT_JUDGED if result.not_compared else KEEP

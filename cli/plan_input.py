@@ -1,0 +1,105 @@
+"""What `seamtrue plan` takes: a picture size, a layout or none, and where to propose one."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from cli.trouble import NOT_JUDGED, printable
+
+if TYPE_CHECKING:
+    from vision.job import Job
+    from vision.planning import Prediction
+
+SMALLEST_SIDE_PX = 64
+
+
+def picture_size(text: str) -> tuple[int, int]:
+    """Width and height from 1280x720; a usage error for anything else."""
+    found = re.fullmatch(r"([0-9]{2,4})x([0-9]{2,4})", text.strip())
+    if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
+        raise typer.BadParameter(f"{text!r} is no size such as 1280x720", param_hint="--size")
+    return int(found[1]), int(found[2])
+
+
+def must_be_laid(job: Job, file: Path) -> None:
+    """Refuse a file that lays nothing: BadInputError."""
+    from vision.errors import BadInputError, Fault
+
+    if not job.strips and not job.marks:
+        step = "add what is to be laid, or have it proposed with --propose JOB.toml"
+        fault = Fault(
+            file=file.name,
+            key="strip",
+            found="no strip and no mark",
+            expected="at least one table [strip.NAME] or [mark.NAME]",
+            next_step=step,
+        )
+        raise BadInputError([fault])
+
+
+def propose_to(
+    file: Path, job: Job, target: Path, size_px: tuple[int, int]
+) -> tuple[str, Prediction]:
+    """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
+    from vision import files
+    from vision.planning import NoProposal, predict, propose
+    from vision.planning.job_text import job_text, wants_inches
+    from vision.planning.wording import proposal_words
+
+    text = files.read_bytes(file, "a vehicle's file", "name that file")
+    _refuse(file, job, target, text)
+    found = propose(job, size_px=size_px, inches=wants_inches(text))
+    if isinstance(found, NoProposal):
+        for reason in found.reasons:
+            typer.echo(printable(f"no layout: {reason}"), err=True)
+        raise typer.Exit(NOT_JUDGED)
+    files.write_all(target.parent, {target.name: job_text(text, found).encode()})
+    # What is assessed is what was written: the figures as rounded in the file.
+    written, _ = files.read_job(target)
+    flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
+    return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)
+
+
+def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
+    """Every reason not to propose a layout into `target`; BadInputError."""
+    from vision.errors import BadInputError, Fault
+    from vision.job_file import named_files
+
+    faults = []
+    if job.strips or job.marks or job.readings:
+        faults.append(
+            Fault(
+                file=file.name,
+                key="strip",
+                found="strips, marks or readings",
+                expected="the vehicle and its cameras alone",
+                next_step="remove them, or leave --propose out",
+            )
+        )
+    if target.exists():
+        faults.append(
+            Fault(
+                file=str(target),
+                key="--propose",
+                found="a file that is there",
+                expected="a new file",
+                next_step="choose a new name, or move the old file away",
+            )
+        )
+    if named_files(text).lens_files and target.resolve().parent != file.resolve().parent:
+        faults.append(
+            Fault(
+                file=str(target),
+                key="--propose",
+                found="another folder than that of the lens files",
+                expected=f"a file beside {file.name}, which names lens files",
+                next_step="write the job there",
+            )
+        )
+    if faults:
+        raise BadInputError(faults)

@@ -1,0 +1,99 @@
+"""`seamtrue whatif`: what a turn, a load or a knock would do, before anybody climbs a ladder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
+
+if TYPE_CHECKING:
+    from vision.inspection_values import Inspection
+    from vision.whatif import Change
+
+
+def whatif(
+    job_file: Annotated[
+        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
+    ],
+    turn: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CAMERA.ANGLE=DEG",
+            help="Turn a camera: front.tilt=-3 is 3 degrees up. pan is plus to its left, tilt plus "
+            "down, roll plus clockwise as seen from behind it. May be repeated.",
+        ),
+    ] = None,
+    lower: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="How much lower the vehicle rides: '5 cm'.")
+    ] = None,
+    lean: Annotated[float, typer.Option(help="Degrees it leans to its right.")] = 0.0,
+    nose_down: Annotated[float, typer.Option(help="Degrees its front dips.")] = 0.0,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write the picture each turned camera would take."),
+    ] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+) -> None:
+    """Predict what a turn of a camera, or a vehicle that stands differently, would do.
+
+    Without one: what each recommended turn would do, and how the seams follow small changes. Exit
+    code: 0, 4 where the pictures give nothing to go by, 5 bad input.
+    """
+    with reported(debug):
+        from vision import files
+        from vision.inspection import inspect
+        from vision.solver import NoFit
+        from vision.whatif import (
+            asked_change,
+            predict,
+            recommended,
+            sensitivities,
+            small_changes,
+        )
+
+        job, _ = files.read_job(job_file)
+        change = asked_change(job, turn or (), lower, lean, nose_down)
+        job, pictures = files.read_inspection_input(job_file)
+        inspection = inspect(job, pictures)
+        asked = bool(change.turns_rad) or change.moves_vehicle
+        found = {"": (change, predict(inspection, change))} if asked else recommended(inspection)
+        tables = () if asked else sensitivities(inspection, small_changes(job))
+        contents = {} if out is None else _pictures(inspection, [c for c, _ in found.values()])
+        if out is not None and contents:
+            files.write_all(out, contents)
+        with reader_may_leave():
+            for name, (_, forecast) in found.items():
+                if name:
+                    typer.echo(f"as recommended for the {printable(name)} camera:\n")
+                if isinstance(forecast, NoFit):
+                    typer.echo(f"not judged: {printable(forecast.text)}")
+                else:
+                    show_forecast(forecast)
+                    say_outcome(forecast, list(change.turns_rad) if asked else [name])
+            if not asked:
+                show_sensitivities(tables)
+            for file in contents:
+                typer.echo(f"picture: {printable(str((out or Path()) / file))}")
+        raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
+
+
+def _pictures(inspection: Inspection, changes: list[Change]) -> dict[str, bytes]:
+    """The picture of each turned camera, by its file's name."""
+    from vision.whatif import as_jpeg, turned_picture
+
+    contents: dict[str, bytes] = {}
+    for change in changes:
+        for index, each in enumerate(inspection.cameras):
+            name = each.camera.name
+            if name in change.turns_rad and each.adjusted is not None:
+                plain_name = "".join(c if c.isalnum() or c in "-_" else "_" for c in name)
+                # Two names may become one file's: the number keeps them apart.
+                drawn = turned_picture(
+                    each.picture, each.adjusted, change.pose(name, each.adjusted.pose)
+                )
+                contents[f"{index + 1}-{plain_name}-turned.jpg"] = as_jpeg(drawn)
+    return contents

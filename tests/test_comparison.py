@@ -1,0 +1,332 @@
+"""Proves that a comparison of two checks names what changed, that alone, and in the right words.
+
+Proves, on simulated pairs of checks whose truth is known: derivatives of the joint network against
+central differences; nothing is named where nothing changed; a camera that was turned or moved, a
+strip that was said to lie still, and a vehicle that stands differently are each named as such; the
+sigmas are of the size of the errors. Then that what a record keeps is all that is needed.
+
+Does not prove how often that goes wrong: `python -m tests.accuracy.compare` counts it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from tests.accuracy.compare import Between, pair
+from tests.accuracy.network import SAMPLE
+from vision.adjustment import adjust
+from vision.comparison import Comparison, Epoch, Shared, compare
+from vision.comparison.laying import lay_out, same_laying
+from vision.comparison.page import comparison_page
+from vision.comparison.pair import build_pair
+from vision.comparison.search import noncentrality
+from vision.comparison.words import sentences
+from vision.geometry import Pose
+from vision.job import Job
+from vision.job_file import job_from_text
+from vision.layout import planned_layout
+from vision.plan_fit import Points
+from vision.record import KeptCheck
+from vision.solver import NoFit
+
+DAY = date(2026, 3, 3)
+ALL = frozenset({"all"})
+KEPT = Shared(not_relaid=ALL)
+STILL = Between(relaid=False)
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+
+
+def two_checks(job: Job, between: Between, seed: int = 5) -> tuple[Epoch, Epoch]:
+    drawn = pair(job, between, np.random.default_rng(seed))
+    assert drawn is not None
+    return drawn[0], drawn[1]
+
+
+@pytest.fixture(scope="module")
+def still(job: Job) -> tuple[Epoch, Epoch]:
+    """Nothing changed and nothing was laid anew."""
+    return two_checks(job, STILL)
+
+
+def compared(checks: tuple[Epoch, Epoch], shared: Shared = KEPT) -> Comparison:
+    found = compare(*checks, shared)
+    assert isinstance(found, Comparison)
+    return found
+
+
+def named(result: Comparison) -> dict[str, tuple[bool, bool]]:
+    return {camera.name: (camera.turned, camera.moved) for camera in result.changed}
+
+
+def test_derivatives_of_the_joint_network(still):
+    network = build_pair(still, frozenset({"left", "front"}), False)
+    rng = np.random.default_rng(1)
+    free = frozenset({"turn front", "shift left", "strip left"})
+    step = np.zeros(network.size)
+    step[: network.ground_start] = rng.normal(0, 0.01, network.ground_start)
+    step[network.ground_start :] = rng.normal(0, 0.01, network.size - network.ground_start)
+    state = network.retract(network.start, step)
+    _, jacobian = network.evaluate(state, free)
+    for column in rng.choice(network.size, 25, replace=False):
+        h = 1e-6
+        ends = []
+        for sign in (-1, 1):
+            step = np.zeros(network.size)
+            step[column] = sign * h
+            ends.append(network.evaluate(network.retract(state, step), free)[0])
+        numeric = (ends[1] - ends[0]) / (2 * h)
+        scale = np.abs(jacobian[:, column]).max() + 1.0
+        # A turn of 0.01 rad has a rotation vector whose derivative is one to that order only; no
+        # more than its prior, far from what pictures say, depends on it.
+        np.testing.assert_allclose(numeric / scale, jacobian[:, column] / scale, atol=0.02)
+
+
+def test_rows_of_the_pictures_are_exact(still):
+    network = build_pair(still, frozenset({"left", "front"}), False)
+    rng = np.random.default_rng(2)
+    state = network.retract(network.start, rng.normal(0, 0.01, network.size))
+    for seen in (network.seen[0], network.seen[-1]):
+        _, jacobian = network.points(state, seen)
+        for column in range(0, network.size, 17):
+            h, ends = 1e-6, []
+            for sign in (-1, 1):
+                step = np.zeros(network.size)
+                step[column] = sign * h
+                ends.append(network.points(network.retract(state, step), seen)[0])
+            numeric = (ends[1] - ends[0]) / (2 * h)
+            atol = 1e-6 * (np.abs(jacobian).max() + 1)
+            np.testing.assert_allclose(numeric, jacobian[:, column], atol=atol)
+
+
+def test_nothing_is_named_where_nothing_changed(still):
+    result = compared(still)
+    assert named(result) == {}
+    assert not result.vehicle.significant
+    assert not result.strips_moved
+    assert [seam.breaks for seam in result.seams] == [False] * 4
+    for camera in result.cameras:
+        assert np.abs(camera.aim_rad / camera.aim_sigma_rad).max() < 4
+        assert np.degrees(camera.detectable_rad) < 0.3
+
+
+def test_what_is_shared_sharpens(still):
+    anew = {c.name: c.detectable_rad for c in compared(still, Shared()).cameras}
+    kept = {c.name: c.detectable_rad for c in compared(still).cameras}
+    untouched = {c.name: c.detectable_rad for c in compared(still, Shared(untouched=True)).cameras}
+    for name, size in kept.items():
+        assert untouched[name] <= 1.001 * size
+        assert size < anew[name]
+
+
+def test_a_turned_camera_is_named_and_breaks_its_seams(job):
+    turn = np.radians([1.4, 0.0, 0.0])
+    result = compared(two_checks(job, Between(camera="front", turn=turn, relaid=False)))
+    assert named(result) == {"front": (True, False)}
+    (front,) = result.changed
+    # Turned about its own x axis: the axis tips up.
+    off = front.aim_rad[1] - np.radians(1.4)
+    assert abs(off) < 4 * front.aim_sigma_rad[1]
+    broken = {seam.between for seam in result.seams if seam.breaks}
+    assert broken
+    assert all("front" in between for between in broken)
+    lines = sentences(result, DAY, 0.05)
+    assert lines[0].startswith("front tilted down by 1.")
+    assert lines[0].endswith("since 3 March 2026")
+    assert any("breaks the seam" in line and "by the front camera" in line for line in lines)
+    assert any(line.startswith("rear: no change") for line in lines)
+
+
+def test_a_large_turn(job):
+    turn = np.radians([4.0, -3.0, 2.0])
+    result = compared(two_checks(job, Between(camera="left", turn=turn)), Shared())
+    assert named(result) == {"left": (True, False)}
+
+
+def test_a_camera_that_was_moved(job):
+    first, second = two_checks(job, STILL)
+    moved = second.job.cameras
+    # Everything that the camera shows lies 6 cm nearer to it: its place has changed by as much.
+    shift = np.array([0.0, 0.0, -0.06])
+    seen = [
+        replace(o, points=_seen_from(o, second.adjustment.camera(o.name), shift))
+        if o.name == "right"
+        else o
+        for o in second.observations
+    ]
+    assert len(seen) == len(moved)
+    result = compared((first, replace(second, observations=tuple(seen))))
+    assert set(named(result)) == {"right"}
+    assert named(result)["right"][1]
+    right = next(c for c in result.cameras if c.name == "right")
+    assert right.place_m == pytest.approx(shift, abs=0.015)
+    assert "moved down by" in sentences(result, DAY, 0.05)[0]
+
+
+def _seen_from(observations, camera, shift):
+    places = observations.points.planned_m
+    before = camera.lens.project(camera.pose.transform(places))
+    pose = camera.pose.perturbed(np.r_[shift, 0, 0, 0])
+    moved = observations.points.pixels_px + camera.lens.project(pose.transform(places)) - before
+    return replace(observations.points, pixels_px=moved)
+
+
+def test_a_strip_that_was_said_to_lie_still(job):
+    result = compared(two_checks(job, Between(relaid=False, moved=("left", 0.04))))
+    assert result.strips_moved == ("left",)
+    assert named(result) == {}
+    assert "the left strip does not lie where it lay" in sentences(result, DAY, 0.05)[0]
+
+
+def test_a_vehicle_that_leans_blames_no_camera(job):
+    R = Rotation.from_rotvec(np.radians([1.0, 0.4, 0.0])).as_matrix()
+    stance = Pose(R=R, t_m=np.array([0.0, 0.0, -0.05]))
+    result = compared(two_checks(job, Between(stance=stance, relaid=False)))
+    assert named(result) == {}
+    vehicle = result.vehicle
+    assert vehicle.significant
+    assert vehicle.height_m == pytest.approx(-0.05, abs=4 * vehicle.height_sigma_m)
+    assert np.degrees(vehicle.lean_rad) == pytest.approx(
+        1.0, abs=4 * np.degrees(vehicle.lean_sigma_rad)
+    )
+    lines = sentences(result, DAY, 0.05)
+    assert "stands differently" in lines[0]
+    assert "lower" in lines[0]
+    assert "to its right" in lines[0]
+
+
+def test_a_few_marks_are_enough_and_say_so(job, still):
+    few = compared(two_checks(job, Between(relaid=False, marks=5)))
+    assert named(few) == {}
+    all_of_them = {c.name: c.detectable_rad for c in compared(still).cameras}
+    for camera in few.cameras:
+        assert camera.detectable_rad > all_of_them[camera.name]
+        assert np.degrees(camera.detectable_rad) < 1.5
+
+
+def test_a_later_job_with_fewer_strips(still):
+    """Two strips laid again for a quick look, under a job file of their own."""
+    first, second = still
+    strips = tuple(s for s in second.job.strips if s.name in ("front", "left"))
+    job = replace(second.job, strips=strips, marks=())
+    layout = planned_layout(job)
+    ids = set(layout.ids)
+    seen = tuple(_only(o, ids) for o in second.observations)
+    adjustment = adjust(job, layout, seen)
+    assert not isinstance(adjustment, NoFit)
+    taking_part = {camera.name for camera in adjustment.cameras}
+    observations = tuple(o for o in seen if o.name in taking_part)
+    few = replace(second, job=job, observations=observations, adjustment=adjustment)
+    result = compared((first, few))
+    assert named(result) == {}
+    # Of the rear camera's marks only the end of the left strip is there: too few.
+    assert {"front", "left"} <= {camera.name for camera in result.cameras}
+    assert {name for name, _ in result.not_compared} == {c.name for c in job.cameras} - taking_part
+
+
+def _only(observations, ids):
+    points = observations.points
+    rows = [row for row, mark_id in enumerate(points.ids) if mark_id in ids]
+    kept = Points(
+        ids=tuple(points.ids[row] for row in rows),
+        planned_m=points.planned_m[rows],
+        mark_sigma_m=points.mark_sigma_m[rows],
+        pixels_px=points.pixels_px[rows],
+        covariance_px2=points.covariance_px2[rows],
+    )
+    return replace(observations, points=kept)
+
+
+def test_one_camera_alone_cannot_tell_its_turn_from_a_lean(still):
+    def only(epoch: Epoch) -> Epoch:
+        return replace(epoch, observations=epoch.observations[:1])
+
+    (front,) = compared((only(still[0]), only(still[1]))).cameras
+    assert np.degrees(front.detectable_rad) > 1.0
+    (front,) = compared((only(still[0]), only(still[1])), Shared(untouched=True)).cameras
+    assert np.degrees(front.detectable_rad) < 0.5
+
+
+def test_a_strip_that_is_planned_otherwise_counts_as_laid_anew(still):
+    first, second = still
+    strips = second.job.strips
+    longer = replace(strips[0], to_m=strips[0].to_m + np.array([0.5, 0]))
+    other = replace(second, job=replace(second.job, strips=(longer, *strips[1:])))
+    assert same_laying(first.job, other.job, strips[0].name) is False
+    assert same_laying(first.job, other.job, strips[1].name) is True
+    assert same_laying(first.job, other.job, "roof") is None
+
+
+def test_a_camera_that_is_not_in_both(still):
+    first, second = still
+    result = compared((first, replace(second, observations=second.observations[1:])))
+    assert [name for name, _ in result.not_compared] == ["front"]
+    assert "front: not compared, it took no part in the later check" in sentences(result, DAY, 0.05)
+    nothing = compare(first, replace(second, observations=()))
+    assert isinstance(nothing, NoFit)
+    assert nothing.code == "nothing-shared"
+
+
+def test_knowledge_of_a_lens_counts_once(still):
+    network = build_pair(still, ALL, False)
+    assert [len(priors) for priors in network.priors] == [1] * 4
+    assert len(network.mountings) == 4
+
+
+def test_shared_marks_have_one_set_of_unknowns(job, still):
+    names = frozenset([*(s.name for s in job.strips), *(m.name for m in job.marks)])
+    apart, _ = lay_out(still, frozenset())
+    together, _ = lay_out(still, names)
+    moves = 4 * len(job.strips)
+    assert len(together.moved) == len(job.strips)
+    assert len(together.sigma) - moves < 0.6 * len(apart.sigma)
+
+
+def test_the_chance_that_a_change_is_seen():
+    # Two-sided test of one normal at 5 %: 95 % power at (1.960 + 1.645)^2, any table of the normal.
+    assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 1.64485) ** 2, rel=1e-3)
+
+
+class _Texts(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+
+    def handle_data(self, data):
+        self.text += data
+
+
+def test_the_page_shows_hostile_names_as_text(still):
+    result = compared(still)
+    hostile = '<script>alert("x")</script>'
+    cameras = (replace(result.cameras[0], name=hostile), *result.cameras[1:])
+    base = KeptCheck(
+        number=1,
+        taken="2026-03-03T10:00:00+01:00",
+        job_file="job.toml",
+        job_text="",
+        lens_files={},
+        pictures=(),
+        result={"job": hostile},
+    )
+    later = replace(base, number=2, taken="2026-04-03T10:00:00+02:00")
+    page = comparison_page(base, [(later, replace(result, cameras=cameras))], [hostile])
+    parsed = _Texts()
+    parsed.feed(page)
+    assert "script" not in parsed.tags
+    assert parsed.text.count(hostile) >= 4
+    assert parsed.tags.count("svg") == 3 * len(cameras)
+    assert "http" not in page.replace("http-equiv", "")

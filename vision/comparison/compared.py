@@ -1,0 +1,150 @@
+"""Two checks compared: what changed by how much, what would have been seen, which seams break."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy import stats
+from scipy.spatial.transform import Rotation
+
+from vision.comparison.laying import same_laying
+from vision.comparison.pair import build_pair
+from vision.comparison.seam_changes import seam_changes
+from vision.comparison.search import (
+    FAMILY_ALPHA,
+    Found,
+    group_alpha,
+    noncentrality,
+    search,
+)
+from vision.comparison.values import (
+    CameraChange,
+    Comparison,
+    Epoch,
+    Shared,
+    VehicleChange,
+)
+from vision.geometry import Pose, d_aim_d_rotation_vector
+from vision.solver import NoFit
+
+LAID_ANEW = Shared()
+
+
+def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Comparison | NoFit:
+    """What changed from `baseline` to `later`.
+
+    Lens and mounting are one unknown in both; so is each strip or single mark that was not laid
+    anew and that both jobs plan alike. NoFit where no camera can be compared (code
+    'nothing-shared') or the network does not settle.
+    """
+    epochs, left_out = _comparable(baseline, later)
+    if epochs is None:
+        text = "no camera took part in both checks: " + "; ".join(f"{n}: {w}" for n, w in left_out)
+        return NoFit(code="nothing-shared", text=text)
+    names = [*(s.name for s in later.job.strips), *(m.name for m in later.job.marks)]
+    alike = {n: same_laying(baseline.job, later.job, n) for n in names if shared.keeps(n)}
+    same = frozenset(name for name, yes in alike.items() if yes)
+    network = build_pair(epochs, same, shared.untouched)
+    found = search(network, epochs)
+    if isinstance(found, NoFit):
+        return found
+    return Comparison(
+        cameras=tuple(_camera(found, index) for index in network.both),
+        vehicle=_vehicle(found),
+        seams=seam_changes(found, baseline, later.job),
+        strips_moved=tuple(g.partition(" ")[2] for g in sorted(found.free) if g[:6] == "strip "),
+        planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
+        not_compared=left_out,
+        variance_factor=found.variance_factor,
+    )
+
+
+def _comparable(
+    baseline: Epoch, later: Epoch
+) -> tuple[tuple[Epoch, Epoch] | None, tuple[tuple[str, str], ...]]:
+    """Both checks without what cannot be compared, and why each such camera cannot.
+
+    None where no camera can be.
+    """
+    pairs = [{o.name: o for o in each.observations} for each in (baseline, later)]
+    names = dict.fromkeys(c.name for each in (baseline, later) for c in each.job.cameras)
+    out: dict[str, str] = {}
+    clashing: set[str] = set()
+    for name in names:
+        before, after = (pair.get(name) for pair in pairs)
+        if before is None or after is None:
+            when = "the baseline" if before is None else "the later check"
+            out[name] = f"it took no part in {when}"
+            continue
+        sizes = [(o.prior.guess.width, o.prior.guess.height) for o in (before, after)]
+        if sizes[0] != sizes[1]:
+            a, b = (f"{width} x {height} px" for width, height in sizes)
+            out[name] = f"its pictures differ in size, {a} and {b}"
+            clashing.add(name)
+    if len(out) == len(names):
+        return None, tuple(out.items())
+    # A camera in one check alone still says where the strips lay.
+    kept = [
+        replace(each, observations=tuple(o for o in each.observations if o.name not in clashing))
+        for each in (baseline, later)
+    ]
+    return (kept[0], kept[1]), tuple(out.items())
+
+
+def _camera(found: Found, index: int) -> CameraChange:
+    network = found.network
+    name = network.names[index]
+    turn, shift = found.tests[f"turn {name}"], found.tests[f"shift {name}"]
+    pose = found.solution.state.poses[index]
+    d_aim = d_aim_d_rotation_vector(pose.R)
+    turned = Rotation.from_rotvec(turn.estimate).as_matrix() @ pose.R
+    after = Pose.at(pose.camera_in_ground_m, turned)
+    factor = max(1.0, found.variance_factor)
+    alpha = group_alpha(len(network.groups()), len(found.free - {f"turn {name}", f"shift {name}"}))
+    size = np.sqrt(noncentrality(3, alpha) * factor)
+    # Unit changes of pan, tilt and roll, as rotation vectors (columns).
+    each = np.linalg.inv(d_aim) if np.isfinite(d_aim).all() else np.full((3, 3), np.nan)
+    information = np.linalg.inv(turn.spread)
+    with np.errstate(invalid="ignore"):
+        along = size / np.sqrt(np.diag(each.T @ information @ each))
+    aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
+    return CameraChange(
+        name=name,
+        aim_rad=np.nan_to_num(after.aim.minus(pose.aim)),
+        aim_sigma_rad=np.nan_to_num(aim_sigma, nan=np.pi),
+        place_m=shift.estimate,
+        place_sigma_m=np.sqrt(np.diag(shift.covariance)),
+        turned=f"turn {name}" in found.free,
+        moved=f"shift {name}" in found.free,
+        detectable_rad=float(size * np.sqrt(np.linalg.eigvalsh(turn.spread)[-1])),
+        detectable_aim_rad=np.nan_to_num(along, nan=np.pi),
+        detectable_m=float(size * np.sqrt(np.linalg.eigvalsh(shift.spread)[-1])),
+    )
+
+
+def _vehicle(found: Found) -> VehicleChange:
+    """Height, lean to the right and nose down, tested together against standing as before."""
+    network, state = found.network, found.solution.state
+    at = np.arange(network.stance_start, network.ground_start)
+    covariance = found.solution.covariance[np.ix_(at, at)]
+    # The estimate is drawn towards nothing by its prior: its own spread is less than its sigma.
+    prior = np.diag(1 / np.square(network.stance_sigma))
+    spread = (covariance - covariance @ prior @ covariance)[2:5, 2:5]
+    turned = Rotation.from_matrix(state.stance.R).as_rotvec()
+    value = np.array([state.stance.t_m[2], turned[0], turned[1]])
+    values, vectors = np.linalg.eigh(spread)
+    known = values > 1e-3 * values.max()
+    parts = np.square(vectors.T @ value)[known] / values[known]
+    statistic = float(parts.sum()) / max(1.0, found.variance_factor)
+    p = float(stats.chi2.sf(statistic, int(known.sum()))) if known.any() else 1.0
+    sigma = np.sqrt(np.diag(covariance)[2:5])
+    return VehicleChange(
+        height_m=float(value[0]),
+        lean_rad=float(value[1]),
+        nose_down_rad=float(value[2]),
+        height_sigma_m=float(sigma[0]),
+        lean_sigma_rad=float(sigma[1]),
+        nose_down_sigma_rad=float(sigma[2]),
+        significant=p < FAMILY_ALPHA,
+    )

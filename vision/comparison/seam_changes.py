@@ -1,0 +1,104 @@
+"""Seams as the display of the baseline draws them, with the cameras as they stood then and now.
+
+How far apart two views lie now is uncertain by all that is uncertain about their lenses. How far
+they moved since is not: the lenses are the same in both checks, so most of that cancels.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.adjustment import AdjustedCamera
+from vision.comparison.network import OWN, PairNetwork
+from vision.comparison.search import Found
+from vision.comparison.values import Epoch, SeamChange
+from vision.geometry import Array
+from vision.ground import ground_map
+from vision.job import Job
+from vision.seams import SeamLine, gaps_with_slopes, seam_lines
+from vision.verdict.rule import Judgement, judge, length_and_sigma, worst_of
+
+
+def seam_changes(found: Found, baseline: Epoch, job: Job) -> tuple[SeamChange, ...]:
+    """Every seam of `job` whose two cameras were compared and had a plan fit at the baseline."""
+    names = {found.network.names[index] for index in found.network.both}
+    return tuple(
+        _change(found, baseline, job, line)
+        for line in seam_lines(job)
+        if all(name in names and name in baseline.displays for name in line.between)
+    )
+
+
+def _change(found: Found, baseline: Epoch, job: Job, line: SeamLine) -> SeamChange:
+    points, covariance = line.points_m(), found.solution.covariance
+    displays = [ground_map(*baseline.displays[name]) for name in line.between]
+    maps = (displays[0], displays[1])
+    gaps, rows = [], []
+    for later in (False, True):
+        first, second = (_as_adjusted(found, name, later) for name in line.between)
+        gap, slope = gaps_with_slopes(points, job.vehicle, (first, second), maps)
+        by_all = np.concatenate([_d_camera(found, name, later) for name in line.between])
+        gaps.append(gap)
+        rows.append(slope @ by_all)
+    limit = job.tolerances.seam_gap_m
+    before = _worst(gaps[0], rows[0], covariance, limit)
+    after = _worst(gaps[1], rows[1], covariance, limit)
+    moved = _worst(gaps[1] - gaps[0], rows[1] - rows[0], covariance, limit)
+    return SeamChange(
+        between=line.between,
+        before_m=before[0],
+        before_sigma_m=before[1],
+        before=before[2],
+        after_m=after[0],
+        after_sigma_m=after[1],
+        after=after[2],
+        moved_m=moved[0],
+        moved_sigma_m=moved[1],
+        moved=moved[2],
+    )
+
+
+def _worst(
+    vectors: Array, rows: Array, covariance: Array, limit_m: float
+) -> tuple[float, float, Judgement]:
+    """Longest of vectors (n, 2) with its sigma, NaN where none is known, and the word for all."""
+    known = np.flatnonzero(np.isfinite(vectors).all(axis=1))
+    if not len(known):
+        return float("nan"), float("nan"), "not-judged"
+    spreads = rows[known] @ covariance @ rows[known].transpose(0, 2, 1)
+    figures = [length_and_sigma(v, c) for v, c in zip(vectors[known], spreads, strict=True)]
+    words = [judge(length, sigma, limit_m) for length, sigma in figures]
+    length, sigma = max(figures)
+    word = worst_of(words)
+    # A stretch that one view does not cover has no gap to judge.
+    if word == "within" and len(known) < len(vectors):
+        word = "not-judged"
+    return length, sigma, word
+
+
+def _as_adjusted(found: Found, name: str, later: bool) -> AdjustedCamera:
+    """A camera as it stood at one check, its covariance being carried apart."""
+    state, index = found.solution.state, found.network.names.index(name)
+    return AdjustedCamera(
+        name=name,
+        pose=state.later(index) if later else state.poses[index],
+        lens=state.lenses[index],
+        covariance=np.zeros((OWN, OWN)),
+        aim_covariance_rad2=np.zeros((3, 3)),
+        position_sigma_m=np.zeros(3),
+        used=np.zeros(0, dtype=bool),
+        residual_px=np.zeros((0, 2)),
+    )
+
+
+def _d_camera(found: Found, name: str, later: bool) -> Array:
+    """Derivative (14, size) of a camera's pose at one check, and its lens, by all columns."""
+    network: PairNetwork = found.network
+    index = network.names.index(name)
+    out, own = np.zeros((OWN, network.size)), OWN * index
+    if later:
+        out[:6] = network.d_later(found.solution.state, index)
+    else:
+        out[:6, own : own + 6] = np.eye(6)
+    out[6:, own + 6 : own + OWN] = np.eye(8)
+    return out

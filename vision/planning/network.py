@@ -1,0 +1,74 @@
+"""The joint adjustment of a layout without pictures: its covariance at the planned state.
+
+The only place of this folder that knows how the network is put together.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.adjustment import Adjustment, CameraObservations
+from vision.adjustment.building import build_network
+from vision.adjustment.elimination import reduce
+from vision.adjustment.report import adjustment_of
+from vision.adjustment.screening import Solved, weights_of
+from vision.adjustment.state import whiteners
+from vision.geometry import Pose
+from vision.identify.poses import place_sigma
+from vision.job import Camera, Job
+from vision.layout import Layout
+from vision.lens_prior import LensPrior
+from vision.plan_fit import FEWEST_MARKS, Points
+from vision.planning.values import PlannedView
+from vision.solver import NoFit
+
+
+def observations_of(
+    job: Job,
+    layout: Layout,
+    camera: Camera,
+    prior: LensPrior,
+    views: tuple[PlannedView, ...],
+) -> CameraObservations:
+    """What a camera would bring: every point that it sees, exactly where it is planned."""
+    seen = [view for view in views if view.status == "seen"]
+    marks = {mark.id: mark for mark in layout.marks}
+    own = [marks.get(v.mark) or marks[v.mark.rsplit("/", 2)[0]] for v in seen]
+    points = Points(
+        ids=tuple(view.mark for view in seen),
+        planned_m=np.array([layout.mark(view.mark).centre_m for view in seen]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma(job, mark) for mark in own]),
+        pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
+        covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
+    )
+    pose = Pose.at(camera.position_m, camera.aim.rotation())
+    return CameraObservations(
+        name=camera.name, prior=prior, points=points, start=(pose, prior.guess)
+    )
+
+
+def planned_adjustment(
+    job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
+) -> Adjustment | NoFit:
+    """The adjustment as it would come out if everything lay as planned, with its covariance.
+
+    Cameras with fewer than FEWEST_MARKS points take no part. NoFit where none is left.
+    """
+    enough = tuple(seen for seen in observations if len(seen.points.ids) >= FEWEST_MARKS)
+    if not enough:
+        return NoFit(code="no-camera", text="no camera sees enough marks")
+    network = build_network(job, layout, enough)
+    used = np.ones(len(network.points.ids), dtype=bool)
+    weights = weights_of(whiteners(network.points.covariance_px2), used)
+    linear = reduce(network.rows(network.start, weights))
+    covariance = None if linear is None else linear.covariance()
+    if linear is None or covariance is None:
+        return NoFit(code="singular", text="the layout leaves some unknowns open")
+    solution = Solved(
+        state=network.start,
+        linear=linear,
+        covariance=covariance,
+        chi2=0.0,
+        degrees_of_freedom=network.degrees_of_freedom(used),
+    )
+    return adjustment_of(job, network, solution, used)

@@ -1,0 +1,215 @@
+"""What the check would be able to say of a layout: every sigma against its tolerance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.adjustment import Adjustment
+from vision.geometry import Array
+from vision.ground import ground_map
+from vision.job import BoxCorner, Camera, Job
+from vision.layout import Layout, planned_layout
+from vision.lens_prior import lens_prior
+from vision.measure import Light
+from vision.planning.limits import problems_of, sorted_limits
+from vision.planning.lone_fits import LoneFit, lone_fits, usual_gaps_m
+from vision.planning.network import observations_of, planned_adjustment
+from vision.planning.values import (
+    PlannedView,
+    PredictedCamera,
+    PredictedLaying,
+    PredictedSeam,
+    Prediction,
+)
+from vision.planning.visibility import SMALL_PX, planned_views, shown_marks
+from vision.seams import SeamLine, gaps_with_slopes, measure_seam, nearest_ground, seam_lines
+from vision.solver import NoFit
+
+SIZE_PX = (1280, 720)
+"""Of pictures whose lens is not fitted; common practice, no source."""
+
+Views = Mapping[str, tuple[PlannedView, ...]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Planned:
+    """Everything that the figures of one layout are read from."""
+
+    job: Job
+    layout: Layout
+    views: Views
+    fits: dict[str, LoneFit]
+    adjustment: Adjustment | NoFit
+
+
+def predict(
+    job: Job,
+    light: Light | None = None,
+    size_px: tuple[int, int] = SIZE_PX,
+    *,
+    known: Views | None = None,
+    least_px: float = SMALL_PX,
+    rough: bool = False,
+) -> Prediction:
+    """Predict what `job`'s layout would reach, with aims, lenses and places as intended.
+
+    Marks with a shorter extent below `least_px` in a picture do not count there. `known` are views
+    by camera that need not be worked out again: those of a camera that has not changed, of a
+    layout that has not changed either. With `rough` no mark is drawn: every centre has one cautious
+    sigma, which is quicker.
+    """
+    light = light or Light()
+    layout = planned_layout(job)
+    priors = {
+        camera.name: lens_prior(job.lens_of(camera), *_size(job, camera, size_px))
+        for camera in job.cameras
+    }
+    known = known or {}
+    views = {
+        camera.name: known.get(camera.name)
+        or planned_views(
+            job, layout, camera, priors[camera.name], None if rough else light, least_px
+        )
+        for camera in job.cameras
+    }
+    observations = tuple(
+        observations_of(job, layout, camera, priors[camera.name], views[camera.name])
+        for camera in job.cameras
+    )
+    planned = _Planned(
+        job=job,
+        layout=layout,
+        views=views,
+        fits=lone_fits(job, layout, observations),
+        adjustment=planned_adjustment(job, layout, observations),
+    )
+    return _prediction(planned, light, size_px)
+
+
+def _size(job: Job, camera: Camera, size_px: tuple[int, int]) -> tuple[int, int]:
+    fitted = job.lens_of(camera).fitted
+    return size_px if fitted is None else (fitted.width, fitted.height)
+
+
+def _prediction(planned: _Planned, light: Light, size_px: tuple[int, int]) -> Prediction:
+    job, adjustment = planned.job, planned.adjustment
+    cameras: tuple[PredictedCamera, ...] = ()
+    layings: tuple[PredictedLaying, ...] = ()
+    seams: tuple[PredictedSeam, ...] = ()
+    if not isinstance(adjustment, NoFit):
+        took_part = {camera.name for camera in adjustment.cameras}
+        cameras = tuple(
+            _camera(planned, adjustment, camera)
+            for camera in job.cameras
+            if camera.name in took_part
+        )
+        layings = _layings(job, adjustment)
+        seams = _seams(planned, adjustment)
+    return Prediction(
+        job=job,
+        light=light,
+        size_px=size_px,
+        views=tuple(view for name in planned.views for view in planned.views[name]),
+        cameras=cameras,
+        layings=layings,
+        seams=seams,
+        limits=sorted_limits(job, cameras, layings, seams),
+        problems=problems_of(job, cameras, layings, seams),
+    )
+
+
+def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> PredictedCamera:
+    adjusted = adjustment.camera(camera.name)
+    shown = shown_marks(planned.views[camera.name], planned.layout)
+    nearest = nearest_ground(planned.job.vehicle, camera, adjusted)
+    # Straight down there is no pan and no roll: nothing can be known of them.
+    variances = np.diag(adjusted.aim_covariance_rad2)
+    pan, tilt, roll = np.sqrt(np.where(np.isfinite(variances), variances, np.inf))
+    x, y, z = adjusted.position_sigma_m
+    return PredictedCamera(
+        name=camera.name,
+        marks=len(shown),
+        strips=len({mark.strip for mark in shown if mark.strip is not None}),
+        aim_sigma_rad=(float(pan), float(tilt), float(roll)),
+        position_sigma_m=(float(x), float(y), float(z)),
+        nearest_ground_m=nearest.distance_m,
+        nearest_ground_sigma_m=nearest.sigma_m,
+        found_mounting_m=adjustment.groups[f"mounting {camera.name}"].detectable,
+    )
+
+
+def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
+    """Strips, then single marks; a carton's corner is not measured, so there is none of it."""
+    found: list[PredictedLaying] = []
+    for strip in adjustment.strips:
+        if not strip.seen or not strip.mark_ids:
+            found.append(PredictedLaying(name=strip.name, sigma_m=None, mark="", found_m=None))
+            continue
+        sigmas = [_largest(covariance) for covariance in strip.mark_shift_covariance_m2]
+        worst = int(np.argmax(sigmas))
+        found.append(
+            PredictedLaying(
+                name=strip.name,
+                sigma_m=sigmas[worst],
+                mark=strip.mark_ids[worst],
+                found_m=adjustment.groups[f"strip {strip.name}"].detectable,
+            )
+        )
+    for planned, mark in zip(job.marks, adjustment.marks, strict=True):
+        if isinstance(planned.shape, BoxCorner):
+            continue
+        found.append(
+            PredictedLaying(
+                name=mark.name,
+                sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
+                mark=mark.name,
+                found_m=adjustment.groups[f"mark {mark.name}"].detectable if mark.seen else None,
+            )
+        )
+    return tuple(found)
+
+
+def _seams(planned: _Planned, adjustment: Adjustment) -> tuple[PredictedSeam, ...]:
+    took_part = {camera.name for camera in adjustment.cameras} & set(planned.fits)
+    return tuple(
+        _seam(planned, adjustment, line)
+        for line in seam_lines(planned.job)
+        if took_part.issuperset(line.between)
+    )
+
+
+def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> PredictedSeam:
+    first, second = line.between
+    lone = (planned.fits[first], planned.fits[second])
+    fits = {first: lone[0].fit, second: lone[1].fit}
+    gap = measure_seam(line, planned.job.vehicle, fits, adjustment)
+    covered = np.flatnonzero(np.isfinite(gap.gaps_m).all(axis=1))
+    sigmas = np.array([_largest(each) for each in gap.covariances_m2[covered]])
+    worst = int(np.argmax(sigmas)) if len(covered) else None
+    usual = None
+    if len(covered):
+        a, b = lone[0].fit, lone[1].fit
+        maps = (ground_map(a.pose, a.lens), ground_map(b.pose, b.lens))
+        pair = (adjustment.camera(first), adjustment.camera(second))
+        points = gap.points_m[covered]
+        _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, maps)
+        usual = float(usual_gaps_m(slopes, lone).max())
+    at = None if worst is None else gap.points_m[covered][worst]
+    return PredictedSeam(
+        between=line.between,
+        shared_marks=gap.shared_marks,
+        sigma_m=None if worst is None else float(sigmas[worst]),
+        worst_at_m=None if at is None else (float(at[0]), float(at[1])),
+        usual_gap_m=usual,
+        uncovered_m=gap.uncovered_m,
+        overlap_m=gap.overlap_m,
+        overlap_sigma_m=gap.overlap_sigma_m,
+    )
+
+
+def _largest(covariance: Array) -> float:
+    """The largest principal sigma of a covariance (n, n)."""
+    return float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))
