@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from vision.layout import BoardCorner, PlannedMark, points_of
 from vision.lens import Lens
 from vision.measure import Measured, d_pixel_d_mark, measure
 from vision.pattern import half_extent
-from vision.plan_fit import PlanFit
+from vision.plan_fit import PlanFit, ground_residual
 from vision.solver import NoFit
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
@@ -36,6 +36,9 @@ MOST_TURN_RAD = float(np.radians(8.0))
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
+MOST_STRAY_M = 0.09
+"""How far on the ground a mark that the body may hide lies from its plan: thrice what is tolerated.
+A mirror image in the body's flank lay 14 cm off."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 LEAST_TOGETHER = 3
@@ -63,11 +66,15 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     points, starts = _seen_points(task, best)
     _measure(task, camera, (points, starts), results, refused)
     # What the body may hide may be a mirror image in its flank, at the picture's edge where nothing
-    # else contradicts it: it has to be where the others put it.
+    # else contradicts it: it has to be near where the others put it.
     doubtful = _doubtful(task)
-    fit = _fit(task, results, refused | doubtful, camera)
+    fit = _fit(task, results, doubtful.keys() | refused.keys(), camera)
     if isinstance(fit, NoFit):
         fit = _fit(task, results, refused, camera)
+    else:
+        strays = {key for key, point in doubtful.items() if _strays(fit, point, results.get(key))}
+        whole = _fit(task, results, strays.union(refused), (fit.pose, fit.lens))
+        fit = fit if isinstance(whole, NoFit) else whole
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
@@ -81,7 +88,7 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
 def _fit(
     task: Task,
     results: dict[str, Measured | None],
-    refused: dict[str, str],
+    refused: Collection[str],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     good = [
@@ -99,14 +106,22 @@ def _fit(
     )
 
 
-def _doubtful(task: Task) -> dict[str, str]:
+def _doubtful(task: Task) -> dict[str, PlannedMark]:
     """Points of marks that the body's box hides, and that may be seen past its rounded edges."""
     return {
-        point.id: "the body may be in the way"
+        point.id: point
         for mark, clear in zip(task.marks, task.clear, strict=True)
         if not clear
         for point in points_of(mark)
     }
+
+
+def _strays(fit: PlanFit, point: PlannedMark, result: Measured | None) -> bool:
+    """Whether a point lies farther on the ground from its plan than a strip is laid wrong."""
+    if result is None:
+        return False
+    off = ground_residual(fit.pose, fit.lens, result.pixel_px[None], point.centre_m[None])
+    return not bool(np.hypot(*off[0]) < MOST_STRAY_M)
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
