@@ -38,7 +38,7 @@ STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
 MOST_STRAY_M = 0.09
 """How far on the ground a mark that the body may hide lies from its plan: thrice what is tolerated.
-A mirror image in the body's flank lay 14 cm off."""
+A mirror image in the body's flank may lie nearer, and then passes."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 LEAST_TOGETHER = 3
