@@ -7,6 +7,7 @@ board is a crowd of saddles, and its centre is where they are densest.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,9 +18,15 @@ from vision.geometry import Array, frozen_array
 from vision.job import Ink
 
 Kind = Literal["cross", "saddle", "board"]
+Look = tuple[Kind, Ink]
+"""What kind of mark to look for, and of what ink."""
 
-SCALES_PX = (1.2, 2.0, 3.4, 5.5)
-"""Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little."""
+SCALES_PX = (1.2, 2.0)
+HALVED_SCALES_PX = (3.4, 5.5)
+WIDE_SCALE_PX, WIDE_LINE_PX = 9.0, 12.0
+"""Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little. The
+longer ones are looked at in the picture at half its size, where they cost an eighth; one more,
+where lines may be wider than 12 px, since all that is large and dark answers to it."""
 
 CROWD_SCALES_PX = (4.0, 6.5, 10.5, 17.0, 28.0)
 CROWD_POWER = 0.8
@@ -27,6 +34,13 @@ CROWD_GAIN = 5.0
 """Brings the density of a clear board to the strength of a clear cross."""
 CROWD_CAP = 0.15
 """Saddle strength that counts in full: a strong edge must not outweigh a faint board."""
+
+LEAST_STRENGTH, LEAST_BRIGHTER = 0.01, 0.1
+"""Curvature of a peak, and how much brighter than the ground its tape is, in the logarithm."""
+
+WIDE_PX, NEARBY_PX = 56.0, 11
+"""Sigma of that ground's mean, wider than a near tape, and how far tape is looked for: as far each
+way as the widest line is wide."""
 
 LOG_OFFSET = 12.0
 """Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
@@ -38,9 +52,9 @@ Gaussian's second derivative, scale-normalised as here). Less than that is no ma
 LEAST_NOISE = 0.5
 """Sigma in levels that rounding and compression leave where a picture looks noiseless."""
 
-STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 25
+STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 40
 """Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
-poor light all are weaker, and the strongest 25 set it."""
+poor light all are weaker, and the strongest 40 set it."""
 
 NOISY, SOFTENED_PX = 5.0, 0.9
 """From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
@@ -89,8 +103,8 @@ def softened(grey: np.ndarray, noise: float) -> np.ndarray:
     return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SOFTENED_PX))
 
 
-def _response(log_grey: np.ndarray, scale_px: float, kind: Kind) -> np.ndarray:
-    """Smaller eigenvalue of the scale-normalised Hessian in size, where its signs are the kind's.
+def _curvature(log_grey: np.ndarray, scale_px: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of the scale-normalised Hessian's two eigenvalues, and half their difference.
 
     Along a single line or edge one eigenvalue is near zero; only where two lines cross are both
     large, and only at a saddle are they large with opposite signs (Lindeberg, "Feature detection
@@ -98,23 +112,28 @@ def _response(log_grey: np.ndarray, scale_px: float, kind: Kind) -> np.ndarray:
     """
     smooth = cv2.GaussianBlur(log_grey, (0, 0), scale_px)
     # The 3x3 second-derivative kernels of Sobel sum to four times the derivative.
-    uu = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3)
-    vv = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3)
-    uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3)
-    mean = 0.5 * (uu + vv)
-    spread = cv2.magnitude(0.5 * (uu - vv), uv)
-    size = mean - spread if kind == "cross" else spread - np.abs(mean)
-    return np.asarray(size * (scale_px**2 / 4), dtype=np.float32)
+    half = scale_px**2 / 8
+    uu = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3, scale=half)
+    vv = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3, scale=half)
+    uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3, scale=2 * half)
+    return cv2.add(uu, vv), cv2.magnitude(cv2.subtract(uu, vv), uv)
+
+
+def _response(mean: np.ndarray, spread: np.ndarray, look: Look) -> np.ndarray:
+    """Smaller eigenvalue in size, where the signs of both are the kind's."""
+    kind, ink = look
+    if kind != "cross":
+        return np.asarray(spread - np.abs(mean))
+    return np.asarray(mean - spread if ink == "dark" else -mean - spread)
 
 
 def _crowd(response: np.ndarray) -> np.ndarray:
     """Where saddles are dense over a patch and not round it, whatever its size.
 
-    Differences of Gaussians of the saddle strength, at half size: the largest over the scales is
-    greatest at the middle of a patch (Lindeberg, as in `_response`).
+    Differences of Gaussians of the saddle strength, all at half size: the largest over the scales
+    is greatest at the middle of a patch (Lindeberg, as in `_curvature`).
     """
-    capped = np.square(np.clip(response, 0.0, CROWD_CAP)) / CROWD_CAP
-    small = cv2.resize(capped, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    small = np.square(np.clip(response, 0.0, CROWD_CAP)) / CROWD_CAP
     levels = [cv2.GaussianBlur(small, (0, 0), scale / 2) for scale in CROWD_SCALES_PX]
     # Weighed by a power of the scale, so that a board outweighs each of its own corners.
     blobs = np.maximum.reduce(
@@ -123,33 +142,77 @@ def _crowd(response: np.ndarray) -> np.ndarray:
             for scale, a, b in zip(CROWD_SCALES_PX, levels, levels[1:], strict=False)
         ]
     )
-    return np.asarray(CROWD_GAIN * cv2.resize(blobs, capped.shape[::-1]), dtype=np.float32)
+    return np.asarray(CROWD_GAIN * blobs, dtype=np.float32)
 
 
 def find_candidates(
-    grey: np.ndarray, kind: Kind = "cross", ink: Ink = "dark", most: int = MOST_CANDIDATES
-) -> Candidates:
-    """Peaks of a grey picture (height, width), levels 0 to 255, for marks of one kind and ink.
+    grey: np.ndarray,
+    looks: Sequence[Look],
+    widest_line_px: float = 0.0,
+    most: int = MOST_CANDIDATES,
+) -> tuple[Candidates, ...]:
+    """Peaks of a grey picture (height, width), levels 0 to 255, for each kind and ink of marks.
 
+    `widest_line_px` is how wide a cross's line or a board's square may be in it.
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
-    offset = LOG_OFFSET
-    log_grey = np.log(np.asarray(grey, dtype=np.float32) + np.float32(offset))
+    raised = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
+    log_grey = np.asarray(cv2.log(raised), dtype=np.float32)
     # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
-    floor = np.exp(-cv2.blur(log_grey, (5, 5))) * np.float32(NOISE_PEAK * picture_noise(grey))
-    if ink == "light":
-        log_grey = -log_grey
-    response = np.zeros_like(log_grey)
-    for scale in SCALES_PX:
-        cv2.max(response, _response(log_grey, scale, kind) - floor / np.float32(scale), response)
-    if kind == "board":
-        response = _crowd(response)
-    # Tape is brighter than the ground round it: the brightest level nearby against the wide mean.
-    small = cv2.resize(log_grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), 6.0), log_grey.shape[::-1])
-    nearby = cv2.GaussianBlur(cv2.dilate(log_grey, np.ones((7, 7), np.uint8)), (0, 0), 2.0)
+    floor = np.float32(NOISE_PEAK * picture_noise(grey)) / cv2.blur(raised, (5, 5))
+    halved, halved_floor = (
+        cv2.resize(each, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        for each in (log_grey, floor)
+    )
+    fine = _strongest(log_grey, floor, SCALES_PX, 1.0, looks)
+    scales = (*HALVED_SCALES_PX, *((WIDE_SCALE_PX,) if widest_line_px > WIDE_LINE_PX else ()))
+    coarse = _strongest(halved, halved_floor, scales, 2.0, looks)
+    size, half_size = log_grey.shape[::-1], halved.shape[::-1]
+    brighter = {ink: _brighter(halved if ink == "dark" else -halved, size) for _, ink in looks}
+    found = []
+    for (kind, ink), near, far in zip(looks, fine, coarse, strict=True):
+        if kind == "board":
+            near = cv2.resize(near, half_size, interpolation=cv2.INTER_AREA)
+            response = cv2.resize(_crowd(cv2.max(near, far)), size)
+        else:
+            response = cv2.max(near, cv2.resize(far, size))
+        found.append(_peaks(response, brighter[ink], most))
+    return tuple(found)
+
+
+def _strongest(
+    log_grey: np.ndarray,
+    floor: np.ndarray,
+    scales_px: Sequence[float],
+    pixel: float,
+    looks: Sequence[Look],
+) -> list[np.ndarray]:
+    """The largest response of some scales above the noise, for each look; `pixel` in whole ones."""
+    strongest = [np.zeros_like(log_grey) for _ in looks]
+    for scale in scales_px:
+        mean, spread = _curvature(log_grey, scale / pixel)
+        noise = floor / np.float32(scale)
+        for best, look in zip(strongest, looks, strict=True):
+            cv2.max(best, _response(mean, spread, look) - noise, best)
+    return strongest
+
+
+def _brighter(halved: np.ndarray, size: Sequence[int]) -> np.ndarray:
+    """Where something tape-bright is near: the brightest level nearby against the wide mean.
+
+    `halved` is the logarithm of the picture at half its size; `size` (width, height) is its own.
+    """
+    small = cv2.resize(halved, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), WIDE_PX / 8), halved.shape[::-1])
+    reach = np.ones((NEARBY_PX, NEARBY_PX), np.uint8)
+    nearby = cv2.GaussianBlur(cv2.dilate(halved, reach), (0, 0), 1.0)
+    bright = (nearby - wide > LEAST_BRIGHTER).astype(np.uint8)
+    return np.asarray(cv2.resize(bright, size, interpolation=cv2.INTER_NEAREST) > 0)
+
+
+def _peaks(response: np.ndarray, near_tape: np.ndarray, most: int) -> Candidates:
     peak = response == cv2.dilate(response, np.ones((7, 7), np.uint8))
-    peak &= (response > 0.01) & (nearby - wide > 0.1)
+    peak &= (response > LEAST_STRENGTH) & near_tape
     v, u = np.nonzero(peak)
     order = np.argsort(-response[v, u])[:most]
     return Candidates(

@@ -8,6 +8,7 @@ pose to within some pixels; the full lens follows in the plan fit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,9 +58,20 @@ class Cameras:
             half_field_rad=self.half_field_rad,
         )
 
+    def as_type(self, kind: type[np.floating[Any]]) -> Cameras:
+        """The same with numbers of another precision."""
+        return Cameras(
+            place_m=self.place_m.astype(kind),
+            R=self.R.astype(kind),
+            curve=self.curve.astype(kind),
+            centre_px=self.centre_px.astype(kind),
+            f0=self.f0,
+            half_field_rad=self.half_field_rad,
+        )
+
     def project(self, points_m: Array) -> tuple[Array, Array]:
         """Pixels (b, n, 2) of ground points (n, 3), and the points in camera coordinates."""
-        seen = np.einsum("bij,bnj->bni", self.R, points_m[None] - self.place_m[:, None])
+        seen = (points_m[None] - self.place_m[:, None]) @ np.swapaxes(self.R, 1, 2)
         rho = np.hypot(seen[..., 0], seen[..., 1])
         theta = np.arctan2(rho, seen[..., 2])
         scale = self.f0 * self._shape(theta, 1.0) * theta / np.maximum(rho, 1e-12)
@@ -140,110 +152,137 @@ def _rotations(pan: Array, tilt: Array, roll: Array) -> Array:
     return np.stack([c * level + s * down, -s * level + c * down, forward], axis=1)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sought:
+    """Marks (n,) to be put onto candidates of their own kind: places, weights, and which kind.
+
+    `points_m` (n, 3) are the marks the body does not hide, `weight` (n,) how well each should be
+    seen (0 to 1), `kind` (n,) the row of each mark's candidates in `found`.
+    """
+
+    points_m: Array
+    weight: Array
+    kind: NDArray[np.intp]
+    found: tuple[Candidates, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Maps:
+    """For each kind and pixel: distance to the nearest candidate, its row; and all of these."""
+
+    distance: np.ndarray
+    nearest: np.ndarray
+    pixels_px: Array
+    worth: Array
+
+
 def _splat(candidates: Candidates, width: int, height: int) -> np.ndarray:
     """A map in cells of `CELL_PX`: a tent of the peak's worth round each candidate."""
     cells = np.zeros((height // CELL_PX + 2, width // CELL_PX + 2), dtype=np.float32)
     reach = int(np.ceil(SPLAT_PX / CELL_PX))
+    rows, columns = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    tent = np.maximum(1 - CELL_PX * np.hypot(rows, columns) / SPLAT_PX, 0).astype(np.float32)
     for (u, v), worth in zip(candidates.pixels_px, candidates.worth, strict=True):
         column, row = int(u // CELL_PX), int(v // CELL_PX)
         top, left = max(row - reach, 0), max(column - reach, 0)
         window = cells[top : row + reach + 1, left : column + reach + 1]
-        rows, columns = np.indices(window.shape)
-        distance = CELL_PX * np.hypot(rows + top - row, columns + left - column)
-        tent = worth * np.maximum(1 - distance / SPLAT_PX, 0)
-        np.maximum(window, tent, out=window)
+        cut = tent[top - row + reach :, left - column + reach :]
+        np.maximum(window, worth * cut[: window.shape[0], : window.shape[1]], out=window)
     return cells
 
 
 def _coarse_score(
-    cameras: Cameras, points_m: Array, weight: Array, cells: np.ndarray, size: tuple[int, int]
+    cameras: Cameras, sought: Sought, cells: np.ndarray, size: tuple[int, int]
 ) -> Array:
     """Evidence found minus evidence missing of each camera, (b,)."""
-    pixels, _ = cameras.project(points_m)
+    pixels, _ = cameras.project(sought.points_m.astype(cameras.R.dtype))
     column = (pixels[..., 0] / CELL_PX).astype(np.int32)
     row = (pixels[..., 1] / CELL_PX).astype(np.int32)
     inside = (pixels > 0).all(axis=-1)
     inside &= (pixels[..., 0] < size[0] - 1) & (pixels[..., 1] < size[1] - 1)
-    found = cells[np.where(inside, row, 0), np.where(inside, column, 0)]
-    return np.asarray(np.where(inside, weight * (found - 0.25), 0.0).sum(axis=1))
+    found = cells[sought.kind, np.where(inside, row, 0), np.where(inside, column, 0)]
+    return np.asarray(np.where(inside, sought.weight * (found - 0.25), 0.0).sum(axis=1))
 
 
-def search(
-    cameras: Cameras,
-    points_m: Array,
-    weight: Array,
-    candidates: Candidates,
-    size: tuple[int, int],
-) -> tuple[Cameras, Array]:
-    """The best distinct cameras, refined onto the candidates, with their scores, best first.
+def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cameras, Array]:
+    """The best cameras, refined onto the candidates, with their scores, best first.
 
-    `points_m` (n, 3) are the marks the body does not hide and `weight` (n,) how well each should be
-    seen (0 to 1); `size` is (width, height) of the picture.
+    `size` is (width, height) of the picture.
     """
-    width, height = size
-    cells = _splat(candidates, width, height)
+    cells = np.stack([_splat(each, *size) for each in sought.found])
+    # Cells are 4 px wide: 24 bits do, and are twice as fast.
+    light = cameras.as_type(np.float32)
     scores = np.concatenate(
         [
-            _coarse_score(cameras.take(part), points_m, weight, cells, size)
+            _coarse_score(light.take(part), sought, cells, size)
             for part in np.array_split(np.arange(len(cameras.R)), max(1, len(cameras.R) // 1000))
         ]
     )
     best = cameras.take(np.argsort(-scores)[:KEPT])
     start = best
-    distance, nearest = _nearest_maps(candidates, width, height)
-    worth = candidates.worth
+    maps = _maps(sought.found, *size)
     for radius in MATCH_RADII_PX:
-        best = _refined(best, start, points_m, weight, radius, distance, nearest, candidates)
-    score = _match_score(best, points_m, weight, distance, nearest, worth)
+        best = _refined(best, start, sought, radius, maps)
+    score = _match_score(best, sought, maps)
     order = np.argsort(-score)
     return best.take(order), score[order]
 
 
-def _nearest_maps(candidates: Candidates, width: int, height: int) -> tuple[np.ndarray, np.ndarray]:
-    """For each pixel: distance to the nearest candidate, and its index."""
-    blank = np.ones((height, width), np.uint8)
-    u, v = candidates.pixels_px.astype(int).T
-    blank[v, u] = 0
-    distance, labels = cv2.distanceTransformWithLabels(
-        blank, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+def _maps(found: tuple[Candidates, ...], width: int, height: int) -> _Maps:
+    distances, rows, first = [], [], 0
+    for candidates in found:
+        if not len(candidates.strength):
+            distances.append(np.full((height, width), np.inf, dtype=np.float32))
+            rows.append(np.zeros((height, width), dtype=np.int64))
+            continue
+        blank = np.ones((height, width), np.uint8)
+        u, v = candidates.pixels_px.astype(int).T
+        blank[v, u] = 0
+        distance, labels = cv2.distanceTransformWithLabels(
+            blank, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        index = np.zeros(int(labels.max()) + 1, dtype=np.int64)
+        index[labels[v, u]] = np.arange(len(u)) + first
+        distances.append(np.asarray(distance, dtype=np.float32))
+        rows.append(index[labels])
+        first += len(u)
+    return _Maps(
+        distance=np.stack(distances),
+        nearest=np.stack(rows),
+        pixels_px=np.concatenate([each.pixels_px for each in found]),
+        worth=np.concatenate([each.worth for each in found]),
     )
-    index = np.zeros(int(labels.max()) + 1, dtype=np.int64)
-    index[labels[v, u]] = np.arange(len(u))
-    return distance, index[labels]
 
 
 def _matches(
-    cameras: Cameras, points_m: Array, distance: np.ndarray, nearest: np.ndarray
+    cameras: Cameras, sought: Sought, maps: _Maps
 ) -> tuple[Array, Array, np.ndarray, Array, np.ndarray]:
-    pixels, seen = cameras.project(points_m)
-    height, width = distance.shape
+    pixels, seen = cameras.project(sought.points_m)
+    _, height, width = maps.distance.shape
     inside = (pixels > 0).all(axis=-1)
     inside &= (pixels[..., 0] < width - 1) & (pixels[..., 1] < height - 1)
     column = np.where(inside, pixels[..., 0], 0).round().astype(int)
     row = np.where(inside, pixels[..., 1], 0).round().astype(int)
-    return pixels, seen, inside, distance[row, column], nearest[row, column]
+    gap = maps.distance[sought.kind, row, column]
+    return pixels, seen, inside, gap, maps.nearest[sought.kind, row, column]
 
 
 def _refined(
-    cameras: Cameras,
-    start: Cameras,
-    points_m: Array,
-    weight: Array,
-    radius: float,
-    distance: np.ndarray,
-    nearest: np.ndarray,
-    candidates: Candidates,
+    cameras: Cameras, start: Cameras, sought: Sought, radius: float, maps: _Maps
 ) -> Cameras:
     """One Gauss-Newton step of all cameras towards the candidates within `radius`."""
-    pixels, seen, inside, gap, index = _matches(cameras, points_m, distance, nearest)
-    trust = np.where(inside & (gap < radius), 1 - (gap / radius) ** 2, 0.0) ** 2 * weight
-    trust = trust * candidates.worth[index]
-    residual = candidates.pixels_px[index] - pixels
+    pixels, seen, inside, gap, index = _matches(cameras, sought, maps)
+    near = inside & (gap < radius)
+    trust = np.where(near, 1 - (gap / radius) ** 2, 0.0) ** 2 * sought.weight * maps.worth[index]
+    residual = maps.pixels_px[index] - pixels
     J = cameras.derivatives(seen)
     sigma = max(2.0, radius / 3)
     weighted = J * (trust / sigma**2)[..., None, None]
-    normal = np.einsum("bnkp,bnkq->bpq", weighted, J)
-    right = np.einsum("bnkp,bnk->bp", weighted, residual)
+    # As one product of tall matrices for each camera: einsum would not use the fast one.
+    b, parameters = len(J), J.shape[-1]
+    tall = weighted.reshape(b, -1, parameters).swapaxes(1, 2)
+    normal = tall @ J.reshape(b, -1, parameters)
+    right = (tall @ residual.reshape(b, -1, 1))[..., 0]
     turned = Rotation.from_matrix(cameras.R @ np.swapaxes(start.R, 1, 2)).as_rotvec()
     drift = np.concatenate(
         [
@@ -259,14 +298,7 @@ def _refined(
     return cameras.moved(np.linalg.solve(normal, right[..., None])[..., 0])
 
 
-def _match_score(
-    cameras: Cameras,
-    points_m: Array,
-    weight: Array,
-    distance: np.ndarray,
-    nearest: np.ndarray,
-    worth: Array,
-) -> Array:
-    _, _, inside, gap, index = _matches(cameras, points_m, distance, nearest)
-    found = worth[index] * np.maximum(1 - (gap / 8.0) ** 2, 0)
-    return np.asarray(np.where(inside, weight * (found - 0.3), 0.0).sum(axis=1))
+def _match_score(cameras: Cameras, sought: Sought, maps: _Maps) -> Array:
+    _, _, inside, gap, index = _matches(cameras, sought, maps)
+    found = maps.worth[index] * np.maximum(1 - (gap / 8.0) ** 2, 0)
+    return np.asarray(np.where(inside, sought.weight * (found - 0.3), 0.0).sum(axis=1))

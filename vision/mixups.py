@@ -176,14 +176,18 @@ def _whose(
     own_share = own.share if isinstance(own, Identified) else 0.0
     least = max(own_share + LEAST_FOREIGN_GAIN, LEAST_OTHER_SHARE)
     # On a symmetric layout several may fit alike: then each is named.
-    whose = [
-        other.name
+    whose = {
+        other.name: outcome.share
         for other in job.cameras
         if other.name != camera.name
         and isinstance(outcome := look(other, picture.grey), Identified)
         and outcome.share > least
-    ]
+    }
     if not whose:
+        return None
+    # The left camera's picture, mirrored, is much like the right one's: its own reading is better.
+    turned = look(camera, _other_views(camera, picture)[0].grey)
+    if isinstance(turned, Identified) and turned.share >= max(whose.values()):
         return None
     return NotIdentified(
         camera=camera.name,

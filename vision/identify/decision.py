@@ -13,7 +13,7 @@ import numpy as np
 from vision.body import body_hides
 from vision.candidates import picture_noise, softened
 from vision.identify.measuring import Looked, measured_marks
-from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses
+from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, expected_weight
 from vision.identify.reasons import Evidence
 from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
@@ -26,10 +26,15 @@ HALF_SEEN_MARGIN_M = 0.35
 """A mark hidden only by the outer this much of the body's box may well be seen: bodies are rounded
 and mountings some centimetres off. It is looked for, and not missed."""
 RIVAL_SHARE = 0.7
-"""A second pose with more than this share of the best one's evidence makes it 'not judged'."""
+"""A second pose with more than this share of the best one's evidence, and of the marks it sees,
+makes it 'not judged'."""
 LEAST_SHARE = 0.5
 """Evidence over what a picture with every mark in it would give, below which nothing is named. On
 practice pictures it is 0.8 and more; another camera's picture of the same lot gives up to 0.45."""
+SURE_SHARE, LEAST_CONFIRMED, MOST_MISFIT = 0.7, 0.72, 0.5
+"""Below this share of evidence, a pose is named only where this share of the marks due was measured
+and the plan fit's chi-square per mark is no more than this. In poor light right poses gave 0.76 and
+more, and up to 0.25; poses with one end of a strip a mark off up to 0.70, or 0.53 and more."""
 FARTHEST_PLACE_M = 0.35
 """A pose this far from the stated mounting, thrice what a mounting may be wrong, is another's."""
 FARTHEST_AIM_RAD = float(np.radians(24.0))
@@ -100,7 +105,9 @@ def _decided(task: Task, layout: Layout, poses: list[CarriedPose]) -> Identified
             f"{best.seen} places look like marks, too few of those that should be seen "
             "to say which is which",
         )
-    rival = poses[1].evidence if len(poses) > 1 else 0.0
+    # A rival sees about as many marks, however small: near ones alone may fit one strip further on.
+    rivals = [pose.evidence for pose in poses[1:] if pose.seen > RIVAL_SHARE * best.seen]
+    rival = max(rivals, default=0.0)
     if rival > RIVAL_SHARE * best.evidence:
         return no(
             "ambiguous",
@@ -126,6 +133,13 @@ def _measured(
     looked = measured_marks(task, best)
     if isinstance(looked, NoFit):
         return NotIdentified(camera=task.camera.name, code="too-few-marks", text=looked.text)
+    if best.evidence < SURE_SHARE * best.expected and not _holds_together(task, looked):
+        return NotIdentified(
+            camera=task.camera.name,
+            code="no-marks",
+            text="marks were found, but those that should lie between them are missing or the "
+            "marks do not fit each other: which is which cannot be told",
+        )
     sightings = _sightings(task, layout, looked)
     good = [looked.results[point_id] for point_id in looked.fit.points.ids]
     return Identified(
@@ -139,6 +153,19 @@ def _measured(
         rival=rival,
         share=best.evidence / max(best.expected, 1e-9),
     )
+
+
+def _holds_together(task: Task, looked: Looked) -> bool:
+    """Whether most of what is due was measured, and fits the plan as well as the plan is laid.
+
+    A pose that is right at one end of a strip and one mark off at its other does neither.
+    """
+    fit = looked.fit
+    used = {point_id for point_id, flag in zip(fit.points.ids, fit.used, strict=True) if flag}
+    weight = expected_weight(task, fit.pose, fit.lens)
+    share = [np.mean([point.id in used for point in points_of(mark)]) for mark in task.marks]
+    confirmed = float(weight @ np.array(share)) / max(float(weight.sum()), 1e-9)
+    return confirmed >= LEAST_CONFIRMED and fit.chi2 <= MOST_MISFIT * len(used)
 
 
 def _sightings(task: Task, layout: Layout, looked: Looked) -> tuple[Sighting, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from vision.layout import BoardCorner, PlannedMark, points_of
 from vision.lens import Lens
 from vision.measure import Measured, d_pixel_d_mark, measure
 from vision.pattern import half_extent
-from vision.plan_fit import PlanFit
+from vision.plan_fit import PlanFit, ground_residual
 from vision.solver import NoFit
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
@@ -23,16 +23,22 @@ LEAST_INK_LEVELS = 8.0
 but the mark and noise, and a faint mark is good enough: its covariance says how good. But less
 than this many levels between ink and tape may be a stain."""
 EXPLAINED_IN_SHADOW = 0.7
-MOST_SIGMA_PX, MOST_MOVE_PX = 1.0, 3.0
-MOST_SIGMA_SHARE, MOVE_SHARE, CORNER_MOVE_SHARE = 0.25, 0.3, 0.4
-"""The same in shares of a mark's narrowest width, or of a board's square: beyond them it may be the
-next corner that was fitted."""
+MOST_SIGMA_PX, MOST_CORNER_SIGMA_PX, MOST_SIGMA_SHARE = 0.6, 1.0, 0.25
+"""Sigma of a centre from which on it cannot be told: of a mark, of a board's corner, and in shares
+of a mark's narrowest width or of a board's square. A board has many corners and is not mistaken."""
+LEAST_MOVE_PX, MOST_MOVE_PX, MOVE_SHARE = 1.0, 3.0, 0.3
+"""How far from its start a mark may be found, beside a share of its narrowest width."""
+MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
+"""The same of a board's corner, once its board has been found: a panel is flat, its print good. The
+edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
 MOST_TURN_RAD = float(np.radians(8.0))
 """Marks are printed square to their tape to a degree or two."""
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
-LEAST_MOVE_PX = 1.0
+MOST_STRAY_M = 0.09
+"""How far on the ground a mark that the body may hide lies from its plan: thrice what is tolerated.
+A mirror image in the body's flank may lie nearer, and then passes."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 LEAST_TOGETHER = 3
@@ -59,7 +65,16 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     camera = best.pose, best.lens
     points, starts = _seen_points(task, best)
     _measure(task, camera, (points, starts), results, refused)
-    fit = _fit(task, results, refused, camera)
+    # What the body may hide may be a mirror image in its flank, at the picture's edge where nothing
+    # else contradicts it: it has to be near where the others put it.
+    doubtful = _doubtful(task)
+    fit = _fit(task, results, doubtful.keys() | refused.keys(), camera)
+    if isinstance(fit, NoFit):
+        fit = _fit(task, results, refused, camera)
+    else:
+        strays = {key for key, point in doubtful.items() if _strays(fit, point, results.get(key))}
+        whole = _fit(task, results, strays.union(refused), (fit.pose, fit.lens))
+        fit = fit if isinstance(whole, NoFit) else whole
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
@@ -73,7 +88,7 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
 def _fit(
     task: Task,
     results: dict[str, Measured | None],
-    refused: dict[str, str],
+    refused: Collection[str],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     good = [
@@ -89,6 +104,24 @@ def _fit(
         np.array([result.covariance_px2 for _, result in good]).reshape(-1, 2, 2),
         camera,
     )
+
+
+def _doubtful(task: Task) -> dict[str, PlannedMark]:
+    """Points of marks that the body's box hides, and that may be seen past its rounded edges."""
+    return {
+        point.id: point
+        for mark, clear in zip(task.marks, task.clear, strict=True)
+        if not clear
+        for point in points_of(mark)
+    }
+
+
+def _strays(fit: PlanFit, point: PlannedMark, result: Measured | None) -> bool:
+    """Whether a point lies farther on the ground from its plan than a strip is laid wrong."""
+    if result is None:
+        return False
+    off = ground_residual(fit.pose, fit.lens, result.pixel_px[None], point.centre_m[None])
+    return not bool(np.hypot(*off[0]) < MOST_STRAY_M)
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
@@ -155,7 +188,7 @@ def _measure(
         results[point.id] = answer
         refused.pop(point.id, None)
         if answer is not None:
-            why = _refusal(answer, float(move), _most_move(point, size), float(size), task.noise)
+            why = _refusal(point, answer, float(move), float(size), task.noise)
             if why is not None:
                 refused[point.id] = why
     refused.update(_strangers(results, refused))
@@ -192,10 +225,11 @@ def is_corner(point: PlannedMark) -> bool:
     return isinstance(point.shape, BoardCorner)
 
 
-def _most_move(point: PlannedMark, size_px: float) -> float:
+def _most_move(point: PlannedMark, shadow: bool, size_px: float) -> float:
     """How far from its start a point may be found, px."""
     if is_corner(point):
-        return min(CORNER_MOVE_SHARE * size_px, MOST_MOVE_PX)
+        share = SHADED_MOVE_SHARE if shadow else CORNER_MOVE_SHARE
+        return min(share * size_px, MOST_CORNER_MOVE_PX)
     return float(np.clip(MOVE_SHARE * size_px, LEAST_MOVE_PX, MOST_MOVE_PX))
 
 
@@ -213,7 +247,9 @@ def _moves(
     for board in set(boards) - {""}:
         rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
         if len(rows) >= LEAST_TOGETHER:
-            off[rows] -= np.median(off[rows], axis=0)
+            together = np.median(off[rows], axis=0)
+            # Where most of a board is hidden, what is measured there says nothing together either.
+            off[rows] -= together * (np.hypot(*together) < MOST_CORNER_MOVE_PX)
     return np.asarray(np.linalg.norm(off, axis=1))
 
 
@@ -233,7 +269,7 @@ def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
 
 
 def _refusal(
-    result: Measured, move_px: float, most_move_px: float, size_px: float, noise: float
+    point: PlannedMark, result: Measured, move_px: float, size_px: float, noise: float
 ) -> str | None:
     """Why a measurement is not to be trusted, or None.
 
@@ -255,11 +291,12 @@ def _refusal(
             f"{max(result.explained, 0) * 100:.0f} % of it"
         )
     sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
-    if sigma_px > min(MOST_SIGMA_PX, MOST_SIGMA_SHARE * size_px):
+    most_sigma_px = MOST_CORNER_SIGMA_PX if is_corner(point) else MOST_SIGMA_PX
+    if sigma_px > min(most_sigma_px, MOST_SIGMA_SHARE * size_px):
         return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
     if abs(result.turn_rad) > MOST_TURN_RAD:
         turn_deg = np.degrees(abs(result.turn_rad))
         return f"what is there is turned by {turn_deg:.0f} degrees against the mark"
-    if move_px > most_move_px:
+    if move_px > _most_move(point, result.shadow, size_px):
         return "the fit of the drawing ran away from where the mark was found"
     return None

@@ -22,6 +22,7 @@ from vision.pattern import BOARD_BORDER, Blurred, Drawable, half_extent, ink_cov
 from vision.plan_fit import PlanFit
 
 STEPS = 13
+REFERENCES = 12
 BLUR_PX = 0.9
 ON_INK, ON_PAPER = 0.75, 0.15
 """Coverage from which on a place is ink, and up to which it is paper."""
@@ -67,11 +68,19 @@ class Evidence:
             for point_id, flag in zip(fit.points.ids, fit.used, strict=True)
             if flag
         ]
-        seen = [levels for point in used if (levels := self._levels(point)) is not None]
-        contrasts = [each.contrast for each in seen if np.isfinite(each.contrast)]
-        papers = [each.paper for each in seen if np.isfinite(each.paper)]
-        self._contrast = float(np.median(contrasts)) if contrasts else np.nan
-        self._paper = float(np.median(papers)) if papers else np.nan
+        # A dozen, spread over all, are enough for a median; and only where a mark is missing.
+        self._used = used[:: max(1, len(used) // REFERENCES)]
+        self._reference: tuple[float, float] | None = None
+
+    def _of_used(self) -> tuple[float, float]:
+        """Median contrast and paper level of used marks, NaN where none says."""
+        if self._reference is None:
+            seen = [levels for point in self._used if (levels := self._levels(point)) is not None]
+            self._reference = (
+                _median(np.array([each.contrast for each in seen])),
+                _median(np.array([each.paper for each in seen])),
+            )
+        return self._reference
 
     def missing(self, point: PlannedMark) -> tuple[Status, str]:
         """Status and reason of a mark that was looked for and not measured."""
@@ -105,10 +114,11 @@ class Evidence:
         sign = 1 if point.ink == "dark" else -1
         if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
             return "no tape can be seen there: covered, torn off, or something stands before it"
-        if not (self._contrast > 0 and np.isfinite(levels.contrast)):
+        contrast, usual_paper = self._of_used()
+        if not (contrast > 0 and np.isfinite(levels.contrast)):
             return None
-        share = levels.contrast / self._contrast
-        halves = levels.halves / self._contrast
+        share = levels.contrast / contrast
+        halves = levels.halves / contrast
         if np.isfinite(halves).any():
             worst = int(np.nanargmin(halves))
             if halves[worst] < FAINT and halves[worst ^ 1] > PLAIN:
@@ -116,7 +126,7 @@ class Evidence:
                 return f"its half {where}, looking along the strip, is covered, torn or rubbed off"
         if share < FAINT:
             return "its ink cannot be told from its tape: rubbed off, covered, or never printed"
-        if paper < IN_SHADOW * self._paper:
+        if paper < IN_SHADOW * usual_paper:
             return "it lies in shadow"
         return None
 

@@ -66,6 +66,14 @@ class Spot:
     def __post_init__(self) -> None:
         object.__setattr__(self, "middle_m", frozen_array(self.middle_m, (2,), "middle_m"))
 
+    @property
+    def cells(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """First and last but one cell (2,) of the map in which it may lie."""
+        reach = float(np.hypot(*self.half_m)) + CELL_M
+        low = np.clip(_cell(self.middle_m - reach), 0, CELLS - 1)
+        high = np.clip(_cell(self.middle_m + reach) + 1, 1, CELLS)
+        return low, high
+
     def holds(self, points: Floats) -> Mask:
         """Whether points (n, 2) lie in it."""
         c, s = np.float32(np.cos(self.heading_rad)), np.float32(np.sin(self.heading_rad))
@@ -88,9 +96,7 @@ class Spots:
     def __post_init__(self) -> None:
         near = np.zeros((CELLS, CELLS), dtype=bool)
         for spot in self.each:
-            reach = float(np.hypot(*spot.half_m)) + CELL_M
-            low = np.clip(_cell(spot.middle_m - reach), 0, CELLS - 1)
-            high = np.clip(_cell(spot.middle_m + reach) + 1, 1, CELLS)
+            low, high = spot.cells
             near[low[0] : high[0], low[1] : high[1]] = True
         object.__setattr__(self, "_near", near)
 
@@ -100,8 +106,19 @@ class Spots:
             return
         cell = np.clip(_cell(points), 0, CELLS - 1)
         near = np.flatnonzero(self._near[cell[:, 0], cell[:, 1]])
+        number = cell[near, 0] * CELLS + cell[near, 1]
+        # In the order of their cells, so that those round a spot are a few runs of them.
+        order = np.argsort(number, kind="stable")
+        near, number = near[order], number[order]
         for spot in self.each:
-            under = near[spot.holds(points[near])]
+            low, high = spot.cells
+            rows = np.arange(low[0], high[0]) * CELLS
+            begin, end = (np.searchsorted(number, rows + each) for each in (low[1], high[1]))
+            runs = [near[a:b] for a, b in zip(begin, end, strict=True) if b > a]
+            if not runs:
+                continue
+            there = np.concatenate(runs)
+            under = there[spot.holds(points[there])]
             own = bare[under] if spot.colour is None else np.array(spot.colour, np.float32)
             colours[under] += np.float32(spot.cover) * (own - colours[under])
 
