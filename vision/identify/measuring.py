@@ -22,7 +22,6 @@ LEAST_INK_LEVELS = 8.0
 """Where what the drawing leaves is within this much of the picture's own noise, nothing is there
 but the mark and noise, and a faint mark is good enough: its covariance says how good. But less
 than this many levels between ink and tape may be a stain."""
-EXPLAINED_IN_SHADOW = 0.7
 MOST_SIGMA_PX, MOST_CORNER_SIGMA_PX, MOST_SIGMA_SHARE = 0.6, 1.0, 0.25
 """Sigma of a centre from which on it cannot be told: of a mark, of a board's corner, and in shares
 of a mark's narrowest width or of a board's square. A board has many corners and is not mistaken."""
@@ -280,9 +279,6 @@ def _refusal(
     clean = result.noise <= NOISE_ALONE * noise and ink_levels >= LEAST_INK_LEVELS
     contrast = LEAST_CONTRAST_NOISY if clean else LEAST_CONTRAST
     explained = LEAST_EXPLAINED_NOISY if clean else LEAST_EXPLAINED
-    if result.shadow and result.explained >= EXPLAINED_IN_SHADOW:
-        # The contrast is that of the shadow's one side, on which there may be no ink.
-        contrast = -np.inf
     if result.contrast < contrast:
         return f"its ink stands out from its tape by {result.contrast:.1f} times the noise only"
     if result.explained < explained:

@@ -17,7 +17,7 @@ from vision.geometry import Array, Pose, frozen_array
 from vision.layout import PlannedMark
 from vision.lens import Lens
 from vision.measure.descent import Fits, descend, information
-from vision.measure.drawing import SHADED, start
+from vision.measure.drawing import LEVELS, SHADED, start
 from vision.measure.likeness import covariance
 from vision.measure.patches import Patches, cut_patches
 from vision.measure.shadows import shadow_starts
@@ -135,7 +135,7 @@ def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
                 covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
                 blur_px=float(fits.state[i, 3]),
                 blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
-                contrast=float(sign * (fits.levels[i, 2] - fits.levels[i, 5]) / noise2[i] ** 0.5),
+                contrast=sign * _step_to_ink(fits, i, span) / float(noise2[i] ** 0.5),
                 explained=explained,
                 noise=float(noise2[i] ** 0.5),
                 turn_rad=float(fits.state[i, 2]),
@@ -143,3 +143,14 @@ def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
             )
         )
     return answers
+
+
+def _step_to_ink(fits: Fits, mark: int, span: slice) -> float:
+    """Level of tape minus that of ink; with a shadow's edge, in the light that the ink lies in."""
+    levels = fits.levels[mark]
+    step = float(levels[2] - levels[5])
+    if len(levels) > LEVELS:
+        basis = fits.basis[span]
+        share = float(basis[:, 9].sum() / max(basis[:, 5].sum(), 1e-9))
+        step += share * float(levels[8] - levels[9])
+    return step
