@@ -1,0 +1,25 @@
+"""The whole inspection: from a job and its pictures to verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vision.inspection.finding import Progress, measured, without_rejected
+from vision.inspection.judging import judged
+from vision.inspection_values import Inspection
+from vision.job import Job
+from vision.picture import Picture
+
+__all__ = ["inspect", "without_rejected"]
+
+
+def inspect(
+    job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
+) -> Inspection:
+    """Find, fit, adjust and judge. `pictures` come one per camera, in the order of the job.
+
+    `progress` is told what is about to be done, in words for a person.
+    """
+    found = measured(job, pictures, progress)
+    progress("judging")
+    return judged(found)

@@ -1,0 +1,175 @@
+"""What an inspection measures: the rooms in order, from a job and its pictures to findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.adjustment import Adjustment, CameraObservations, adjust
+from vision.identify import Identified, NotIdentified, identify, with_box_corners
+from vision.job import Camera, Job
+from vision.layout import Layout, planned_layout
+from vision.lens_prior import lens_prior
+from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
+from vision.picture import Picture
+from vision.plan_fit import PlanFit
+from vision.seam_edges import EdgeCrossing, edge_crossings
+from vision.seams import SeamGap, seam_gaps, seam_lines
+from vision.sharpness import Sharpness, measure_sharpness
+from vision.solver import NoFit
+from vision.texture import NoTexture, TextureShift, texture_shift
+from vision.verdict.cameras import aim_judgements
+
+REJECTED_CHI2 = 13.8
+"""What a rejected mark would have added at least: 99.9 % of chi-square with two degrees."""
+
+Progress = Callable[[str], None]
+Outcome = Identified | NotIdentified
+Grey = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Findings:
+    """What was measured, before anything is judged."""
+
+    job: Job
+    layout: Layout
+    pictures: dict[str, Picture]
+    outcomes: dict[str, Outcome]
+    sharpness: dict[str, Sharpness]
+    adjustment: Adjustment | NoFit
+    gaps: dict[tuple[str, str], SeamGap]
+    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
+    textures: dict[tuple[str, str], TextureShift | NoTexture]
+
+
+def measured(
+    job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
+) -> Findings:
+    """Find, fit and adjust. `pictures` come one per camera, in the order of the job.
+
+    `progress` is told what is about to be done, in words for a person.
+    """
+    layout = planned_layout(job)
+    by_name = {c.name: picture for c, picture in zip(job.cameras, pictures, strict=True)}
+
+    def look(camera: Camera, grey: Grey) -> Outcome:
+        prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
+        return identify(job, layout, camera, prior, grey)
+
+    outcomes: dict[str, Outcome] = {}
+    for camera in job.cameras:
+        progress(f"finding the marks of the {camera.name} camera")
+        outcomes[camera.name] = look(camera, by_name[camera.name].grey)
+    progress("looking for mixed-up pictures")
+    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
+    progress("adjusting cameras and strips together")
+    adjustment = _adjusted(job, layout, outcomes)
+    suspects = _off_aim(job, adjustment)
+    if suspects:
+        kept = without_mirrors(
+            by_name, outcomes, suspects, look, lambda those: _cost(_adjusted(job, layout, those))
+        )
+        if kept != outcomes:
+            outcomes, adjustment = kept, _adjusted(job, layout, kept)
+    progress("measuring the seams")
+    gaps: dict[tuple[str, str], SeamGap] = {}
+    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]] = {}
+    textures: dict[tuple[str, str], TextureShift | NoTexture] = {}
+    if not isinstance(adjustment, NoFit):
+        fits = {
+            name: without_rejected(name, out.fit, adjustment)
+            for name, out in outcomes.items()
+            if isinstance(out, Identified)
+        }
+        gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
+        edges = {
+            line.between: edge_crossings(job, line, fits, adjustment)
+            for line in seam_lines(job)
+            if line.between in gaps
+        }
+        textures = {
+            between: texture_shift(job, gap, fits, by_name, adjustment.strips)
+            for between, gap in gaps.items()
+        }
+    progress("looking how sharp the pictures are")
+    sharpness = {
+        name: measure_sharpness(
+            by_name[name], layout, outcome if isinstance(outcome, Identified) else None
+        )
+        for name, outcome in outcomes.items()
+    }
+    return Findings(
+        job=job,
+        layout=layout,
+        pictures=by_name,
+        outcomes=outcomes,
+        sharpness=sharpness,
+        adjustment=adjustment,
+        gaps=gaps,
+        edges=edges,
+        textures=textures,
+    )
+
+
+def _with_corners(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
+) -> dict[str, Outcome]:
+    """The outcomes with the cartons' corners that can be seen once the cameras are known."""
+    cameras = {camera.name: camera for camera in job.cameras}
+    return {
+        name: with_box_corners(job, cameras[name], outcome, pictures[name].bgr)
+        if isinstance(outcome, Identified)
+        else outcome
+        for name, outcome in outcomes.items()
+    }
+
+
+def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adjustment | NoFit:
+    observations = tuple(
+        CameraObservations(
+            name=name,
+            prior=outcome.prior,
+            points=outcome.fit.points,
+            start=(outcome.fit.pose, outcome.fit.lens),
+        )
+        for name, outcome in outcomes.items()
+        if isinstance(outcome, Identified)
+    )
+    return adjust(job, layout, observations)
+
+
+def without_rejected(name: str, fit: PlanFit, adjustment: Adjustment) -> PlanFit:
+    """The same fit, its marks used only where the joint adjustment, which knows more, uses them.
+
+    What a single wrong mark seems to show at a seam says nothing about the seam.
+    """
+    for camera in adjustment.cameras:
+        if camera.name == name:
+            return replace(fit, used=fit.used & camera.used[: len(fit.used)])
+    return fit
+
+
+def _off_aim(job: Job, adjustment: Adjustment | NoFit) -> list[Camera]:
+    """Cameras that are not surely aimed as intended: a mirrored picture looks so."""
+    if isinstance(adjustment, NoFit):
+        return []
+    adjusted = {camera.name: camera for camera in adjustment.cameras}
+    return [
+        camera
+        for camera in job.cameras
+        if camera.name in adjusted
+        and set(aim_judgements(camera, adjusted[camera.name], job.tolerances)[2]) != {"within"}
+    ]
+
+
+def _cost(adjustment: Adjustment | NoFit) -> float:
+    """Chi-square, with a price for every stated place and every mark that had to be given up."""
+    if isinstance(adjustment, NoFit):
+        return np.inf
+    places = len(adjustment.freed) + len(adjustment.freed_alternatives)
+    marks = sum(int((~camera.used).sum()) for camera in adjustment.cameras)
+    return adjustment.chi2 + LEAST_JOINT_GAIN * places + REJECTED_CHI2 * marks
