@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from vision import __version__
+from vision.plain import number, numbers, significant, with_missing
 from vision.texture import TextureShift, texture_agreement
 from vision.whatif import Forecast, outcome, recommended, sensitivities, small_changes
 
@@ -75,7 +76,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "vehicle": _vehicle(inspection.job.vehicle),
         "vehicle_state": _vehicle_state(inspection.job.vehicle.state),
         "tolerances": _tolerances(inspection.job.tolerances),
-        "variance_factor": _number(inspection.variance_factor, 4),
+        "variance_factor": number(inspection.variance_factor, 4),
         "cameras": [_camera(camera) for camera in inspection.cameras],
         "strips": [_strip(strip) for strip in inspection.strips],
         "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
@@ -84,7 +85,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "warnings": list(inspection.warnings),
     }
     no_factor = "there was no joint adjustment, or it had no observation to spare"
-    return _with_missing(result, {"variance_factor": no_factor})
+    return with_missing(result, {"variance_factor": no_factor})
 
 
 def _what_if(inspection: Inspection) -> dict[str, Any]:
@@ -98,42 +99,13 @@ def _what_if(inspection: Inspection) -> dict[str, Any]:
         {
             "change": each.label,
             "seams": [
-                {"between": list(between), "moved_m": _number(moved, METRE_DIGITS)}
+                {"between": list(between), "moved_m": number(moved, METRE_DIGITS)}
                 for between, moved in each.moved_m.items()
             ],
         }
         for each in sensitivities(inspection, small_changes(inspection.job))
     ]
     return {"turns": turns, "moves": moves}
-
-
-def _number(value: float | None, digits: int) -> float | None:
-    """Round; None stays None and what is not finite becomes None. No negative zero."""
-    if value is None or not np.isfinite(value):
-        return None
-    return round(float(value), digits) + 0.0
-
-
-def _list(values: Array | Iterable[float] | None, digits: int) -> Any:
-    """Round an array of any shape to nested lists; None where it is None or not all finite."""
-    if values is None:
-        return None
-    array = np.asarray(values, dtype=np.float64)
-    return (np.round(array, digits) + 0.0).tolist() if np.isfinite(array).all() else None
-
-
-def _significant(values: Array | None, digits: int) -> Any:
-    """As `_list`, to a number of significant digits of each value."""
-    if values is None or not np.isfinite(values).all():
-        return None
-    flat = [float(f"{value:.{digits}g}") + 0.0 for value in np.ravel(values)]
-    return np.reshape(flat, np.shape(values)).tolist()
-
-
-def _with_missing(entry: dict[str, Any], why: dict[str, str]) -> dict[str, Any]:
-    """Add `missing`, the reason of every null that `why` can explain, where there is any."""
-    missing = {key: text for key, text in why.items() if entry.get(key) is None}
-    return {**entry, "missing": missing} if missing else entry
 
 
 def _reasons(reasons: Iterable[Reason]) -> list[dict[str, str]]:
@@ -154,7 +126,7 @@ def _actions(actions: Iterable[Action]) -> list[dict[str, Any]]:
 def _angles(angles_deg: dict[str, float] | None) -> dict[str, float | None] | None:
     if angles_deg is None:
         return None
-    return {name: _number(angles_deg[name], DEGREE_DIGITS) for name in ANGLES}
+    return {name: number(angles_deg[name], DEGREE_DIGITS) for name in ANGLES}
 
 
 def _aim(aim: Aim) -> dict[str, float | None]:
@@ -163,27 +135,27 @@ def _aim(aim: Aim) -> dict[str, float | None]:
 
 def _vehicle_state(state: VehicleState) -> dict[str, Any]:
     stated = {each.name: getattr(state, each.name) for each in fields(state)}
-    return _with_missing(stated, dict.fromkeys(stated, "the job does not say it"))
+    return with_missing(stated, dict.fromkeys(stated, "the job does not say it"))
 
 
 def _vehicle(vehicle: Vehicle) -> dict[str, Any]:
     entry = {
-        "length_m": _number(vehicle.length_m, METRE_DIGITS),
-        "width_m": _number(vehicle.width_m, METRE_DIGITS),
-        "height_m": _number(vehicle.height_m, METRE_DIGITS),
+        "length_m": number(vehicle.length_m, METRE_DIGITS),
+        "width_m": number(vehicle.width_m, METRE_DIGITS),
+        "height_m": number(vehicle.height_m, METRE_DIGITS),
     }
-    return _with_missing(entry, {"height_m": "the job states none"})
+    return with_missing(entry, {"height_m": "the job states none"})
 
 
 def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:
     return {
-        "seam_gap_m": _number(tolerances.seam_gap_m, 6),
-        "strip_m": _number(tolerances.strip_m, 6),
-        "aim_deg": _number(np.degrees(tolerances.aim_rad), 6),
-        "roll_deg": _number(np.degrees(tolerances.roll_rad), 6),
-        "overlap_m": _number(tolerances.overlap_m, 6),
-        "nearest_ground_m": _number(tolerances.nearest_ground_m, 6),
-        "blur_px": _number(tolerances.blur_px, 6),
+        "seam_gap_m": number(tolerances.seam_gap_m, 6),
+        "strip_m": number(tolerances.strip_m, 6),
+        "aim_deg": number(np.degrees(tolerances.aim_rad), 6),
+        "roll_deg": number(np.degrees(tolerances.roll_rad), 6),
+        "overlap_m": number(tolerances.overlap_m, 6),
+        "nearest_ground_m": number(tolerances.nearest_ground_m, 6),
+        "blur_px": number(tolerances.blur_px, 6),
     }
 
 
@@ -195,7 +167,7 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "width": picture.width,
         "height": picture.height,
         "mirrored": picture.mirrored,
-        "blur_px": _number(found.blur_px, PIXEL_DIGITS),
+        "blur_px": number(found.blur_px, PIXEL_DIGITS),
     }
     entry = {
         "name": found.camera.name,
@@ -203,7 +175,7 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "reasons": _reasons(found.reasons),
         "actions": _actions(found.actions),
         "intended_aim_deg": _aim(found.camera.aim),
-        "picture": _with_missing(shown, {"blur_px": "no mark was fitted, so no blur is known"}),
+        "picture": with_missing(shown, {"blur_px": "no mark was fitted, so no blur is known"}),
         **_sharpness(found),
         "marks_expected": found.marks_expected,
         "marks_used": found.marks_used,
@@ -211,7 +183,7 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "joint": _joint(found.adjusted),
         "marks": [_mark(mark) for mark in found.marks],
     }
-    return _with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
+    return with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
 
 
 def _sharpness(found: InspectedCamera) -> dict[str, Any]:
@@ -228,26 +200,26 @@ def _sharpness(found: InspectedCamera) -> dict[str, Any]:
         "worst_direction": _blur(sharp.most),
         "sides": {n: _blur(b) for n, b in sharp.sides.items()} if sharp.sides else None,
         "motion": {
-            "length_px": _number(motion.length_px, 2),
-            "sigma_px": _number(motion.sigma_px, 2),
-            "direction_deg": _number(np.degrees(motion.direction_rad), 1),
-            "direction_sigma_deg": _number(np.degrees(motion.direction_sigma_rad), 1),
+            "length_px": number(motion.length_px, 2),
+            "sigma_px": number(motion.sigma_px, 2),
+            "direction_deg": number(np.degrees(motion.direction_rad), 1),
+            "direction_sigma_deg": number(np.degrees(motion.direction_sigma_rad), 1),
         }
         if motion
         else None,
         "light": {
-            "level": _number(light.level, 1),
-            "span": _number(light.span, 1),
-            "noise": _number(light.noise, 2),
-            "signal_to_noise": _number(light.signal_to_noise, 1),
-            "sigma": _number(light.signal_to_noise_sigma, 1),
+            "level": number(light.level, 1),
+            "span": number(light.span, 1),
+            "noise": number(light.noise, 2),
+            "signal_to_noise": number(light.signal_to_noise, 1),
+            "sigma": number(light.signal_to_noise_sigma, 1),
         },
         "soft_patches": [
             {
-                "pixel": _list(patch.pixel_px, 1),
-                "radius_px": _number(patch.radius_px, 1),
-                "blur_px": _number(patch.blur_px, 2),
-                "sigma_px": _number(patch.sigma_px, 2),
+                "pixel": numbers(patch.pixel_px, 1),
+                "radius_px": number(patch.radius_px, 1),
+                "blur_px": number(patch.blur_px, 2),
+                "sigma_px": number(patch.sigma_px, 2),
                 "marks": list(patch.marks),
             }
             for patch in patches
@@ -258,34 +230,34 @@ def _sharpness(found: InspectedCamera) -> dict[str, Any]:
     why = dict.fromkeys(
         ("blur", "least_direction", "worst_direction", "sides", "motion"), FEW_EDGES
     )
-    return {"sharpness": _with_missing(entry, {**why, "soft_patches": FEW_CLEAR})}
+    return {"sharpness": with_missing(entry, {**why, "soft_patches": FEW_CLEAR})}
 
 
 def _blur(blur: Blur | None) -> dict[str, float | None] | None:
     if blur is None:
         return None
-    return {"px": _number(blur.blur_px, 2), "sigma_px": _number(blur.sigma_px, 2)}
+    return {"px": number(blur.blur_px, 2), "sigma_px": number(blur.sigma_px, 2)}
 
 
 def _lens(lens: Lens) -> dict[str, Any]:
-    centre = {name: _number(getattr(lens, name), 4) for name in ("fx", "fy", "cx", "cy")}
-    return {"model": "kannala-brandt", **centre, "k": _list(lens.k, 8)}
+    centre = {name: number(getattr(lens, name), 4) for name in ("fx", "fy", "cx", "cy")}
+    return {"model": "kannala-brandt", **centre, "k": numbers(lens.k, 8)}
 
 
 def _plan_fit(fit: PlanFit | None, ray_from_ground: Array | None) -> dict[str, Any] | None:
     if fit is None:
         return None
-    pixels = {"rms": _number(fit.rms_px, PIXEL_DIGITS), "max": _number(fit.max_px, PIXEL_DIGITS)}
-    metres = {"rms": _number(fit.rms_m, METRE_DIGITS), "max": _number(fit.max_m, METRE_DIGITS)}
+    pixels = {"rms": number(fit.rms_px, PIXEL_DIGITS), "max": number(fit.max_px, PIXEL_DIGITS)}
+    metres = {"rms": number(fit.rms_m, METRE_DIGITS), "max": number(fit.max_m, METRE_DIGITS)}
     entry = {
         "aim_deg": _aim(fit.pose.aim),
-        "position_m": _list(fit.pose.camera_in_ground_m, METRE_DIGITS),
+        "position_m": numbers(fit.pose.camera_in_ground_m, METRE_DIGITS),
         "lens": _lens(fit.lens),
-        "ray_from_ground": _significant(ray_from_ground, 10),
+        "ray_from_ground": significant(ray_from_ground, 10),
         "reprojection_px": pixels,
         "ground_residual_m": metres,
     }
-    return _with_missing(entry, {"ray_from_ground": "the ground map could not be made"})
+    return with_missing(entry, {"ray_from_ground": "the ground map could not be made"})
 
 
 def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
@@ -295,8 +267,8 @@ def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
     return {
         "aim_deg": _aim(adjusted.aim),
         "aim_sigma_deg": _angles(dict(zip(ANGLES, sigma_deg, strict=True))),
-        "position_m": _list(adjusted.pose.camera_in_ground_m, METRE_DIGITS),
-        "position_sigma_m": _list(adjusted.position_sigma_m, METRE_DIGITS),
+        "position_m": numbers(adjusted.pose.camera_in_ground_m, METRE_DIGITS),
+        "position_sigma_m": numbers(adjusted.position_sigma_m, METRE_DIGITS),
         "lens": _lens(adjusted.lens),
     }
 
@@ -305,11 +277,11 @@ def _mark(mark: InspectedMark) -> dict[str, Any]:
     entry = {
         "id": mark.id,
         "status": mark.status,
-        "pixel": _list(mark.pixel_px, PIXEL_DIGITS),
-        "covariance_px2": _significant(mark.covariance_px2, 5),
-        "planned_m": _list(mark.planned_m, METRE_DIGITS),
-        "residual_px": _list(mark.residual_px, PIXEL_DIGITS),
-        "residual_m": _list(mark.residual_m, METRE_DIGITS),
+        "pixel": numbers(mark.pixel_px, PIXEL_DIGITS),
+        "covariance_px2": significant(mark.covariance_px2, 5),
+        "planned_m": numbers(mark.planned_m, METRE_DIGITS),
+        "residual_px": numbers(mark.residual_px, PIXEL_DIGITS),
+        "residual_m": numbers(mark.residual_m, METRE_DIGITS),
     }
     if mark.reason:
         entry["reason"] = mark.reason
@@ -318,7 +290,7 @@ def _mark(mark: InspectedMark) -> dict[str, Any]:
     why = dict.fromkeys(("pixel", "covariance_px2", "residual_px", "residual_m"), unmeasured)
     if mark.pixel_px is not None:
         why |= {"residual_px": unfitted, "residual_m": unfitted}
-    return _with_missing(entry, why)
+    return with_missing(entry, why)
 
 
 def _strip(strip: InspectedStrip) -> dict[str, Any]:
@@ -329,13 +301,13 @@ def _strip(strip: InspectedStrip) -> dict[str, Any]:
         "verdict": strip.verdict,
         "reasons": _reasons(strip.reasons),
         "actions": _actions(strip.actions),
-        "shift_m": _list(fit.shift_m, METRE_DIGITS) if fit else None,
-        "turn_deg": _number(np.degrees(fit.turn_rad), DEGREE_DIGITS) if fit else None,
-        "shift_sigma_m": _list(fit.shift_sigma_m, METRE_DIGITS) if fit else None,
-        "turn_sigma_deg": _number(np.degrees(fit.turn_sigma_rad), DEGREE_DIGITS) if fit else None,
+        "shift_m": numbers(fit.shift_m, METRE_DIGITS) if fit else None,
+        "turn_deg": number(np.degrees(fit.turn_rad), DEGREE_DIGITS) if fit else None,
+        "shift_sigma_m": numbers(fit.shift_sigma_m, METRE_DIGITS) if fit else None,
+        "turn_sigma_deg": number(np.degrees(fit.turn_sigma_rad), DEGREE_DIGITS) if fit else None,
     }
     figures = ("shift_m", "turn_deg", "shift_sigma_m", "turn_sigma_deg")
-    return _with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the strip"))
+    return with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the strip"))
 
 
 def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
@@ -346,11 +318,11 @@ def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
         "verdict": mark.verdict,
         "reasons": _reasons(mark.reasons),
         "actions": _actions(mark.actions),
-        "shift_m": _list(fit.shift_m, METRE_DIGITS) if fit else None,
-        "shift_sigma_m": _list(sigma_m, METRE_DIGITS),
+        "shift_m": numbers(fit.shift_m, METRE_DIGITS) if fit else None,
+        "shift_sigma_m": numbers(sigma_m, METRE_DIGITS),
     }
     figures = ("shift_m", "shift_sigma_m")
-    return _with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the mark"))
+    return with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the mark"))
 
 
 def _seam(seam: InspectedSeam) -> dict[str, Any]:
@@ -359,21 +331,21 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
         "between": list(seam.between),
         "verdict": seam.verdict,
         "shared_marks": gap.shared_marks if gap else 0,
-        "worst_gap_m": _list(gap.worst_gap_m, METRE_DIGITS) if gap else None,
-        "worst_gap_sigma_m": _list(gap.worst_gap_sigma_m, METRE_DIGITS) if gap else None,
-        "rms_gap_m": _number(gap.rms_gap_m, METRE_DIGITS) if gap else None,
-        "uncovered_m": _number(gap.uncovered_m, METRE_DIGITS) if gap else None,
-        "overlap_m": _number(gap.overlap_m, METRE_DIGITS) if gap else None,
+        "worst_gap_m": numbers(gap.worst_gap_m, METRE_DIGITS) if gap else None,
+        "worst_gap_sigma_m": numbers(gap.worst_gap_sigma_m, METRE_DIGITS) if gap else None,
+        "rms_gap_m": number(gap.rms_gap_m, METRE_DIGITS) if gap else None,
+        "uncovered_m": number(gap.uncovered_m, METRE_DIGITS) if gap else None,
+        "overlap_m": number(gap.overlap_m, METRE_DIGITS) if gap else None,
         **_texture(seam),
         "tape_edges": [
             {
                 "strip": edge.strip,
                 "side": edge.side,
-                "at_m": _list(edge.at_m, METRE_DIGITS),
-                "break_m": _number(edge.break_m, METRE_DIGITS),
-                "break_sigma_m": _number(edge.break_sigma_m, METRE_DIGITS),
-                "kink_deg": _number(float(np.degrees(edge.kink_rad)), 3),
-                "kink_sigma_deg": _number(float(np.degrees(edge.kink_sigma_rad)), 3),
+                "at_m": numbers(edge.at_m, METRE_DIGITS),
+                "break_m": number(edge.break_m, METRE_DIGITS),
+                "break_sigma_m": number(edge.break_sigma_m, METRE_DIGITS),
+                "kink_deg": number(float(np.degrees(edge.kink_rad)), 3),
+                "kink_sigma_deg": number(float(np.degrees(edge.kink_sigma_rad)), 3),
             }
             for edge in seam.edges
         ],
@@ -388,7 +360,7 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
         why["overlap_m"] = "no point of the seam is far enough from the body"
     no_texture = getattr(seam.texture, "text", "there are not two fitted views to compare")
     no_shift = dict.fromkeys(TEXTURE_FIGURES, no_texture)
-    return _with_missing(entry, {**why, **no_shift})
+    return with_missing(entry, {**why, **no_shift})
 
 
 def _texture(seam: InspectedSeam) -> dict[str, Any]:
@@ -397,8 +369,8 @@ def _texture(seam: InspectedSeam) -> dict[str, Any]:
     agreement = texture_agreement(shift, seam.gap) if shift and seam.gap else None
     return {
         "texture_verdict": agreement.verdict if agreement else "cannot-tell",
-        "texture_shift_m": _list(shift.shift_m, METRE_DIGITS) if shift else None,
-        "texture_sigma_m": _list(shift.sigma_m, METRE_DIGITS) if shift else None,
-        "texture_at_m": _list(shift.at_m, METRE_DIGITS) if shift else None,
-        "texture_marks_gap_m": _list(agreement.marks_m, METRE_DIGITS) if agreement else None,
+        "texture_shift_m": numbers(shift.shift_m, METRE_DIGITS) if shift else None,
+        "texture_sigma_m": numbers(shift.sigma_m, METRE_DIGITS) if shift else None,
+        "texture_at_m": numbers(shift.at_m, METRE_DIGITS) if shift else None,
+        "texture_marks_gap_m": numbers(agreement.marks_m, METRE_DIGITS) if agreement else None,
     }
