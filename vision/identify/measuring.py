@@ -40,6 +40,9 @@ MOST_STRAY_M = 0.09
 A mirror image in the body's flank may lie nearer, and then passes."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
+COUNTABLE_SQUARE_PX, MOST_OF_A_SQUARE = 4.0, 0.35
+"""Narrowest width of squares whose board's border tells which is the first; and how far off, in
+squares, a board of smaller ones may lie from where the other marks put it."""
 LEAST_TOGETHER = 3
 """Corners of a board that say together how far it lies from where it was looked for."""
 
@@ -81,7 +84,41 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
         _measure(task, (fit.pose, fit.lens), again, results, refused)
         better = _fit(task, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
+    wrong = _miscounted(task, fit, results, refused)
+    if wrong:
+        refused.update(wrong)
+        better = _fit(task, results, refused, (fit.pose, fit.lens))
+        fit = fit if isinstance(better, NoFit) else better
     return Looked(fit=fit, results=results, refused=refused)
+
+
+def _miscounted(
+    task: Task, fit: PlanFit, results: dict[str, Measured | None], refused: Collection[str]
+) -> dict[str, str]:
+    """Corners of boards that may have been counted from the next square, and why they are refused.
+
+    A board moved by a square looks like itself but for its border, which small squares do not show.
+    """
+    found: dict[str, str] = {}
+    camera = fit.pose, fit.lens
+    for mark in task.marks:
+        corners = [
+            (point, result)
+            for point in points_of(mark)
+            if is_corner(point)
+            and (result := results.get(point.id)) is not None
+            and point.id not in refused
+        ]
+        if not corners:
+            continue
+        points = [point for point, _ in corners]
+        square_px = float(sizes_px(camera, points).min())
+        off = np.array([each.pixel_px for _, each in corners]) - d_pixel_d_mark(*camera, points)[0]
+        moved_px = float(np.linalg.norm(np.median(off, axis=0)))
+        if square_px < COUNTABLE_SQUARE_PX and moved_px > MOST_OF_A_SQUARE * square_px:
+            why = f"{moved_px:.1f} px from where the others put it, with squares of {square_px:.1f}"
+            found |= {point.id: f"may be counted from the next square: {why}" for point in points}
+    return found
 
 
 def _fit(
