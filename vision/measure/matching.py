@@ -1,4 +1,4 @@
-"""Where a drawn mark correlates best near its prediction: a start for the measurement."""
+"""Where a drawn mark's edges agree best near its prediction: a start for the measurement."""
 
 from __future__ import annotations
 
@@ -18,6 +18,10 @@ LEAST_PIXELS = 9
 """A mark with less tape than this in the picture would correlate with anything."""
 LEAST_HALF_PX, MOST_HALF_PX = 1.5, 150
 """Half extents of a drawing that is tried."""
+LOG_OFFSET, LOG_GAIN, DRAWN_GAIN = 10.0, 60.0, 100.0
+"""Levels are looked at through their logarithm, in which a mark in shadow is as strong as one in
+the sun; the gains make its steps as high as those of the drawing."""
+SMOOTH_PX, NO_GRADIENT = 0.7, 8.0
 SHARPNESS_PX = 0.9
 """Blur of the drawing: that of a picture in focus. A softer one correlates almost as well."""
 
@@ -25,7 +29,7 @@ SHARPNESS_PX = 0.9
 def match(
     grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], reach_px: float
 ) -> tuple[Array, Array]:
-    """Where each drawn mark correlates best within `reach_px` of its prediction.
+    """Where each drawn mark's edges agree best within `reach_px` of its prediction.
 
     Returns pixels (n, 2) and how well ink and tape agree there (n,), a correlation over the tape
     alone: with the ground in it the tape's own edges would pass for a mark. NaN where a mark
@@ -46,12 +50,36 @@ def match(
     for index, (template, tape) in zip(which, drawings, strict=True):
         (left, top), (right, bottom) = low[index].astype(int), high[index].astype(int)
         window = grey[top:bottom, left:right].astype(np.float32)
-        score = cv2.matchTemplate(window, template, cv2.TM_CCOEFF_NORMED)
+        score = _agreement(window, template)
         _, _, _, (u, v) = cv2.minMaxLoc(score)
         found[index] = np.round(predicted[index]) - reach + _subpixel(score, u, v)
         piece = window[v : v + template.shape[0], u : u + template.shape[1]]
         correlation[index] = _correlation(piece[tape], template[tape])
     return found, correlation
+
+
+def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:
+    """How well edges run alike where the template is laid on a window, at every place.
+
+    Directions of gradients, each edge counting as much as any other: a shadow's edge, many times as
+    strong as the ink's, then adds no more than one line that is not the mark's.
+    """
+    u, v = _directions(np.log(window + LOG_OFFSET) * LOG_GAIN)
+    drawn_u, drawn_v = _directions(template * DRAWN_GAIN)
+    for drawn in (drawn_u, drawn_v):
+        # At the rim the drawing just ends.
+        drawn[[0, -1]] = 0.0
+        drawn[:, [0, -1]] = 0.0
+    agreement = cv2.matchTemplate(u, drawn_u, cv2.TM_CCORR)
+    return np.asarray(agreement + cv2.matchTemplate(v, drawn_v, cv2.TM_CCORR))
+
+
+def _directions(levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unit vectors of the gradient (u, v), shorter where there is hardly one."""
+    smooth = cv2.GaussianBlur(levels, (0, 0), SMOOTH_PX)
+    u, v = (cv2.Sobel(smooth, cv2.CV_32F, *way, ksize=3) for way in ((1, 0), (0, 1)))
+    length = cv2.magnitude(u, v) + NO_GRADIENT
+    return u / length, v / length
 
 
 def _correlation(a: np.ndarray, b: np.ndarray) -> float:
