@@ -68,7 +68,7 @@ def compare(
         from vision import files
         from vision.comparison import Shared, compare_checks
         from vision.comparison.page import comparison_page
-        from vision.comparison.words import sentences
+        from vision.comparison.words import sentences, state_sentences
         from vision.record import chosen
         from vision.solver import NoFit
 
@@ -90,6 +90,7 @@ def compare(
             typer.echo(f"not judged: {printable(last.text)}")
             raise typer.Exit(NOT_JUDGED)
         lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
+        lines += state_sentences(start.result, now.result)
         if out is not None:
             page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
             files.write_all(out.parent, {out.name: page.encode("utf-8")})

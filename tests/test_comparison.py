@@ -26,7 +26,7 @@ from vision.comparison.laying import lay_out, same_laying
 from vision.comparison.page import comparison_page
 from vision.comparison.pair import build_pair
 from vision.comparison.search import noncentrality
-from vision.comparison.words import sentences
+from vision.comparison.words import sentences, state_sentences
 from vision.geometry import Pose
 from vision.job import Job
 from vision.job_file import job_from_text
@@ -330,3 +330,12 @@ def test_the_page_shows_hostile_names_as_text(still):
     assert parsed.text.count(hostile) >= 4
     assert parsed.tags.count("svg") == 3 * len(cameras)
     assert "http" not in page.replace("http-equiv", "")
+
+
+def test_how_the_vehicle_stood_otherwise_is_said() -> None:
+    then = {"vehicle_state": {"load": "empty", "doors": "shut", "mirrors": None}}
+    now = {"vehicle_state": {"load": "two thousand books", "doors": "shut", "mirrors": "out"}}
+    (line,) = state_sentences(then, now)
+    assert line.startswith("load: 'empty' then, 'two thousand books' now")
+    # A check kept before the state was recorded has nothing to say.
+    assert state_sentences({}, now) == []

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -39,6 +41,20 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
     ]
     lines += [f"{name}: not compared, {why}" for name, why in result.not_compared]
     return lines
+
+
+def state_sentences(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """How the vehicle stood otherwise, by the `vehicle_state` of the two results."""
+    before, after = then.get("vehicle_state") or {}, now.get("vehicle_state") or {}
+    return [
+        f"{name.replace('_', ' ')}: {before[name]!r} then, {after[name]!r} now; a vehicle that"
+        " stands otherwise moves every camera at once"
+        for name in before
+        if name != "missing"
+        and before[name] is not None
+        and after.get(name) is not None
+        and before[name] != after[name]
+    ]
 
 
 def degrees(angle_rad: float, sigma_rad: float) -> str:
