@@ -16,6 +16,11 @@ def show_laying(check: LayingCheck, fraction: int) -> None:
             draw(lines)
             typer.echo()
     typer.echo(f"verdict: {check.verdict}")
+    for each in check.strips:
+        typer.echo(
+            f"cannot tell: a shift of the {printable(each.name)} strip below "
+            f"{100 * each.detectable_m:.1f} cm, by these readings"
+        )
     doubts = [doubt_text(each, fraction) for each in check.readings]
     moves = [step.text for laying in check.layings for step in laying.actions]
     for number, text in enumerate([*filter(None, doubts), *moves], 1):
