@@ -32,7 +32,7 @@ MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
 edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
 MOST_TURN_RAD = float(np.radians(8.0))
 """Marks are printed square to their tape to a degree or two."""
-STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 2.5, 2.0, 1.0
+STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 3.0, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
 MOST_STRAY_M = 0.09
