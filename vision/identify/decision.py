@@ -178,7 +178,8 @@ def _sightings(task: Task, layout: Layout, looked: Looked) -> tuple[Sighting, ..
     for point in layout.points:
         status: Status
         if not drawable(point.shape):
-            status, why = "not-found", f"{type(point.shape).__name__} marks are not looked for yet"
+            # A carton's corner is looked for in colour, once all cameras are known.
+            status, why = "not-found", "not looked for before the camera is known"
         elif point.id not in looked_for:
             status, why = "hidden", "the body is in the way"
         elif point.id in used:
