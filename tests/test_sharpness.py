@@ -8,15 +8,20 @@ supersampling; their blur is OpenCV's.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 
-from tests.accuracy.sharpness import moved, softening
+from tests.accuracy.sharpness import degraded, moved, softening
 from tests.scenes import Eye, Light, Tape, draw
 from vision.edge_fit import edge_basis
+from vision.files import read_inspection_input
+from vision.identify import Identified, identify
 from vision.job import Tolerances
-from vision.layout import Layout
+from vision.layout import Layout, planned_layout
+from vision.lens_prior import lens_prior
 from vision.picture import Picture
 from vision.sharpness import measure_sharpness
 from vision.sharpness.blur_map import fit_blur_map
@@ -171,3 +176,16 @@ def test_a_yard_is_told_sharp_soft_and_moved() -> None:
         sharp = measure_sharpness(picture, Layout(marks=()))
         verdict = judge_picture("left", sharp, Tolerances(), identified=False)
         assert verdict.faults == expected, verdict.answers
+
+
+def test_half_a_mark_beside_the_body_is_no_drop() -> None:
+    """Half hidden by the body's edge a mark is drawn soft, and badly: nothing is on the glass."""
+    job, pictures = read_inspection_input(Path(__file__).parent / "frames/after_rain/job.toml")
+    layout, camera = planned_layout(job), job.cameras[0]
+    rng = np.random.default_rng(1)
+    picture = degraded(pictures[0], lambda p: cv2.GaussianBlur(p, (0, 0), 1.0), 1.0, rng)
+    prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
+    seen = identify(job, layout, camera, prior, picture.grey)
+    assert isinstance(seen, Identified)
+    sharpness = measure_sharpness(picture, layout, seen)
+    assert sharpness.patches == ()

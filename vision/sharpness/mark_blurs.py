@@ -31,6 +31,8 @@ SIZE_PX = 10.0
 EXPLAINED, BETTER = 0.75, 1.6
 """Share of the patch that the soft drawing explains, and how many times the sharp one's misfit
 exceeds its own."""
+MOST_NOISE = 1.8
+"""Times the usual misfit up to which a mark counts as drawn well."""
 MOST_PIXELS = 500
 SMOOTHING_PX = 1.2
 
@@ -66,11 +68,13 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     sightings = {sighting.id: sighting for sighting in seen.sightings}
     marks = [mark for mark in layout.marks if drawable(mark.shape)]
     pixels, jacobians = d_pixel_d_mark(seen.fit.pose, seen.fit.lens, marks)
+    used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
+    noise = float(np.median(used)) if used else np.inf
     rows: list[tuple[str, Array, float, float, float, bool]] = []
     missing: list[int] = []
     for index, mark in enumerate(marks):
         extent = _extent_px(mark, jacobians[index])
-        measured = _measured(mark, sightings)
+        measured = _measured(mark, sightings, noise)
         if isinstance(mark.shape, Board) and _softened(measured, sharp_px):
             measured = []
         if measured:
@@ -125,11 +129,19 @@ def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
     return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
 
 
-def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> list[Measured]:
-    """What was measured of a mark's points and looks like the mark."""
+def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting], noise: float) -> list[Measured]:
+    """What was measured of a mark's points and looks like the mark.
+
+    `noise` is what the drawings of used marks leave over. A mark behind a drop is drawn as well as
+    they are; half a mark beside the body's edge is drawn soft, and leaves much more.
+    """
     own = [sightings[point.id] for point in points_of(mark)]
     good = [s.measured for s in own if s.measured is not None]
-    return [m for m in good if m.explained > EXPLAINED and m.contrast > 3]
+    return [
+        m
+        for m in good
+        if m.explained > EXPLAINED and m.contrast > 3 and m.noise < MOST_NOISE * noise
+    ]
 
 
 def _softened(corners: list[Measured], sharp_px: float) -> bool:
