@@ -68,8 +68,10 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     sightings = {sighting.id: sighting for sighting in seen.sightings}
     marks = [mark for mark in layout.marks if drawable(mark.shape)]
     pixels, jacobians = d_pixel_d_mark(seen.fit.pose, seen.fit.lens, marks)
+    # A carton's corner has no figure of its own here.
     used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
-    noise = float(np.median(used)) if used else np.inf
+    known = [each for each in used if np.isfinite(each)]
+    noise = float(np.median(known)) if known else np.inf
     rows: list[tuple[str, Array, float, float, float, bool]] = []
     missing: list[int] = []
     for index, mark in enumerate(marks):
