@@ -23,7 +23,8 @@ from scipy.linalg import block_diag
 from vision.adjustment import Adjustment, CameraObservations, adjust, adjust_readings
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
-from vision.adjustment.group_tests import group_alpha, group_tests, noncentrality
+from vision.adjustment.faults import noncentrality
+from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.network import Network
 from vision.adjustment.report import common_motion, length_slip
 from vision.adjustment.screening import run, weights_of
@@ -434,10 +435,9 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     assert set(names) <= set(result.groups)
     test = result.groups["mark left_trestle"]
     assert 0 < test.redundancy < 1
-    assert test.detectable_turn_rad is None
-    turn_rad = result.groups["strip left"].detectable_turn_rad
-    assert turn_rad is not None
-    assert 0 < turn_rad < np.radians(1)
+    assert set(test.faults) == {"shift"}
+    strip = result.groups["strip left"]
+    assert 0 < strip.faults["turn"].detectable() < np.radians(1)
     # Chi-square with one degree of freedom at 5 % and 80 %: (1.960 + 0.842)^2, normal tables.
     assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
     # The statistic of a biased strip grows by the bias in units of the detectable one, squared.
@@ -448,9 +448,10 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     q = np.eye(4) - solution.covariance.kept[np.ix_(columns, columns)] / 0.01**2
     both = np.vstack([np.eye(2), np.eye(2)])
     _, vectors = np.linalg.eigh(both.T @ q @ both)
-    bias = both @ vectors[:, 0] * result.groups["strip left"].detectable / 0.01
-    alpha = group_alpha(len(network.groups()))
-    assert bias @ q @ bias == pytest.approx(noncentrality(4, alpha), rel=0.02)
+    bias = both @ vectors[:, 0] * strip.faults["shift"].detectable() / 0.01
+    level = group_alpha(len(network.groups()))
+    assert bias @ q @ bias == pytest.approx(noncentrality(4, level), rel=0.02)
+    assert strip.times_detectable(0.01 * bias) == pytest.approx(1.0, rel=0.02)
 
 
 def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
@@ -466,7 +467,13 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
     other = group_tests(network, free, group, freed=group)["strip right"]
     assert one.statistic == pytest.approx(other.statistic, rel=0.03)
     assert one.redundancy == pytest.approx(other.redundancy, abs=0.02)
-    assert one.detectable == pytest.approx(other.detectable, rel=0.02)
+    assert one.faults["shift"].detectable() == pytest.approx(
+        other.faults["shift"].detectable(), rel=0.02
+    )
+    for kind, fault in one.faults.items():
+        sigma = np.sqrt(np.diag(np.linalg.inv(fault.information)))
+        assert np.abs(fault.estimate - other.faults[kind].estimate).max() < 0.2 * sigma.min()
+        assert fault.possible == pytest.approx(other.faults[kind].possible, rel=0.05)
 
 
 def test_one_fault_brings_no_second_name() -> None:

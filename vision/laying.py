@@ -155,7 +155,7 @@ def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripF
         name=strip.name,
         ends_m=_pairs(shift),
         sigma_m=_pairs(sigma),
-        detectable_m=test.detectable if test else float("inf"),
+        detectable_m=test.faults["shift"].detectable() if test else float("inf"),
     )
 
 

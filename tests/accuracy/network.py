@@ -45,6 +45,7 @@ from vision.lens_prior import ASPECT_SIGMA, SAME_TYPE_ROWS, LensPrior, lens_prio
 from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.seams import seam_gaps
 from vision.solver import NoFit
+from vision.verdict.standing import Standing, standings
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "clear_day" / "job.toml"
 WIDTH, HEIGHT = 1280, 720
@@ -250,6 +251,7 @@ class Figures:
     over_sigma: dict[str, list[float]] = field(default_factory=dict)
     errors: dict[str, list[float]] = field(default_factory=dict)
     named: Counter[str] = field(default_factory=Counter)
+    open: list[float] = field(default_factory=list)
     rejected: int = 0
     points: int = 0
     chi2: list[float] = field(default_factory=list)
@@ -325,14 +327,26 @@ def _drawn_apart(fits: list[PlanFit] | list[AdjustedCamera], pixels: list[Array]
     return np.asarray(drawn[0] - drawn[1])
 
 
-def outcome(result: Adjustment, cause: str) -> str:
-    """In one word, what was named where `cause` is at fault ('' for nothing)."""
+def outcome(job: Job, result: Adjustment, cause: str) -> str:
+    """In one word, what was said where `cause` is at fault ('' for nothing).
+
+    'open' where nothing was named and the cause is among what cannot be told; 'missed' where it was
+    taken for sound.
+    """
     freed, ties = result.freed, result.freed_alternatives
     if not freed and not ties:
-        return "missed" if cause else "none"
+        if not cause:
+            return "none"
+        open_ = any(each.group == cause for each in undecided(job, result))
+        return "open" if open_ else "missed"
     if any(g != cause for g in freed) or any(cause not in tie for tie in ties):
         return "wrong"
     return "right" if freed else "tie"
+
+
+def undecided(job: Job, result: Adjustment) -> list[Standing]:
+    """Groups of which it cannot be told whether they are as stated."""
+    return [each for each in standings(job, result) if each.word == "cannot-tell"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -358,15 +372,16 @@ class Fault:
     def times(self, test: GroupTest, shift_m: Array, truth: Truth) -> float:
         """How many times its minimal detectable bias the fault is."""
         if self.turn_rad:
-            return self.turn_rad / (test.detectable_turn_rad or np.inf)
+            return self.turn_rad / test.faults["turn"].detectable()
+        bias, numbers = np.zeros(len(test.control)), shift_m
         if self.field_rad is not None:
             name = self.cause.partition(" ")[2]
             seen = next(each for each in truth.observations if each.name == name)
-            shift_m = seen.prior.residuals(truth.lenses[name])[0][: len(test.sharpness)]
-        size = float(np.linalg.norm(shift_m))
-        direction = np.zeros(len(test.sharpness))
-        direction[: len(shift_m)] = shift_m / size
-        return size / test.detectable_along(direction)
+            numbers = seen.prior.residuals(truth.lenses[name])[0][: len(bias)]
+        elif self.cause.startswith("strip"):
+            numbers = np.tile(shift_m, 2)
+        bias[: len(numbers)] = numbers
+        return test.times_detectable(bias)
 
 
 NO_FAULT = Fault()
@@ -387,7 +402,7 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
         if isinstance(result, NoFit):
             figures.named[f"no adjustment: {result.code}"] += 1
             continue
-        word = outcome(result, cause)
+        word = outcome(job, result, cause)
         if cause:
             times = fault.times(result.groups[cause], shift[cause], truth)
             figures.times.append(times)
@@ -396,6 +411,7 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
                 figures.wrong.append(f"{' + '.join(result.freed)} {result.freed_alternatives}")
         else:
             figures.named[word] += 1
+            figures.open.append(len(undecided(job, result)) / len(result.groups))
             measure(truth, result, figures)
         if cause.startswith("strip") and word in ("right", "tie"):
             _measure_found(truth, result, cause.partition(" ")[2], figures)
@@ -420,6 +436,7 @@ def print_coverage(label: str, figures: Figures) -> None:
     alarms = 1 - figures.named["none"] / jobs
     print(f"{label}: {jobs} jobs without a fault")
     print(f"  a group named in {alarms:.1%} (wanted: at most 2 %)")
+    print(f"  of {np.mean(figures.open):.0%} of what was stated it cannot be told whether it is sound")
     print(f"  marks rejected {figures.rejected} of {figures.points}")
     print(f"  variance factor mean {np.mean(figures.chi2):.3f}, sd {np.std(figures.chi2):.3f}")
     print("  95 % intervals that hold the truth (wanted: 93 to 97 %)")
@@ -437,7 +454,7 @@ def print_coverage(label: str, figures: Figures) -> None:
 
 def print_fault(label: str, figures: Figures) -> None:
     """Print what was named for one kind of fault, and how far off the found shift is."""
-    named, words = figures.named, ("right", "tie", "missed", "wrong")
+    named, words = figures.named, ("right", "tie", "open", "missed", "wrong")
     sizes = [[named[f"{size} {word}"] for word in words] for size in ("clear", "unclear")]
     counts = "   ".join(" ".join(f"{count:5d}" for count in row) for row in sizes)
     print(f"  {label:21s} {np.median(figures.times):8.2f}   {counts}")
@@ -618,8 +635,9 @@ def print_faults(
         f"single faults in jobs with readings and {label}, {given.faults} each; by how many times"
     )
     print(f"its minimal detectable bias (MDB) the fault is: beyond {CLEAR}, and not")
-    print("                         median             beyond                    not")
-    print("                         x MDB    right   tie missed wrong   right   tie missed wrong")
+    print("                         median                beyond                          not")
+    words = "right   tie  open missed wrong"
+    print(f"                         x MDB    {words}   {words}")
     for index, fault in enumerate(faults):
         rng = np.random.default_rng([given.seed, 10 + index])
         print_fault(fault.label, run_jobs(job, given.faults, rng, fault))

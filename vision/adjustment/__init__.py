@@ -1,5 +1,6 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
+from vision.adjustment.faults import POWER, SURE, Fault, FaultKind
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
     AdjustedCamera,
@@ -15,6 +16,8 @@ from vision.adjustment.values import (
 )
 
 __all__ = [
+    "POWER",
+    "SURE",
     "AdjustedCamera",
     "AdjustedMark",
     "AdjustedReading",
@@ -23,6 +26,8 @@ __all__ = [
     "CameraObservations",
     "Datum",
     "Explanation",
+    "Fault",
+    "FaultKind",
     "FurtherReading",
     "GroupTest",
     "adjust",

@@ -3,30 +3,28 @@
 With r the whitened distances of a group from where it was stated to lie, A their derivative and C
 the covariance of the unknowns, the covariance of r is Q = 1 - A C A^T while the group is held, and
 the redundancy matrix (1 + A C A^T)^-1 that it would have once it is held again while it is free.
-A bias b, in stated sigmas, then shifts the statistic by b^T Q b (Baarda, "A testing procedure for
-use in geodetic networks", 1968): the least bias that is found in 80 of 100 jobs follows from it.
+What these say of a fault of the group as a whole is in `faults`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import special
 
-from vision.adjustment.network import Network
+from vision.adjustment.faults import Fault, FaultKind
+from vision.adjustment.network import LENS, OWN, Network
 from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
 from vision.adjustment.values import GroupTest
+from vision.adjustment.state import State
 from vision.geometry import Array
+from vision.job import AngleReading
 
 FAMILY_ALPHA = 0.0025
 """Chance that any group of a faultless job is set free. A fault too small to be found leaves the
 same chance of naming something else, and a second name beside a right one is as often false: a
 wrong name is worse than several faults that are too small to matter and stay unnamed."""
-
-POWER = 0.8
-"""Share of jobs in which a bias of the detectable size is found."""
 
 
 def group_alpha(count: int) -> float:
@@ -34,22 +32,13 @@ def group_alpha(count: int) -> float:
     return float(1 - (1 - FAMILY_ALPHA) ** (1 / max(count, 1)))
 
 
-@lru_cache(maxsize=64)
-def noncentrality(degrees: int, alpha: float) -> float:
-    """Shift of a chi-square (`degrees`) that a test of level `alpha` finds with POWER."""
-    limit = float(stats.chi2.isf(alpha, degrees))
-
-    def missing(shift: float) -> float:
-        return float(stats.ncx2.sf(limit, degrees, shift)) - POWER
-
-    return float(optimize.brentq(missing, 1e-6, 200.0))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Suspicion:
     """What one solution says against a group; the fields are those of `GroupTest`.
 
-    `q` (k, k) is the redundancy matrix of the group's rows, whitened by `sigma`.
+    `q` (k, k) is the redundancy matrix of the group's rows, whitened by `sigma`, `jacobian`
+    (k, kept) their derivative, not whitened, and `pull` (k,) their whitened distance as a fault
+    weighs it; `factor` is the variance factor, 1 or more.
     """
 
     statistic: float
@@ -58,6 +47,9 @@ class Suspicion:
     support: float
     sigma: float
     q: Array
+    jacobian: Array
+    pull: Array
+    factor: float
 
 
 def suspicions(
@@ -79,25 +71,32 @@ def suspicions(
     for group, r, sigma in zip(groups, offs, sigmas, strict=True):
         rows = slice(first, first + len(r))
         first = rows.stop
-        out[group] = _suspicion(solution, r, half[rows] @ every[rows].T, sigma, group in freed)
+        spread = half[rows] @ every[rows].T
+        out[group] = _suspicion(solution, r, every[rows], spread, sigma, group in freed)
     return out
 
 
-def _suspicion(solution: Solved, r: Array, spread: Array, sigma: float, free: bool) -> Suspicion:
-    """One group's, from its whitened distance (k,) and what the solution leaves of it open."""
+def _suspicion(
+    solution: Solved, r: Array, jacobian: Array, spread: Array, sigma: float, free: bool
+) -> Suspicion:
+    """One group's, from its whitened distance (k,), jacobian (k, kept) and that spread (k, k)."""
     values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
     redundant = 1 / values if free else values
     judged = redundant > LEAST_REDUNDANCY
     parts = np.square(vectors.T @ r)[judged] / values[judged]
     k, statistic = int(judged.sum()), float(parts.sum())
     factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
+    q = (vectors * redundant) @ vectors.T
     return Suspicion(
         statistic=statistic,
         degrees_of_freedom=k,
         p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
         support=_support(parts / factor, redundant[judged]),
         sigma=sigma,
-        q=(vectors * redundant) @ vectors.T,
+        q=q,
+        jacobian=sigma * jacobian,
+        pull=q @ r if free else r,
+        factor=factor,
     )
 
 
@@ -105,19 +104,31 @@ def group_tests(
     network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
 ) -> dict[str, GroupTest]:
     """Test each of `groups`, with what its test can detect at all; see `suspicions`."""
-    alpha = group_alpha(len(network.groups()))
+    level = group_alpha(len(network.groups()))
     out = {}
     for group, found in suspicions(network, solution, groups, freed=freed).items():
-        q, sigma, k = found.q, found.sigma, found.degrees_of_freedom
+        ways = ways_of(network, solution.state, group, found.jacobian)
+        faults = {
+            kind: fault_of(
+                found.pull,
+                found.q,
+                way / found.sigma,
+                factor=found.factor,
+                degrees_of_freedom=found.degrees_of_freedom,
+                level=level,
+            )
+            for kind, way in ways.items()
+        }
         out[group] = GroupTest(
             group=group,
             statistic=found.statistic,
-            degrees_of_freedom=k,
+            degrees_of_freedom=found.degrees_of_freedom,
             p_value=found.p_value,
+            level=level,
             support=found.support,
-            redundancy=float(np.trace(q) / len(q)),
-            sharpness=_sharpness(q, _alike(group, len(q)), sigma, k, alpha),
-            detectable_turn_rad=_detectable_turn(network, group, q, sigma, k, alpha),
+            redundancy=float(np.trace(found.q) / len(found.q)),
+            control=found.q / found.sigma**2,
+            faults=faults,
         )
     return out
 
@@ -137,29 +148,52 @@ def _support(parts: Array, redundancy: Array) -> float:
     return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
 
 
-def _alike(group: str, count: int) -> Array:
-    """Biases of the group as a whole, (k, j): both ends of a strip go together."""
-    return np.vstack([np.eye(2), np.eye(2)]) if group.startswith("strip ") else np.eye(count)
+def fault_of(
+    pull: Array, q: Array, way: Array, *, factor: float, degrees_of_freedom: int, level: float
+) -> Fault:
+    """What is known of a fault that moves a group by `way` (k, j) of its stated sigmas.
+
+    `pull` (k,) is the group's whitened distance as the fault weighs it: r where the group is held,
+    Q r where it is free. `factor` is the variance factor, 1 or more. Directions that the network
+    hardly controls (`LEAST_REDUNDANCY`) count as not controlled at all.
+    """
+    values, vectors = np.linalg.eigh(way.T @ q @ way)
+    scale = np.maximum(np.einsum("ka,ka->a", way @ vectors, way @ vectors), 1e-300)
+    seen = values > LEAST_REDUNDANCY * scale
+    inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
+    estimate = vectors @ (inverse * (vectors.T @ (way.T @ pull)))
+    information = (vectors * np.where(seen, values, 0.0)) @ vectors.T / factor
+    return Fault(
+        estimate=estimate,
+        information=information,
+        degrees_of_freedom=degrees_of_freedom,
+        level=level,
+    )
 
 
-def _sharpness(q: Array, biases: Array, sigma: float, k: int, alpha: float) -> Array:
-    """Inverse squares (j, j) of the least biases found, along what `biases` (k, j) span."""
-    if k == 0:
-        return np.zeros((biases.shape[1],) * 2)
-    values, vectors = np.linalg.eigh(biases.T @ q @ biases)
-    seen = np.where(values > LEAST_REDUNDANCY, values, 0.0)
-    return np.asarray((vectors * seen) @ vectors.T / (sigma**2 * noncentrality(k, alpha)))
+def ways_of(
+    network: Network, state: State, group: str, jacobian: Array
+) -> dict[FaultKind, Array]:
+    """How a group's rows (k,) move with a unit of each fault it may have as a whole, (k, j).
 
-
-def _detectable_turn(
-    network: Network, group: str, q: Array, sigma: float, k: int, alpha: float
-) -> float | None:
-    """Least turn of a strip about its middle that is found, rad; None for other groups."""
+    `jacobian` (k, kept) is that of the rows.
+    """
     kind, _, name = group.partition(" ")
-    if kind != "strip":
-        return None
-    strip = network.world.job.strip(name)
-    across = 0.5 * strip.length_m * np.array([-strip.along[1], strip.along[0]])
-    turning = np.concatenate([-across, across])[:, None]
-    squared = float(_sharpness(q, turning, sigma, k, alpha)[0, 0])
-    return float(1 / np.sqrt(squared)) if squared > 0 else float("inf")
+    match kind:
+        case "strip":
+            strip = network.world.job.strip(name)
+            across = 0.5 * strip.length_m * np.array([-strip.along[1], strip.along[0]])
+            turn = np.concatenate([-across, across])[:, None]
+            return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
+        case "lens":
+            first = network.camera_slice[name].start + 6
+            index = first // OWN
+            return {"scale": (jacobian[:, first : first + 2] @ state.lens[index, :2])[:, None]}
+        case "lens-type":
+            index = [each for each, _ in network.types].index(name)
+            first = OWN * len(network.views) + LENS * index
+            return {"scale": (jacobian[:, first : first + 2] @ state.shared[index, :2])[:, None]}
+    turned = kind == "reading" and isinstance(
+        network.world.job.readings[int(name) - 1], AngleReading
+    )
+    return {"turn" if turned else "shift": np.eye(len(jacobian))}

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
+from vision.adjustment.faults import Fault, FaultKind, noncentrality
 from vision.geometry import Aim, Array, Pose
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
@@ -164,36 +165,34 @@ class GroupTest:
     """How one group (a strip, a mounting, a single mark, a reading) stands to what was stated.
 
     `statistic` is the drop of chi-square that setting it free brings, with `degrees_of_freedom`
-    the number of its directions that the rest controls, and `p_value` the chance of such a drop
-    without a fault. `redundancy` is 0 where only the statement itself holds the group and 1 where
-    the rest fixes it: the share of an error that shows. The minimal detectable bias is the least
-    shift of the whole group, m or rad, that its test finds in 80 % of jobs: along the unit vector u
-    it is 1 / sqrt(u M u), M being `sharpness` (j, j), with j 2 for a strip (x, y), 3 for a mounting
-    or mark, and the numbers read for a reading. `detectable_turn_rad` is that of a strip's turn
-    about its middle.
+    the number of its directions that the rest controls, `p_value` the chance of such a drop
+    without a fault and `level` that below which it is set free. `redundancy` is 0 where only the
+    statement itself holds the group and 1 where the rest fixes it: the share of an error that
+    shows; `control` (k, k) is that by the group's numbers, over their stated variances. `faults`
+    are the ways in which it can be wrong as a whole: the shift of a strip (x, y; both ends alike)
+    and its turn about its middle, the shift of a mounting or mark, that of each length and the turn
+    of each angle read, the scale of a lens.
     """
 
     group: str
     statistic: float
     degrees_of_freedom: int
     p_value: float
+    level: float
     support: float
     redundancy: float
-    sharpness: Array
-    detectable_turn_rad: float | None = None
+    control: Array
+    faults: dict[FaultKind, Fault]
 
     def __post_init__(self) -> None:
         _freeze(self)
 
-    def detectable_along(self, direction: Array) -> float:
-        """Minimal detectable bias along a unit vector (j,); infinite where nothing controls it."""
-        squared = float(direction @ self.sharpness @ direction)
-        return float(1 / np.sqrt(squared)) if squared > 0 else float("inf")
-
-    @property
-    def detectable(self) -> float:
-        """Minimal detectable bias along the worst direction."""
-        return self.detectable_along(np.linalg.eigh(self.sharpness)[1][:, 0])
+    def times_detectable(self, bias: Array) -> float:
+        """How many times as large as one just detectable a fault is that moves the rows so (k,)."""
+        if not self.degrees_of_freedom:
+            return 0.0
+        least = noncentrality(self.degrees_of_freedom, self.level)
+        return float(np.sqrt(bias @ self.control @ bias / least))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -137,7 +137,7 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
         position_sigma_m=(float(x), float(y), float(z)),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
-        found_mounting_m=adjustment.groups[f"mounting {camera.name}"].detectable,
+        found_mounting_m=adjustment.groups[f"mounting {camera.name}"].faults["shift"].detectable(),
     )
 
 
@@ -155,7 +155,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=strip.name,
                 sigma_m=sigmas[worst],
                 mark=strip.mark_ids[worst],
-                found_m=adjustment.groups[f"strip {strip.name}"].detectable,
+                found_m=adjustment.groups[f"strip {strip.name}"].faults["shift"].detectable(),
             )
         )
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
@@ -166,7 +166,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=mark.name,
                 sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
                 mark=mark.name,
-                found_m=adjustment.groups[f"mark {mark.name}"].detectable if mark.seen else None,
+                found_m=adjustment.groups[f"mark {mark.name}"].faults["shift"].detectable() if mark.seen else None,
             )
         )
     return tuple(found)

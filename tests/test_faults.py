@@ -1,0 +1,87 @@
+"""The size of a fault that data leave possible, and the size that is found.
+
+Proves: the farthest point of an ellipsoid against brute force, also where its middle lies on an
+axis; a fault of the stated possible size is refuted in 5 of 100 draws; the least fault found
+against tables of the normal distribution. Does not prove that the network's information is right:
+that is tested with the adjustment.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from vision.adjustment.faults import POWER, SURE, Fault, farthest, noncentrality
+from vision.geometry import Array
+
+
+def fault(estimate: Array, information: Array) -> Fault:
+    return Fault(estimate=estimate, information=information, degrees_of_freedom=2, level=0.001)
+
+
+@pytest.mark.parametrize(
+    ("middle", "information"),
+    [
+        ((0.3, -0.2), (4.0, 1.0)),
+        ((0.0, 0.0), (4.0, 1.0)),
+        ((0.5, 0.0), (4.0, 1.0)),
+        ((5.0, 0.0), (4.0, 1.0)),
+        ((0.0, 0.5), (4.0, 1.0)),
+        ((0.3, 0.4), (1.0, 1.0)),
+        ((0.0, 0.0), (1.0, 1.0)),
+        ((1e-3, 3e-3), (1e6, 1e2)),
+    ],
+)
+def test_farthest_point_of_an_ellipse(
+    middle: tuple[float, float], information: tuple[float, float]
+) -> None:
+    angle = np.linspace(0, 2 * np.pi, 200_001)
+    limit = 5.99
+    rim = np.sqrt(limit) * np.stack([np.cos(angle), np.sin(angle)]) / np.sqrt(information)[:, None]
+    brute = np.linalg.norm(np.array(middle)[:, None] + rim, axis=0).max()
+    found = farthest(np.array(middle), np.array(information), limit)
+    assert found == pytest.approx(brute, rel=1e-6)
+
+
+def test_farthest_point_in_three_dimensions() -> None:
+    rng = np.random.default_rng(1)
+    directions = rng.normal(size=(400_000, 3))
+    directions /= np.linalg.norm(directions, axis=1)[:, None]
+    for _ in range(5):
+        information, middle = rng.uniform(0.5, 9, 3), rng.normal(size=3)
+        brute = np.linalg.norm(middle + 2.8 * directions / np.sqrt(information), axis=1).max()
+        found = farthest(middle, information, 2.8**2)
+        assert brute <= found < 1.002 * brute
+
+
+def test_a_true_fault_is_refuted_in_five_of_a_hundred_at_most() -> None:
+    rng = np.random.default_rng(2)
+    A = np.array([[4.0, 1.2], [1.2, 0.9]])
+    root = np.linalg.cholesky(np.linalg.inv(A))
+    for true in (np.array([3.0, -1.0]), np.zeros(2)):
+        drawn = true + (root @ rng.normal(size=(2, 2000))).T
+        held = [fault(each, A).possible >= np.linalg.norm(true) for each in drawn]
+        assert np.mean(held) > 0.945
+
+
+def test_one_direction_is_estimate_and_two_sigma() -> None:
+    # 1.95996: two-sided 95 % of the normal distribution, normal tables.
+    found = fault(np.array([-0.02]), np.array([[1e4]]))
+    assert found.possible == pytest.approx(0.02 + 0.0195996, rel=1e-4)
+
+
+def test_what_nothing_controls_may_be_of_any_size() -> None:
+    found = fault(np.zeros(2), np.diag([1e4, 0.0]))
+    assert found.possible == np.inf
+    assert found.detectable() == np.inf
+    assert np.isfinite(found.detectable_along(np.array([1.0, 0.0])))
+
+
+def test_least_fault_found_against_normal_tables() -> None:
+    # Normal tables: 1.95996 (two-sided 5 %), 0.84162 (80 %), 2.05375 (98 %).
+    assert noncentrality(1, 0.05, POWER) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
+    assert noncentrality(1, 0.05, SURE) == pytest.approx((1.95996 + 2.05375) ** 2, rel=1e-3)
+    found = fault(np.zeros(2), 1e4 * np.eye(2))
+    share = stats.ncx2.sf(stats.chi2.isf(0.001, 2), 2, 1e4 * found.detectable(SURE) ** 2)
+    assert share == pytest.approx(SURE, abs=1e-6)

@@ -1,0 +1,112 @@
+"""What the data say of a fault: how large it may be unseen, and from what size on it is found.
+
+A group can be wrong as a whole in one way or two: shifted, turned, or, a lens, of another scale.
+With r the group's whitened distance from what was stated, Q its redundancy matrix and B the
+distance that a fault of one unit makes, the fault's best estimate has the information B^T Q B
+(Baarda, "A testing procedure for use in geodetic networks", 1968). Absence of evidence is no
+evidence of absence: that no test failed says little of a fault that the network hardly controls,
+while what lies outside the confidence region of the estimate is refuted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy import optimize, special, stats
+
+from vision.geometry import Array, frozen_array
+
+POWER = 0.8
+"""Share of jobs in which a fault of the minimal detectable size is found, as surveyors have it."""
+
+SURE = 0.98
+"""Share of jobs in which a fault of the size that is surely found is found."""
+
+REFUTED = 0.95
+"""Level of the confidence region outside of which a fault is refuted."""
+
+FaultKind = Literal["shift", "turn", "scale"]
+
+
+@lru_cache(maxsize=256)
+def noncentrality(degrees: int, level: float, power: float = POWER) -> float:
+    """Shift of a chi-square (`degrees`) that a test of this level finds with this power."""
+    limit = float(stats.chi2.isf(level, degrees))
+
+    def missing(shift: float) -> float:
+        return float(stats.ncx2.sf(limit, degrees, shift)) - power
+
+    return float(optimize.brentq(missing, 1e-6, 300.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fault:
+    """One way in which a group can be wrong as a whole, and what the data say of it.
+
+    `estimate` (j,) of the fault, where the thing is minus where it was stated to be, in m, in rad,
+    or for a lens as a share of its scale; `information` (j, j), the inverse of its covariance.
+    The test that would find it has `degrees_of_freedom` and `level`.
+    """
+
+    estimate: Array
+    information: Array
+    degrees_of_freedom: int
+    level: float
+
+    def __post_init__(self) -> None:
+        for name, shape in (("estimate", (None,)), ("information", (None, None))):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+
+    def detectable_along(self, direction: Array, power: float = POWER) -> float:
+        """Least fault along a unit vector (j,) that is found; infinite where nothing controls it.
+
+        With a power of 80 % this is the minimal detectable bias.
+        """
+        squared = float(direction @ self.information @ direction)
+        if squared <= 0 or not self.degrees_of_freedom:
+            return float("inf")
+        return float(np.sqrt(noncentrality(self.degrees_of_freedom, self.level, power) / squared))
+
+    def detectable(self, power: float = POWER) -> float:
+        """Least fault that is found along the worst direction."""
+        return self.detectable_along(np.linalg.eigh(self.information)[1][:, 0], power)
+
+    @property
+    def possible(self) -> float:
+        """Size of the largest fault that the data do not refute; infinite where none is."""
+        values, vectors = np.linalg.eigh(self.information)
+        if values[0] <= 0:
+            return float("inf")
+        limit = float(special.chdtri(len(values), 1 - REFUTED))
+        return farthest(vectors.T @ self.estimate, values, limit)
+
+
+def farthest(middle: Array, information: Array, limit: float) -> float:
+    """Largest |x| with sum(information (x - middle)^2) <= limit; all (j,), on principal axes.
+
+    At the farthest point x - middle = middle / (m information - 1), with the multiplier m above
+    one over the least information: on that ray the sum falls steadily, so one root is left.
+    """
+    weakest = float(information.min())
+    ratio = information / weakest
+
+    def beyond(excess: float) -> float:
+        """The sum at m = (1 + excess) / weakest, minus the limit."""
+        step = middle / (ratio * (1 + excess) - 1)
+        return float(information @ step**2) - limit
+
+    least = 1e-9
+    if beyond(least) > 0:
+        most = float(np.sqrt(information @ middle**2 / limit)) + 1
+        excess = optimize.brentq(beyond, least, most)
+        return float(np.linalg.norm(middle * (1 + 1 / (ratio * (1 + excess) - 1))))
+    # The middle lies on the other axes: the weakest takes what these leave of the limit.
+    others = ratio > 1 + least
+    step = np.where(others, middle / np.where(others, ratio - 1, 1.0), 0.0)
+    left = max(limit - float(information @ step**2), 0.0)
+    at = middle + step
+    at[np.argmin(information)] += np.sqrt(left / weakest)
+    return float(np.linalg.norm(at))
