@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from vision.seams import SeamGap
     from vision.sharpness import Sharpness
     from vision.texture import NoTexture, TextureShift
-    from vision.verdict import Action, PictureVerdict, Reason
+    from vision.verdict import Action, PictureVerdict, Reason, Standing
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
 
@@ -137,6 +137,7 @@ class Inspection:
 
     `variance_factor` is that of the joint adjustment, near 1 when the stated sigmas are right; None
     where there was no adjustment or nothing to spare. `adjustment` is all of it, for predictions.
+    `stated` is how each thing that was stated stands, the most suspect first.
     """
 
     job: Job
@@ -147,5 +148,6 @@ class Inspection:
     raised_marks: tuple[InspectedRaisedMark, ...] = ()
     seams: tuple[InspectedSeam, ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    stated: tuple[Standing, ...] = ()
     variance_factor: float | None = None
     adjustment: Adjustment | None = None

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from vision.lens import Lens
     from vision.plan_fit import PlanFit
     from vision.sharpness import Blur
-    from vision.verdict import Action, Reason
+    from vision.verdict import Action, Reason, Standing
 
 SCHEMA_NAME = "seamtrue.inspection/1"
 METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
@@ -81,6 +81,7 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "strips": [_strip(strip) for strip in inspection.strips],
         "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
         "seams": [_seam(seam) for seam in inspection.seams],
+        "stated": [_stated(each) for each in inspection.stated],
         "what_if": _what_if(inspection),
         "warnings": list(inspection.warnings),
     }
@@ -106,6 +107,32 @@ def _what_if(inspection: Inspection) -> dict[str, Any]:
         for each in sensitivities(inspection, small_changes(inspection.job))
     ]
     return {"turns": turns, "moves": moves}
+
+
+def _stated(standing: Standing) -> dict[str, Any]:
+    faults = [
+        {
+            "kind": size.kind,
+            "unit": "deg" if size.kind == "turn" else "m" if size.kind == "shift" else "share",
+            **{
+                name: significant(np.array(np.degrees(value) if size.kind == "turn" else value), 3)
+                for name, value in (
+                    ("possible", size.possible),
+                    ("surely_found", size.sure),
+                    ("usual_slip", size.slip),
+                )
+            },
+        }
+        for size in standing.sizes
+    ]
+    why = dict.fromkeys(("possible", "surely_found"), "nothing measured shows it")
+    return {
+        "what": standing.group,
+        "text": standing.what,
+        "standing": standing.word,
+        "p_value": float(f"{standing.p_value:.3g}"),
+        "faults": [with_missing(each, why) for each in faults],
+    }
 
 
 def _reasons(reasons: Iterable[Reason]) -> list[dict[str, str]]:

@@ -436,7 +436,9 @@ def print_coverage(label: str, figures: Figures) -> None:
     alarms = 1 - figures.named["none"] / jobs
     print(f"{label}: {jobs} jobs without a fault")
     print(f"  a group named in {alarms:.1%} (wanted: at most 2 %)")
-    print(f"  of {np.mean(figures.open):.0%} of what was stated it cannot be told whether it is sound")
+    print(
+        f"  of {np.mean(figures.open):.0%} of what was stated it cannot be told whether it is sound"
+    )
     print(f"  marks rejected {figures.rejected} of {figures.points}")
     print(f"  variance factor mean {np.mean(figures.chi2):.3f}, sd {np.std(figures.chi2):.3f}")
     print("  95 % intervals that hold the truth (wanted: 93 to 97 %)")

@@ -25,7 +25,7 @@ POWER = 0.8
 SURE = 0.98
 """Share of jobs in which a fault of the size that is surely found is found."""
 
-REFUTED = 0.95
+REFUTED = 0.99
 """Level of the confidence region outside of which a fault is refuted."""
 
 FaultKind = Literal["shift", "turn", "scale"]

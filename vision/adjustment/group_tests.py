@@ -16,8 +16,8 @@ from scipy import special
 from vision.adjustment.faults import Fault, FaultKind
 from vision.adjustment.network import LENS, OWN, Network
 from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
-from vision.adjustment.values import GroupTest
 from vision.adjustment.state import State
+from vision.adjustment.values import GroupTest
 from vision.geometry import Array
 from vision.job import AngleReading
 
@@ -171,9 +171,7 @@ def fault_of(
     )
 
 
-def ways_of(
-    network: Network, state: State, group: str, jacobian: Array
-) -> dict[FaultKind, Array]:
+def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict[FaultKind, Array]:
     """How a group's rows (k,) move with a unit of each fault it may have as a whole, (k, j).
 
     `jacobian` (k, kept) is that of the rows.

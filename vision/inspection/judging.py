@@ -25,12 +25,15 @@ from vision.verdict import (
     PictureVerdict,
     Reason,
     SeamVerdict,
+    Standing,
     camera_verdict,
     causes,
+    doubts,
     job_verdict,
     judge_picture,
     mark_verdict,
     seam_verdict,
+    standings,
     strip_verdict,
     unidentified_camera,
     unobserved,
@@ -70,6 +73,7 @@ def judged(found: Findings) -> Inspection:
         seams[line.between] = seam_verdict(
             line.between, found.gaps.get(line.between), job.tolerances, missing=missing
         )
+    stated = () if isinstance(adjustment, NoFit) else standings(job, adjustment)
     verdict = job_verdict(
         tuple(cameras.values()),
         tuple(strips.values()),
@@ -112,7 +116,8 @@ def judged(found: Findings) -> Inspection:
             )
             for between, v in seams.items()
         ),
-        warnings=_warnings(found),
+        warnings=_warnings(found, stated),
+        stated=stated,
         variance_factor=_variance_factor(adjustment),
         adjustment=None if isinstance(adjustment, NoFit) else adjustment,
     )
@@ -239,14 +244,14 @@ def _inspected_mark(
     )
 
 
-def _warnings(found: Findings) -> tuple[str, ...]:
+def _warnings(found: Findings, stated: tuple[Standing, ...]) -> tuple[str, ...]:
     """What a person should know beside the verdicts."""
     warnings = []
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
-        held = unobserved(found.adjustment)
-        warnings += [*causes(found.job, found.adjustment), *([held] if held else [])]
+        warnings += causes(found.job, found.adjustment)
+        warnings += filter(None, (doubts(stated), unobserved(found.adjustment)))
         used = {reading.name for reading in found.adjustment.readings}
         warnings += [
             f"reading {number} is not used: its camera takes no part in the adjustment"

@@ -137,7 +137,7 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
         position_sigma_m=(float(x), float(y), float(z)),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
-        found_mounting_m=adjustment.groups[f"mounting {camera.name}"].faults["shift"].detectable(),
+        found_mounting_m=_detectable(adjustment, f"mounting {camera.name}"),
     )
 
 
@@ -155,7 +155,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=strip.name,
                 sigma_m=sigmas[worst],
                 mark=strip.mark_ids[worst],
-                found_m=adjustment.groups[f"strip {strip.name}"].faults["shift"].detectable(),
+                found_m=_detectable(adjustment, f"strip {strip.name}"),
             )
         )
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
@@ -166,7 +166,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=mark.name,
                 sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
                 mark=mark.name,
-                found_m=adjustment.groups[f"mark {mark.name}"].faults["shift"].detectable() if mark.seen else None,
+                found_m=_detectable(adjustment, f"mark {mark.name}") if mark.seen else None,
             )
         )
     return tuple(found)
@@ -213,3 +213,8 @@ def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> Predicte
 def _largest(covariance: Array) -> float:
     """The largest principal sigma of a covariance (n, n)."""
     return float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))
+
+
+def _detectable(adjustment: Adjustment, group: str) -> float:
+    """Least shift of the whole that is found in 80 of 100 jobs, along the worst direction, m."""
+    return adjustment.groups[group].faults["shift"].detectable()

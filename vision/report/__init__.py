@@ -21,7 +21,7 @@ from vision.report.pictures import CROPPED_GREY, Shown, delivered, jpeg_uri, lay
 from vision.report.plan import drawn_plan
 from vision.report.seam_views import seam_views
 from vision.report.todo import todo
-from vision.report.words import aim_rows, environment, sure_rows
+from vision.report.words import aim_rows, environment, stated_rows, sure_rows
 from vision.topview import top_view_grid
 
 if TYPE_CHECKING:
@@ -67,6 +67,7 @@ def report_html(
             top_view=_top_view(inspection.job, top_view_png, shown),
             blended=blended,
             sure=sure_rows(result),
+            stated=stated_rows(inspection),
             shown=shown,
             made_on=made_on,
             # Ours, and not a person's: the two files are inlined as they are.

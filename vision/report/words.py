@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from vision.result import ANGLES
+from vision.verdict import amount_text
+
+if TYPE_CHECKING:
+    from vision.adjustment import FaultKind
+    from vision.inspection_values import Inspection
 
 NO_FIGURE = "–"  # noqa: RUF001 - an en dash is what a table shows for no figure
 
-WORDS = {"not-judged": "not judged", "cannot-tell": "cannot tell"}
-SIGNS = {"keep": "✓", "within": "✓", "agrees": "✓", "not-judged": "?", "cannot-tell": "?"}
+WORDS = {
+    "not-judged": "not judged",
+    "cannot-tell": "cannot tell",
+    "one-of-several": "one of several",
+}
+SIGNS = {"keep": "✓", "within": "✓", "agrees": "✓", "sound": "✓"}
+SIGNS |= dict.fromkeys(("not-judged", "cannot-tell", "one-of-several"), "?")
 KINDS = {
     "keep": "good",
     "within": "good",
     "agrees": "good",
+    "sound": "good",
     "not-judged": "open",
     "cannot-tell": "open",
+    "one-of-several": "open",
 }
 FIGURES = {
     "joint": "joint adjustment",
@@ -112,6 +125,24 @@ def aim_rows(entry: dict[str, Any]) -> list[dict[str, Any]]:
             {"name": name, "found": found, "intended": intended[name], "off": off, "sigma": sigma}
         )
     return rows
+
+
+def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
+    """How each stated thing stands: up to how much it may be off, and from where it would show."""
+
+    def joined(amounts: list[tuple[FaultKind, float]]) -> str:
+        words = [amount_text(kind, amount) for kind, amount in amounts if np.isfinite(amount)]
+        return ", ".join(words) if len(words) == len(amounts) else "any amount"
+
+    return [
+        {
+            "what": each.what,
+            "word": each.word,
+            "possible": joined([(size.kind, size.possible) for size in each.sizes]),
+            "sure": joined([(size.kind, size.sure) for size in each.sizes]),
+        }
+        for each in inspection.stated
+    ]
 
 
 def sure_rows(result: dict[str, Any]) -> list[dict[str, Any]]:

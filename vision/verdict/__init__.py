@@ -21,11 +21,13 @@ from vision.verdict.rule import (
     worst_of,
 )
 from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
+from vision.verdict.standing import FaultSize, Standing, amount_text, doubts, standings, up_to
 
 __all__ = [
     "Action",
     "Answer",
     "CameraVerdict",
+    "FaultSize",
     "JobVerdict",
     "Judgement",
     "LayingVerdict",
@@ -33,9 +35,12 @@ __all__ = [
     "PictureVerdict",
     "Reason",
     "SeamVerdict",
+    "Standing",
     "aim_is_beyond",
+    "amount_text",
     "camera_verdict",
     "causes",
+    "doubts",
     "exit_code",
     "job_verdict",
     "judge",
@@ -44,8 +49,10 @@ __all__ = [
     "length_and_sigma",
     "mark_verdict",
     "seam_verdict",
+    "standings",
     "strip_verdict",
     "unidentified_camera",
     "unobserved",
+    "up_to",
     "worst_of",
 ]

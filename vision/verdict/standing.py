@@ -7,13 +7,14 @@ off by its tolerance, a mounting measured to the wrong edge, a tape read an inch
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 
 from vision.adjustment import SURE, Adjustment, FaultKind, GroupTest
 from vision.job import AngleReading, Job
 from vision.verdict.causes import stated
+from vision.verdict.rule import centimetres, degrees
 
 StandingWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
 
@@ -24,12 +25,16 @@ LENS_SLIP = 0.1
 """Slips that happen: another edge of a housing, an inch, a degree on a gauge, a lens of another
 type by a tenth of its scale; common practice, no source. What is laid has its own tolerance."""
 
+SUSPECT = 0.05
+MOST_SAID = 3
+"""A sentence names no more than these, of those that a sound job would have one in twenty of."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultSize:
     """One way to be wrong: m for a shift, rad for a turn, a share for a lens's scale.
 
-    `possible` is the size up to which the data leave it possible (95 %), `sure` the size from which
+    `possible` is the size up to which the data leave it possible (99 %), `sure` the size from which
     on it would be found in 98 of 100 jobs, `slip` a usual slip. Infinite where nothing shows it.
     """
 
@@ -55,6 +60,47 @@ def standings(job: Job, adjustment: Adjustment) -> tuple[Standing, ...]:
     order: tuple[StandingWord, ...] = ("wrong", "one-of-several", "cannot-tell", "sound")
     every = [_standing(job, adjustment, test) for test in adjustment.groups.values()]
     return tuple(sorted(every, key=lambda each: (order.index(each.word), each.p_value)))
+
+
+def doubts(every: tuple[Standing, ...]) -> str | None:
+    """One sentence on what cannot be told, and where to look first; None where all is known."""
+    open_ = [each for each in every if each.word == "cannot-tell"]
+    if not open_:
+        return None
+    text = (
+        f"cannot tell of {len(open_)} of {len(every)} stated things whether a usual slip hides in"
+        " them: no test failed, and nothing here refutes it; the report says how far off each may"
+        " be, and [[reading]] tables narrow it"
+    )
+    suspects = [each for each in open_ if each.p_value < SUSPECT]
+    if not suspects:
+        return text
+    return f"{text}. Look first at {'; '.join(each.what for each in suspects[:MOST_SAID])}"
+
+
+def up_to(standing: Standing) -> str:
+    """`it may be off by up to 6.1 cm`, by the kinds of fault that are not refuted."""
+    open_ = [each for each in standing.sizes if each.possible >= each.slip]
+    sizes = [
+        f"up to {amount_text(each.kind, each.possible)}"
+        if np.isfinite(each.possible)
+        else "any amount"
+        for each in open_
+    ]
+    return f"it may be off by {' and '.join(sizes)}"
+
+
+def amount_text(kind: FaultKind, amount: float) -> str:
+    """An amount of a kind of fault for a sentence."""
+    match kind:
+        case "shift":
+            return centimetres(amount)
+        case "turn":
+            return degrees(amount)
+        case "scale":
+            return f"{100 * amount:.0f} % of its scale"
+        case _:
+            assert_never(kind)
 
 
 def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:

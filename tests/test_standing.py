@@ -1,0 +1,72 @@
+"""How each stated thing stands: wrong, one of several, sound, or it cannot be told.
+
+Proves, on simulated jobs without pictures, that what was freed is called wrong; that a thing is
+sound only where a usual slip of it is refuted, more readings making more things sound; that a
+strip's slip follows the job's tolerance; and the sentences. How often that is right over simulated
+lots and jobs, `python -m tests.accuracy.laying` and `python -m tests.accuracy.network` print.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tests.accuracy.laying import draw, lot
+from vision.adjustment import Adjustment, adjust_readings
+from vision.job import Job
+from vision.layout import planned_layout
+from vision.verdict import Standing, amount_text, doubts, standings, up_to
+
+
+def stood(job: Job) -> tuple[Standing, ...]:
+    found = adjust_readings(job, planned_layout(job))
+    assert isinstance(found, Adjustment)
+    return standings(job, found)
+
+
+def drawn(job: Job, wrong: int | None = None) -> Job:
+    return draw(job, np.random.default_rng(8), {}, wrong)
+
+
+def test_what_was_freed_is_wrong_and_comes_first() -> None:
+    first, *others = stood(drawn(lot(), wrong=14))
+    assert (first.group, first.word) == ("reading 15", "wrong")
+    assert "wrong" not in {each.word for each in others}
+
+
+def test_sound_is_only_what_a_usual_slip_of_is_refuted() -> None:
+    for each in stood(drawn(lot())):
+        refuted = all(size.possible < size.slip for size in each.sizes)
+        assert each.word == ("sound" if refuted else "cannot-tell")
+
+
+def test_more_readings_prove_more() -> None:
+    few, many = (
+        [each for each in stood(drawn(lot(every=every))) if each.group.startswith("strip")]
+        for every in (False, True)
+    )
+    sound = [sum(each.word == "sound" for each in strips) for strips in (few, many)]
+    assert sound[0] < sound[1]
+    sure = [{each.group: each.sizes[0].sure for each in strips} for strips in (few, many)]
+    assert all(sure[1][group] < least for group, least in sure[0].items())
+
+
+def test_a_wider_tolerance_makes_a_strip_sound_sooner() -> None:
+    job = drawn(lot())
+    wide = replace(job, tolerances=replace(job.tolerances, strip_m=0.08))
+    words = {each.group: each.word for each in stood(wide)}
+    assert {words[f"strip {strip.name}"] for strip in job.strips} == {"sound"}
+
+
+def test_the_sentences() -> None:
+    every = stood(drawn(lot()))
+    open_ = [each for each in every if each.word == "cannot-tell"]
+    text = doubts(every)
+    assert text is not None
+    assert text.startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
+    assert doubts(tuple(each for each in every if each.word == "sound")) is None
+    assert "it may be off by up to" in up_to(open_[0])
+    assert amount_text("shift", 0.034) == "3.4 cm"
+    assert amount_text("turn", float(np.radians(0.5))) == "0.5 degrees"
+    assert amount_text("scale", 0.12) == "12 % of its scale"
