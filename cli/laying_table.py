@@ -43,7 +43,7 @@ def _strips(check: LayingCheck) -> Lines:
         for each in check.strips
     ]
     heads = ("strip", "verdict", "first ahead cm", "left cm", "last ahead cm", "left cm")
-    return Lines(heads=(*heads, "sigma cm", "found from cm"), rows=tuple(rows))
+    return Lines(heads=(*heads, "sigma cm", "named from cm"), rows=tuple(rows))
 
 
 def _readings(check: LayingCheck) -> Lines:
@@ -59,5 +59,5 @@ def _readings(check: LayingCheck) -> Lines:
         )
         for each in check.readings
     ]
-    heads = ("reading", "of", "read m", "rest says m", "off mm", "sigma mm", "found from mm")
+    heads = ("reading", "of", "read m", "rest says m", "off mm", "sigma mm", "named from mm")
     return Lines(heads=heads, rows=tuple(rows))

@@ -462,9 +462,8 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
     free = run(network, network.freeing(weights, ("strip right",)), network.start)
     assert not isinstance(held, NoFit)
     assert not isinstance(free, NoFit)
-    group = ("strip right",)
-    one = group_tests(network, held, group)["strip right"]
-    other = group_tests(network, free, group, freed=group)["strip right"]
+    one = group_tests(network, held)["strip right"]
+    other = group_tests(network, free, freed=("strip right",))["strip right"]
     assert one.statistic == pytest.approx(other.statistic, rel=0.03)
     assert one.redundancy == pytest.approx(other.redundancy, abs=0.02)
     assert one.faults["shift"].detectable() == pytest.approx(
@@ -692,7 +691,7 @@ def test_family_level_and_p_values() -> None:
     assert not isinstance(held, NoFit)
     free = run(network, replace(weights, group_sigma={"strip left": 1e3}), held.state)
     assert not isinstance(free, NoFit)
-    p = group_tests(network, held, ("strip left",))["strip left"].p_value
+    p = group_tests(network, held)["strip left"].p_value
     # The Woodbury drop must equal that of an actual solution without the prior.
     drop = held.chi2 - free.chi2
     factor = max(1.0, free.chi2 / (held.degrees_of_freedom - 4))

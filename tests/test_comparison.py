@@ -20,12 +20,12 @@ from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
 from tests.accuracy.network import SAMPLE
-from vision.adjustment import adjust
+from vision.adjustment import adjust, noncentrality
 from vision.comparison import Comparison, Epoch, Shared, compare
 from vision.comparison.laying import lay_out, same_laying
 from vision.comparison.page import comparison_page
 from vision.comparison.pair import build_pair
-from vision.comparison.search import noncentrality
+from vision.comparison.search import POWER
 from vision.comparison.words import sentences, state_sentences
 from vision.geometry import Pose
 from vision.job import Job
@@ -293,7 +293,7 @@ def test_shared_marks_have_one_set_of_unknowns(job, still):
 
 def test_the_chance_that_a_change_is_seen():
     # Two-sided test of one normal at 5 %: 95 % power at (1.960 + 1.645)^2, any table of the normal.
-    assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 1.64485) ** 2, rel=1e-3)
+    assert noncentrality(1, 0.05, POWER) == pytest.approx((1.95996 + 1.64485) ** 2, rel=1e-3)
 
 
 class _Texts(HTMLParser):

@@ -17,7 +17,13 @@ from vision.geometry import Array
 
 
 def fault(estimate: Array, information: Array) -> Fault:
-    return Fault(estimate=estimate, information=information, degrees_of_freedom=2, level=0.001)
+    return Fault(
+        estimate=estimate,
+        information=information,
+        apart=information[None] / 2,
+        degrees_of_freedom=2,
+        level=0.001,
+    )
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,6 @@ from typing import Literal
 import numpy as np
 
 from vision.adjustment import (
-    SURE,
     AdjustedReading,
     AdjustedStrip,
     Adjustment,
@@ -41,7 +40,7 @@ EXIT_CODES: dict[LayingCheckWord, int] = {"keep": 0, "re-measure": 3, "not-judge
 class ReadLength:
     """One length as read and as the rest says: metres, with the sigma of what the rest says.
 
-    `sure_m` is the least error of it that is found in 98 of 100 lots, infinite where none is;
+    `sure_m` is the least error of it that is named in 98 of 100 lots, infinite where none is;
     `doubt` is 'wrong' where the data say that it is this reading, 'perhaps' where it ties with
     something else, else None.
     """
@@ -61,7 +60,7 @@ class StripFigures:
     """What the readings say of one strip: its ends against the plan and what would show.
 
     `ends_m` holds the shift (x, y) of the first and the last mark and `sigma_m` theirs; `sure_m`
-    is the least shift of the whole strip that is found in 98 of 100 lots, infinite where no reading
+    is the least shift of the whole strip that is named in 98 of 100 lots, infinite where no reading
     controls it.
     """
 
@@ -176,7 +175,7 @@ def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripF
         name=strip.name,
         ends_m=_pairs(shift),
         sigma_m=_pairs(sigma),
-        sure_m=found.groups[f"strip {strip.name}"].faults["shift"].detectable(SURE),
+        sure_m=found.groups[f"strip {strip.name}"].faults["shift"].named,
     )
 
 
@@ -197,7 +196,7 @@ def _readings(job: Job, found: Adjustment) -> list[ReadLength]:
             doubt = "perhaps"
         elif adjusted.name in found.freed:
             doubt = "wrong"
-        sure_m = found.groups[adjusted.name].faults["shift"].detectable(SURE)
+        sure_m = found.groups[adjusted.name].faults["shift"].named
         every.append(_read(reading, adjusted, sure_m, doubt))
     return every
 

@@ -118,14 +118,14 @@ def _stated(standing: Standing) -> dict[str, Any]:
                 name: significant(np.array(np.degrees(value) if size.kind == "turn" else value), 3)
                 for name, value in (
                     ("possible", size.possible),
-                    ("surely_found", size.sure),
+                    ("surely_named", size.sure),
                     ("usual_slip", size.slip),
                 )
             },
         }
         for size in standing.sizes
     ]
-    why = dict.fromkeys(("possible", "surely_found"), "nothing measured shows it")
+    why = dict.fromkeys(("possible", "surely_named"), "nothing measured shows it")
     return {
         "what": standing.group,
         "text": standing.what,

@@ -7,7 +7,7 @@ takes: seventeen (each strip's length, offsets of the side strips' ends from the
 gaps at the corners, both long diagonals, both ends' distances between the strips), or thirty-two
 (offsets, and the distances between all eight ends). Each has the error of a class II tape and of
 holding it. One fault a lot: a strip that lies off as a whole, or one reading an inch wrong. Counted
-is what was said, apart by whether the lot's own readings say that such a fault is surely found. The
+is what was said, apart by whether the lot's own readings say that such a fault is surely named. The
 job allows a strip 2 cm.
 """
 
@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.adjustment import SURE, Adjustment, adjust_readings
+from vision.adjustment import Adjustment, adjust_readings
 from vision.files import read_job
 from vision.job import Job, LengthReading
 from vision.layout import planned_layout
@@ -35,8 +35,8 @@ LAID_SIGMA_M, LAID_WELL_SIGMA_M = 0.003, 0.002
 """How well a strip is laid to chalk marks, each end; common practice, no source."""
 STRIP_FAULT_M, INCH_M = 0.02, 0.0254
 LATERAL = ("left", "right")
-SURELY, NOT_SURELY = "surely found", "not surely"
-"""Whether the fault is as large as one that the lot's own readings say is found 98 times of 100."""
+SURELY, NOT_SURELY = "surely named", "not surely"
+"""Whether the fault is as large as one that the lot's own readings say is named 98 times of 100."""
 
 
 def lot(*, every: bool = False, laid_sigma_m: float = LAID_SIGMA_M) -> Job:
@@ -117,7 +117,7 @@ def word(job: Job, found: Adjustment, cause: str) -> str:
 
 
 def simulate(job: Job, kind: str, lots: int, rng: np.random.Generator) -> dict[str, Counter[str]]:
-    """Count outcomes by whether the fault is one that is surely found."""
+    """Count outcomes by whether the fault is one that is surely named."""
     counts: dict[str, Counter[str]] = {name: Counter() for name in (SURELY, NOT_SURELY, "no fault")}
     for _ in range(lots):
         shift, wrong, cause, direction = {}, None, "", np.ones(1)
@@ -137,7 +137,7 @@ def simulate(job: Job, kind: str, lots: int, rng: np.random.Generator) -> dict[s
         where = "no fault"
         if cause:
             size = STRIP_FAULT_M if kind == "strip" else INCH_M
-            least = found.groups[cause].faults["shift"].detectable_along(direction, SURE)
+            least = found.groups[cause].faults["shift"].named_along(direction)
             where = SURELY if size >= least else NOT_SURELY
         counts[where][word(drawn, found, cause)] += 1
     return counts

@@ -1,6 +1,6 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
-from vision.adjustment.faults import POWER, SURE, Fault, FaultKind
+from vision.adjustment.faults import Fault, FaultKind, family_level, noncentrality
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
     AdjustedCamera,
@@ -16,8 +16,6 @@ from vision.adjustment.values import (
 )
 
 __all__ = [
-    "POWER",
-    "SURE",
     "AdjustedCamera",
     "AdjustedMark",
     "AdjustedReading",
@@ -32,4 +30,6 @@ __all__ = [
     "GroupTest",
     "adjust",
     "adjust_readings",
+    "family_level",
+    "noncentrality",
 ]

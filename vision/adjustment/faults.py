@@ -5,7 +5,9 @@ With r the group's whitened distance from what was stated, Q its redundancy matr
 distance that a fault of one unit makes, the fault's best estimate has the information B^T Q B
 (Baarda, "A testing procedure for use in geodetic networks", 1968). Absence of evidence is no
 evidence of absence: that no test failed says little of a fault that the network hardly controls,
-while what lies outside the confidence region of the estimate is refuted.
+while what lies outside the confidence region of the estimate is refuted. And what is found is not
+yet told apart: of the information that a fault has, another group that is free as well leaves only
+a part (Foerstner, "Reliability and discernability of extended Gauss-Markov models", 1983).
 """
 
 from __future__ import annotations
@@ -23,12 +25,21 @@ POWER = 0.8
 """Share of jobs in which a fault of the minimal detectable size is found, as surveyors have it."""
 
 SURE = 0.98
-"""Share of jobs in which a fault of the size that is surely found is found."""
+"""Share of jobs in which a fault of the size that is surely named is named, and nothing else."""
+
+TIE_SUPPORT = 2 * float(np.log(100))
+"""Two explanations whose support (twice the logarithm of a likelihood) differs by less than this
+tie: the better one is then less than 100 times as likely."""
 
 REFUTED = 0.99
 """Level of the confidence region outside of which a fault is refuted."""
 
 FaultKind = Literal["shift", "turn", "scale"]
+
+
+def family_level(family: float, count: int) -> float:
+    """Level of one test of `count` so that all together keep the family's (Sidak)."""
+    return float(1 - (1 - family) ** (1 / max(count, 1)))
 
 
 @lru_cache(maxsize=256)
@@ -42,22 +53,42 @@ def noncentrality(degrees: int, level: float, power: float = POWER) -> float:
     return float(optimize.brentq(missing, 1e-6, 300.0))
 
 
+SHAPES: dict[str, tuple[None, ...]] = {
+    "estimate": (None,),
+    "information": (None, None),
+    "apart": (None, None, None),
+}
+
+
+@lru_cache(maxsize=1)
+def parting() -> float:
+    """Information that a fault must have beyond its best rival to be named alone in SURE of jobs.
+
+    The support of the fault less that of its rival is about (u + e)^2 - e'^2, with u^2 this
+    information and e, e' of unit variance: it falls short of a tie where u + e is below its root.
+    """
+    away = float(stats.norm.isf(1 - SURE))
+    return (away + float(np.sqrt(away**2 + TIE_SUPPORT))) ** 2
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fault:
     """One way in which a group can be wrong as a whole, and what the data say of it.
 
     `estimate` (j,) of the fault, where the thing is minus where it was stated to be, in m, in rad,
     or for a lens as a share of its scale; `information` (j, j), the inverse of its covariance.
-    The test that would find it has `degrees_of_freedom` and `level`.
+    `apart` (n, j, j) is what is left of it while each of the n other groups is free as well. The
+    test that would find it has `degrees_of_freedom` and `level`.
     """
 
     estimate: Array
     information: Array
+    apart: Array
     degrees_of_freedom: int
     level: float
 
     def __post_init__(self) -> None:
-        for name, shape in (("estimate", (None,)), ("information", (None, None))):
+        for name, shape in SHAPES.items():
             object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
 
     def detectable_along(self, direction: Array, power: float = POWER) -> float:
@@ -73,6 +104,19 @@ class Fault:
     def detectable(self, power: float = POWER) -> float:
         """Least fault that is found along the worst direction."""
         return self.detectable_along(np.linalg.eigh(self.information)[1][:, 0], power)
+
+    def named_along(self, direction: Array) -> float:
+        """Least fault along a unit vector (j,) that is surely named alone; infinite for none."""
+        left = float((direction @ self.apart @ direction).min(initial=np.inf))
+        apart = float(np.sqrt(parting() / left)) if left > 0 else float("inf")
+        return max(self.detectable_along(direction, SURE), apart)
+
+    @property
+    def named(self) -> float:
+        """Least fault that is surely named alone along the worst direction."""
+        left = float(np.linalg.eigvalsh(self.apart)[:, 0].min(initial=np.inf))
+        apart = float(np.sqrt(parting() / left)) if left > 0 else float("inf")
+        return max(self.detectable(SURE), apart)
 
     @property
     def possible(self) -> float:

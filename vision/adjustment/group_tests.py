@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from vision.adjustment.faults import Fault, FaultKind
+from vision.adjustment.faults import Fault, FaultKind, family_level
 from vision.adjustment.network import LENS, OWN, Network
 from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
 from vision.adjustment.state import State
@@ -28,58 +28,77 @@ wrong name is worse than several faults that are too small to matter and stay un
 
 
 def group_alpha(count: int) -> float:
-    """Level of one test of `count` so that the family keeps its level (Sidak)."""
-    return float(1 - (1 - FAMILY_ALPHA) ** (1 / max(count, 1)))
+    """Level of one test of `count`, so that the family keeps its own."""
+    return family_level(FAMILY_ALPHA, count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Suspicion:
     """What one solution says against a group; the fields are those of `GroupTest`.
 
-    `q` (k, k) is the redundancy matrix of the group's rows, whitened by `sigma`, `jacobian`
-    (k, kept) their derivative, not whitened, and `pull` (k,) their whitened distance as a fault
-    weighs it; `factor` is the variance factor, 1 or more.
+    `q` (k, k) is the redundancy matrix of the group's whitened rows, and `pull` (k,) their distance
+    as a fault weighs it: r where the group is held, Q r where it is free. `factor` is the variance
+    factor, 1 or more.
     """
 
     statistic: float
     degrees_of_freedom: int
     p_value: float
     support: float
-    sigma: float
     q: Array
-    jacobian: Array
     pull: Array
     factor: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Stack:
+    """Rows of several groups on one another, whitened by each group's stated sigma.
+
+    `off` (m,) is how far they lie from what was stated, `jacobian` (m, kept) its derivative,
+    `spread` (m, m) its covariance by the solution, and `rows` where each group has its own.
+    """
+
+    rows: dict[str, slice]
+    sigma: dict[str, float]
+    off: Array
+    jacobian: Array
+    spread: Array
+
+
+def _stacked(network: Network, solution: Solved, groups: tuple[str, ...]) -> _Stack:
+    rows: dict[str, slice] = {}
+    sigmas: dict[str, float] = {}
+    offs, jacobians, first = [np.zeros(0)], [np.zeros((0, network.kept))], 0
+    for group in groups:
+        sigma = sigmas[group] = network.group_sigma(group)
+        off, jacobian = network.group_rows(solution.state, group)
+        rows[group] = slice(first, first + len(off))
+        first += len(off)
+        offs.append(off / sigma)
+        jacobians.append(jacobian / sigma)
+    every = np.concatenate(jacobians)
+    return _Stack(
+        rows=rows,
+        sigma=sigmas,
+        off=np.concatenate(offs),
+        jacobian=every,
+        spread=every @ solution.covariance.kept @ every.T,
+    )
 
 
 def suspicions(
     network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
 ) -> dict[str, Suspicion]:
     """What speaks against each of `groups`; those in `freed` are free in this solution."""
-    if not groups:
-        return {}
-    offs, jacobians, sigmas = [], [], []
-    for group in groups:
-        sigma = network.group_sigma(group)
-        off, jacobian = network.group_rows(solution.state, group)
-        offs.append(off / sigma)
-        jacobians.append(jacobian / sigma)
-        sigmas.append(sigma)
-    every = np.concatenate(jacobians)
-    half = every @ solution.covariance.kept
-    out, first = {}, 0
-    for group, r, sigma in zip(groups, offs, sigmas, strict=True):
-        rows = slice(first, first + len(r))
-        first = rows.stop
-        spread = half[rows] @ every[rows].T
-        out[group] = _suspicion(solution, r, every[rows], spread, sigma, group in freed)
-    return out
+    stack = _stacked(network, solution, groups)
+    return {
+        group: _suspicion(solution, stack.off[own], stack.spread[own, own], group in freed)
+        for group, own in stack.rows.items()
+    }
 
 
-def _suspicion(
-    solution: Solved, r: Array, jacobian: Array, spread: Array, sigma: float, free: bool
-) -> Suspicion:
-    """One group's, from its whitened distance (k,), jacobian (k, kept) and that spread (k, k)."""
+def _suspicion(solution: Solved, r: Array, spread: Array, free: bool) -> Suspicion:
+    """One group's, from its whitened distance (k,) and the spread (k, k) of that."""
     values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
     redundant = 1 / values if free else values
     judged = redundant > LEAST_REDUNDANCY
@@ -92,31 +111,27 @@ def _suspicion(
         degrees_of_freedom=k,
         p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
         support=_support(parts / factor, redundant[judged]),
-        sigma=sigma,
         q=q,
-        jacobian=sigma * jacobian,
         pull=q @ r if free else r,
         factor=factor,
     )
 
 
 def group_tests(
-    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
+    network: Network, solution: Solved, *, freed: tuple[str, ...] = ()
 ) -> dict[str, GroupTest]:
-    """Test each of `groups`, with what its test can detect at all; see `suspicions`."""
-    level = group_alpha(len(network.groups()))
+    """Test every group, with what its test can detect at all; those in `freed` are free."""
+    groups = network.groups()
+    level = group_alpha(len(groups))
+    stack = _stacked(network, solution, groups)
+    hides = _explained(stack, freed)
     out = {}
-    for group, found in suspicions(network, solution, groups, freed=freed).items():
-        ways = ways_of(network, solution.state, group, found.jacobian)
+    for index, (group, own) in enumerate(stack.rows.items()):
+        sigma, off = stack.sigma[group], stack.off[own]
+        found = _suspicion(solution, off, stack.spread[own, own], group in freed)
+        ways = ways_of(network, solution.state, group, sigma * stack.jacobian[own])
         faults = {
-            kind: fault_of(
-                found.pull,
-                found.q,
-                way / found.sigma,
-                factor=found.factor,
-                degrees_of_freedom=found.degrees_of_freedom,
-                level=level,
-            )
+            kind: _fault(found, way / sigma, np.delete(hides[own], index, axis=1), level)
             for kind, way in ways.items()
         }
         out[group] = GroupTest(
@@ -127,9 +142,31 @@ def group_tests(
             level=level,
             support=found.support,
             redundancy=float(np.trace(found.q) / len(found.q)),
-            control=found.q / found.sigma**2,
+            control=found.q / sigma**2,
             faults=faults,
         )
+    return out
+
+
+def _explained(stack: _Stack, freed: tuple[str, ...]) -> Array:
+    """How the rows' distances show through each group in turn, (m, n, widest), all being held.
+
+    Of the redundancy that a fault w (m,) of one group has, group j explains |w^T e_j|^2 as well:
+    with Q in blocks e_j = Q_.j Q_jj^(-1/2).
+    """
+    free = np.zeros(len(stack.off), dtype=bool)
+    for group in freed:
+        free[stack.rows[group]] = True
+    across = stack.spread[:, free]
+    held = np.linalg.solve(np.eye(int(free.sum())) + stack.spread[np.ix_(free, free)], across.T)
+    q = np.eye(len(free)) - stack.spread + across @ held
+    widest = max((own.stop - own.start for own in stack.rows.values()), default=0)
+    out = np.zeros((len(free), len(stack.rows), widest))
+    for index, own in enumerate(stack.rows.values()):
+        values, vectors = np.linalg.eigh(q[own, own])
+        judged = values > LEAST_REDUNDANCY
+        root = vectors[:, judged] / np.sqrt(values[judged])
+        out[:, index, : root.shape[1]] = q[:, own] @ root
     return out
 
 
@@ -148,25 +185,23 @@ def _support(parts: Array, redundancy: Array) -> float:
     return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
 
 
-def fault_of(
-    pull: Array, q: Array, way: Array, *, factor: float, degrees_of_freedom: int, level: float
-) -> Fault:
+def _fault(found: Suspicion, way: Array, hides: Array, level: float) -> Fault:
     """What is known of a fault that moves a group by `way` (k, j) of its stated sigmas.
 
-    `pull` (k,) is the group's whitened distance as the fault weighs it: r where the group is held,
-    Q r where it is free. `factor` is the variance factor, 1 or more. Directions that the network
-    hardly controls (`LEAST_REDUNDANCY`) count as not controlled at all.
+    `hides` (k, n, w) is what the other groups explain of the group's rows. Directions that the
+    network hardly controls (`LEAST_REDUNDANCY`) count as not controlled at all.
     """
-    values, vectors = np.linalg.eigh(way.T @ q @ way)
-    scale = np.maximum(np.einsum("ka,ka->a", way @ vectors, way @ vectors), 1e-300)
+    values, vectors = np.linalg.eigh(way.T @ found.q @ way)
+    scale = np.maximum(np.sum(np.square(way @ vectors), axis=0), 1e-300)
     seen = values > LEAST_REDUNDANCY * scale
     inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
-    estimate = vectors @ (inverse * (vectors.T @ (way.T @ pull)))
-    information = (vectors * np.where(seen, values, 0.0)) @ vectors.T / factor
+    whole = (vectors * np.where(seen, values, 0.0)) @ vectors.T
+    shown = np.einsum("ka,knw->naw", way, hides)
     return Fault(
-        estimate=estimate,
-        information=information,
-        degrees_of_freedom=degrees_of_freedom,
+        estimate=vectors @ (inverse * (vectors.T @ (way.T @ found.pull))),
+        information=whole / found.factor,
+        apart=(whole - shown @ shown.transpose(0, 2, 1)) / found.factor,
+        degrees_of_freedom=found.degrees_of_freedom,
         level=level,
     )
 

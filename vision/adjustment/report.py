@@ -69,7 +69,7 @@ def adjustment_of(
         parameter_covariance=covariance,
         camera_slice=network.camera_slice,
         freed_alternatives=ties,
-        groups=group_tests(network, solution, network.groups(), freed=freed),
+        groups=group_tests(network, solution, freed=freed),
         readings=tuple(_reading(network, solution, view, freed) for view in network.readings),
         explanations=explanations,
         datum=datum_of(network, solution, freed),

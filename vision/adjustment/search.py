@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.adjustment.building import build_network
+from vision.adjustment.faults import TIE_SUPPORT
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, suspicions
 from vision.adjustment.network import Network
@@ -43,11 +44,7 @@ SCREEN_ROUNDS = 20
 WILD_SIGMAS = 20.0
 """A reading this far from the robust first pass starts free; it is held again if it then passes."""
 
-TIE_SUPPORT = 6.0
-"""Two explanations whose support (twice the logarithm of a likelihood) differs by less than this
-tie: the better one is then less than 20 times as likely."""
-
-RIVAL_SUPPORT = 12.0
+RIVAL_SUPPORT = 16.0
 MOST_RIVALS = 4
 """Explanations this near to the best one by the first solution are solved themselves."""
 

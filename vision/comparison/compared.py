@@ -8,14 +8,15 @@ import numpy as np
 from scipy import stats
 from scipy.spatial.transform import Rotation
 
+from vision.adjustment import noncentrality
 from vision.comparison.laying import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
 from vision.comparison.search import (
     FAMILY_ALPHA,
+    POWER,
     Found,
     group_alpha,
-    noncentrality,
     search,
 )
 from vision.comparison.values import (
@@ -102,7 +103,7 @@ def _camera(found: Found, index: int) -> CameraChange:
     after = Pose.at(pose.camera_in_ground_m, turned)
     factor = max(1.0, found.variance_factor)
     alpha = group_alpha(len(network.groups()), len(found.free - {f"turn {name}", f"shift {name}"}))
-    size = np.sqrt(noncentrality(3, alpha) * factor)
+    size = np.sqrt(noncentrality(3, alpha, POWER) * factor)
     # Unit changes of pan, tilt and roll, as rotation vectors (columns).
     each = np.linalg.inv(d_aim) if np.isfinite(d_aim).all() else np.full((3, 3), np.nan)
     information = np.linalg.inv(turn.spread)

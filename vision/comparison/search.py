@@ -11,12 +11,12 @@ is seen follows from the noncentral chi-square of the same form, hence the least
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import stats
 from scipy.spatial.transform import Rotation
 
+from vision.adjustment import family_level
 from vision.comparison.network import FREED_SIGMA, PairNetwork, PairState
 from vision.comparison.values import Epoch
 from vision.geometry import Array, rotation_angle
@@ -67,21 +67,8 @@ class Found:
 
 
 def group_alpha(count: int, freed: int) -> float:
-    """Level of one test of `count`, so that the family keeps its own (Sidak)."""
-    family = FURTHER_ALPHA if freed else FAMILY_ALPHA
-    return float(1 - (1 - family) ** (1 / max(count, 1)))
-
-
-@lru_cache(maxsize=64)
-def noncentrality(degrees: int, alpha: float) -> float:
-    """Shift of a chi-square (`degrees`) that a test of level `alpha` finds with POWER."""
-    limit = float(stats.chi2.isf(alpha, degrees))
-
-    def missing(shift: float) -> float:
-        return float(stats.ncx2.sf(limit, degrees, shift)) - POWER
-
-    found: float = optimize.brentq(missing, 1e-6, 500.0)
-    return found
+    """Level of one test of `count`, so that the family keeps its own."""
+    return family_level(FURTHER_ALPHA if freed else FAMILY_ALPHA, count)
 
 
 def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:

@@ -11,7 +11,7 @@ from typing import Literal, assert_never
 
 import numpy as np
 
-from vision.adjustment import SURE, Adjustment, FaultKind, GroupTest
+from vision.adjustment import Adjustment, FaultKind, GroupTest
 from vision.job import AngleReading, Job
 from vision.verdict.causes import stated
 from vision.verdict.rule import centimetres, degrees
@@ -35,7 +35,8 @@ class FaultSize:
     """One way to be wrong: m for a shift, rad for a turn, a share for a lens's scale.
 
     `possible` is the size up to which the data leave it possible (99 %), `sure` the size from which
-    on it would be found in 98 of 100 jobs, `slip` a usual slip. Infinite where nothing shows it.
+    on it would be named, and nothing else, in 98 of 100 jobs, `slip` a usual slip. Infinite where
+    nothing shows it.
     """
 
     kind: FaultKind
@@ -108,7 +109,7 @@ def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:
         FaultSize(
             kind=kind,
             possible=fault.possible,
-            sure=fault.detectable(SURE),
+            sure=fault.named,
             slip=_slip(job, test.group, kind),
         )
         for kind, fault in test.faults.items()
