@@ -84,6 +84,16 @@ def test_what_nothing_controls_may_be_of_any_size() -> None:
     assert np.isfinite(found.detectable_along(np.array([1.0, 0.0])))
 
 
+def test_a_slanted_direction_that_nothing_controls_counts_as_such() -> None:
+    unseen = np.array([0.36, 0.48, 0.8])
+    found = fault(np.zeros(3), 1e6 * (np.eye(3) - np.outer(unseen, unseen)))
+    assert found.possible == np.inf
+    assert found.detectable() == np.inf
+    assert found.named == np.inf
+    assert found.detectable_along(unseen) == np.inf
+    assert found.named_along(unseen) == np.inf
+
+
 def test_least_fault_found_against_normal_tables() -> None:
     # Normal tables: 1.95996 (two-sided 5 %), 0.84162 (80 %), 2.05375 (98 %).
     assert noncentrality(1, 0.05, POWER) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)

@@ -423,6 +423,7 @@ def _measure_found(truth: Truth, result: Adjustment, name: str, figures: Figures
     found = next(s for s in result.strips if s.name == name)
     planned = truth.job.strip(name)
     true = truth.ends[name].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
+    figures.note("found", (found.shift_m - true) / found.shift_sigma_m)
     figures.error("shift off (cm)", 100 * float(np.hypot(*(found.shift_m - true))))
     true_along = np.diff(truth.ends[name], axis=0)[0]
     found_along = np.diff(found.ends_m, axis=0)[0]
@@ -466,6 +467,10 @@ def print_fault(label: str, figures: Figures) -> None:
         if kind in figures.errors:
             p50, p95 = np.percentile(figures.errors[kind], [50, 95])
             print(f"      {kind}: median {p50:.2f}, 95 % {p95:.2f}")
+    if figures.over_sigma.get("found"):
+        within = np.mean(np.array(figures.errors["shift off (cm)"]) < 1.0)
+        rms = np.sqrt(np.mean(np.square(figures.over_sigma["found"])))
+        print(f"      within 1 cm: {within:.0%}, RMS over the stated sigma {rms:.2f}")
     sys.stdout.flush()
 
 

@@ -34,6 +34,9 @@ tie: the better one is then less than 100 times as likely."""
 REFUTED = 0.99
 """Level of the confidence region outside of which a fault is refuted."""
 
+ROUNDING = 1e-9
+"""Information below this share of the largest is none: what is left is rounding."""
+
 FaultKind = Literal["shift", "turn", "scale"]
 
 
@@ -96,10 +99,10 @@ class Fault:
 
         With a power of 80 % this is the minimal detectable bias.
         """
-        squared = float(direction @ self.information @ direction)
-        if squared <= 0 or not self.degrees_of_freedom:
+        if not self.degrees_of_freedom:
             return float("inf")
-        return float(np.sqrt(noncentrality(self.degrees_of_freedom, self.level, power) / squared))
+        least = noncentrality(self.degrees_of_freedom, self.level, power)
+        return self._size(least, float(direction @ self.information @ direction))
 
     def detectable(self, power: float = POWER) -> float:
         """Least fault that is found along the worst direction."""
@@ -108,21 +111,24 @@ class Fault:
     def named_along(self, direction: Array) -> float:
         """Least fault along a unit vector (j,) that is surely named alone; infinite for none."""
         left = float((direction @ self.apart @ direction).min(initial=np.inf))
-        apart = float(np.sqrt(parting() / left)) if left > 0 else float("inf")
-        return max(self.detectable_along(direction, SURE), apart)
+        return max(self.detectable_along(direction, SURE), self._size(parting(), left))
 
     @property
     def named(self) -> float:
         """Least fault that is surely named alone along the worst direction."""
         left = float(np.linalg.eigvalsh(self.apart)[:, 0].min(initial=np.inf))
-        apart = float(np.sqrt(parting() / left)) if left > 0 else float("inf")
-        return max(self.detectable(SURE), apart)
+        return max(self.detectable(SURE), self._size(parting(), left))
+
+    def _size(self, needed: float, each: float) -> float:
+        """How large a fault has that much information where one of unit size has `each`."""
+        known = each > ROUNDING * float(np.linalg.norm(self.information))
+        return float(np.sqrt(needed / each)) if known else float("inf")
 
     @property
     def possible(self) -> float:
         """Size of the largest fault that the data do not refute; infinite where none is."""
         values, vectors = np.linalg.eigh(self.information)
-        if values[0] <= 0:
+        if values[0] <= ROUNDING * values[-1]:
             return float("inf")
         limit = float(special.chdtri(len(values), 1 - REFUTED))
         return farthest(vectors.T @ self.estimate, values, limit)

@@ -44,6 +44,9 @@ SCREEN_ROUNDS = 20
 WILD_SIGMAS = 20.0
 """A reading this far from the robust first pass starts free; it is held again if it then passes."""
 
+SUSPECT = 0.05
+"""A thing of which a sound job would show as much in one of twenty is no suspect."""
+
 RIVAL_SUPPORT = 16.0
 MOST_RIVALS = 4
 """Explanations this near to the best one by the first solution are solved themselves."""
@@ -182,7 +185,14 @@ class _Search:
                 continue
             support = self.supports(base, others)
             order = sorted(support, key=support.__getitem__, reverse=True)
-            near = [g for g in order if support[g] > support[group] - TIE_SUPPORT]
+            tests = suspicions(self.network, base, tuple(order))
+            # Where the evidence is thin all is near: what is not suspect itself explains nothing.
+            near = [
+                g
+                for g in order
+                if support[g] > support[group] - TIE_SUPPORT
+                and (g == group or tests[g].p_value < SUSPECT)
+            ]
             rival = next((g for g in order if g not in near), None)
             self.explanations = (
                 *self.explanations,

@@ -128,11 +128,14 @@ def aim_rows(entry: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
-    """How each stated thing stands: up to how much it may be off, and from where it would show."""
+    """How each stated thing stands: by how much it may be off, and from where on it would show.
 
-    def joined(amounts: list[tuple[FaultKind, float]]) -> str:
+    None where that is any amount.
+    """
+
+    def joined(amounts: list[tuple[FaultKind, float]]) -> str | None:
         words = [amount_text(kind, amount) for kind, amount in amounts if np.isfinite(amount)]
-        return ", ".join(words) if len(words) == len(amounts) else "any amount"
+        return ", ".join(words) if len(words) == len(amounts) else None
 
     return [
         {
