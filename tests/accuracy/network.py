@@ -413,13 +413,13 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
             figures.named[word] += 1
             figures.open.append(len(undecided(job, result)) / len(result.groups))
             measure(truth, result, figures)
-        if cause.startswith("strip") and word in ("right", "tie"):
+        if cause.startswith("strip"):
             _measure_found(truth, result, cause.partition(" ")[2], figures)
     return figures
 
 
 def _measure_found(truth: Truth, result: Adjustment, name: str, figures: Figures) -> None:
-    """How far off the shift and the turn of a strip are that was named."""
+    """How far off the shift and the turn of the strip at fault are, whether it was named or not."""
     found = next(s for s in result.strips if s.name == name)
     planned = truth.job.strip(name)
     true = truth.ends[name].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
