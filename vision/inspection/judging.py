@@ -53,13 +53,13 @@ def judged(found: Findings) -> Inspection:
     )
     adjusted_marks = {} if isinstance(adjustment, NoFit) else {m.name: m for m in adjustment.marks}
     strips = {
-        strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances)
+        strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances, job.lengths)
         if strip.name in adjusted_strips
         else _unseen(strip.name)
         for strip in job.strips
     }
     marks = {
-        mark.name: mark_verdict(mark, adjusted_marks[mark.name], job.tolerances)
+        mark.name: mark_verdict(mark, adjusted_marks[mark.name], job.tolerances, job.lengths)
         if mark.name in adjusted_marks
         else _unseen(mark.name)
         for mark in job.marks
@@ -68,7 +68,11 @@ def judged(found: Findings) -> Inspection:
     for line in seam_lines(job):
         missing = tuple(n for n in line.between if isinstance(found.outcomes[n], NotIdentified))
         seams[line.between] = seam_verdict(
-            line.between, found.gaps.get(line.between), job.tolerances, missing=missing
+            line.between,
+            found.gaps.get(line.between),
+            job.tolerances,
+            missing=missing,
+            lengths=job.lengths,
         )
     verdict = job_verdict(
         tuple(cameras.values()),
@@ -165,6 +169,7 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
         overlaps=tuple(overlaps),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
+        lengths=found.job.lengths,
     )
 
 
@@ -245,7 +250,7 @@ def _warnings(found: Findings) -> tuple[str, ...]:
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
-        held = unobserved(found.adjustment)
+        held = unobserved(found.adjustment, found.job.lengths)
         warnings += [*causes(found.job, found.adjustment), *([held] if held else [])]
         used = {reading.name for reading in found.adjustment.readings}
         warnings += [
@@ -253,4 +258,5 @@ def _warnings(found: Findings) -> tuple[str, ...]:
             for number in range(1, len(found.job.readings) + 1)
             if f"reading {number}" not in used
         ]
-    return tuple(warnings)
+    rounding = found.job.lengths.note("overlap, ground seen and places on a seam")
+    return (*warnings, *([rounding] if rounding else []))

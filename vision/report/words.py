@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
+from vision.length_words import METRIC, LengthWords
+from vision.report.lengths import LengthFigures, figure
 from vision.result import ANGLES
-
-NO_FIGURE = "–"  # noqa: RUF001 - an en dash is what a table shows for no figure
 
 WORDS = {"not-judged": "not judged", "cannot-tell": "cannot tell"}
 SIGNS = {"keep": "✓", "within": "✓", "agrees": "✓", "not-judged": "?", "cannot-tell": "?"}
@@ -52,8 +51,8 @@ SURE = (
 UNSURE = "not sure enough: the doubt is more than what is allowed"
 
 
-def environment() -> Environment:
-    """The templates with everything they write figures and words with."""
+def environment(lengths: LengthWords = METRIC) -> Environment:
+    """The templates with everything they write figures and words with, lengths as `lengths`."""
     made = Environment(
         loader=PackageLoader("vision.report", "."),
         autoescape=True,
@@ -63,7 +62,7 @@ def environment() -> Environment:
     )
     made.filters.update(
         figure=figure,
-        cm=cm,
+        **LengthFigures(lengths).filters(),
         word=lambda verdict: WORDS.get(verdict, verdict),
         sign=lambda verdict: SIGNS.get(verdict, "!"),
         kind=lambda verdict: KINDS.get(verdict, "bad"),
@@ -71,22 +70,8 @@ def environment() -> Environment:
         fault=FAULTS.__getitem__,
         typeset=lambda text: text.replace("+-", "±"),
     )
+    made.globals.update(lengths=lengths, units=LengthFigures(lengths).units())
     return made
-
-
-def figure(value: float | None, digits: int = 2, signed: bool = False, scale: float = 1.0) -> str:
-    """Show a number, or a dash for none, in a `data` element that carries the number itself."""
-    if value is None:
-        return NO_FIGURE
-    text = f"{value * scale:{'+' if signed else ''}.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("+-")
-    return Markup('<data value="{}">{}</data>').format(value, text.replace("-", "−"))  # noqa: RUF001
-
-
-def cm(value_m: float | None, digits: int = 1, signed: bool = False) -> str:
-    """Show metres as centimetres; the `data` element keeps the metres."""
-    return figure(value_m, digits, signed, 100.0)
 
 
 def grouped(missing: dict[str, str]) -> list[tuple[str, str]]:
