@@ -8,6 +8,7 @@ from the length itself and never from another figure; what that may come to is s
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -23,6 +24,9 @@ SPEC: dict[Metric, str] = {"m": ".2f", "cm": ".1f", "mm": ".0f"}
 ROUGH_FRACTION = 2
 """Half an inch is the nearest that a tape has to a centimetre."""
 NO_FIGURE, NONE_AT_ALL = "-", "none"
+
+_WITHIN = re.compile(r"(?<=[0-9]) (?=[0-9]+/[0-9]|(?:in|ft)\b)|(?<=[0-9] ft) (?=[0-9])")
+"""The blanks within feet, inches and a fraction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,17 +122,20 @@ class LengthWords:
         feet = area_m2 / float(UNITS["ft"]) ** 2
         return _joined(f"{feet:.0f} sq ft", metric, nested=False) if self.imperial else metric
 
+    def page(self, text: str) -> str:
+        """A text in these words for a page, where lines are not to end within a length."""
+        return unbroken(text) if self.imperial else text
+
     # ------------------------------------------------------------------------------ in tables
 
-    def unit(self, unit: Metric) -> str:
-        """The unit that stands over a column; empty where its cells carry theirs, feet and all."""
-        if not self.imperial:
-            return unit
-        return "" if unit == "m" else "in"
-
     def head(self, what: str, unit: Metric) -> str:
-        """The head of a column: `gap cm`."""
-        return f"{what} {self.unit(unit)}".rstrip()
+        """The head of a column: `gap cm`, or `gap inch`, since `moved in` would be a way to move.
+
+        It names no unit where the cells carry theirs, feet and all.
+        """
+        if not self.imperial:
+            return f"{what} {unit}"
+        return what if unit == "m" else f"{what} inch"
 
     def cell(
         self,
@@ -192,6 +199,11 @@ class LengthWords:
     def _signed(self, length_m: float, unit: Metric) -> str:
         text = self._plain(length_m, unit)
         return text if text.startswith("-") or text in ("0", "0 in") else f"+{text}"
+
+
+def unbroken(text: str) -> str:
+    """A text for a page, whose lines do not end within a length: `1` and `5/8 in` would mislead."""
+    return _WITHIN.sub("\u00a0", text)
 
 
 METRIC = LengthWords()

@@ -23,7 +23,7 @@ def walk_page(job: Job, walk: WalkRound) -> str:
     vehicle = job.vehicle
     return environment.get_template("walk_page.html.j2").render(
         job=job,
-        cones=[cone_words(vehicle, cone, job.lengths) for cone in walk.cones],
+        cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
         places=[cone.place_m.tolist() for cone in walk.cones],
         plans=[_plan(unseen) for unseen in walk.unseen],
         zones=walk.zones,

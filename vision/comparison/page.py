@@ -46,7 +46,7 @@ def comparison_page(
     return environment.get_template("page.html.j2").render(
         job=baseline.result["job"],
         baseline=baseline,
-        lines=lines,
+        lines=[lengths.page(line) for line in lines],
         cameras=[
             {
                 "name": name,

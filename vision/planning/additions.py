@@ -73,7 +73,8 @@ def _candidates(job: Job) -> Iterator[Candidate]:
             yield "mark", text, _replaced(job, longer)
         outer = _outer(job, strip)
         if outer is not None:
-            text = f"a strip like {strip.name}, {job.lengths.roughly.m(OUTER_M, spec='.1f')} farther out"
+            out = job.lengths.roughly.m(OUTER_M, spec=".1f")
+            text = f"a strip like {strip.name}, {out} farther out"
             yield "strip", text, replace(job, strips=(*job.strips, outer))
     for where, spot in _raised_places(job):
         mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in spot))

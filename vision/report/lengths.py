@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from vision.length_words import LengthWords
+from vision.length_words import LengthWords, unbroken
 
 NO_FIGURE = "–"  # noqa: RUF001 - an en dash is what a table shows for no figure
 SIGMA = "σ"  # noqa: RUF001 - the Greek letter
@@ -28,7 +28,7 @@ def figure(value: float | None, digits: int = 2, signed: bool = False, scale: fl
 
 
 def _data(value: float, text: str) -> str:
-    shown = text.replace("-", "−")  # noqa: RUF001
+    shown = unbroken(text).replace("-", "−")  # noqa: RUF001
     return Markup('<data value="{}">{}</data>').format(value, shown)
 
 
@@ -81,7 +81,7 @@ class LengthFigures:
     def cm_bare(self, value_m: float | None, signed: bool = False, doubt: bool = False) -> str:
         """Centimetres where the unit is said elsewhere, or inches with theirs."""
         shown = self.cm_doubt(value_m) if doubt else self.cm(value_m, signed=signed)
-        return Markup("{} in").format(shown) if self.lengths.imperial else shown
+        return Markup("{}&nbsp;in").format(shown) if self.lengths.imperial else shown
 
     def m_bare(self, value_m: float | None, digits: int = 2) -> str:
         """Metres where the unit is said elsewhere, or feet and inches with theirs."""

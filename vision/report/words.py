@@ -68,7 +68,7 @@ def environment(lengths: LengthWords = METRIC) -> Environment:
         kind=lambda verdict: KINDS.get(verdict, "bad"),
         grouped=grouped,
         fault=FAULTS.__getitem__,
-        typeset=lambda text: text.replace("+-", "±"),
+        typeset=lambda text: lengths.page(text).replace("+-", "±"),
     )
     made.globals.update(lengths=lengths, units=LengthFigures(lengths).units())
     return made
