@@ -36,7 +36,7 @@ def walk(
         from vision import files
         from vision.inspection import inspect
         from vision.walk_page import walk_page
-        from vision.walk_round import REACH_M, cone_words, walk_round
+        from vision.walk_round import REACH_M, ROUGH, cone_words, walk_round
 
         if planned:
             job, _ = files.read_job(job_file)
@@ -60,6 +60,7 @@ def walk(
                 typer.echo(
                     f"note: as intended, not as found: {printable(', '.join(found.planned))}"
                 )
-            if write.note():
-                typer.echo(f"note: {write.note()}")
+            rounding = job.lengths.note(ROUGH)
+            if rounding:
+                typer.echo(f"note: {rounding}")
             typer.echo(f"page: {printable(str(folder / 'walk-round.html'))}")

@@ -7,7 +7,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
 from vision.job import Job
-from vision.walk_round import REACH_M, STEP_M, Unseen, WalkRound, cone_words
+from vision.walk_round import REACH_M, ROUGH, STEP_M, Unseen, WalkRound, cone_words
 
 SIDES = ("front", "left", "rear", "right")
 
@@ -31,7 +31,7 @@ def walk_page(job: Job, walk: WalkRound) -> str:
         half=(vehicle.length_m / 2, vehicle.width_m / 2),
         reach_m=REACH_M,
         write=job.lengths.roughly,
-        rounding=job.lengths.roughly.note(),
+        rounding=job.lengths.note(ROUGH),
     )
 
 

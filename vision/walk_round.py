@@ -24,6 +24,8 @@ from vision.seams import SeamGap, SeamLine, seam_lines
 HEIGHTS_M = (0.0, 0.3, 0.8, 1.2)
 REACH_M, STEP_M = 4.0, 0.05
 """How far round the body is looked at, and the side of a cell."""
+ROUGH = "places, heights and reaches"
+"""What the list says to a centimetre only, for the note on rounding."""
 CONES_ALONG = (0.2, 0.7)
 """Where on a seam cones stand, in shares of it from the body."""
 ABOUT_M = 0.01
@@ -255,9 +257,6 @@ def cone_words(vehicle: Vehicle, cone: Cone, lengths: LengthWords = METRIC) -> s
 
 
 def _about(gap_m: float, lengths: LengthWords) -> str:
-    least = lengths.roughly.cm(ABOUT_M, spec=".0f")
-    return (
-        f"less than {least}"
-        if gap_m < ABOUT_M
-        else f"about {lengths.roughly.cm(gap_m, spec='.0f')}"
-    )
+    if gap_m < ABOUT_M:
+        return f"less than {lengths.cm(ABOUT_M, spec='.0f')}"
+    return f"about {lengths.cm(gap_m, spec='.0f')}"
