@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from cli.fraction import Fraction
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
@@ -44,6 +45,7 @@ def check(
     keep: Annotated[
         bool, typer.Option("--keep", help="The same, in seamtrue-record.sqlite beside the job.")
     ] = False,
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
@@ -71,7 +73,7 @@ def check(
         with _progress() as progress:
             progress("reading the job and its pictures")
             job, pictures = files.read_inspection_input(job_file)
-            inspection = inspect(job, pictures, progress)
+            inspection = inspect(job.to_fraction(fraction), pictures, progress)
             progress("writing the report")
             result = result_of(inspection)
             from_above = top_view(inspection, blended=not no_blend)
@@ -94,7 +96,7 @@ def check(
                 kept = kept_check(job_file.name, texts, pictures, result, taken=_now())
                 number = files.add_to_record(record, kept)
         with reader_may_leave():
-            show(result)
+            show(result, inspection.job.lengths)
             typer.echo(f"report: {printable(str(folder / 'report.html'))}")
             if record is not None:
                 typer.echo(f"kept as check {number} in {printable(str(record))}")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.compare_table import show_comparison
+from cli.fraction import Fraction
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ def compare(
             metavar="FILE.html", help="Write a page with every check over time.", show_default=False
         ),
     ] = None,
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say what moved since an earlier check: cameras, by how much, and which seams that breaks.
@@ -84,7 +86,7 @@ def compare(
         start = chosen(past, baseline, file.name)
         later = [c for c in past if c.time > start.time and out is not None][-MOST_DRAWN:]
         shared = Shared(not_relaid=frozenset(not_relaid or ()), untouched=untouched)
-        results = compare_checks(start, [*later, now], shared)
+        results = compare_checks(start, [*later, now], shared, fraction)
         last = results[-1]
         if isinstance(last, NoFit):
             typer.echo(f"not judged: {printable(last.text)}")

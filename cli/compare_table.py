@@ -17,17 +17,19 @@ def show_comparison(result: Comparison, lines: list[str]) -> None:
     """Print what changed of each camera and seam, then the sentences."""
     import numpy as np
 
-    heads = "camera", "finding", "pan deg", "tilt deg", "roll deg", "ahead cm", "left cm", "up cm"
+    write = result.lengths
+    places = (write.head(each, "cm") for each in ("ahead", "left", "up"))
+    heads = "camera", "finding", "pan deg", "tilt deg", "roll deg", *places
     rows = []
     for camera in result.cameras:
         angles = zip(np.degrees(camera.aim_rad), np.degrees(camera.aim_sigma_rad), strict=True)
-        places = zip(100 * camera.place_m, 100 * camera.place_sigma_m, strict=True)
+        moves = zip(camera.place_m.tolist(), camera.place_sigma_m.tolist(), strict=True)
         rows.append(
             (
                 printable(camera.name),
                 "changed" if camera.changed else "no change",
                 *(f"{d:+.2f} +-{s:.2f}" for d, s in angles),
-                *(f"{d:+.1f} +-{s:.1f}" for d, s in places),
+                *(write.cell(d, "cm", s, signed=True) for d, s in moves),
                 f"{np.degrees(camera.detectable_rad):.2f}",
             )
         )
@@ -37,14 +39,12 @@ def show_comparison(result: Comparison, lines: list[str]) -> None:
             (
                 printable(" - ".join(seam.between)),
                 "breaks" if seam.breaks else seam.after,
-                *(f"{100 * d:.1f} +-{100 * s:.1f}" for d, s in _seam_figures(seam)),
+                *(write.cell(d, "cm", s) for d, s in _seam_figures(seam)),
             )
             for seam in result.seams
         )
-        typer.echo(
-            "\n"
-            + plain(Lines(heads=("seam", "finding", "then cm", "now cm", "moved cm"), rows=seams))
-        )
+        gaps = (write.head(each, "cm") for each in ("then", "now", "moved"))
+        typer.echo("\n" + plain(Lines(heads=("seam", "finding", *gaps), rows=seams)))
     typer.echo()
     for line in lines:
         typer.echo(printable(line))

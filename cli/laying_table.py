@@ -10,54 +10,59 @@ from vision.laying import LayingCheck, doubt_text
 from vision.verdict import up_to
 
 
-def show_laying(check: LayingCheck, fraction: int) -> None:
+def show_laying(check: LayingCheck) -> None:
     """Print the tables, the verdict, what to do in order, and what is not known."""
     for lines in (_strips(check), _readings(check)):
         if lines.rows:
             draw(lines)
             typer.echo()
     typer.echo(f"verdict: {check.verdict}")
-    doubts = [doubt_text(each, fraction) for each in check.readings]
+    doubts = [doubt_text(each, check.lengths) for each in check.readings]
     moves = [step.text for laying in check.layings for step in laying.actions]
     for number, text in enumerate([*filter(None, doubts), *moves], 1):
         typer.echo(f"{number}. {printable(text)}")
     unsure = [laying for laying in check.layings if laying.verdict == "not-judged"]
     notes = [reason.text for laying in unsure for reason in laying.reasons]
-    open_ = [each for each in check.stated if each.word == "cannot-tell"]
-    for each in open_:
-        typer.echo(f"cannot tell whether {printable(each.what)} is sound: {up_to(each)}")
-    for text in [*(reason.text for reason in check.reasons), *notes]:
+    for each in check.stated:
+        if each.word == "cannot-tell":
+            off = up_to(each, check.lengths)
+            typer.echo(f"cannot tell whether {printable(each.what)} is sound: {off}")
+    rounding = [check.lengths.note()] if check.strips else []
+    for text in filter(None, [*(reason.text for reason in check.reasons), *notes, *rounding]):
         typer.echo(f"note: {printable(text)}")
 
 
 def _strips(check: LayingCheck) -> Lines:
-    words = {each.name: each.verdict for each in check.layings}
+    write, words = check.lengths, {each.name: each.verdict for each in check.layings}
     rows = [
         (
             printable(each.name),
             words[each.name],
-            *(f"{100 * value:+.1f}" for end in each.ends_m for value in end),
-            f"{100 * max(sigma for end in each.sigma_m for sigma in end):.1f}",
-            f"{100 * each.sure_m:.1f}",
+            *(write.cell(value, "cm", signed=True) for end in each.ends_m for value in end),
+            write.doubt_cell(max(sigma for end in each.sigma_m for sigma in end), "cm"),
+            write.cell(each.sure_m, "cm"),
         )
         for each in check.strips
     ]
-    heads = ("strip", "verdict", "first ahead cm", "left cm", "last ahead cm", "left cm")
-    return Lines(heads=(*heads, "sigma cm", "named from cm"), rows=tuple(rows))
+    figures = ("first ahead", "left", "last ahead", "left", "sigma", "named from")
+    heads = ("strip", "verdict", *(write.head(each, "cm") for each in figures))
+    return Lines(heads=heads, rows=tuple(rows))
 
 
 def _readings(check: LayingCheck) -> Lines:
+    write = check.lengths
     rows = [
         (
             each.name,
             printable(each.what),
-            f"{each.read_m:.3f}",
-            f"{each.fits_m:.3f}",
-            f"{1000 * (each.read_m - each.fits_m):+.0f}",
-            f"{1000 * each.sigma_m:.0f}",
-            f"{1000 * each.sure_m:.0f}",
+            write.cell(each.read_m, "m", spec=".3f"),
+            write.cell(each.fits_m, "m", spec=".3f"),
+            write.cell(each.read_m - each.fits_m, "mm", signed=True),
+            write.doubt_cell(each.sigma_m, "mm"),
+            write.cell(each.sure_m, "mm"),
         )
         for each in check.readings
     ]
-    heads = ("reading", "of", "read m", "rest says m", "off mm", "sigma mm", "named from mm")
-    return Lines(heads=heads, rows=tuple(rows))
+    lengths = (write.head("read", "m"), write.head("rest says", "m"))
+    small = [write.head(each, "mm") for each in ("off", "sigma", "named from")]
+    return Lines(heads=("reading", "of", *lengths, *small), rows=tuple(rows))

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from vision.lengths import FRACTIONS, LengthError, both_systems, metric
+from cli.fraction import Fraction
+from vision.lengths import LengthError, both_systems, metric
 from vision.sums import Sum, parse_sum, slips
 
 FAIL = 3
@@ -18,14 +19,9 @@ def length(
         str,
         typer.Argument(help="A length, or a sum: '2.5 m + 3.25 m = 5.75 m'.", show_default=False),
     ],
-    fraction: Annotated[
-        int, typer.Option(help="Finest fraction of an inch to show: 1, 2, 4, 8, 16, 32 or 64.")
-    ] = 16,
+    fraction: Fraction = 16,
 ) -> None:
     """Show a length in metric and in feet and inches, and check a sum."""
-    if fraction not in FRACTIONS:
-        wanted = ", ".join(str(each) for each in FRACTIONS)
-        raise typer.BadParameter(f"{fraction} is not one of {wanted}", param_hint="--fraction")
     try:
         checked = parse_sum(expression)
     except LengthError as error:

@@ -7,17 +7,15 @@ from typing import Annotated
 
 import typer
 
+from cli.fraction import Fraction
 from cli.trouble import reader_may_leave, reported
-from vision.lengths import FRACTIONS
 
 
 def measure(
     job_file: Annotated[
         Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
     ],
-    fraction: Annotated[
-        int, typer.Option(help="Finest fraction of an inch to show: 1, 2, 4, 8, 16, 32 or 64.")
-    ] = 16,
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say by the tape readings alone which strip is out, what to move, and which reading is wrong.
@@ -25,9 +23,6 @@ def measure(
     Needs no picture; `check` takes the same readings in later. Exit code: 0 keep, 3 something to
     re-measure, 4 not judged, 5 bad input.
     """
-    if fraction not in FRACTIONS:
-        wanted = ", ".join(str(each) for each in FRACTIONS)
-        raise typer.BadParameter(f"{fraction} is not one of {wanted}", param_hint="--fraction")
     with reported(debug):
         # Imported here, since they bring SciPy and --help needs none of it.
         from cli.laying_table import show_laying
@@ -35,7 +30,7 @@ def measure(
         from vision.laying import check_laying
 
         job, _ = files.read_job(job_file)
-        check = check_laying(job)
+        check = check_laying(job.to_fraction(fraction))
         with reader_may_leave():
-            show_laying(check, fraction)
+            show_laying(check)
         raise typer.Exit(check.exit_code)

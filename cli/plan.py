@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from cli.fraction import Fraction
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
@@ -37,6 +38,7 @@ def plan(
         typer.Option(help="Folder for plan.json and plan.txt; seamtrue-plan beside the job."),
     ] = None,
     size: Annotated[str, typer.Option(help="Picture size where no lens is fitted.")] = "1280x720",
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say what a layout can decide before any tape is laid, and what would make it better.
@@ -54,6 +56,7 @@ def plan(
         from vision.planning.wording import marks_table, summary
 
         job, _ = files.read_job(file, planning=True)
+        job = job.to_fraction(fraction)
         said = ""
         if proposed is None:
             must_be_laid(job, file)

@@ -48,12 +48,12 @@ def propose_to(
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision import files
     from vision.planning import NoProposal, predict, propose
-    from vision.planning.job_text import job_text, wants_inches
+    from vision.planning.job_text import job_text
     from vision.planning.wording import proposal_words
 
     text = files.read_bytes(file, "a vehicle's file", "name that file")
     _refuse(file, job, target, text)
-    found = propose(job, size_px=size_px, inches=wants_inches(text))
+    found = propose(job, size_px=size_px)
     if isinstance(found, NoProposal):
         for reason in found.reasons:
             typer.echo(printable(f"no layout: {reason}"), err=True)
@@ -61,6 +61,7 @@ def propose_to(
     files.write_all(target.parent, {target.name: job_text(text, found).encode()})
     # What is assessed is what was written: the figures as rounded in the file.
     written, _ = files.read_job(target)
+    written = written.to_fraction(job.lengths.fraction)
     flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
     return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)
 

@@ -9,10 +9,10 @@ from typing import Any
 import typer
 
 from cli.trouble import printable
+from vision.length_words import METRIC, NO_FIGURE, LengthWords
 
 STYLES = {"keep": "green", "within": "green", "not-judged": "cyan"}
 FAILED_STYLE = "bold yellow"
-NO_FIGURE = "-"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,9 +23,9 @@ class Lines:
     rows: tuple[tuple[str, ...], ...]
 
 
-def show(result: dict[str, Any]) -> None:
+def show(result: dict[str, Any], write: LengthWords = METRIC) -> None:
     """Print verdicts, what is to be done, and warnings."""
-    for table in tables(result):
+    for table in tables(result, write):
         draw(table)
         typer.echo()
     typer.echo(f"verdict: {result['verdict']}")
@@ -35,18 +35,22 @@ def show(result: dict[str, Any]) -> None:
         typer.echo(f"note: {printable(warning)}")
 
 
-def tables(result: dict[str, Any]) -> list[Lines]:
+def tables(result: dict[str, Any], write: LengthWords = METRIC) -> list[Lines]:
     """Cameras, strips with raised marks, and seams; what the job has none of is left out."""
     cameras = tuple(_camera(entry) for entry in result["cameras"])
-    laid = tuple(_laid(entry) for entry in [*result["strips"], *result["raised_marks"]])
-    seams = tuple(_seam(entry) for entry in result["seams"])
-    heads = (
+    laid = tuple(_laid(entry, write) for entry in [*result["strips"], *result["raised_marks"]])
+    seams = tuple(_seam(entry, write) for entry in result["seams"])
+    gaps = (write.head("gap", "cm"), write.head("rms", "cm"), write.roughly.head("overlap", "m"))
+    heads: tuple[tuple[str, ...], ...] = (
         (
             *("camera", "verdict", "marks", "blur px", "rms px"),
             *("pan off", "tilt off", "roll off", "sigma deg"),
         ),
-        ("strip, mark", "verdict", "ahead cm", "left cm", "turn deg"),
-        ("seam", "verdict", "gap cm", "rms cm", "overlap m"),
+        (
+            *("strip, mark", "verdict"),
+            *(write.head("ahead", "cm"), write.head("left", "cm"), "turn deg"),
+        ),
+        ("seam", "verdict", *gaps),
     )
     every = zip(heads, (cameras, laid, seams), strict=True)
     return [Lines(heads=head, rows=rows) for head, rows in every if rows]
@@ -92,8 +96,8 @@ def _actions(result: dict[str, Any]) -> list[str]:
     return [f"{entry['name']}: {step['text']}" for entry in judged for step in entry["actions"]]
 
 
-def _number(value: float | None, digits: int, scale: float = 1.0, sign: str = "") -> str:
-    return NO_FIGURE if value is None else f"{value * scale:{sign}.{digits}f}"
+def _number(value: float | None, digits: int, sign: str = "") -> str:
+    return NO_FIGURE if value is None else f"{value:{sign}.{digits}f}"
 
 
 def _camera(entry: dict[str, Any]) -> tuple[str, ...]:
@@ -129,24 +133,24 @@ def _blur_px(entry: dict[str, Any]) -> float | None:
     return float(sharpness["blur"]["px"]) * 1280 / float(picture["width"])
 
 
-def _laid(entry: dict[str, Any]) -> tuple[str, ...]:
+def _laid(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
     shift = entry["shift_m"] or (None, None)
     return (
         printable(entry["name"]),
         entry["verdict"],
-        _number(shift[0], 1, 100, "+"),
-        _number(shift[1], 1, 100, "+"),
+        write.cell(shift[0], "cm", signed=True),
+        write.cell(shift[1], "cm", signed=True),
         _number(entry.get("turn_deg"), 2, sign="+"),
     )
 
 
-def _seam(entry: dict[str, Any]) -> tuple[str, ...]:
+def _seam(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
     worst = entry["worst_gap_m"]
     length = (worst[0] ** 2 + worst[1] ** 2) ** 0.5 if worst else None
     return (
         printable(" - ".join(entry["between"])),
         entry["verdict"],
-        _number(length, 1, 100),
-        _number(entry["rms_gap_m"], 1, 100),
-        _number(entry["overlap_m"], 2),
+        write.cell(length, "cm"),
+        write.cell(entry["rms_gap_m"], "cm"),
+        write.roughly.cell(entry["overlap_m"], "m"),
     )

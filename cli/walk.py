@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from cli.fraction import Fraction
 from cli.trouble import printable, reader_may_leave, reported
 
 WALK_FOLDER = "seamtrue-report"
@@ -23,6 +24,7 @@ def walk(
     planned: Annotated[
         bool, typer.Option("--planned", help="Take the cameras as intended; needs no picture.")
     ] = False,
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Print a list of cones to stand at the seams, and write walk-round.html with what is unseen.
@@ -34,24 +36,31 @@ def walk(
         from vision import files
         from vision.inspection import inspect
         from vision.walk_page import walk_page
-        from vision.walk_round import cone_words, walk_round
+        from vision.walk_round import REACH_M, ROUGH, cone_words, walk_round
 
         if planned:
             job, _ = files.read_job(job_file)
+            job = job.to_fraction(fraction)
             found = walk_round(job)
         else:
             job, pictures = files.read_inspection_input(job_file)
+            job = job.to_fraction(fraction)
             found = walk_round(job, inspect(job, pictures))
         folder = out if out is not None else job_file.parent / WALK_FOLDER
         files.write_all(folder, {"walk-round.html": walk_page(job, found).encode("utf-8")})
+        write = job.lengths.roughly
         with reader_may_leave():
             for number, cone in enumerate(found.cones, 1):
-                typer.echo(f"{number}. {printable(cone_words(job.vehicle, cone))}")
+                typer.echo(f"{number}. {printable(cone_words(job.vehicle, cone, job.lengths))}")
             for unseen in found.unseen:
-                height = f"{unseen.height_m:.1f} m up"
-                typer.echo(f"unseen {height}: {unseen.area_m2:.1f} m2 within 4 m of the body")
+                up, reach = write.m(unseen.height_m, spec=".1f"), write.m(REACH_M, spec=".0f")
+                area = write.area(unseen.area_m2)
+                typer.echo(f"unseen {up} up: {area} within {reach} of the body")
             if found.planned:
                 typer.echo(
                     f"note: as intended, not as found: {printable(', '.join(found.planned))}"
                 )
+            rounding = job.lengths.note(ROUGH)
+            if rounding:
+                typer.echo(f"note: {rounding}")
             typer.echo(f"page: {printable(str(folder / 'walk-round.html'))}")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.fraction import Fraction
 from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
@@ -36,6 +37,7 @@ def whatif(
         Path | None,
         typer.Option(metavar="DIR", help="Write the picture each turned camera would take."),
     ] = None,
+    fraction: Fraction = 16,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Predict what a turn of a camera, or a vehicle that stands differently, would do.
@@ -58,6 +60,7 @@ def whatif(
         job, _ = files.read_job(job_file)
         change = asked_change(job, turn or (), lower, lean, nose_down)
         job, pictures = files.read_inspection_input(job_file)
+        job = job.to_fraction(fraction)
         inspection = inspect(job, pictures)
         asked = bool(change.turns_rad) or change.moves_vehicle
         found = {"": (change, predict(inspection, change))} if asked else recommended(inspection)
@@ -75,7 +78,7 @@ def whatif(
                     show_forecast(forecast)
                     say_outcome(forecast, list(change.turns_rad) if asked else [name])
             if not asked:
-                show_sensitivities(tables)
+                show_sensitivities(tables, job.lengths)
             for file in contents:
                 typer.echo(f"picture: {printable(str((out or Path()) / file))}")
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)

@@ -46,6 +46,7 @@ from vision.job import (
     Vehicle,
 )
 from vision.layout import Layout, planned_layout
+from vision.length_words import LengthWords
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Flags, Points
@@ -820,6 +821,13 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
 )
 def test_slips_of_a_tape(off_m: float, sigma_m: float, slip: str | None) -> None:
     assert length_slip(off_m, sigma_m) == slip
+
+
+def test_a_metric_slip_is_named_for_a_tape_in_inches_too() -> None:
+    feet = LengthWords(imperial=True)
+    assert length_slip(0.1, 0.002, feet) == "3 15/16 in (10 cm) too long"
+    assert length_slip(-1.0, 0.002, feet) == "3 ft 3 3/8 in (1 m) too short"
+    assert length_slip(0.0254, 0.002, feet) == "an inch too long"
 
 
 def test_what_ties_comes_with_the_reading_that_decides() -> None:

@@ -33,7 +33,7 @@ from vision.measure.fit import FLOOR_SIGMA_PX
 from vision.measure.patches import cut_patches
 from vision.plan_fit import Points
 from vision.planning import NoProposal, aim_choices, best_additions, predict, propose
-from vision.planning.job_text import job_text, wants_inches
+from vision.planning.job_text import job_text
 from vision.planning.layouts import extent_m
 from vision.planning.plain import plan_of
 from vision.planning.proposal import LOT_ROOM_M, shortcomings
@@ -399,9 +399,9 @@ def test_a_vehicle_in_inches_gets_inches(vehicle):
             f"[camera.{name}]\nlens = 'wide \"one\"'\nposition = {place}\n"
             f"pan_deg = {pan}\ntilt_deg = 45\nroll_deg = 0\n"
         )
-    assert wants_inches(text)
     van = job_from_text(text, "van.toml", planning=True)
-    found = propose(van, inches=True)
+    assert van.lengths.imperial
+    found = propose(van)
     assert not isinstance(found, NoProposal), found.reasons
     written = job_text(text, found)
     assert 'units = "ft"' in written

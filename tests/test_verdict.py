@@ -10,9 +10,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.tape import metric_alone
 from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
 from vision.geometry import Aim, Array, Pose
 from vision.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
+from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
 from vision.seams import NearestGround, SeamGap
 from vision.solver import NoFit
@@ -266,6 +268,7 @@ def laid(
     strays: dict[int, Array] | None = None,
     strip: Strip = RIGHT,
     has_been_seen: bool = True,
+    lengths: LengthWords = METRIC,
 ) -> LayingVerdict:
     """Verdict on a strip whose ends lie off their plan by `first` and `last` (x, y) in m."""
     ends = np.array([first, last])
@@ -289,7 +292,7 @@ def laid(
         mark_shift_covariance_m2=np.tile(np.eye(2) * sigma**2, (count, 1, 1)),
         seen=has_been_seen,
     )
-    return strip_verdict(strip, adjusted, TOLERANCES)
+    return strip_verdict(strip, adjusted, TOLERANCES, lengths)
 
 
 def test_a_strip_too_far_out() -> None:
@@ -370,7 +373,11 @@ def test_strips_kept_said_not_judged_and_not_seen() -> None:
 
 
 def raised(
-    shift: tuple[float, float, float], *, found: bool = True, box: bool = False
+    shift: tuple[float, float, float],
+    *,
+    found: bool = True,
+    box: bool = False,
+    lengths: LengthWords = METRIC,
 ) -> LayingVerdict:
     mark = SingleMark(
         name="front_trestle",
@@ -381,7 +388,7 @@ def raised(
     adjusted = AdjustedMark(
         name=mark.name, shift_m=np.array(shift), covariance_m2=np.eye(3) * 0.005**2, seen=found
     )
-    return mark_verdict(mark, adjusted, TOLERANCES)
+    return mark_verdict(mark, adjusted, TOLERANCES, lengths)
 
 
 def test_raised_marks() -> None:
@@ -442,6 +449,62 @@ def test_seam_beside_an_unidentified_camera() -> None:
     verdict = seam_verdict(("front", "left"), None, TOLERANCES, missing=("left",))
     assert (verdict.verdict, codes(verdict.reasons)) == ("not-judged", ["neighbour-not-identified"])
     assert "left" in verdict.reasons[0].text
+
+
+FEET = LengthWords(imperial=True)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "said"),
+    [
+        (
+            laid((0, -0.0508), (0, -0.0508), lengths=FEET),
+            "the right strip lies 2 in +-1/4 in (5.1 cm +-0.6) too far out: move it 2 in (5.1 cm)"
+            " in; then it lies within tolerance (0 in +- 1/4 in, 0.0 +- 0.6 cm)",
+        ),
+        (
+            laid((0, -0.03), (0, -0.03), lengths=FEET),
+            "1 3/16 in +- 1/2 in (3.0 +- 1.2 cm) straddles the 1 3/16 in (3.0 cm) allowed",
+        ),
+        (
+            laid((0, 0.0), (0.0, 0.09), lengths=FEET),
+            "the front end of the right strip lies 3 9/16 in",
+        ),
+        (laid((0, 0), (0, 0), strays={4: np.array([0.0, 0.05])}, lengths=FEET), "lay mark right/4"),
+        (laid((0, 0.025), (0, 0.025), sigma=0.001, lengths=FEET), "1 in +-1/16 in (2.5 cm +-0.1)"),
+        (raised((0.0, -0.04, 0.05), lengths=FEET), "1 15/16 in +-1/4 in (5.0 cm +-0.5) too far up"),
+        (
+            seam_verdict(("front", "left"), gap([0.07, np.nan]), TOLERANCES, lengths=FEET),
+            "2 3/4 in +-3/16 in (7.0 cm +-0.4) apart at 16 ft 5 in, 6 ft 6 1/2 in (5.00, 2.00 m)",
+        ),
+        (seam_verdict(("front", "left"), gap([0.05]), TOLERANCES, lengths=FEET), "+- 3/8 in (5.0"),
+        (
+            seen(overlaps=(Overlap(neighbour="left", width_m=0.3, sigma_m=0.02),), lengths=FEET),
+            "overlap by 1 ft +-1 in (0.30 m +-0.02), below the 1 ft 7 11/16 in (0.50 m) wanted",
+        ),
+        (
+            seen(overlaps=(Overlap(neighbour="left", width_m=0.5, sigma_m=0.02),), lengths=FEET),
+            "straddles the 1 ft 7 11/16 in (0.50 m) wanted",
+        ),
+        (
+            seen(nearest=NearestGround(distance_m=1.0, sigma_m=0.02), lengths=FEET),
+            "to see ground from 1 ft 7 11/16 in (50.0 cm) out",
+        ),
+        (
+            seen(nearest=NearestGround(distance_m=0.5, sigma_m=0.02), lengths=FEET),
+            "the first ground seen is 1 ft 7 1/2 in +-1 in (0.50 m +-0.02) out",
+        ),
+        (
+            seen(nearest=NearestGround(distance_m=float("inf"), sigma_m=0.0), lengths=FEET),
+            "1 ft 7 11/16 in (0.50 m) allowed",
+        ),
+    ],
+)
+def test_a_tape_in_inches(verdict: CameraVerdict | LayingVerdict | SeamVerdict, said: str) -> None:
+    texts = [reason.text for reason in verdict.reasons]
+    texts += [action.text for action in getattr(verdict, "actions", ())]
+    assert any(said in text for text in texts), texts
+    assert [metric_alone(text) for text in texts] == [[]] * len(texts)
 
 
 GOOD = CameraVerdict(name="left", verdict="keep")

@@ -6,12 +6,13 @@ checking a job file is the work of `job_file`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
 from vision.geometry import Aim, Array, frozen_array
+from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
 
 Ink = Literal["dark", "light"]
@@ -242,7 +243,10 @@ class Tolerances:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """The whole job. Tuples keep the order of the file; names are unique within each."""
+    """The whole job. Tuples keep the order of the file; names are unique within each.
+
+    `lengths` writes lengths for whoever reads about the job, as its `units` say.
+    """
 
     name: str
     vehicle: Vehicle
@@ -254,6 +258,11 @@ class Job:
     readings: tuple[Reading, ...] = ()
     tolerances: Tolerances = field(default_factory=Tolerances)
     means: Means = field(default_factory=Means)
+    lengths: LengthWords = METRIC
+
+    def to_fraction(self, fraction: int) -> Job:
+        """The same job with inches no finer than 1/`fraction`."""
+        return replace(self, lengths=replace(self.lengths, fraction=fraction))
 
     def lens_of(self, camera: Camera) -> StatedLens:
         """The stated lens that `camera` names."""

@@ -21,7 +21,8 @@ from vision.job import Camera, Job, StatedLens, StatedSeam, Tolerances, Vehicle,
 from vision.job_marks import ends, mark_of, strip_of
 from vision.job_means import bracket_of, means_of
 from vision.job_readings import readings_of
-from vision.lengths import UNITS
+from vision.length_words import LengthWords
+from vision.lengths import IMPERIAL, UNITS
 from vision.lens_formats import read_lens
 from vision.tables import Table, Units, describe, has_control
 
@@ -187,6 +188,7 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> 
         readings=readings,
         tolerances=tolerances,
         means=means,
+        lengths=LengthWords(imperial=top.units.name in IMPERIAL),
     )
 
 

@@ -17,6 +17,8 @@ from vision.job import (
     SingleShape,
     Strip,
 )
+from vision.length_words import LengthWords
+from vision.lengths import IMPERIAL
 from vision.tables import LENGTH, Table
 
 MOST_MARKS = 1000
@@ -92,17 +94,21 @@ def _along(table: Table, length_m: float) -> Array:
     )
     if not at.size:
         return at
+    said = LengthWords(imperial=table.units.name in IMPERIAL)
     if at[0] != 0:
-        table.fault("at[0]", f"{at[0]:g} m", "0: the first mark itself", "measure from the mark")
+        found = said.m(float(at[0]), spec="g")
+        table.fault("at[0]", found, "0: the first mark itself", "measure from the mark")
     falls = np.flatnonzero(np.diff(at) <= 0)
     if falls.size:
         i = int(falls[0]) + 1
-        found = f"{at[i]:g} m after {at[i - 1]:g} m"
+        found = f"{said.m(float(at[i]), spec='g')} after {said.m(float(at[i - 1]), spec='g')}"
         table.fault(f"at[{i}]", found, "distances that increase", "put them in order")
     elif abs(at[-1] - length_m) > STRIP_AGREEMENT_M:
-        found = f"{at[-1]:g} m to the last mark, but {length_m:.3f} m from `from` to `to`"
+        last, apart = said.m(float(at[-1]), spec="g"), said.m(length_m, spec=".3f")
+        found = f"{last} to the last mark, but {apart} from `from` to `to`"
         step = "correct `at`, `from` or `to`"
-        table.fault(f"at[{at.size - 1}]", found, "the two to agree within 1 cm", step)
+        expected = f"the two to agree within {said.cm(STRIP_AGREEMENT_M, spec='g')}"
+        table.fault(f"at[{at.size - 1}]", found, expected, step)
     return at
 
 

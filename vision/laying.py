@@ -20,6 +20,7 @@ from vision.adjustment import (
 from vision.geometry import Array
 from vision.job import Job, LengthReading, Strip
 from vision.layout import planned_layout
+from vision.length_words import METRIC, LengthWords
 from vision.lengths import both_systems
 from vision.solver import NoFit
 from vision.verdict import (
@@ -84,6 +85,7 @@ class LayingCheck:
     strips: tuple[StripFigures, ...]
     readings: tuple[ReadLength, ...]
     stated: tuple[Standing, ...] = ()
+    lengths: LengthWords = METRIC
 
     @property
     def exit_code(self) -> int:
@@ -100,7 +102,12 @@ def check_laying(job: Job) -> LayingCheck:
     if isinstance(found, NoFit):
         reason = Reason(code=found.code, text=f"{found.text}: add [[reading]] tables to the job")
         return LayingCheck(
-            verdict="not-judged", reasons=(reason,), layings=(), strips=(), readings=()
+            verdict="not-judged",
+            reasons=(reason,),
+            layings=(),
+            strips=(),
+            readings=(),
+            lengths=job.lengths,
         )
     named = {place for each in _lengths(job).values() for place in each.between}
     layings, figures = [], []
@@ -110,7 +117,8 @@ def check_laying(job: Job) -> LayingCheck:
             figures.append(_figures(strip, adjusted, found))
     for mark, place in zip(job.marks, found.marks, strict=True):
         if mark.name in named:
-            layings.append(mark_verdict(mark, replace(place, seen=True), job.tolerances))
+            here = replace(place, seen=True)
+            layings.append(mark_verdict(mark, here, job.tolerances, job.lengths))
     readings = tuple(_readings(job, found))
     reasons = [Reason(code="cause", text=text) for text in causes(job, found)]
     words = {each.verdict for each in layings}
@@ -128,6 +136,7 @@ def check_laying(job: Job) -> LayingCheck:
         strips=tuple(figures),
         readings=readings,
         stated=standings(job, found),
+        lengths=job.lengths,
     )
 
 
@@ -165,7 +174,7 @@ def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[str]) -> 
         mark_shift_covariance_m2=covariance,
         seen=True,
     )
-    return strip_verdict(strip, at_ends, job.tolerances)
+    return strip_verdict(strip, at_ends, job.tolerances, job.lengths)
 
 
 def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripFigures:
@@ -219,14 +228,19 @@ def _read(
     )
 
 
-def doubt_text(reading: ReadLength, fraction: int = 16) -> str | None:
+def doubt_text(reading: ReadLength, lengths: LengthWords = METRIC) -> str | None:
     """`reading 5 (diagonal ...) is an inch too long: read as ..., the rest says ...`."""
     if reading.doubt is None:
         return None
     says = "does not fit" if reading.doubt == "wrong" else "perhaps does not fit"
     what = f"is {reading.slip}" if reading.slip and reading.doubt == "wrong" else says
-    return (
-        f"{reading.name} ({reading.what}) {what}: read as {both_systems(reading.read_m, fraction)},"
-        f" the rest says {both_systems(reading.fits_m, fraction)}"
-        f" (+-{100 * reading.sigma_m:.1f} cm)"
-    )
+    if lengths.imperial:
+        read = lengths.m(reading.read_m, spec=".3f")
+        fits = lengths.m(reading.fits_m, reading.sigma_m, spec=".3f")
+    else:
+        # Somebody whose job is metric may have held a tape in inches: both, with the rounding.
+        read, fits = (
+            both_systems(each, lengths.fraction) for each in (reading.read_m, reading.fits_m)
+        )
+        fits += f" (+-{lengths.doubt(reading.sigma_m)})"
+    return f"{reading.name} ({reading.what}) {what}: read as {read}, the rest says {fits}"

@@ -17,6 +17,7 @@ from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import Cross, Quadrant
 from vision.layout import Layout, PlannedMark, planned_layout
+from vision.length_words import LengthWords
 from vision.picks import Pick, Picked, Screen, expected_px, places
 
 if TYPE_CHECKING:
@@ -62,7 +63,14 @@ def judge_picks(
         if _look_mirrored(found, screen, lists[name], [p for p in picked if p.camera == name])
     }
     return tuple(
-        _judged(cameras.get(each.camera), layout, screen, lists.get(each.camera, ()), each)
+        _judged(
+            cameras.get(each.camera),
+            layout,
+            screen,
+            lists.get(each.camera, ()),
+            each,
+            inspection.job.lengths,
+        )
         if each.camera not in mirrored
         else JudgedPick(
             picked=each,
@@ -106,6 +114,7 @@ def _judged(
     screen: Screen,
     picks: Sequence[Pick],
     each: Picked,
+    lengths: LengthWords,
 ) -> JudgedPick:
     if found is None or found.plan_fit is None:
         text = f"the {each.camera} camera has no fit to judge by"
@@ -118,7 +127,9 @@ def _judged(
     off_m = _on_ground(found, screen, pick, each)
     far = float(np.linalg.norm(off_px))
     good = far <= GOOD_PX or (off_m is not None and off_m <= GOOD_M)
-    how = f"{_way(off_px)}" + (f" ({100 * off_m:.1f} cm on the ground)" if off_m else "")
+    how = f"{_way(off_px)}" + (
+        f" ({lengths.cm(off_m, nested=True)} on the ground)" if off_m else ""
+    )
     if good:
         text = f"good: {how}" if far >= 0.5 else "good"
     else:

@@ -16,6 +16,7 @@ import numpy as np
 
 from vision.geometry import wrap_angle
 from vision.ground import GroundMap
+from vision.lengths import UNITS
 from vision.seams import SeamLine, seam_lines
 from vision.texture import rectified
 
@@ -37,7 +38,8 @@ CORNER_M = 0.25
 BLEND_M = 0.5
 """Width over which one view fades into the next; common practice, no source."""
 LEAST_SHARE = 1e-4
-BAR_M, BAR_PX = 1.0, 6
+BAR_PX = 6
+BAR, BAR_IN_FEET = (1.0, "1 m"), (3 * float(UNITS["ft"]), "3 ft")
 
 BODY_BGR, ROOF_BGR, LINE_BGR = (74, 66, 58), (104, 94, 84), (236, 232, 228)
 HATCH_BGR, HATCH_LINE_BGR = (150, 150, 150), (118, 118, 118)
@@ -109,7 +111,7 @@ def merged_picture(inspection: Inspection, *, blended: bool = True) -> Pixels:
     blend = np.round(total / np.maximum(weight, LEAST_SHARE)).astype(np.uint8)
     merged = np.where(weight > LEAST_SHARE, blend, merged)
     _draw_vehicle(merged, inspection.job.vehicle, grid)
-    _draw_scale(merged, grid)
+    _draw_scale(merged, grid, BAR_IN_FEET if inspection.job.lengths.imperial else BAR)
     return merged
 
 
@@ -245,11 +247,11 @@ def _polygon(merged: Pixels, grid: Grid, outline_m: Array, colour: tuple[int, in
     cv2.fillPoly(merged, [corners], colour, cv2.LINE_AA, 4)
 
 
-def _draw_scale(merged: Pixels, grid: Grid) -> None:
-    """A bar of one metre, light on dark, near the lower left corner, with its length."""
-    length, edge = round(BAR_M / grid.scale_m), BAR_PX
+def _draw_scale(merged: Pixels, grid: Grid, bar: tuple[float, str]) -> None:
+    """A bar of a round length, light on dark, near the lower left corner, with its length."""
+    bar_m, text = bar
+    length, edge = round(bar_m / grid.scale_m), BAR_PX
     left, low = 3 * edge, merged.shape[0] - 3 * edge
-    text = f"{BAR_M:.0f} m"
     cv2.rectangle(
         merged, (left - edge, low - 5 * edge), (left + length + edge, low + edge), BODY_BGR, -1
     )

@@ -7,7 +7,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
 from vision.job import Job
-from vision.walk_round import STEP_M, Unseen, WalkRound, cone_words
+from vision.walk_round import REACH_M, ROUGH, STEP_M, Unseen, WalkRound, cone_words
 
 SIDES = ("front", "left", "rear", "right")
 
@@ -23,12 +23,15 @@ def walk_page(job: Job, walk: WalkRound) -> str:
     vehicle = job.vehicle
     return environment.get_template("walk_page.html.j2").render(
         job=job,
-        cones=[cone_words(vehicle, cone) for cone in walk.cones],
+        cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
         places=[cone.place_m.tolist() for cone in walk.cones],
         plans=[_plan(unseen) for unseen in walk.unseen],
         zones=walk.zones,
         planned=walk.planned,
         half=(vehicle.length_m / 2, vehicle.width_m / 2),
+        reach_m=REACH_M,
+        write=job.lengths.roughly,
+        rounding=job.lengths.note(ROUGH),
     )
 
 

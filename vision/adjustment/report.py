@@ -23,9 +23,11 @@ from vision.adjustment.values import (
 from vision.adjustment.world import QUARTER_TURN
 from vision.geometry import Array, d_aim_d_rotation_vector
 from vision.job import Job, LengthReading, SingleMark, Strip
+from vision.length_words import METRIC, LengthWords
+from vision.lengths import UNITS
 from vision.plan_fit import Flags
 
-SLIPS_M = {"an inch": 0.0254, "10 cm": 0.1, "a foot": 0.3048, "1 m": 1.0}
+INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
 
 SLIP_SIGMAS = 2.5
@@ -122,17 +124,24 @@ def _reading(
     off, sigma = -adjusted_minus_read, np.sqrt(np.diag(spread))
     slip = None
     if view.group in freed and isinstance(view.reading, LengthReading):
-        slip = length_slip(float(off[0]), float(np.hypot(sigma[0], view.sigma)))
+        doubt, lengths = float(np.hypot(sigma[0], view.sigma)), network.world.job.lengths
+        slip = length_slip(float(off[0]), doubt, lengths)
     return AdjustedReading(name=view.group, residual=off, sigma=sigma, slip=slip)
 
 
-def length_slip(off_m: float, sigma_m: float) -> str | None:
+def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:
     """Name the one slip that explains a length that is wrong by `off_m`; None for none or several.
 
     It must lie within SLIP_SIGMAS of what was found, which must itself be more than that.
     """
     reach_m = SLIP_SIGMAS * sigma_m
-    near = [name for name, size_m in SLIPS_M.items() if abs(abs(off_m) - size_m) < reach_m]
+    slips_m = {
+        "an inch": INCH_M,
+        lengths.cm(DECIMETRE_M, spec=".0f"): DECIMETRE_M,
+        "a foot": FOOT_M,
+        lengths.m(METRE_M, spec=".0f"): METRE_M,
+    }
+    near = [name for name, size_m in slips_m.items() if abs(abs(off_m) - size_m) < reach_m]
     if len(near) != 1 or abs(off_m) <= reach_m:
         return None
     return f"{near[0]} too {'long' if off_m > 0 else 'short'}"

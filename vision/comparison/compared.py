@@ -58,6 +58,7 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
+        lengths=later.job.lengths,
     )
 
 

@@ -28,13 +28,13 @@ from vision.record import KeptCheck
 from vision.solver import NoFit
 
 
-def epoch_of(check: KeptCheck) -> Epoch | NoFit:
-    """Adjust what a kept check measured.
+def epoch_of(check: KeptCheck, fraction: int = 16) -> Epoch | NoFit:
+    """Adjust what a kept check measured; `fraction` is the finest of an inch to be read.
 
     BadInputError where its job can no longer be read; NoFit where it had no joint adjustment.
     """
     texts = {name: text.encode("utf-8") for name, text in check.lens_files.items()}
-    job = job_from_text(check.job_text, check.job_file, texts)
+    job = job_from_text(check.job_text, check.job_file, texts).to_fraction(fraction)
     layout = planned_layout(job)
     cameras = {entry["name"]: entry for entry in check.result["cameras"]}
     seen = [
@@ -90,11 +90,12 @@ def _observations(
 
 
 def compare_checks(
-    baseline: KeptCheck, later: Sequence[KeptCheck], shared: Shared
+    baseline: KeptCheck, later: Sequence[KeptCheck], shared: Shared, fraction: int = 16
 ) -> tuple[Comparison | NoFit, ...]:
     """Compare each later check with the baseline, which is adjusted once.
 
-    A name in `shared` that the last check's job does not have is BadInputError.
+    `fraction`: the finest of an inch to be read where a job is in feet or inches. A name in
+    `shared` that the last check's job does not have is BadInputError.
     """
     first = epoch_of(baseline)
     if isinstance(first, NoFit):
@@ -102,7 +103,7 @@ def compare_checks(
         return (NoFit(code=first.code, text=text),) * len(later)
     results: list[Comparison | NoFit] = []
     for check in later:
-        epoch = epoch_of(check)
+        epoch = epoch_of(check, fraction)
         if isinstance(epoch, NoFit):
             results.append(epoch)
             continue

@@ -13,6 +13,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from vision.comparison.values import Comparison
+from vision.length_words import METRIC, LengthWords
 from vision.record import KeptCheck
 from vision.solver import NoFit
 from vision.verdict.rule import ANGLES, COVERAGE
@@ -30,9 +31,10 @@ def comparison_page(
 ) -> str:
     """Write the page; `lines` are the sentences about the last check.
 
-    A check without a fit is left out.
+    A check without a fit is left out. Lengths are written as for the last check.
     """
     dated = [(check, found) for check, found in later if not isinstance(found, NoFit)]
+    lengths = dated[-1][1].lengths if dated else METRIC
     environment = Environment(
         loader=PackageLoader("vision.comparison", "."),
         autoescape=True,
@@ -44,21 +46,22 @@ def comparison_page(
     return environment.get_template("page.html.j2").render(
         job=baseline.result["job"],
         baseline=baseline,
-        lines=lines,
+        lines=[lengths.page(line) for line in lines],
         cameras=[
             {
                 "name": name,
                 "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
-                "rows": _rows(dated, name),
+                "rows": _rows(dated, name, lengths),
             }
             for name in names
         ],
+        place=lengths.head("place", "cm"),
         size=(WIDTH, HEIGHT),
         frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
     )
 
 
-def _rows(dated: Sequence[Dated], name: str) -> list[dict[str, Any]]:
+def _rows(dated: Sequence[Dated], name: str, lengths: LengthWords) -> list[dict[str, Any]]:
     rows = []
     for check, found in dated:
         for camera in (each for each in found.cameras if each.name == name):
@@ -68,7 +71,7 @@ def _rows(dated: Sequence[Dated], name: str) -> list[dict[str, Any]]:
                     "number": check.number,
                     "taken": check.taken[:16].replace("T", " "),
                     "angles": [f"{d:+.2f} ± {s:.2f}" for d, s in zip(change, sigma, strict=True)],
-                    "place": f"{100 * float(np.linalg.norm(camera.place_m)):.1f}",
+                    "place": lengths.cell(float(np.linalg.norm(camera.place_m)), "cm"),
                     "least": f"{np.degrees(camera.detectable_rad):.2f}",
                     "word": "changed" if camera.changed else "no change seen",
                 }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from vision.adjustment import Adjustment, CameraObservations
 from vision.geometry import Array, Pose, frozen_array
 from vision.job import Job
+from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
 from vision.verdict.rule import Judgement
 
@@ -124,6 +125,7 @@ class Comparison:
     `strips_moved` were said to lie where they lay, and do not. `planned_otherwise` were said so,
     but the two jobs plan them differently: they count as laid anew. `not_compared` holds each
     camera that cannot be compared, and why. `variance_factor` is that of the joint network.
+    `lengths` writes its lengths, as the later job does.
     """
 
     cameras: tuple[CameraChange, ...]
@@ -133,6 +135,7 @@ class Comparison:
     planned_otherwise: tuple[str, ...] = ()
     not_compared: tuple[tuple[str, str], ...] = ()
     variance_factor: float = 1.0
+    lengths: LengthWords = METRIC
 
     @property
     def changed(self) -> tuple[CameraChange, ...]:

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from vision.comparison.values import CameraChange, Comparison, SeamChange
+from vision.length_words import LengthWords
 from vision.verdict.cameras import WAYS
-from vision.verdict.rule import ANGLES, COVERAGE, centimetres
+from vision.verdict.rule import ANGLES, COVERAGE
 from vision.verdict.rule import degrees as rounded
 
 FINE_RAD = float(np.radians(0.05))
@@ -22,7 +23,7 @@ PLACES = (("backward", "forward"), ("to the right", "to the left"), ("down", "up
 def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
     """What to know, the changes first; `seam_gap_m` is what the job allows."""
     when = f"since {since.day} {since:%B %Y}"
-    lines = [_changed(camera, when) for camera in result.changed]
+    lines = [_changed(camera, when, result.lengths) for camera in result.changed]
     lines += [
         f"the {name} strip does not lie where it lay {when}: it was laid anew or moved"
         for name in result.strips_moved
@@ -32,7 +33,7 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
     still = [camera for camera in result.cameras if not camera.changed]
     lines += [
         f"{camera.name}: no change {when}; a turn of {seen_from(camera)} degrees or a move of "
-        f"{100 * camera.detectable_m:.1f} cm would have been seen"
+        f"{result.lengths.cm(camera.detectable_m)} would have been seen"
         for camera in still
     ]
     lines += [
@@ -40,7 +41,8 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
         for name in result.planned_otherwise
     ]
     lines += [f"{name}: not compared, {why}" for name, why in result.not_compared]
-    return lines
+    rounding = result.lengths.note()
+    return [*lines, *([rounding] if rounding else [])]
 
 
 def state_sentences(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
@@ -69,7 +71,7 @@ def seen_from(camera: CameraChange) -> str:
     return f"{np.ceil(10 * np.degrees(camera.detectable_rad) - 1e-9) / 10:.1f}"
 
 
-def _changed(camera: CameraChange, when: str) -> str:
+def _changed(camera: CameraChange, when: str, lengths: LengthWords) -> str:
     parts = []
     if camera.turned:
         words = {"pan": "panned", "tilt": "tilted", "roll": "rolled"}
@@ -84,7 +86,7 @@ def _changed(camera: CameraChange, when: str) -> str:
         found_m = list(zip(PLACES, camera.place_m, camera.place_sigma_m, strict=True))
         real_m = [each for each in found_m if abs(each[1]) > COVERAGE * each[2]]
         said_m = sorted(real_m or found_m, key=lambda each: -abs(each[1]))[: len(real_m) or 1]
-        parts += [f"moved {way[int(d > 0)]} by {centimetres(abs(d), s)}" for way, d, s in said_m]
+        parts += [f"moved {way[int(d > 0)]} by {lengths.cm(abs(d), s)}" for way, d, s in said_m]
     return f"{camera.name} {', '.join(parts)} {when}"
 
 
@@ -93,7 +95,7 @@ def _vehicle(result: Comparison, when: str) -> list[str]:
     if not vehicle.significant:
         return []
     figures = (
-        (vehicle.height_m, vehicle.height_sigma_m, ("lower", "higher"), centimetres),
+        (vehicle.height_m, vehicle.height_sigma_m, ("lower", "higher"), result.lengths.cm),
         (vehicle.lean_rad, vehicle.lean_sigma_rad, ("to its left", "to its right"), degrees),
         (vehicle.nose_down_rad, vehicle.nose_down_sigma_rad, ("nose up", "nose down"), degrees),
     )
@@ -115,5 +117,6 @@ def _broken(seam: SeamChange, result: Comparison, seam_gap_m: float) -> str:
     return (
         f"this breaks the seam {' - '.join(seam.between)}{why if blamed else ''}: with the display "
         f"as it was set, its two views moved apart by "
-        f"{centimetres(seam.moved_m, seam.moved_sigma_m)}; {centimetres(seam_gap_m)} allowed in all"
+        f"{result.lengths.cm(seam.moved_m, seam.moved_sigma_m)};"
+        f" {result.lengths.cm(seam_gap_m)} allowed in all"
     )

@@ -117,9 +117,10 @@ def _decided(task: Task, layout: Layout, poses: list[CarriedPose]) -> Identified
     place = best.pose.camera_in_ground_m - task.camera.position_m
     turn = best.pose.aim.minus(task.camera.aim)
     if np.linalg.norm(place) > FARTHEST_PLACE_M or np.abs(turn).max() > FARTHEST_AIM_RAD:
+        apart = task.job.lengths.cm(float(np.linalg.norm(place)), spec=".0f")
         return no(
             "implausible",
-            f"the marks fit only with the camera {np.linalg.norm(place) * 100:.0f} cm from where "
+            f"the marks fit only with the camera {apart} from where "
             f"the job says it is mounted and turned by {np.degrees(np.abs(turn).max()):.0f} "
             "degrees: is this another camera's picture?",
         )

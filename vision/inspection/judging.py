@@ -56,13 +56,13 @@ def judged(found: Findings) -> Inspection:
     )
     adjusted_marks = {} if isinstance(adjustment, NoFit) else {m.name: m for m in adjustment.marks}
     strips = {
-        strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances)
+        strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances, job.lengths)
         if strip.name in adjusted_strips
         else _unseen(strip.name)
         for strip in job.strips
     }
     marks = {
-        mark.name: mark_verdict(mark, adjusted_marks[mark.name], job.tolerances)
+        mark.name: mark_verdict(mark, adjusted_marks[mark.name], job.tolerances, job.lengths)
         if mark.name in adjusted_marks
         else _unseen(mark.name)
         for mark in job.marks
@@ -71,7 +71,11 @@ def judged(found: Findings) -> Inspection:
     for line in seam_lines(job):
         missing = tuple(n for n in line.between if isinstance(found.outcomes[n], NotIdentified))
         seams[line.between] = seam_verdict(
-            line.between, found.gaps.get(line.between), job.tolerances, missing=missing
+            line.between,
+            found.gaps.get(line.between),
+            job.tolerances,
+            missing=missing,
+            lengths=job.lengths,
         )
     stated = () if isinstance(adjustment, NoFit) else standings(job, adjustment)
     verdict = job_verdict(
@@ -170,6 +174,7 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
         overlaps=tuple(overlaps),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
+        lengths=found.job.lengths,
     )
 
 
@@ -251,11 +256,13 @@ def _warnings(found: Findings, stated: tuple[Standing, ...]) -> tuple[str, ...]:
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
         warnings += causes(found.job, found.adjustment)
-        warnings += filter(None, (doubts(stated), unobserved(found.adjustment)))
+        held = unobserved(found.adjustment, found.job.lengths)
+        warnings += filter(None, (doubts(stated), held))
         used = {reading.name for reading in found.adjustment.readings}
         warnings += [
             f"reading {number} is not used: its camera takes no part in the adjustment"
             for number in range(1, len(found.job.readings) + 1)
             if f"reading {number}" not in used
         ]
-    return tuple(warnings)
+    rounding = found.job.lengths.note("overlap, ground seen and places on a seam")
+    return (*warnings, *([rounding] if rounding else []))

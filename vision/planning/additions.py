@@ -11,6 +11,7 @@ import numpy as np
 from vision.geometry import Array
 from vision.job import Job, Strip
 from vision.layout import planned_layout
+from vision.length_words import LengthWords
 from vision.planning.prediction import predict
 from vision.planning.raised import raised_mark
 from vision.planning.values import Advice, Prediction
@@ -68,16 +69,17 @@ def _advice(before: Prediction, kind: Kind, text: str, tried: Prediction) -> Adv
 
 def _candidates(job: Job) -> Iterator[Candidate]:
     for strip in job.strips:
-        for text, longer in _with_one_more(strip):
+        for text, longer in _with_one_more(strip, job.lengths.roughly):
             yield "mark", text, _replaced(job, longer)
         outer = _outer(job, strip)
         if outer is not None:
-            text = f"a strip like {strip.name}, {OUTER_M:.1f} m farther out"
+            out = job.lengths.roughly.m(OUTER_M, spec=".1f")
+            text = f"a strip like {strip.name}, {out} farther out"
             yield "strip", text, replace(job, strips=(*job.strips, outer))
-    for where, place in _raised_places(job):
-        mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in place))
-        x, y, z = mark.at_m
-        text = f"a raised mark at x {x:.2f}, y {y:.2f}, z {z:.2f} m, {where}"
+    for where, spot in _raised_places(job):
+        mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in spot))
+        place = job.lengths.roughly.several(mark.at_m.tolist(), "m", labels=("x", "y", "z"))
+        text = f"a raised mark at {place}, {where}"
         yield "raised mark", text, replace(job, marks=(*job.marks, mark))
 
 
@@ -86,16 +88,17 @@ def _replaced(job: Job, strip: Strip) -> Job:
     return replace(job, strips=strips)
 
 
-def _with_one_more(strip: Strip) -> Iterator[tuple[str, Strip]]:
+def _with_one_more(strip: Strip, lengths: LengthWords) -> Iterator[tuple[str, Strip]]:
     """A strip with a mark in its widest gap, and one beyond either end."""
     gaps = np.diff(strip.at_m)
     widest, usual = int(np.argmax(gaps)), float(np.median(gaps))
     middle = strip.at_m[widest] + gaps[widest] / 2
     at = np.insert(strip.at_m, widest + 1, middle)
-    yield f"a mark on {strip.name} {middle:.2f} m from its first", replace(strip, at_m=at)
+    text = f"a mark on {strip.name} {lengths.m(float(middle))} from its first"
+    yield text, replace(strip, at_m=at)
     step = usual * strip.along
     before = np.concatenate([[0.0], strip.at_m + usual])
-    text = f"a mark on {strip.name} {usual:.2f} m"
+    text = f"a mark on {strip.name} {lengths.m(usual)}"
     yield f"{text} before its first", replace(strip, from_m=strip.from_m - step, at_m=before)
     after = np.append(strip.at_m, strip.at_m[-1] + usual)
     yield f"{text} beyond its last", replace(strip, to_m=strip.to_m + step, at_m=after)

@@ -33,11 +33,6 @@ HEAD = """\
 """
 
 
-def wants_inches(text: str | bytes) -> bool:
-    """Whether a vehicle's file works in feet and inches: its `job.units` says so."""
-    return _units(_tables(text)) in IMPERIAL
-
-
 def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
     """The whole job file: what the vehicle's file says, then seams, strips and marks.
 

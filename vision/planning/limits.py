@@ -6,6 +6,7 @@ import numpy as np
 
 from vision.identify.poses import LEAST_MARKS
 from vision.job import Job
+from vision.length_words import LengthWords
 from vision.planning.values import (
     Limit,
     PlanWord,
@@ -15,7 +16,8 @@ from vision.planning.values import (
     Problem,
 )
 from vision.seams import seam_lines
-from vision.verdict.rule import ANGLES, COVERAGE, centimetres, degrees, judge, judge_minimum
+from vision.seams.coverage import NEAREST_REACH_M
+from vision.verdict.rule import ANGLES, COVERAGE, degrees, judge, judge_minimum
 
 
 def sorted_limits(
@@ -57,21 +59,26 @@ def sorted_limits(
     return tuple(sorted(limits, key=lambda limit: -limit.ratio))
 
 
-def figure(value: float, unit: str) -> str:
-    """A sigma or tolerance in the unit a person reads."""
-    return centimetres(value) if unit == "m" else degrees(value)
+def doubt(sigma: float, unit: str, lengths: LengthWords) -> str:
+    """A sigma, or two, in the unit a person reads."""
+    return lengths.doubt(sigma) if unit == "m" else degrees(sigma)
 
 
-def undecided(limit: Limit) -> Problem | None:
+def allowed(limit: Limit, lengths: LengthWords) -> str:
+    """The tolerance of a limit, likewise."""
+    return lengths.cm(limit.tolerance) if limit.unit == "m" else degrees(limit.tolerance)
+
+
+def undecided(limit: Limit, lengths: LengthWords) -> Problem | None:
     """The problem of a limit that can never come out within; None where it can."""
     if limit.ratio <= 1:
         return None
-    allowed = figure(limit.tolerance, limit.unit)
+    most = allowed(limit, lengths)
     if np.isfinite(limit.sigma):
-        double = figure(COVERAGE * limit.sigma, limit.unit)
-        text = f"{limit.what}: two sigma are {double}, more than the {allowed} allowed"
+        double = doubt(COVERAGE * limit.sigma, limit.unit, lengths)
+        text = f"{limit.what}: two sigma are {double}, more than the {most} allowed"
     else:
-        text = f"{limit.what}: nothing tells it; {allowed} allowed"
+        text = f"{limit.what}: nothing tells it; {most} allowed"
     return _problem("sigma-beyond-tolerance", text, limit.cameras)
 
 
@@ -84,7 +91,8 @@ def problems_of(
     """Everything that keeps a perfectly aimed and laid job from coming out as keep."""
     limits = sorted_limits(job, cameras, layings, seams)
     found = [*_few_marks(job, cameras), *_unseen(layings), *_ground(job, cameras, seams)]
-    found += [problem for limit in limits if (problem := undecided(limit)) is not None]
+    undecideds = (undecided(limit, job.lengths) for limit in limits)
+    found += [problem for problem in undecideds if problem is not None]
     return tuple(found)
 
 
@@ -112,15 +120,15 @@ def _ground(
     job: Job, cameras: tuple[PredictedCamera, ...], seams: tuple[PredictedSeam, ...]
 ) -> list[Problem]:
     """First ground seen, overlap and uncovered seam at the intended aims."""
-    allowed = job.tolerances
+    allowed, lengths = job.tolerances, job.lengths
     problems = []
     for camera in cameras:
         value, sigma = camera.nearest_ground_m, camera.nearest_ground_sigma_m
         word = judge(value, sigma, allowed.nearest_ground_m)
         if word != "within":
             text = (
-                f"camera {camera.name} first sees ground {_metres(value, sigma)} out;"
-                f" {allowed.nearest_ground_m:.2f} m allowed"
+                f"camera {camera.name} first sees ground {_rough(value, sigma, lengths)} out;"
+                f" {lengths.m(allowed.nearest_ground_m)} allowed"
             )
             own = (camera.name,)
             problems.append(_problem("nearest-ground", text, own, beyond=word == "beyond"))
@@ -132,7 +140,8 @@ def _ground(
     for seam in seams:
         name = f"seam {_named(seam.between)}"
         if seam.uncovered_m > 0:
-            text = f"{name}: {seam.uncovered_m:.2f} m of it is not covered by both cameras"
+            bare = lengths.roughly.m(seam.uncovered_m)
+            text = f"{name}: {bare} of it is not covered by both cameras"
             problems.append(_problem("uncovered", text, seam.between))
         if seam.overlap_m is None:
             continue
@@ -140,8 +149,8 @@ def _ground(
         word = judge_minimum(seam.overlap_m, sigma, allowed.overlap_m)
         if word != "within":
             text = (
-                f"{name}: the views overlap by {_metres(seam.overlap_m, sigma)};"
-                f" {allowed.overlap_m:.2f} m wanted"
+                f"{name}: the views overlap by {_rough(seam.overlap_m, sigma, lengths)};"
+                f" {lengths.m(allowed.overlap_m)} wanted"
             )
             problems.append(_problem("overlap", text, seam.between, beyond=word == "beyond"))
     return problems
@@ -158,5 +167,8 @@ def _named(between: tuple[str, str]) -> str:
     return f"{between[0]} - {between[1]}"
 
 
-def _metres(value: float, sigma: float) -> str:
-    return f"{value:.2f} m (+-{sigma:.2f})" if np.isfinite(value) else "nowhere within 10 m"
+def _rough(value: float, sigma: float, lengths: LengthWords) -> str:
+    write = lengths.roughly
+    if np.isfinite(value):
+        return write.m(value, sigma)
+    return f"nowhere within {write.m(NEAREST_REACH_M, spec='.0f')}"

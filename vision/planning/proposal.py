@@ -18,7 +18,6 @@ from vision.planning.layouts import Choice, Size, extent_m, laid_out
 from vision.planning.prediction import SIZE_PX, predict
 from vision.planning.values import Prediction
 from vision.planning.visibility import SURE_PX
-from vision.verdict.rule import centimetres
 
 METRIC_GRID_M, INCH_GRID_M = 0.05, 0.0508
 """Figures are multiples of 5 cm, or of 2 in."""
@@ -87,8 +86,6 @@ def propose(
     vehicle_job: Job,
     light: Light | None = None,
     size_px: tuple[int, int] = SIZE_PX,
-    *,
-    inches: bool = False,
 ) -> Proposal | NoProposal:
     """The cheapest layout for a vehicle with its cameras that has no `shortcomings`.
 
@@ -97,7 +94,8 @@ def propose(
     none of them keeps the gap of nineteen faultless jobs in twenty within its tolerance, the gap
     that such jobs usually have is enough, and the forecast says so.
     """
-    search = _Search(vehicle_job, light, size_px, INCH_GRID_M if inches else METRIC_GRID_M)
+    grid_m = INCH_GRID_M if vehicle_job.lengths.imperial else METRIC_GRID_M
+    search = _Search(vehicle_job, light, size_px, grid_m)
     outs = search.fitting_outs()
     if not outs:
         return NoProposal(reasons=(_too_small(vehicle_job, search.grid_m),))
@@ -207,7 +205,7 @@ def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, .
 
     `rarely`: whether a faultless job's gap may only rarely, or not usually, be beyond tolerance.
     """
-    allowed = prediction.job.tolerances
+    allowed, lengths = prediction.job.tolerances, prediction.job.lengths
     # A raised mark that one camera alone sees lies as well as it was set up, and no better.
     raised = {f"place of {mark.name}" for mark in prediction.job.marks}
     found = [problem.text for problem in prediction.problems]
@@ -228,15 +226,13 @@ def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, .
             found.append(f"{name}: {seam.shared_marks} marks are surely seen by both cameras")
         gap = seam.rare_gap_m - (0.0 if rarely else seam.usual_gap_m or 0.0)
         if gap > allowed.seam_gap_m:
-            text = f"{name}: a job without a fault may show {centimetres(gap)}"
-            found.append(text)
+            found.append(f"{name}: a job without a fault may show {lengths.cm(gap)}")
     for laying in prediction.layings:
         least = FOUND_STRIP * allowed.strip_m
         on_strip = any(strip.name == laying.name for strip in prediction.job.strips)
         if on_strip and laying.found_m is not None and laying.found_m > least:
-            found.append(
-                f"{laying.name} would have to lie {centimetres(laying.found_m)} wrong to be found"
-            )
+            wrong = lengths.cm(laying.found_m)
+            found.append(f"{laying.name} would have to lie {wrong} wrong to be found")
     return tuple(found)
 
 
@@ -262,12 +258,15 @@ def _fits(job: Job) -> bool:
 
 
 def _too_small(vehicle_job: Job, grid: float) -> str:
+    lengths = vehicle_job.lengths
     if (vehicle_job.means.tape_width_m or np.inf) < SIZES[0].end_tape_m:
-        return f"the tape is too narrow: the smallest mark needs {centimetres(SIZES[0].end_tape_m)}"
-    needed = [
-        e + 2 * LOT_ROOM_M for e in extent_m(laid_out(vehicle_job, _smallest(grid, OUT_STEPS[-1])))
-    ]
+        needed = lengths.cm(SIZES[0].end_tape_m)
+        return f"the tape is too narrow: the smallest mark needs {needed}"
+    along, across = (
+        lengths.roughly.m(e + 2 * LOT_ROOM_M, spec=".1f")
+        for e in extent_m(laid_out(vehicle_job, _smallest(grid, OUT_STEPS[-1])))
+    )
     return (
-        f"the lot is too small: even the closest layout needs {needed[0]:.1f} m along the vehicle"
-        f" and {needed[1]:.1f} m across, with room to walk"
+        f"the lot is too small: even the closest layout needs {along} along the vehicle"
+        f" and {across} across, with room to walk"
     )

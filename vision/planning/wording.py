@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.planning.limits import figure
+from vision.length_words import LengthWords
+from vision.planning.limits import allowed, doubt
 from vision.planning.proposal import MARGIN, Proposal
 from vision.planning.values import (
     Advice,
@@ -41,14 +42,15 @@ Rows = list[tuple[str, ...]]
 def summary(assessment: Assessment) -> str:
     """All but the single marks: tables, what limits, what would help, verdict."""
     prediction = assessment.prediction
+    lengths = prediction.job.lengths
     parts = [
         _assumed(prediction),
         _columns(_cameras(prediction)),
         _columns(_layings(prediction)),
         _columns(_seams(prediction)),
         _limits(prediction),
-        "\n".join(_aim(choice) for choice in assessment.aims),
-        "\n".join(_advice(each, number) for number, each in enumerate(assessment.advice, start=1)),
+        "\n".join(_aim(choice, lengths) for choice in assessment.aims),
+        "\n".join(_advice(each, n, lengths) for n, each in enumerate(assessment.advice, start=1)),
         _verdict(prediction),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -68,11 +70,12 @@ def marks_table(prediction: Prediction) -> str:
 def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str:
     """What was proposed, what it takes to lay, and what its raised marks bring."""
     job, choice = proposal.job, proposal.choice
-    metres = sum(strip.length_m for strip in job.strips)
+    lengths, widths = job.lengths, (choice.size.side_tape_m, choice.size.end_tape_m)
+    tape = lengths.roughly.m(sum(strip.length_m for strip in job.strips), spec=".0f")
     marks = sum(len(strip.at_m) for strip in job.strips)
-    tapes = f"{100 * choice.size.side_tape_m:.0f} and {100 * choice.size.end_tape_m:.0f} cm wide"
+    tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
     lines = [
-        f"proposed: {marks} crosses on {len(job.strips)} strips ({metres:.0f} m of tape, {tapes}"
+        f"proposed: {marks} crosses on {len(job.strips)} strips ({tape} of tape, {tapes}"
         f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
         f"the cheapest of {proposal.tried} layouts tried that keeps {MARGIN:g} times two sigma"
@@ -83,8 +86,9 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
         after = next((each for each in proposal.prediction.limits if each.what == worst.what), None)
         if after is not None:
             lines.append(
-                f"without the raised marks: {worst.what} known to {_sigma(worst.sigma, worst.unit)}"
-                f" instead of {_sigma(after.sigma, after.unit)}"
+                f"without the raised marks: {worst.what} known to"
+                f" {_sigma(worst.sigma, worst.unit, lengths)}"
+                f" instead of {_sigma(after.sigma, after.unit, lengths)}"
             )
     return "\n".join(lines) + "\n"
 
@@ -100,87 +104,84 @@ def _assumed(prediction: Prediction) -> str:
 
 
 def _cameras(prediction: Prediction) -> Rows:
-    heads = ("camera", "marks", "pan deg", "tilt deg", "roll deg", "place cm", "ground m")
-    rows: Rows = [heads]
+    write = prediction.job.lengths
+    heads = ("camera", "marks", "pan deg", "tilt deg", "roll deg")
+    rows: Rows = [(*heads, write.head("place", "cm"), write.head("ground", "m"))]
     for camera in prediction.cameras:
         angles = [f"{np.degrees(each):.2f}" for each in camera.aim_sigma_rad]
-        place = f"{100 * max(camera.position_sigma_m):.1f}"
-        rows.append(
-            (camera.name, str(camera.marks), *angles, place, f"{camera.nearest_ground_m:.2f}")
-        )
+        place = write.doubt_cell(max(camera.position_sigma_m), "cm")
+        ground = write.roughly.cell(camera.nearest_ground_m, "m")
+        rows.append((camera.name, str(camera.marks), *angles, place, ground))
     return rows
 
 
 def _layings(prediction: Prediction) -> Rows:
-    rows: Rows = [("strip, mark", "worst mark", "sigma cm", "found cm")]
+    write = prediction.job.lengths
+    figures = (write.head("sigma", "cm"), write.head("found", "cm"))
+    rows: Rows = [("strip, mark", "worst mark", *figures)]
     for each in prediction.layings:
-        sigma = "-" if each.sigma_m is None else f"{100 * each.sigma_m:.1f}"
-        seen = each.found_m is not None and each.found_m < 1.0
-        rows.append(
-            (
-                each.name,
-                each.mark or "-",
-                sigma,
-                f"{100 * (each.found_m or 0):.1f}" if seen else "-",
-            )
-        )
+        found = each.found_m if each.found_m is not None and each.found_m < 1.0 else None
+        sigma = write.doubt_cell(each.sigma_m, "cm")
+        rows.append((each.name, each.mark or "-", sigma, write.cell(found, "cm")))
     return rows
 
 
 def _seams(prediction: Prediction) -> Rows:
-    rows: Rows = [("seam", "shared marks", "sigma cm", "usual gap cm", "overlap m", "uncovered m")]
+    write = prediction.job.lengths
+    rough = write.roughly
+    gaps = (write.head("sigma", "cm"), write.head("usual gap", "cm"))
+    seen = (write.head("overlap", "m"), write.head("uncovered", "m"))
+    rows: Rows = [("seam", "shared marks", *gaps, *seen)]
     for seam in prediction.seams:
         rows.append(
             (
                 " - ".join(seam.between),
                 str(seam.shared_marks),
-                _cm(seam.sigma_m),
-                _cm(seam.usual_gap_m),
-                "-" if seam.overlap_m is None else f"{seam.overlap_m:.2f}",
-                f"{seam.uncovered_m:.2f}",
+                write.doubt_cell(seam.sigma_m, "cm"),
+                write.cell(seam.usual_gap_m, "cm"),
+                rough.cell(seam.overlap_m, "m"),
+                rough.cell(seam.uncovered_m, "m"),
             )
         )
     return rows
 
 
-def _cm(length_m: float | None) -> str:
-    return "-" if length_m is None else f"{100 * length_m:.1f}"
-
-
 def _limits(prediction: Prediction) -> str:
     if not prediction.limits:
         return "nothing can be predicted: no camera sees enough marks"
+    lengths = prediction.job.lengths
     lines = ["what limits, two sigma against the tolerance:"]
     for limit in prediction.limits[:LIMITS_SHOWN]:
         lines.append(
-            f"  {limit.what}: {figure(COVERAGE * limit.sigma, limit.unit)} of"
-            f" {figure(limit.tolerance, limit.unit)} ({limit.ratio:.0%})"
+            f"  {limit.what}: {doubt(COVERAGE * limit.sigma, limit.unit, lengths)} of"
+            f" {allowed(limit, lengths)} ({limit.ratio:.0%})"
         )
     return "\n".join(lines)
 
 
-def _sigma(sigma: float, unit: str) -> str:
-    return f"{100 * sigma:.2f} cm" if unit == "m" else f"{np.degrees(sigma):.2f} degrees"
+def _sigma(sigma: float, unit: str, lengths: LengthWords) -> str:
+    fine = lengths.doubt(sigma, spec=".2f")
+    return fine if unit == "m" else f"{np.degrees(sigma):.2f} degrees"
 
 
-def _advice(advice: Advice, number: int) -> str:
+def _advice(advice: Advice, number: int, lengths: LengthWords) -> str:
     unit = advice.limit.unit
     before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
     worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
     return (
         f"{number}. one more {advice.kind}: {advice.text}: {advice.limit.what} known to"
-        f" {_sigma(advice.after, unit)} instead of {_sigma(advice.limit.sigma, unit)}{worst}"
+        f" {_sigma(advice.after, unit, lengths)} instead of"
+        f" {_sigma(advice.limit.sigma, unit, lengths)}{worst}"
     )
 
 
-def _aim(choice: AimChoice) -> str:
-    lines = [
-        f"best {' and '.join(choice.adjustable)} of camera {choice.camera}: {_tried(choice.best)}"
-    ]
+def _aim(choice: AimChoice, lengths: LengthWords) -> str:
+    turned = " and ".join(choice.adjustable)
+    lines = [f"best {turned} of camera {choice.camera}: {_tried(choice.best, lengths)}"]
     told = [choice.best]
     for words, aim in (("as intended", choice.intended), ("at 45 degrees", choice.at_45)):
         if not any(_same(aim, other) for other in told):
-            lines.append(f"  {words}: {_tried(aim)}")
+            lines.append(f"  {words}: {_tried(aim, lengths)}")
             told.append(aim)
     return "\n".join(lines)
 
@@ -190,13 +191,13 @@ def _same(a: TriedAim, b: TriedAim) -> bool:
     return bool(np.abs(off).max() < AIM_STEP_RAD)
 
 
-def _tried(aim: TriedAim) -> str:
+def _tried(aim: TriedAim, lengths: LengthWords) -> str:
     where = f"tilt {np.degrees(aim.tilt_rad):.0f}, pan {np.degrees(aim.pan_rad):.0f} degrees"
     if aim.limit is None:
         known = "nothing can be decided"
     else:
         known = (
-            f"{aim.limit.what} known to {_sigma(aim.limit.sigma, aim.limit.unit)},"
+            f"{aim.limit.what} known to {_sigma(aim.limit.sigma, aim.limit.unit, lengths)},"
             f" {aim.worst:.0%} of its tolerance"
         )
     wrong = "".join(f"; {problem.text}" for problem in aim.problems)
@@ -206,14 +207,18 @@ def _tried(aim: TriedAim) -> str:
 def _verdict(prediction: Prediction) -> str:
     lines = [f"verdict: {VERDICTS[prediction.word]}"]
     lines += [f"  {problem.text}" for problem in prediction.problems]
-    allowed = prediction.job.tolerances.seam_gap_m
+    lengths, accepted = prediction.job.lengths, prediction.job.tolerances.seam_gap_m
     for seam in prediction.seams:
-        if seam.rare_gap_m > allowed >= COVERAGE * (seam.sigma_m or 0.0):
+        if seam.rare_gap_m > accepted >= COVERAGE * (seam.sigma_m or 0.0):
             lines.append(
                 f"note: seam {' - '.join(seam.between)}: jobs without a fault usually show"
-                f" {_cm(seam.usual_gap_m)} cm, so one may well come out not judged or beyond"
+                f" {lengths.cm(seam.usual_gap_m or 0.0)}, so one may well come out not judged or"
+                " beyond"
             )
-    return "\n".join([*lines, *_laying_note(prediction), CAUTION])
+    lines += _laying_note(prediction)
+    rounding = lengths.note("ground, overlap, lengths of tape and added places")
+    lines += [f"note: {rounding}"] if rounding else []
+    return "\n".join([*lines, CAUTION])
 
 
 def _laying_note(prediction: Prediction) -> list[str]:
@@ -231,9 +236,9 @@ def _laying_note(prediction: Prediction) -> list[str]:
     if not chances or max(chances.values()) < WORTH_SAYING:
         return []
     worst = max(chances, key=chances.__getitem__)
-    laid = 100 * prediction.job.strip(worst).position_sigma_m
+    laid = prediction.job.lengths.cm(prediction.job.strip(worst).position_sigma_m)
     return [
-        f"note: with ends laid to {laid:.1f} cm, about one in {1 / chances[worst]:.0f} comes out"
+        f"note: with ends laid to {laid}, about one in {1 / chances[worst]:.0f} comes out"
         " not judged or beyond though nobody slipped; lay them closer, or allow more"
     ]
 

@@ -22,7 +22,7 @@ from vision.report.plan import drawn_plan
 from vision.report.seam_views import seam_views
 from vision.report.todo import todo
 from vision.report.words import aim_rows, environment, stated_rows, sure_rows
-from vision.topview import top_view_grid
+from vision.topview import BLEND_M, top_view_grid
 
 if TYPE_CHECKING:
     from vision.inspection_values import InspectedCamera, Inspection
@@ -56,7 +56,7 @@ def report_html(
     pairs = zip(inspection.cameras, result["cameras"], strict=True)
     seams = zip(inspection.seams, result["seams"], strict=True)
     return (
-        environment()
+        environment(inspection.job.lengths)
         .get_template("report.html.j2")
         .render(
             result=result,
@@ -66,6 +66,7 @@ def report_html(
             plan=drawn_plan(inspection),
             top_view=_top_view(inspection.job, top_view_png, shown),
             blended=blended,
+            blend_m=BLEND_M,
             sure=sure_rows(result),
             stated=stated_rows(inspection),
             shown=shown,

@@ -32,7 +32,7 @@ def drawn_plan(inspection: Inspection) -> dict[str, Any]:
     return {
         "width": grid.columns,
         "height": grid.rows,
-        "scale_cm": 100 * grid.scale_m,
+        "scale_m": grid.scale_m,
         "magnification": factor,
         "body": {"x": left, "y": top, "width": right - left, "height": low - top},
         "strips": _strips(inspection, grid),

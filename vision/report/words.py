@@ -6,16 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
+from vision.length_words import METRIC, LengthWords
+from vision.report.lengths import LengthFigures, figure
 from vision.result import ANGLES
 from vision.verdict import amount_text
 
 if TYPE_CHECKING:
     from vision.adjustment import FaultKind
     from vision.inspection_values import Inspection
-
-NO_FIGURE = "–"  # noqa: RUF001 - an en dash is what a table shows for no figure
 
 WORDS = {
     "not-judged": "not judged",
@@ -65,8 +64,8 @@ SURE = (
 UNSURE = "not sure enough: the doubt is more than what is allowed"
 
 
-def environment() -> Environment:
-    """The templates with everything they write figures and words with."""
+def environment(lengths: LengthWords = METRIC) -> Environment:
+    """The templates with everything they write figures and words with, lengths as `lengths`."""
     made = Environment(
         loader=PackageLoader("vision.report", "."),
         autoescape=True,
@@ -76,30 +75,16 @@ def environment() -> Environment:
     )
     made.filters.update(
         figure=figure,
-        cm=cm,
+        **LengthFigures(lengths).filters(),
         word=lambda verdict: WORDS.get(verdict, verdict),
         sign=lambda verdict: SIGNS.get(verdict, "!"),
         kind=lambda verdict: KINDS.get(verdict, "bad"),
         grouped=grouped,
         fault=FAULTS.__getitem__,
-        typeset=lambda text: text.replace("+-", "±"),
+        typeset=lambda text: lengths.page(text).replace("+-", "±"),
     )
+    made.globals.update(lengths=lengths, units=LengthFigures(lengths).units())
     return made
-
-
-def figure(value: float | None, digits: int = 2, signed: bool = False, scale: float = 1.0) -> str:
-    """Show a number, or a dash for none, in a `data` element that carries the number itself."""
-    if value is None:
-        return NO_FIGURE
-    text = f"{value * scale:{'+' if signed else ''}.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("+-")
-    return Markup('<data value="{}">{}</data>').format(value, text.replace("-", "−"))  # noqa: RUF001
-
-
-def cm(value_m: float | None, digits: int = 1, signed: bool = False) -> str:
-    """Show metres as centimetres; the `data` element keeps the metres."""
-    return figure(value_m, digits, signed, 100.0)
 
 
 def grouped(missing: dict[str, str]) -> list[tuple[str, str]]:
@@ -134,8 +119,10 @@ def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
     """
 
     def joined(amounts: list[tuple[FaultKind, float]]) -> str | None:
-        words = [amount_text(kind, amount) for kind, amount in amounts if np.isfinite(amount)]
-        return ", ".join(words) if len(words) == len(amounts) else None
+        if not all(np.isfinite(amount) for _, amount in amounts):
+            return None
+        write = inspection.job.lengths
+        return write.page(", ".join(amount_text(kind, size, write) for kind, size in amounts))
 
     return [
         {

@@ -80,8 +80,8 @@ def texture_shift(
         high_passed(drawn[0], masks[0], spread[1]),
         high_passed(drawn[1], masks[1], spread[0]),
     ]
-    start = coarse(fields, masks)
+    start = coarse(fields, masks, job.lengths)
     if isinstance(start, NoTexture):
         return start
     clear = [inside(mask) for mask in masks]
-    return refined(band, fields, clear, start, spread)
+    return refined(band, fields, clear, start, spread, job.lengths)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry import Array
+from vision.length_words import METRIC, LengthWords
 from vision.texture.drawn import BLUR_PX, HIGH_PASS_M, STEP_M, Band, Flags, Floats
 from vision.texture.values import NoTexture, TextureShift
 
@@ -32,7 +33,9 @@ STEPS = 12
 SETTLED_M = 2e-5
 
 
-def coarse(fields: Sequence[Floats], masks: Sequence[Flags]) -> Array | NoTexture:
+def coarse(
+    fields: Sequence[Floats], masks: Sequence[Flags], lengths: LengthWords = METRIC
+) -> Array | NoTexture:
     """The whole shift (2,) in grid steps (outward, right) at which the drawings correlate best."""
     reach = round(SEARCH_M / STEP_M)
     inner = (slice(reach, -reach), slice(reach, -reach))
@@ -55,7 +58,7 @@ def coarse(fields: Sequence[Floats], masks: Sequence[Flags]) -> Array | NoTextur
         text = "the ground's texture repeats: it fits in more than one place"
         return NoTexture(code="ambiguous", text=text)
     if row in (0, score.shape[0] - 1) or column in (0, score.shape[1] - 1):
-        text = f"the ground fits nowhere within {100 * SEARCH_M:.0f} cm"
+        text = f"the ground fits nowhere within {lengths.cm(SEARCH_M, spec='.0f')}"
         return NoTexture(code="no-peak", text=text)
     return np.array([column - reach, row - reach], dtype=np.float64)
 
@@ -68,7 +71,12 @@ def _correlate(image: Floats, template: Floats) -> Floats:
 
 
 def refined(
-    band: Band, fields: Sequence[Floats], masks: Sequence[Flags], start: Array, blur: list[Array]
+    band: Band,
+    fields: Sequence[Floats],
+    masks: Sequence[Flags],
+    start: Array,
+    blur: list[Array],
+    lengths: LengthWords = METRIC,
 ) -> TextureShift | NoTexture:
     """Gauss-Newton from the peak: shift outward and right at the middle, and how they change."""
     state = np.zeros((6, 2))
@@ -97,7 +105,7 @@ def refined(
     if worst > LARGEST_SIGMA_M:
         text = (
             f"the ground shows too little texture: its shift would be known to "
-            f"{100 * worst:.0f} cm only"
+            f"{lengths.doubt(worst, spec='.0f')} only"
         )
         return NoTexture(code="poor-texture", text=text)
     axes = np.stack([band.along, -band.left], axis=1)

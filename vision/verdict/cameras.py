@@ -10,6 +10,7 @@ import numpy as np
 from vision.adjustment import AdjustedCamera
 from vision.geometry import Array
 from vision.job import Camera, Tolerances
+from vision.length_words import METRIC, LengthWords
 from vision.seams import NearestGround
 from vision.solver import NoFit
 from vision.verdict.pictures import PictureVerdict
@@ -20,7 +21,6 @@ from vision.verdict.rule import (
     Action,
     Judgement,
     Reason,
-    centimetres,
     degrees,
     judge,
     judge_minimum,
@@ -121,6 +121,7 @@ def camera_verdict(
     overlaps: tuple[Overlap, ...] = (),
     nearest: NearestGround | None = None,
     picture: PictureVerdict | None = None,
+    lengths: LengthWords = METRIC,
 ) -> CameraVerdict:
     """Judge one camera as adjusted; a picture at fault comes before everything else."""
     if picture is not None and picture.word == "re-shoot":
@@ -139,16 +140,18 @@ def camera_verdict(
     if "beyond" in words:
         actions.append(_turn(camera.name, off, sigma, words, tolerances))
     for overlap in overlaps:
-        word, reason, action = _judge_overlap(camera.name, overlap, tolerances, "beyond" in words)
+        word, reason, action = _judge_overlap(
+            camera.name, overlap, tolerances, "beyond" in words, lengths
+        )
         found.append(word)
         reasons += [reason] if reason else []
         actions += [action] if action else []
     if nearest is not None:
         word = judge(nearest.distance_m, nearest.sigma_m, tolerances.nearest_ground_m)
         found.append(word)
-        reasons += _nearest_reasons(word, nearest, tolerances)
+        reasons += _nearest_reasons(word, nearest, tolerances, lengths)
         if word == "beyond" and "beyond" not in words:
-            actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances))
+            actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances, lengths))
     if picture is not None:
         reasons += picture.reasons
         found += ["not-judged"] if picture.word == "not-judged" else []
@@ -224,12 +227,16 @@ def _three(values: Array) -> tuple[float, float, float]:
 
 
 def _judge_overlap(
-    name: str, overlap: Overlap, tolerances: Tolerances, own_aim_is_off: bool
+    name: str,
+    overlap: Overlap,
+    tolerances: Tolerances,
+    own_aim_is_off: bool,
+    lengths: LengthWords,
 ) -> tuple[Judgement, Reason | None, Action | None]:
     """Judgement that counts for this camera, with a reason and an action where there is any."""
     word = judge_minimum(overlap.width_m, overlap.sigma_m, tolerances.overlap_m)
-    least = f"{tolerances.overlap_m:.2f} m"
-    figure = f"{overlap.width_m:.2f} m (+-{overlap.sigma_m:.2f})"
+    least = lengths.m(tolerances.overlap_m)
+    figure = lengths.roughly.m(overlap.width_m, overlap.sigma_m)
     text = f"the views of {name} and {overlap.neighbour} overlap by {figure}"
     if word == "within":
         return word, None, None
@@ -246,23 +253,24 @@ def _judge_overlap(
     missing = tolerances.overlap_m - overlap.width_m
     advice = (
         f"turn the {name} and {overlap.neighbour} cameras towards each other, or up, until they"
-        f" share {missing:.2f} m more ground; both look as intended, so the intended aim leaves"
-        " too little"
+        f" share {lengths.roughly.m(missing)} more ground; both look as intended, so the intended"
+        " aim leaves too little"
     )
     return word, reason, Action(text=advice)
 
 
 def _nearest_reasons(
-    word: Judgement, nearest: NearestGround, tolerances: Tolerances
+    word: Judgement, nearest: NearestGround, tolerances: Tolerances, lengths: LengthWords
 ) -> list[Reason]:
     """Why the first visible ground is too far off, or not known well enough."""
-    limit = f"{tolerances.nearest_ground_m:.2f} m"
+    limit = lengths.m(tolerances.nearest_ground_m)
     if word == "within":
         return []
     if not np.isfinite(nearest.distance_m):
         text = f"no ground is seen straight out from its side; {limit} allowed"
         return [Reason(code="nearest-ground-beyond", text=text)]
-    figure = f"the first ground seen is {nearest.distance_m:.2f} m (+-{nearest.sigma_m:.2f}) out"
+    first = lengths.roughly.m(nearest.distance_m, nearest.sigma_m)
+    figure = f"the first ground seen is {first} out"
     if word == "beyond":
         return [Reason(code="nearest-ground-beyond", text=f"{figure}; {limit} allowed")]
     text = (
@@ -277,6 +285,7 @@ def _tilt_down(
     nearest: NearestGround,
     sigma: Array,
     tolerances: Tolerances,
+    lengths: LengthWords,
 ) -> Action:
     """How far down the edge of the view has to come; the mounting stands at the body's side."""
     if not np.isfinite(nearest.distance_m):
@@ -287,7 +296,7 @@ def _tilt_down(
     )
     text = (
         f"turn the {name} camera down {degrees(down, float(sigma[1]))} to see ground from"
-        f" {centimetres(tolerances.nearest_ground_m)} out; it looks as intended, so the intended"
+        f" {lengths.cm(tolerances.nearest_ground_m)} out; it looks as intended, so the intended"
         " tilt is too high for that"
     )
     return Action(text=text, turn_rad=(0.0, down, 0.0), sigma_rad=_three(sigma))

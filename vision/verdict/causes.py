@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.adjustment import Adjustment, Explanation, FurtherReading
 from vision.job import AngleReading, Job
-from vision.verdict.rule import centimetres
+from vision.length_words import METRIC, LengthWords
 
 BEYOND_DOUBT = 1000.0
 """Odds above this are said no more exactly: the sigmas they rest on are not that well known."""
@@ -22,11 +22,11 @@ def causes(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
     )
 
 
-def unobserved(adjustment: Adjustment) -> str | None:
+def unobserved(adjustment: Adjustment, lengths: LengthWords = METRIC) -> str | None:
     """What no picture can show, and how well the stated places hold it, as a sentence."""
     if adjustment.datum is None:
         return None
-    x, y = (centimetres(sigma) for sigma in adjustment.datum.shift_sigma_m)
+    x, y = (lengths.doubt(sigma) for sigma in adjustment.datum.shift_sigma_m)
     turn = float(np.degrees(adjustment.datum.turn_sigma_rad))
     return (
         "no picture shows how the layout as a whole lies against the body: what the job states of"

@@ -14,13 +14,13 @@ import numpy as np
 from vision.adjustment import AdjustedMark, AdjustedStrip
 from vision.geometry import Array
 from vision.job import BoxCorner, SingleMark, Strip, Tolerances
+from vision.length_words import METRIC, LengthWords
 from vision.verdict.rule import (
     COVERAGE,
     SIGNIFICANT,
     Action,
     Judgement,
     Reason,
-    centimetres,
     judge,
     length_and_sigma,
     worst_of,
@@ -63,7 +63,12 @@ FORWARD = _Way(direction=np.array([1.0, 0.0]), along="forward", against="back")
 LEFT = _Way(direction=np.array([0.0, 1.0]), along="to the left", against="to the right")
 
 
-def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances) -> LayingVerdict:
+def strip_verdict(
+    strip: Strip,
+    adjusted: AdjustedStrip,
+    tolerances: Tolerances,
+    lengths: LengthWords = METRIC,
+) -> LayingVerdict:
     """Judge one strip by the shift of every mark on it that was seen."""
     if not adjusted.seen or not adjusted.mark_ids:
         text = f"no camera saw the {strip.name} strip; a picture that shows it would decide"
@@ -79,12 +84,19 @@ def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances)
     found = worst_of(words)
     names = [f"mark {mark_id}" for mark_id in adjusted.mark_ids]
     narrow = "a tape reading to it, or its marks seen by a second camera, would narrow it"
-    reasons = _shift_reasons(found, figures, words, names, tolerances, narrow)
-    actions = _strip_actions(strip, adjusted, words, tolerances) if found == "beyond" else ()
+    reasons = _shift_reasons(found, figures, words, names, tolerances, narrow, lengths)
+    actions: tuple[Action, ...] = ()
+    if found == "beyond":
+        actions = _strip_actions(strip, adjusted, words, tolerances, lengths)
     return LayingVerdict(name=strip.name, verdict=_word(found), reasons=reasons, actions=actions)
 
 
-def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerances) -> LayingVerdict:
+def mark_verdict(
+    mark: SingleMark,
+    adjusted: AdjustedMark,
+    tolerances: Tolerances,
+    lengths: LengthWords = METRIC,
+) -> LayingVerdict:
     """Judge one single or raised mark by its shift in x, y and z.
 
     A carton's corner may go unfound, or be found but not sure: it is then not judged with a code of
@@ -97,7 +109,7 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
     figure = length_and_sigma(adjusted.shift_m, adjusted.covariance_m2)
     word = judge(*figure, tolerances.strip_m)
     narrow = "a second camera that sees it, or a tape reading to it, would narrow it"
-    reasons = _shift_reasons(word, [figure], [word], [mark.name], tolerances, narrow)
+    reasons = _shift_reasons(word, [figure], [word], [mark.name], tolerances, narrow, lengths)
     if word == "not-judged" and isinstance(mark.shape, BoxCorner):
         reasons = tuple(replace(each, code=BOX_CORNER_NOT_JUDGED) for each in reasons)
     actions: tuple[Action, ...] = ()
@@ -105,10 +117,10 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
         sigma = np.sqrt(np.diag(adjusted.covariance_m2))
         ways = (("forward", "back"), ("to the left", "to the right"), ("up", "down"))
         parts = [
-            f"{centimetres(abs(d), s)} too far {ways[axis][int(d < 0)]}"
+            f"{lengths.cm(abs(d), s)} too far {ways[axis][int(d < 0)]}"
             for axis, (d, s) in enumerate(zip(adjusted.shift_m, sigma, strict=True))
             if abs(d) > max(COVERAGE * s, WORTH_MOVING_M)
-        ] or [f"{centimetres(*figure)} off"]
+        ] or [f"{lengths.cm(*figure)} off"]
         text = f"measure the place of {mark.name} again: it lies {' and '.join(parts)}"
         move, spread = tuple(-adjusted.shift_m.astype(float) + 0.0), tuple(sigma.astype(float))
         actions = (Action(text=text, move_m=move, move_sigma_m=spread),)
@@ -134,18 +146,19 @@ def _shift_reasons(
     names: list[str],
     tolerances: Tolerances,
     narrow: str,
+    lengths: LengthWords,
 ) -> tuple[Reason, ...]:
     """The reason for the mark that decides: the worst of those with the verdict's own word."""
     side = -COVERAGE if found == "beyond" else COVERAGE
     deciding = [index for index, word in enumerate(words) if word == found]
     worst = max(deciding, key=lambda index: figures[index][0] + side * figures[index][1])
     length, sigma = figures[worst]
-    limit = centimetres(tolerances.strip_m)
-    figure = f"{names[worst]} lies {centimetres(length, sigma)} from its planned place"
+    limit = lengths.cm(tolerances.strip_m)
+    figure = f"{names[worst]} lies {lengths.cm(length, sigma)} from its planned place"
     if found == "beyond":
         return (Reason(code="shift-beyond", text=f"{figure}; {limit} allowed"),)
     if found == "not-judged":
-        span = f"{100 * length:.1f} +- {100 * COVERAGE * sigma:.1f} cm"
+        span = lengths.span(length, COVERAGE * sigma)
         text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
         return (Reason(code="shift-not-judged", text=text),)
     if length > SIGNIFICANT * sigma:
@@ -155,7 +168,11 @@ def _shift_reasons(
 
 
 def _strip_actions(
-    strip: Strip, adjusted: AdjustedStrip, words: list[Judgement], tolerances: Tolerances
+    strip: Strip,
+    adjusted: AdjustedStrip,
+    words: list[Judgement],
+    tolerances: Tolerances,
+    lengths: LengthWords,
 ) -> tuple[Action, ...]:
     """Marks that lie off their own strip by themselves, then the strip as a whole or its ends."""
     ends = adjusted.ends_m - np.array([strip.from_m, strip.to_m])
@@ -166,7 +183,7 @@ def _strip_actions(
     for mark_id, stray, covariance in rows:
         if judge(*length_and_sigma(stray, covariance), tolerances.strip_m / 2) == "beyond":
             strays.add(mark_id)
-            phrase = _phrase(strip, stray, covariance)
+            phrase = _phrase(strip, stray, covariance, lengths)
             text = f"lay mark {mark_id} again: it lies {phrase} against its own strip"
             actions.append(_move(text, stray, covariance))
     left = [
@@ -175,7 +192,7 @@ def _strip_actions(
         if word == "beyond" and mark_id not in strays
     ]
     if left or not actions:
-        actions += _strip_moves(strip, adjusted, ends, tolerances)
+        actions += _strip_moves(strip, adjusted, ends, tolerances, lengths)
     return tuple(actions)
 
 
@@ -186,7 +203,11 @@ def _share(strip: Strip, mark_id: str) -> float:
 
 
 def _strip_moves(
-    strip: Strip, adjusted: AdjustedStrip, ends: Array, tolerances: Tolerances
+    strip: Strip,
+    adjusted: AdjustedStrip,
+    ends: Array,
+    tolerances: Tolerances,
+    lengths: LengthWords,
 ) -> list[Action]:
     """One move for a strip that is shifted, one for each end of a strip that is turned."""
     swing = abs(adjusted.turn_rad) * strip.length_m
@@ -194,9 +215,8 @@ def _strip_moves(
     if not turned or swing <= tolerances.strip_m / 2:
         half = np.hstack([np.eye(2), np.eye(2)]) / 2
         covariance = half @ adjusted.covariance_m2 @ half.T
-        return [
-            _move_text(f"the {strip.name} strip", strip, ends.mean(axis=0), covariance, tolerances)
-        ]
+        whole, shift = f"the {strip.name} strip", ends.mean(axis=0)
+        return [_move_text(whole, strip, shift, covariance, tolerances, lengths)]
     moves = []
     for index, name in enumerate(_end_names(strip)):
         block = slice(2 * index, 2 * index + 2)
@@ -204,24 +224,29 @@ def _strip_moves(
         length, sigma = length_and_sigma(ends[index], covariance)
         if length > max(COVERAGE * sigma, tolerances.strip_m / 3):
             what = f"the {name} end of the {strip.name} strip"
-            moves.append(_move_text(what, strip, ends[index], covariance, tolerances))
+            moves.append(_move_text(what, strip, ends[index], covariance, tolerances, lengths))
     return moves
 
 
 def _move_text(
-    what: str, strip: Strip, shift: Array, covariance: Array, tolerances: Tolerances
+    what: str,
+    strip: Strip,
+    shift: Array,
+    covariance: Array,
+    tolerances: Tolerances,
+    lengths: LengthWords,
 ) -> Action:
     """`the right strip lies 5.0 cm (+-0.6) too far out: move it 5.0 cm in; then ...`."""
     _, sigma = length_and_sigma(shift, covariance)
     parts = _parts(strip, shift, covariance)
     back = " and ".join(
-        f"{centimetres(abs(amount))} {way.word(-amount)}" for way, amount, _ in parts
+        f"{lengths.cm(abs(amount))} {way.word(-amount)}" for way, amount, _ in parts
     )
     sure = judge(0.0, sigma, tolerances.strip_m) == "within"
     result = "lies within tolerance" if sure else "is still not certain to lie within tolerance"
     text = (
-        f"{what} lies {_phrase(strip, shift, covariance)}: move it {back};"
-        f" then it {result} (0.0 +- {100 * sigma:.1f} cm)"
+        f"{what} lies {_phrase(strip, shift, covariance, lengths)}: move it {back};"
+        f" then it {result} ({lengths.span(0.0, sigma, nested=True)})"
     )
     return _move(text, shift, covariance)
 
@@ -266,8 +291,8 @@ def _parts(strip: Strip, shift: Array, covariance: Array) -> list[tuple[_Way, fl
     return every[:1] + worth
 
 
-def _phrase(strip: Strip, shift: Array, covariance: Array) -> str:
+def _phrase(strip: Strip, shift: Array, covariance: Array, lengths: LengthWords) -> str:
     return " and ".join(
-        f"{centimetres(abs(amount), sigma)} too far {way.word(amount)}"
+        f"{lengths.cm(abs(amount), sigma)} too far {way.word(amount)}"
         for way, amount, sigma in _parts(strip, shift, covariance)
     )

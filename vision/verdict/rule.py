@@ -106,12 +106,6 @@ def worst_of(judgements: Iterable[Judgement]) -> Judgement:
     return "within" if every and "not-judged" not in every else "not-judged"
 
 
-def centimetres(length_m: float, sigma_m: float | None = None) -> str:
-    """A length for a sentence: `5.0 cm (+-0.6)`, the bracket being one sigma."""
-    plain = f"{100 * length_m:.1f} cm"
-    return plain if sigma_m is None else f"{plain} (+-{100 * sigma_m:.1f})"
-
-
 def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
     """An angle for a sentence: `5.2 degrees (+-0.4)`, the bracket being one sigma."""
     plain = f"{np.degrees(angle_rad):.1f} degrees"

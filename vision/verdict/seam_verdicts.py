@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from vision.job import Tolerances
+from vision.length_words import METRIC, LengthWords
 from vision.seams import SeamGap
 from vision.verdict.rule import (
     COVERAGE,
     SIGNIFICANT,
     Judgement,
     Reason,
-    centimetres,
     judge,
     length_and_sigma,
     worst_of,
@@ -35,6 +36,7 @@ def seam_verdict(
     tolerances: Tolerances,
     *,
     missing: tuple[str, ...] = (),
+    lengths: LengthWords = METRIC,
 ) -> SeamVerdict:
     """Judge one seam; `gap` is None where a camera of it, named in `missing`, has no fit.
 
@@ -46,16 +48,21 @@ def seam_verdict(
         reason = Reason(code="neighbour-not-identified", text=text)
         return SeamVerdict(between=between, verdict="not-judged", reasons=(reason,))
     covered = np.isfinite(gap.gaps_m).all(axis=1)
-    places = [f"{point[0]:.2f}, {point[1]:.2f} m" for point in gap.points_m[covered]]
-    places += [f"mark {mark_id}" for mark_id in gap.mark_ids]
     vectors = np.concatenate([gap.gaps_m[covered], gap.mark_gaps_m])
     spreads = np.concatenate([gap.covariances_m2[covered], gap.mark_covariances_m2])
     figures = [length_and_sigma(v, c) for v, c in zip(vectors, spreads, strict=True)]
     words = [judge(d, s, tolerances.seam_gap_m) for d, s in figures]
-    reasons = _gap_reasons(figures, words, places, tolerances)
+    covered_m = gap.points_m[covered]
+
+    def place(index: int) -> str:
+        if index < len(covered_m):
+            return lengths.roughly.several(covered_m[index].tolist(), "m")
+        return f"mark {gap.mark_ids[index - len(covered_m)]}"
+
+    reasons = _gap_reasons(figures, words, place, tolerances, lengths)
     verdict = worst_of(words)
     if gap.uncovered_m > 0:
-        text = f"{gap.uncovered_m:.2f} m of the seam is not covered by both cameras"
+        text = f"{lengths.roughly.m(gap.uncovered_m)} of the seam is not covered by both cameras"
         reasons.append(Reason(code="uncovered", text=text))
         verdict = "beyond" if verdict == "beyond" else "not-judged"
     return SeamVerdict(between=between, verdict=verdict, reasons=tuple(reasons))
@@ -64,10 +71,11 @@ def seam_verdict(
 def _gap_reasons(
     figures: list[tuple[float, float]],
     words: list[Judgement],
-    places: list[str],
+    place: Callable[[int], str],
     tolerances: Tolerances,
+    lengths: LengthWords,
 ) -> list[Reason]:
-    """The reason for the worst point of those that decide."""
+    """The reason for the worst point of those that decide; `place` says where a point is."""
     if not figures:
         return []
     verdict = worst_of(words)
@@ -77,12 +85,12 @@ def _gap_reasons(
     if verdict == "beyond":
         worst = max(deciding, key=lambda index: figures[index][0] - COVERAGE * figures[index][1])
     length, sigma = figures[worst]
-    limit = centimetres(tolerances.seam_gap_m)
-    figure = f"the two views lie {centimetres(length, sigma)} apart at {places[worst]}"
+    limit = lengths.cm(tolerances.seam_gap_m)
+    figure = f"the two views lie {lengths.cm(length, sigma)} apart at {place(worst)}"
     if verdict == "beyond":
         return [Reason(code="gap-beyond", text=f"{figure}; {limit} allowed")]
     if verdict == "not-judged":
-        span = f"{100 * length:.1f} +- {100 * COVERAGE * sigma:.1f} cm"
+        span = lengths.span(length, COVERAGE * sigma)
         narrow = "more marks that both cameras see near the seam would narrow it"
         text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
         return [Reason(code="gap-not-judged", text=text)]

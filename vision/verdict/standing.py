@@ -13,8 +13,9 @@ import numpy as np
 
 from vision.adjustment import Adjustment, FaultKind, GroupTest
 from vision.job import AngleReading, Job
+from vision.length_words import METRIC, LengthWords
 from vision.verdict.causes import stated
-from vision.verdict.rule import centimetres, degrees
+from vision.verdict.rule import degrees
 
 StandingWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
 
@@ -79,11 +80,11 @@ def doubts(every: tuple[Standing, ...]) -> str | None:
     return f"{text}. Look first at {'; '.join(each.what for each in suspects[:MOST_SAID])}"
 
 
-def up_to(standing: Standing) -> str:
+def up_to(standing: Standing, lengths: LengthWords = METRIC) -> str:
     """`it may be off by up to 6.1 cm`, by the kinds of fault that are not refuted."""
     open_ = [each for each in standing.sizes if each.possible >= each.slip]
     sizes = [
-        f"up to {amount_text(each.kind, each.possible)}"
+        f"up to {amount_text(each.kind, each.possible, lengths)}"
         if np.isfinite(each.possible)
         else "any amount"
         for each in open_
@@ -91,11 +92,11 @@ def up_to(standing: Standing) -> str:
     return f"it may be off by {' and '.join(sizes)}"
 
 
-def amount_text(kind: FaultKind, amount: float) -> str:
+def amount_text(kind: FaultKind, amount: float, lengths: LengthWords = METRIC) -> str:
     """An amount of a kind of fault for a sentence."""
     match kind:
         case "shift":
-            return centimetres(amount)
+            return lengths.cm(amount)
         case "turn":
             return degrees(amount)
         case "scale":

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from vision.errors import BadInputError, Fault
 from vision.inspection_values import Inspection
 from vision.job import Job
-from vision.lengths import LengthError, parse_length
+from vision.length_words import LengthWords
+from vision.lengths import UNITS, LengthError, parse_length
 from vision.solver import NoFit
 from vision.verdict.rule import ANGLES
 from vision.whatif.forecast import predict
@@ -19,7 +20,8 @@ LARGEST_TURN_DEG = 90.0
 LARGEST_LEAN_DEG = 10.0
 LARGEST_LOWER_M = 1.0
 
-SMALL_LOWER_M, SMALL_LEAN_RAD, SMALL_TURN_RAD = 0.05, math.radians(1), math.radians(0.5)
+SMALL_LOWER_M, SMALL_LOWER_INCHES = 0.05, 2
+SMALL_LEAN_RAD, SMALL_TURN_RAD = math.radians(1), math.radians(0.5)
 """What loading, air suspension and tyres do, and what a knock does: common practice, no source."""
 
 
@@ -38,7 +40,7 @@ def asked_change(
         if turn is not None:
             name, angle, degrees = turn
             found.setdefault(name, [0.0] * 3)[angle] += math.radians(degrees)
-    lower_m = 0.0 if lower is None else _lower(lower, faults)
+    lower_m = 0.0 if lower is None else _lower(lower, job.lengths, faults)
     for key, value in (("--lean", lean_deg), ("--nose-down", nose_down_deg)):
         if not abs(value) <= LARGEST_LEAN_DEG:
             expected = f"degrees from -{LARGEST_LEAN_DEG:g} to {LARGEST_LEAN_DEG:g}"
@@ -67,8 +69,11 @@ def recommended(inspection: Inspection) -> dict[str, tuple[Change, Forecast | No
 
 def small_changes(job: Job) -> dict[str, Change]:
     """What loading, suspension, tyres and knocks do, by its label."""
+    lengths, lower_m = job.lengths, SMALL_LOWER_M
+    if lengths.imperial:
+        lower_m = SMALL_LOWER_INCHES * float(UNITS["in"])
     changes = {
-        "5 cm lower": Change(lower_m=SMALL_LOWER_M),
+        f"{lengths.cm(lower_m, spec='.3g')} lower": Change(lower_m=lower_m),
         "leans 1 degree to its right": Change(lean_rad=SMALL_LEAN_RAD),
         "nose 1 degree down": Change(nose_down_rad=SMALL_LEAN_RAD),
     }
@@ -106,7 +111,7 @@ def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | 
     return (name, ANGLES.index(angle), degrees) if fine else None
 
 
-def _lower(text: str, faults: list[Fault]) -> float:
+def _lower(text: str, lengths: LengthWords, faults: list[Fault]) -> float:
     sign = -1.0 if text.strip().startswith("-") else 1.0
     try:
         metres = sign * float(parse_length(text.strip().lstrip("-")))
@@ -114,7 +119,7 @@ def _lower(text: str, faults: list[Fault]) -> float:
         faults.append(_fault("--lower", error.found, error.expected, error.next_step))
         return 0.0
     if abs(metres) > LARGEST_LOWER_M:
-        expected = f"at most {LARGEST_LOWER_M:g} m"
+        expected = f"at most {lengths.m(LARGEST_LOWER_M, spec='g')}"
         faults.append(_fault("--lower", repr(text), expected, "write how much lower it rides"))
     return metres
 

@@ -70,6 +70,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
         ),
         seams=_seams(job, adjustment, after, fits, anew),
         notes=tuple(notes),
+        lengths=job.lengths,
     )
 
 

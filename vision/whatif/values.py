@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from vision.geometry import Aim, Array, Pose
+from vision.length_words import METRIC, LengthWords
 from vision.verdict.rule import Judgement
 
 
@@ -97,11 +98,15 @@ class SeamForecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """What a change would do, by the joint adjustment; `notes` say what could not be predicted."""
+    """What a change would do, by the joint adjustment; `notes` say what could not be predicted.
+
+    `lengths` writes its lengths.
+    """
 
     cameras: tuple[CameraForecast, ...]
     seams: tuple[SeamForecast, ...]
     notes: tuple[str, ...] = ()
+    lengths: LengthWords = METRIC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from vision.verdict.rule import centimetres
+from vision.length_words import LengthWords
 from vision.whatif.values import CameraForecast, Forecast, SeamForecast
 
 WORDS = {
@@ -24,7 +24,9 @@ def outcome(forecast: Forecast, name: str) -> str:
     if camera is None:
         return ""
     seams = [each for each in forecast.seams if name in each.between]
-    parts = [_aim(camera), _seen(camera), *(_seam(each, name) for each in seams)]
+    lengths = forecast.lengths
+    gaps = [_seam(each, name, lengths) for each in seams]
+    parts = [_aim(camera), _seen(camera, lengths), *gaps]
     text = "predicted: " + "; ".join(parts)
     if any(each.as_set.verdict == "beyond" for each in seams):
         text += "; set the display anew after the turn, or its seams break"
@@ -35,15 +37,16 @@ def _aim(camera: CameraForecast) -> str:
     return f"aim {WORDS[camera.aim]}"
 
 
-def _seen(camera: CameraForecast) -> str:
-    near = camera.nearest_then.value_m
-    ground = f"ground seen from {near:.2f} m out" if math.isfinite(near) else "no ground seen"
+def _seen(camera: CameraForecast, lengths: LengthWords) -> str:
+    near, ground = camera.nearest_then.value_m, "no ground seen"
+    if math.isfinite(near):
+        ground = f"ground seen from {lengths.roughly.m(near)} out"
     return f"{camera.marks_then} marks in view ({camera.marks_now} now), {ground}"
 
 
-def _seam(seam: SeamForecast, name: str) -> str:
+def _seam(seam: SeamForecast, name: str, lengths: LengthWords) -> str:
     other = seam.between[1 - seam.between.index(name)]
     if not math.isfinite(seam.set_anew.value_m):
         return f"no gap to {other} can be predicted"
-    gap = centimetres(seam.set_anew.value_m, seam.set_anew.sigma_m)
+    gap = lengths.cm(seam.set_anew.value_m, seam.set_anew.sigma_m)
     return f"gap to {other} {gap}, {WORDS[seam.set_anew.verdict]}"
