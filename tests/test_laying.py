@@ -18,6 +18,7 @@ from cli.main import app
 from tests.accuracy.laying import draw, lot
 from vision.job import Job, LengthReading
 from vision.laying import check_laying, doubt_text
+from vision.layout import planned_layout
 
 
 def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) -> Job:
@@ -59,6 +60,21 @@ def test_an_inch_is_named_as_a_slip_of_its_reading() -> None:
     assert " ft " in text
     assert {each.verdict for each in check.layings} == {"keep"}
     assert check.verdict == "re-measure"
+
+
+def test_readings_exactly_as_planned_are_a_fit() -> None:
+    job = lot()
+    layout = planned_layout(job)
+    place_m = {mark.id: mark.centre_m for mark in layout.marks}
+    readings = []
+    for reading in job.readings:
+        assert isinstance(reading, LengthReading)
+        a, *b = (place_m[name] for name in reading.between)
+        length_m = float(np.linalg.norm(a - b[0])) if b else abs(float(a[1]))
+        readings.append(replace(reading, value_m=length_m))
+    check = check_laying(replace(job, readings=tuple(readings)))
+    assert check.verdict == "keep"
+    assert all(abs(value) < 1e-9 for strip in check.strips for end in strip.ends_m for value in end)
 
 
 def test_what_nobody_read_is_not_judged() -> None:

@@ -38,6 +38,10 @@ within about a tenth of a standard error of the minimum."""
 ROUNDING = 1e-24
 """Share of the first sum of squares below which a perfect fit is only rounding."""
 
+NOTHING_LEFT = 1e-16
+"""Where no better step is found and less than this is left to gain, it is a fit whatever the sum of
+squares: a perfect fit's is rounding, and whitened rows are then 1e-8 standard errors away."""
+
 SINGULAR = 1e-13
 """Smallest eigenvalue of the scaled normal matrix against the largest; some hundred roundings."""
 
@@ -166,7 +170,7 @@ def settle(
         if better is None:
             break
         state, at = better
-    if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + floor:
+    if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + max(floor, NOTHING_LEFT):
         text = f"the fit still moved after {iterations} steps"
         return NoFit(code="not-converged", text=text)
     return Settled(state=state, linear=at, iterations=iterations)
