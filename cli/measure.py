@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from cli.fraction import Fraction
-from cli.trouble import reader_may_leave, reported
+from cli.trouble import printable, reader_may_leave, reported
 
 
 def measure(
@@ -16,6 +16,12 @@ def measure(
         Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
     ],
     fraction: Fraction = 16,
+    wanted: Annotated[
+        bool,
+        typer.Option(
+            "--wanted", help="Only print which lengths to tape yet, to paste and fill in."
+        ),
+    ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
 ) -> None:
     """Say by the tape readings alone which strip is out, what to move, and which reading is wrong.
@@ -28,9 +34,15 @@ def measure(
         from cli.laying_table import show_laying
         from vision import files
         from vision.laying import check_laying
+        from vision.readings_wanted import wanted_text
 
         job, _ = files.read_job(job_file)
-        check = check_laying(job.to_fraction(fraction))
+        job = job.to_fraction(fraction)
+        if wanted:
+            with reader_may_leave():
+                typer.echo(printable(wanted_text(job)))
+            return
+        check = check_laying(job)
         with reader_may_leave():
             show_laying(check)
         raise typer.Exit(check.exit_code)

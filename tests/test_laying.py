@@ -92,7 +92,7 @@ def test_what_nobody_read_is_not_judged() -> None:
     nothing = check_laying(replace(job, readings=()))
     assert nothing.verdict == "not-judged"
     assert nothing.exit_code == 4
-    assert "[[reading]]" in nothing.reasons[0].text
+    assert "--wanted" in nothing.reasons[0].text
 
 
 def job_text(job: Job) -> str:
@@ -118,6 +118,7 @@ def test_the_command(tmp_path: Path) -> None:
     assert "named from cm" in result.output
     strips = "cannot tell whether the stated place of the front strip's ends is sound"
     assert strips in result.output
+    assert "straightness" not in result.output
     file.write_text(file.read_text() + '[tolerance]\nstrip = "5 cm"\n')
     lenient = CliRunner().invoke(app, ["measure", str(file)])
     assert strips not in lenient.output

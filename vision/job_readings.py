@@ -123,11 +123,9 @@ def _length(
         table.fault("tape_class", found, "one class for each tape", "correct one of them")
     if table.has("sigma") and "tape_class" in table.values and not tape:
         table.fault("sigma", "both sigma and tape_class", "either", "remove one of them")
-    a, b = (1e-3 * each / math.sqrt(3) for each in TAPE_CLASSES_MM[tape_class])
-    whole_m = math.ceil(value_m) if math.isfinite(value_m) else 0
     # A named tape's error by length is one unknown for all its readings, not part of each.
-    limit = a if tape else a + b * whole_m
-    sigma_m = table.length("sigma", math.hypot(limit, HOLDING_SIGMA_M))
+    alone_m = 0.0 if tape or not math.isfinite(value_m) else value_m
+    sigma_m = table.length("sigma", tape_sigma_m(tape_class, alone_m))
     if between is None:
         return None
     return LengthReading(
@@ -136,8 +134,14 @@ def _length(
         value_m=value_m,
         sigma_m=sigma_m,
         tape=tape or None,
-        scale_sigma=b if tape else 0.0,
+        scale_sigma=1e-3 * TAPE_CLASSES_MM[tape_class][1] / math.sqrt(3) if tape else 0.0,
     )
+
+
+def tape_sigma_m(tape_class: str, length_m: float) -> float:
+    """Sigma of a length read with a tape of this class: its limit as uniform, and holding it."""
+    a, b = (1e-3 * each / math.sqrt(3) for each in TAPE_CLASSES_MM[tape_class])
+    return math.hypot(a + b * math.ceil(length_m), HOLDING_SIGMA_M)
 
 
 def _two_ends(table: Table, places: _Places) -> tuple[str, str] | None:

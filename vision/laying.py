@@ -100,7 +100,10 @@ def check_laying(job: Job) -> LayingCheck:
     """
     found = adjust_readings(job, planned_layout(job))
     if isinstance(found, NoFit):
-        reason = Reason(code=found.code, text=f"{found.text}: add [[reading]] tables to the job")
+        reason = Reason(
+            code=found.code,
+            text=f"{found.text}: add [[reading]] tables, `seamtrue measure --wanted` prints which",
+        )
         return LayingCheck(
             verdict="not-judged",
             reasons=(reason,),
@@ -135,7 +138,12 @@ def check_laying(job: Job) -> LayingCheck:
         layings=tuple(layings),
         strips=tuple(figures),
         readings=readings,
-        stated=standings(job, found),
+        # A strip's straightness shows in pictures only: what no reading bears on is not listed.
+        stated=tuple(
+            each
+            for each in standings(job, found)
+            if found.groups[each.group].degrees_of_freedom or each.word != "cannot-tell"
+        ),
         lengths=job.lengths,
     )
 

@@ -30,6 +30,7 @@ HEAD = """\
 # Lopsided on purpose: the right and the rear strip lie {lopsided} farther out, and every strip has
 # one mark more near its rear or left end. On a layout that is the same from front and rear, or
 # from left and right, two swapped pictures would fit as well as the right ones.
+# Once it is laid, `seamtrue measure --wanted` with this file prints which lengths to tape.
 """
 
 

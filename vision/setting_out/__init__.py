@@ -11,6 +11,7 @@ import numpy as np
 from vision.job import Job
 from vision.setting_out.checks import diagonal_pairs, triangles
 from vision.setting_out.lines import same, strip_lines
+from vision.setting_out.readings import PlannedReading, readings_text, readings_to_take
 from vision.setting_out.supplies import (
     DOOR_ROOM_M,
     END_ROOM_M,
@@ -49,6 +50,7 @@ __all__ = [
     "LotSize",
     "Offset",
     "Piece",
+    "PlannedReading",
     "RunningMark",
     "SettingOut",
     "Side",
@@ -56,6 +58,8 @@ __all__ = [
     "Triangle",
     "exact",
     "extent_m",
+    "readings_text",
+    "readings_to_take",
     "same",
     "set_out",
     "tape_length_m",
