@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
+from tests.fits import perfect_fit
 from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
 from vision.geometry import Aim, Pose
 from vision.inspection_values import (
@@ -33,7 +34,7 @@ from vision.job import (
 )
 from vision.lens import Lens
 from vision.picture import Picture
-from vision.plan_fit import PlanFit, Points
+from vision.plan_fit import PlanFit
 from vision.seams import SeamGap, SeamLine, seam_lines
 from vision.sharpness import SIDES, Blur, Light, MarksBlur, Motion, Sharpness, SoftPatch
 from vision.verdict import Action, Reason, judge_picture
@@ -97,27 +98,8 @@ def hand_made_job(name: str = "Mobile library") -> Job:
 
 
 def _fit(pose: Pose, lens: Lens) -> PlanFit:
-    none = np.zeros((0, 2))
-    return PlanFit(
-        pose=pose,
-        lens=lens,
-        covariance=np.eye(14) * 1e-6,
-        points=Points(
-            ids=(),
-            planned_m=np.zeros((0, 3)),
-            mark_sigma_m=np.zeros(0),
-            pixels_px=none,
-            covariance_px2=np.zeros((0, 2, 2)),
-        ),
-        used=np.zeros(0, dtype=bool),
-        residual_px=none,
-        residual_m=none,
-        rms_px=0.2213,
-        max_px=0.5131,
-        rms_m=0.00412,
-        max_m=0.02131,
-        chi2=12.0,
-    )
+    figures = {"rms_px": 0.2213, "max_px": 0.5131, "rms_m": 0.00412, "max_m": 0.02131}
+    return replace(perfect_fit(pose, lens), covariance=np.eye(14) * 1e-6, chi2=12.0, **figures)
 
 
 def _marks() -> tuple[InspectedMark, ...]:

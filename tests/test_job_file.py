@@ -9,7 +9,6 @@ Does not prove: that a person measures as well as the default sigmas say.
 
 from __future__ import annotations
 
-import contextlib
 import json
 from pathlib import Path
 
@@ -244,7 +243,8 @@ def test_the_sample_jobs_are_read() -> None:
 
 
 def test_byte_order_mark_and_dos_lines() -> None:
-    job_from_text(b"\xef\xbb\xbf" + JOB.replace("\n", "\r\n").encode(), "job.toml")
+    job = job_from_text(b"\xef\xbb\xbf" + JOB.replace("\n", "\r\n").encode(), "job.toml")
+    assert job.name == job_from_text(JOB, "job.toml").name
 
 
 def test_named_files() -> None:
@@ -378,7 +378,8 @@ def test_the_same_seam_twice() -> None:
 
 
 def test_two_cameras_may_share_a_picture() -> None:
-    job_from_text(JOB.replace("left_*.jpg", "front.jpg"), "job.toml")
+    job = job_from_text(JOB.replace("left_*.jpg", "front.jpg"), "job.toml")
+    assert {camera.picture for camera in job.cameras} == {"front.jpg"}
 
 
 STATE = """
@@ -511,14 +512,19 @@ def test_any_value_anywhere_is_a_job_or_a_clear_refusal(line: int, value: object
         lines[line] = (
             key + "= " + json.dumps(value).replace("NaN", "nan").replace("Infinity", "inf")
         )
-    # Anything but a job or a BadInputError would fail the test by itself.
-    with contextlib.suppress(BadInputError):
-        job_from_text("\n".join(lines), "job.toml")
+    text = "\n".join(lines)
+    try:
+        job = job_from_text(text, "job.toml")
+    except BadInputError:
+        # Refused: every fault has to say what and what next.
+        assert faults_of(text)
+    else:
+        assert job.cameras
 
 
 @given(data=st.binary(max_size=200))
 def test_any_bytes_are_refused_clearly(data: bytes) -> None:
-    faults_of(data)
+    assert faults_of(data)
 
 
 # ------------------------------------------------------------------------------------- lens files

@@ -13,12 +13,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.fits import perfect_fit
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.geometry import Aim, Array, Pose
 from vision.inspection import without_rejected
 from vision.job import Camera, Job, StatedLens, StatedSeam, Vehicle
 from vision.lens import Lens
-from vision.plan_fit import PlanFit, Points
+from vision.plan_fit import PlanFit
 from vision.seams import (
     SeamGap,
     SeamLine,
@@ -101,30 +102,7 @@ def adjustment(*cameras: AdjustedCamera, covariance: Array | None = None) -> Adj
 
 
 def plan_fit(at: Pose, ids: tuple[str, ...] = (), planned: Array | None = None) -> PlanFit:
-    places = np.zeros((0, 3)) if planned is None else planned
-    count = len(ids)
-    points = Points(
-        ids=ids,
-        planned_m=places,
-        mark_sigma_m=np.full(count, 0.003),
-        pixels_px=LENS.project(at.transform(places)),
-        covariance_px2=np.tile(np.eye(2) * 0.01, (count, 1, 1)),
-    )
-    nothing = np.zeros((count, 2))
-    return PlanFit(
-        pose=at,
-        lens=LENS,
-        covariance=np.eye(14),
-        points=points,
-        used=np.ones(count, dtype=bool),
-        residual_px=nothing,
-        residual_m=nothing,
-        rms_px=0.0,
-        max_px=0.0,
-        rms_m=0.0,
-        max_m=0.0,
-        chi2=0.0,
-    )
+    return perfect_fit(at, LENS, ids, planned)
 
 
 def measured(turned_deg: float = 0.0) -> SeamGap:

@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 
 from tests.conftest import PLACES, hand_made_inspection, hand_made_job
+from tests.fits import perfect_fit
 from vision.geometry import Aim, Pose
 from vision.ground import ground_map
 from vision.lens import Lens
 from vision.picture import Picture
-from vision.plan_fit import PlanFit, Points
 from vision.result import result_of, validate
 from vision.seams import SeamGap, seam_lines
 from vision.texture import (
@@ -34,30 +34,6 @@ from vision.texture.drawn import band_of, unfit
 LENS = Lens(width=960, height=540, fx=320.0, fy=320.0, cx=479.5, cy=269.5)
 CELL_M, REACH_M = 0.02, 12.0
 TURN = np.array([0.012, -0.006, 0.008])
-
-
-def fit_of(pose):
-    none = np.zeros((0, 2))
-    return PlanFit(
-        pose=pose,
-        lens=LENS,
-        covariance=np.eye(14),
-        points=Points(
-            ids=(),
-            planned_m=np.zeros((0, 3)),
-            mark_sigma_m=np.zeros(0),
-            pixels_px=none,
-            covariance_px2=np.zeros((0, 2, 2)),
-        ),
-        used=np.zeros(0, dtype=bool),
-        residual_px=none,
-        residual_m=none,
-        rms_px=0.1,
-        max_px=0.1,
-        rms_m=0.001,
-        max_m=0.001,
-        chi2=1.0,
-    )
 
 
 def pose_of(name):
@@ -120,7 +96,7 @@ def seam_of(job, fits):
 @pytest.fixture(scope="module")
 def fits():
     turned = pose_of("front").perturbed(np.concatenate([np.zeros(3), TURN]))
-    return {"front": fit_of(turned), "left": fit_of(pose_of("left"))}
+    return {"front": perfect_fit(turned, LENS), "left": perfect_fit(pose_of("left"), LENS)}
 
 
 def shift_on(ground, fits, seed=5):

@@ -22,6 +22,7 @@ from cli.main import app
 from tests.accuracy.compare import Between, epoch_of, later_check
 from tests.accuracy.network import SAMPLE, Truth, simulate
 from tests.conftest import hand_made_job
+from tests.fits import perfect_fit
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.comparison import Epoch
 from vision.errors import BadInputError
@@ -31,7 +32,7 @@ from vision.job import Job
 from vision.job_file import job_from_text
 from vision.lens import Lens
 from vision.picture import Picture
-from vision.plan_fit import PlanFit, Points
+from vision.plan_fit import PlanFit
 from vision.seams import seam_gaps
 from vision.solver import NoFit
 from vision.verdict import Action
@@ -50,30 +51,6 @@ from vision.whatif.forecast import without_marks
 
 WIDTH, HEIGHT = 1280, 720
 LENS = Lens(width=WIDTH, height=HEIGHT, fx=390.0, fy=390.0, cx=639.5, cy=359.5)
-
-
-def exact_fit(pose: Pose) -> PlanFit:
-    none = np.zeros((0, 2))
-    return PlanFit(
-        pose=pose,
-        lens=LENS,
-        covariance=1e-8 * np.eye(14),
-        points=Points(
-            ids=(),
-            planned_m=np.zeros((0, 3)),
-            mark_sigma_m=np.zeros(0),
-            pixels_px=none,
-            covariance_px2=np.zeros((0, 2, 2)),
-        ),
-        used=np.zeros(0, dtype=bool),
-        residual_px=none,
-        residual_m=none,
-        rms_px=0.0,
-        max_px=0.0,
-        rms_m=0.0,
-        max_m=0.0,
-        chi2=0.0,
-    )
 
 
 def inspection_of(
@@ -124,7 +101,7 @@ def exact() -> Inspection:
         parameter_covariance=1e-8 * np.eye(56),
         camera_slice={c.name: slice(14 * i, 14 * i + 14) for i, c in enumerate(cameras)},
     )
-    return inspection_of(job, adjustment, {c.name: exact_fit(c.pose) for c in cameras})
+    return inspection_of(job, adjustment, {c.name: perfect_fit(c.pose, LENS) for c in cameras})
 
 
 @pytest.fixture(scope="module")
