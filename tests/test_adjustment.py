@@ -262,10 +262,15 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
         )
 
 
-def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None:
-    scene = Scene(JOB, np.random.default_rng(1))
-    job = read(scene, np.random.default_rng(2))
-    network = build_network(job, scene.layout, scene.observations)
+@pytest.mark.parametrize("case", ["readings", "shared lens", "panels"])
+def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix(case: str) -> None:
+    scene = Scene(SHARED if case == "shared lens" else JOB, np.random.default_rng(1))
+    job, observations = scene.job, scene.observations
+    if case == "readings":
+        job = read(scene, np.random.default_rng(2))
+    if case == "panels":
+        job, observations = panels(0.01)
+    network = build_network(job, planned_layout(job), observations)
     weights = full_weights(network)
     r, jacobian = whole(network, weights, network.start)
     reduced = reduce(network.rows(network.seen(network.start), weights))
@@ -287,6 +292,12 @@ def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None
     step, promised = reduced.step(1e-15)
     np.testing.assert_allclose(step / sigma, -expected @ jacobian.T @ r / sigma, atol=1e-6)
     assert promised == pytest.approx(r @ r - np.sum(np.square(r + jacobian @ step)), rel=1e-6)
+    damped, promised = reduced.step(0.1)
+    length = np.linalg.norm(jacobian, axis=0)
+    inverse = normal_inverse(np.concatenate([jacobian, np.sqrt(0.1) * np.diag(length)]))
+    assert inverse is not None
+    np.testing.assert_allclose(damped * length, -inverse @ jacobian.T @ r * length, atol=1e-6)
+    assert promised == pytest.approx(r @ r - np.sum(np.square(r + jacobian @ damped)), rel=1e-6)
 
 
 def test_a_point_that_leaves_its_mark_open_has_no_linear_model() -> None:
@@ -645,7 +656,8 @@ def test_no_camera_or_too_few_marks_is_no_fit() -> None:
     assert "front" not in [each.name for each in beside.cameras]
 
 
-def test_board_corners_move_and_turn_with_their_panel() -> None:
+def panels(turn_rad: float) -> tuple[Job, tuple[CameraObservations, ...]]:
+    """A job with panels on its right strip, each turned, and what is measured of their corners."""
     panel = Board(square_m=0.06, corners_along=4, corners_across=3)
     board_strip = replace(STRIPS[1], shape=panel)
     job = replace(JOB, strips=(STRIPS[0], board_strip, *STRIPS[2:]))
@@ -653,7 +665,6 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
     scene = Scene(job, np.random.default_rng(10))
     rng = np.random.default_rng(11)
     observations = []
-    turn_rad = 0.01
     turned = np.array([[1.0, -turn_rad], [turn_rad, 1.0]])
     for seen in scene.observations:
         pose, lens = scene.poses[seen.name], scene.lenses[seen.name]
@@ -678,7 +689,13 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
             covariance_px2=np.tile(PIXEL_SIGMA_PX**2 * np.eye(2), (n, 1, 1)),
         )
         observations.append(replace(seen, points=points))
-    result = adjust(job, layout, tuple(observations))
+    return job, tuple(observations)
+
+
+def test_board_corners_move_and_turn_with_their_panel() -> None:
+    turn_rad = 0.01
+    job, observations = panels(turn_rad)
+    result = adjust(job, planned_layout(job), observations)
     assert isinstance(result, Adjustment)
     assert result.freed == ()
     assert sum(int((~each.used).sum()) for each in result.cameras) == 0
