@@ -215,10 +215,10 @@ def all_points(network: Network) -> Flags:
 
 def whole(network: Network, weights: Weights, state: State) -> tuple[Array, Array]:
     """All whitened rows and their derivative by every unknown, kept ones and eliminated."""
-    rows = network.rows(state, weights)
+    rows = network.rows(network.seen(state), weights)
     points, kept, size = len(rows.r), network.kept, network.size
     by_points = np.zeros((points, 2, size))
-    by_points[:, :, :kept] = rows.by_kept
+    by_points[:, :, :kept] = network.by_kept(rows.by_camera, rows.by_world)
     for row, block in enumerate(network.points.blocks):
         if block >= 0:
             start = kept + network.world.own_size * block
@@ -264,13 +264,18 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
         )
 
 
-def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None:
-    scene = Scene(JOB, np.random.default_rng(1))
-    job = read(scene, np.random.default_rng(2))
-    network = build_network(job, scene.layout, scene.observations)
+@pytest.mark.parametrize("case", ["readings", "shared lens", "panels"])
+def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix(case: str) -> None:
+    scene = Scene(SHARED if case == "shared lens" else JOB, np.random.default_rng(1))
+    job, observations = scene.job, scene.observations
+    if case == "readings":
+        job = read(scene, np.random.default_rng(2))
+    if case == "panels":
+        job, observations = panels(0.01)
+    network = build_network(job, planned_layout(job), observations)
     weights = full_weights(network)
     r, jacobian = whole(network, weights, network.start)
-    reduced = reduce(network.rows(network.start, weights))
+    reduced = reduce(network.rows(network.seen(network.start), weights))
     assert reduced is not None
     covariance = reduced.covariance()
     assert covariance is not None
@@ -289,6 +294,25 @@ def test_elimination_gives_the_step_and_covariance_of_the_whole_matrix() -> None
     step, promised = reduced.step(1e-15)
     np.testing.assert_allclose(step / sigma, -expected @ jacobian.T @ r / sigma, atol=1e-6)
     assert promised == pytest.approx(r @ r - np.sum(np.square(r + jacobian @ step)), rel=1e-6)
+    damped, promised = reduced.step(0.1)
+    length = np.linalg.norm(jacobian, axis=0)
+    inverse = normal_inverse(np.concatenate([jacobian, np.sqrt(0.1) * np.diag(length)]))
+    assert inverse is not None
+    np.testing.assert_allclose(damped * length, -inverse @ jacobian.T @ r * length, atol=1e-6)
+    assert promised == pytest.approx(r @ r - np.sum(np.square(r + jacobian @ damped)), rel=1e-6)
+
+
+def test_a_point_that_leaves_its_mark_open_has_no_linear_model() -> None:
+    scene = Scene(JOB, np.random.default_rng(1))
+    network = build_network(JOB, scene.layout, scene.observations)
+    weights = full_weights(network)
+    # One direction so sharp that the prior across it is below rounding.
+    sharp = weights.whiteners.copy()
+    sharp[0] = [[1e9, 0.0], [1e9, 0.0]]
+    assert network.points.blocks[0] >= 0
+    seen = network.seen(network.start)
+    assert reduce(network.rows(seen, weights)) is not None
+    assert reduce(network.rows(seen, replace(weights, whiteners=sharp))) is None
 
 
 READINGS = (
@@ -443,7 +467,7 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
     # The statistic of a biased strip grows by the bias in units of the detectable one, squared.
     network = build_network(JOB, scene.layout, scene.observations)
-    solution = run(network, full_weights(network), network.start)
+    solution = run(network, full_weights(network), network.seen(network.start))
     assert not isinstance(solution, NoFit)
     columns = network.base + np.arange(*network.world.strips["left"].indices(10**6)[:2])
     q = np.eye(4) - solution.covariance.kept[np.ix_(columns, columns)] / 0.01**2
@@ -459,8 +483,8 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
     scene = Scene(JOB, np.random.default_rng(3), {"strip right": np.array([0.0, -0.05])})
     network = build_network(JOB, scene.layout, scene.observations)
     weights = full_weights(network)
-    held = run(network, weights, network.start)
-    free = run(network, network.freeing(weights, ("strip right",)), network.start)
+    held = run(network, weights, network.seen(network.start))
+    free = run(network, network.freeing(weights, ("strip right",)), network.seen(network.start))
     assert not isinstance(held, NoFit)
     assert not isinstance(free, NoFit)
     one = group_tests(network, held)["strip right"]
@@ -566,7 +590,7 @@ def test_covariance_describes_the_scatter_of_repeats() -> None:
     for _ in range(100):
         scene = Scene(job, rng)
         network = build_network(job, scene.layout, scene.observations)
-        solution = run(network, full_weights(network), network.start)
+        solution = run(network, full_weights(network), network.seen(network.start))
         assert not isinstance(solution, NoFit)
         place = solution.state.place_m[0]
         lens = solution.state.lens[0] - scene.lenses["front"].as_vector()
@@ -639,7 +663,8 @@ def test_no_camera_or_too_few_marks_is_no_fit() -> None:
     assert "front" not in [each.name for each in beside.cameras]
 
 
-def test_board_corners_move_and_turn_with_their_panel() -> None:
+def panels(turn_rad: float) -> tuple[Job, tuple[CameraObservations, ...]]:
+    """A job with panels on its right strip, each turned, and what is measured of their corners."""
     panel = Board(square_m=0.06, corners_along=4, corners_across=3)
     board_strip = replace(STRIPS[1], shape=panel)
     job = replace(JOB, strips=(STRIPS[0], board_strip, *STRIPS[2:]))
@@ -647,7 +672,6 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
     scene = Scene(job, np.random.default_rng(10))
     rng = np.random.default_rng(11)
     observations = []
-    turn_rad = 0.01
     turned = np.array([[1.0, -turn_rad], [turn_rad, 1.0]])
     for seen in scene.observations:
         pose, lens = scene.poses[seen.name], scene.lenses[seen.name]
@@ -672,7 +696,13 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
             covariance_px2=np.tile(PIXEL_SIGMA_PX**2 * np.eye(2), (n, 1, 1)),
         )
         observations.append(replace(seen, points=points))
-    result = adjust(job, layout, tuple(observations))
+    return job, tuple(observations)
+
+
+def test_board_corners_move_and_turn_with_their_panel() -> None:
+    turn_rad = 0.01
+    job, observations = panels(turn_rad)
+    result = adjust(job, planned_layout(job), observations)
     assert isinstance(result, Adjustment)
     assert result.freed == ()
     assert sum(int((~each.used).sum()) for each in result.cameras) == 0
@@ -688,9 +718,9 @@ def test_family_level_and_p_values() -> None:
     scene = Scene(JOB, np.random.default_rng(12))
     network = build_network(JOB, scene.layout, scene.observations)
     weights = full_weights(network)
-    held = run(network, weights, network.start)
+    held = run(network, weights, network.seen(network.start))
     assert not isinstance(held, NoFit)
-    free = run(network, replace(weights, group_sigma={"strip left": 1e3}), held.state)
+    free = run(network, replace(weights, group_sigma={"strip left": 1e3}), held.seen)
     assert not isinstance(free, NoFit)
     p = group_tests(network, held)["strip left"].p_value
     # The Woodbury drop must equal that of an actual solution without the prior.
@@ -926,10 +956,11 @@ def test_degenerate_jobs_have_wide_and_true_sigmas(
 def test_no_picture_shows_a_common_shift_and_turn() -> None:
     scene = Scene(JOB, np.random.default_rng(51))
     network = build_network(JOB, scene.layout, scene.observations)
-    solution = run(network, full_weights(network), network.start)
+    solution = run(network, full_weights(network), network.seen(network.start))
     assert not isinstance(solution, NoFit)
     motion = common_motion(network, solution.state)
-    _, by_kept, _ = network.point_rows(solution.state, full_weights(network).whiteners)
+    rows = network.rows(solution.seen, full_weights(network))
+    by_kept = network.by_kept(rows.by_camera, rows.by_world)
     # The marks' own deviations of some millimetres stay as they are when the ground turns.
     assert np.abs(by_kept @ motion).max() < 1e-2 * np.abs(by_kept[:, :, :3]).max()
     assert np.abs(by_kept @ motion[:, :2]).max() < 1e-9 * np.abs(by_kept[:, :, :3]).max()

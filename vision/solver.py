@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
+from scipy.linalg import lapack
 
 from vision.geometry import Array
 
@@ -44,6 +45,10 @@ squares: a perfect fit's is rounding, and whitened rows are then 1e-8 standard e
 
 SINGULAR = 1e-13
 """Smallest eigenvalue of the scaled normal matrix against the largest; some hundred roundings."""
+
+
+SINGULAR_DAMPING = 1e-10
+"""What a singular matrix is damped with: far above rounding."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,12 +247,15 @@ def _next_damping(damping: float, gained: float, promised: float) -> float:
 
 
 def damped_step(normal: Array, gradient: Array, damping: float) -> Array:
-    """Solve (N + damping I) step = gradient; a matrix singular even so is damped by rounding."""
-    identity = np.eye(len(gradient))
-    step: Array
-    try:
-        step = np.linalg.solve(normal + damping * identity, gradient).astype(np.float64)
-    except np.linalg.LinAlgError:
-        damping = max(damping, 1e-10)
-        step = np.linalg.solve(normal + damping * identity, gradient).astype(np.float64)
-    return step
+    """Solve (N + damping I) step = gradient; a matrix singular even so is damped by rounding.
+
+    N (n, n) has a unit diagonal and no negative eigenvalue but by rounding: Cholesky's roots.
+    """
+    damped = normal.copy()
+    diagonal = np.arange(len(gradient))
+    damped[diagonal, diagonal] += damping
+    _, step, fault = lapack.dposv(damped, gradient)
+    if fault:
+        damped[diagonal, diagonal] += SINGULAR_DAMPING
+        _, step, _ = lapack.dposv(damped, gradient)
+    return np.asarray(step)

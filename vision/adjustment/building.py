@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 
-from vision.adjustment.elimination import grouping
+from vision.adjustment.elimination import incidence
 from vision.adjustment.network import Network
 from vision.adjustment.readings import reading_views
 from vision.adjustment.state import PointRows, View
@@ -62,23 +60,14 @@ def _points(world: World, observations: tuple[CameraObservations, ...]) -> Point
     planned = np.concatenate([np.zeros((0, 3)), *(seen.points.planned_m for seen in observations)])
     by_kept, by_own, blocks = world.d_places([world.mark_of_point[i] for i in ids], planned)
     count = (world.size - world.kept) // world.own_size
-    covariance = [seen.points.covariance_px2 for seen in observations]
-    own_sigma = np.concatenate([world.sigma[world.kept :], np.zeros(world.own_size)])
-    own_sigma = own_sigma.reshape(-1, world.own_size)[np.where(blocks < 0, count, blocks)]
     # A single mark is kept, and so is what a reading names, but their spread is their own alike.
     kept_sigma = world.sigma[: world.kept].copy()
     for columns in world.strips.values():
         kept_sigma[columns] = 0.0
     kept_sigma[list(world.bows.values())] = 0.0
-    spread = []
-    for seen, rows in zip(observations, _slices(observations), strict=True):
-        pose, lens = seen.start
-        _, by_point, _ = lens.project_with_derivatives(pose.transform(seen.points.planned_m))
-        by_place = by_point @ pose.R
-        own = by_place @ np.concatenate(
-            [by_kept[rows] * kept_sigma, by_own[rows] * own_sigma[rows, None, :]], axis=-1
-        )
-        spread.append(own @ own.transpose(0, 2, 1))
+    _, own_sigma = world.split(world.sigma, blocks)
+    spread = np.concatenate([by_kept * kept_sigma, by_own * own_sigma[:, None]], axis=2)
+    covariance = [seen.points.covariance_px2 for seen in observations]
     camera = np.repeat(np.arange(len(observations)), [len(s.points.ids) for s in observations])
     pixels = np.concatenate([np.zeros((0, 2)), *(seen.points.pixels_px for seen in observations)])
     return PointRows(
@@ -89,12 +78,7 @@ def _points(world: World, observations: tuple[CameraObservations, ...]) -> Point
         covariance_px2=np.concatenate([np.zeros((0, 2, 2)), *covariance]),
         by_kept_m=by_kept,
         by_own_m=by_own,
-        by_block=grouping(blocks, count),
+        by_block=incidence(blocks, count),
         blocks=blocks,
-        spread_px2=np.concatenate([np.zeros((0, 2, 2)), *spread]),
+        spread_m2=spread @ spread.transpose(0, 2, 1),
     )
-
-
-def _slices(observations: tuple[CameraObservations, ...]) -> list[slice]:
-    ends = np.cumsum([0, *(len(seen.points.ids) for seen in observations)])
-    return [slice(a, b) for a, b in pairwise(ends)]

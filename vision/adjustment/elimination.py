@@ -1,10 +1,25 @@
 """Normal equations of the network, with every mark's own deviation eliminated.
 
-The unknowns are kept ones (poses, lenses, strips, ...) and, mark by mark, a small block of the
-mark's own. A point depends on the kept unknowns and on one block; blocks do not meet. With N the
-normal matrix, the kept unknowns solve the Schur complement N_kk - N_ko N_oo^-1 N_ok, whose N_oo is
-inverted block by block: the same step and the same covariance as from the whole matrix, at a cost
-that grows with the kept unknowns only (the reduced normal equations of photogrammetry).
+The unknowns are kept ones and, mark by mark, a small block of the mark's own. The kept ones are a
+few of each camera (pose and lens), which its own points alone touch, the types of lens, which no
+point touches, and the world's (strips, single marks, ...), which any point may touch. For two
+cameras and two marks the normal matrix is
+
+    C1  .   .  X1 | Y11 Y12      C, X  a camera's own, and with the world's
+     .  C2  .  X2 | Y21 Y22      T, W  the types' and the world's
+     .   .  T   . |  .   .       Y, Z  a camera's with a mark's (0 where it does not show the mark),
+    X1' X2' .   W | Z1  Z2             the world's with a mark's
+    --------------+--------      D     a mark's own
+    Y11' Y21' . Z1'| D1  .
+    Y12' Y22' . Z2'|  .  D2
+
+so what is kept is summed camera by camera, from products of rows as short as what a point touches
+(lens priors and readings, which touch more, are few). The right-hand side is carried along as one
+more of the world's columns, and the sum of squares as its diagonal.
+
+With D = L L' and H = L^-1 [Y' 0 Z'], the kept unknowns solve what remains when H' H is subtracted,
+the Schur complement. That gives the same step and the same covariance as the whole matrix, at a
+cost that grows with the kept unknowns only (the reduced normal equations of photogrammetry).
 """
 
 from __future__ import annotations
@@ -13,6 +28,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.sparse import csr_array
 
 from vision.geometry import Array
 from vision.solver import SINGULAR, damped_step
@@ -20,52 +37,56 @@ from vision.solver import SINGULAR, damped_step
 Indices = NDArray[np.intp]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Grouping:
-    """Points (p) grouped by block: `order` sorts them, `starts` begin each of `present`."""
+def incidence(blocks: Indices, count: int) -> csr_array:
+    """Matrix (count, p) with a one where a point belongs to a block: `blocks` (p,), below 0 none.
 
-    order: Indices
-    starts: Indices
-    present: Indices
-    count: int
-
-
-def grouping(blocks: Indices, count: int) -> Grouping:
-    """Group points by their block (p,), below 0 for none, of `count` blocks."""
+    Its product with values of the points is their sum, block by block.
+    """
     order = np.argsort(blocks, kind="stable")
     order = order[blocks[order] >= 0]
-    present, starts = np.unique(blocks[order], return_index=True)
-    return Grouping(order=order, starts=starts, present=present, count=count)
+    starts = np.searchsorted(blocks[order], np.arange(count + 1))
+    return csr_array((np.ones(len(order)), order, starts), shape=(count, len(blocks)))
 
 
-def _summed(values: Array, by: Grouping) -> Array:
-    """Sum values (p, ...) block by block, (count, ...)."""
-    out = np.zeros((by.count, *values.shape[1:]))
-    if len(by.order):
-        out[by.present] = np.add.reduceat(values[by.order], by.starts, axis=0)
-    return out
+def _summed(by_block: csr_array, values: Array) -> Array:
+    """Sum values (p, i, j) of the points block by block, (b, i, j)."""
+    p, i, j = values.shape
+    return np.asarray(by_block @ values.reshape(p, i * j)).reshape(-1, i, j)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
     """Whitened rows of the network at one state.
 
-    Points: `r` (p, 2), `by_kept` (p, 2, k), `by_own` (p, 2, o), grouped by `by_block`. Others, on
-    the kept unknowns only: `others` (m,) and `by_kept_others` (m, k). Priors of single unknowns:
-    `prior` (k,) and `prior_own` (b, o), each unknown over its sigma, and `weight` (k,),
+    Points, camera by camera as in `views`: `r` (p, 2), `by_camera` (p, 2, c) by the unknowns of
+    the point's camera, `by_world` (p, 2, w), and `by_own` (p, 2, o) by its block of `blocks` (p,),
+    zero where that is below 0; `by_block` is their `incidence`. The kept unknowns (k) are first the
+    c of each camera, the w of the world last.
+
+    Others, on the kept unknowns only: `others` (m,) and `by_kept_others` (m, k). Priors of single
+    unknowns: `prior` (k,) and `prior_own` (b, o), each unknown over its sigma, and `weight` (k,),
     `weight_own` (b, o), one over the sigma and 0 where there is no prior.
     """
 
+    views: tuple[slice, ...]
+    blocks: Indices
+    by_block: csr_array
     r: Array
-    by_kept: Array
+    by_camera: Array
+    by_world: Array
     by_own: Array
-    by_block: Grouping
     others: Array
     by_kept_others: Array
     prior: Array
     weight: Array
     prior_own: Array
     weight_own: Array
+
+    def touched(self, index: int) -> tuple[slice, slice]:
+        """Columns that the rows of one camera's points touch: its own; the world's and r."""
+        size, count = len(self.weight) + 1, self.by_camera.shape[2]
+        camera = slice(count * index, count * (index + 1))
+        return camera, slice(size - 1 - self.by_world.shape[2], size)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,82 +104,128 @@ class Covariance:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reduced:
-    """The linear model of `Rows`, scaled so that the normal matrix has a unit diagonal."""
+    """The linear model of `rows`.
 
-    chi2: float
+    `kept` (k + 1, k + 1) is the normal matrix of the kept unknowns, the right-hand side its last
+    column; `own` (b, o, o) are those of the blocks.
+    """
+
+    rows: Rows
     kept: Array
     own: Array
-    cross: Array
-    gradient: Array
-    gradient_own: Array
-    scale: Array
-    scale_own: Array
+
+    @property
+    def chi2(self) -> float:
+        """The sum of squares at the state."""
+        return float(self.kept[-1, -1])
 
     def step(self, damping: float) -> tuple[Array, float]:
         """See `vision.solver.Linear`."""
-        count, size = self.gradient_own.shape
-        inverse = np.linalg.inv(self.own + damping * np.eye(size))
-        follows = inverse @ self.cross.transpose(0, 2, 1)
-        flat = self.cross.transpose(1, 0, 2).reshape(len(self.kept), count * size)
-        reduced = self.kept - flat @ follows.reshape(flat.T.shape)
-        own_alone = (inverse @ self.gradient_own[..., None])[..., 0]
-        step = damped_step(reduced, self.gradient - flat @ own_alone.ravel(), damping)
-        step_own = own_alone - follows @ step
-        along = self.gradient @ step + float(np.sum(self.gradient_own * step_own))
-        promised = float(along + damping * (step @ step + np.sum(step_own * step_own)))
-        whole = np.concatenate([step / self.scale, (step_own / self.scale_own).ravel()])
-        return -whole, promised
+        scale = _lengths(self.kept)[:-1]
+        root, half, remaining = self._eliminated(damping)
+        normal, gradient = remaining[:-1, :-1] / scale[:, None] / scale, remaining[:-1, -1]
+        step = damped_step(normal, gradient / scale, damping) / scale
+        left = (half @ np.append(-step, 1.0)).reshape(*root.shape[:2], 1)
+        step_own = (root.transpose(0, 2, 1) @ left)[..., 0]
+        gained = gradient @ step + half[:, -1] @ half[:, -1]
+        damped = np.sum((scale * step) ** 2) + np.sum((_lengths(self.own) * step_own) ** 2)
+        return -np.concatenate([step, step_own.ravel()]), float(gained + damping * damped)
 
     def covariance(self) -> Covariance | None:
         """Covariance a priori; None where the rows do not determine every unknown."""
-        count, size = self.gradient_own.shape
-        inverse = np.linalg.inv(self.own)
-        follows = inverse @ self.cross.transpose(0, 2, 1)
-        flat = self.cross.transpose(1, 0, 2).reshape(len(self.kept), count * size)
-        values, vectors = np.linalg.eigh(self.kept - flat @ follows.reshape(flat.T.shape))
-        if len(values) and values[0] <= SINGULAR * max(values[-1], 1.0):
+        scale = _lengths(self.kept)[:-1]
+        root, half, remaining = self._eliminated(0.0)
+        normal = remaining[:-1, :-1] / scale[:, None] / scale
+        try:
+            lower = np.linalg.cholesky(normal)
+        except np.linalg.LinAlgError:
             return None
-        root = vectors / np.sqrt(values) / self.scale[:, None]
-        unit = self.scale_own[..., :, None]
+        lower_inverse = solve_triangular(lower, np.eye(len(lower)), lower=True)
+        inverse = lower_inverse.T @ lower_inverse
+        # The product of the norms is the condition number, or up to its n-fold.
+        if np.linalg.norm(normal) * np.linalg.norm(inverse) * SINGULAR >= 1:
+            return None
+        back = root.transpose(0, 2, 1)
         return Covariance(
-            kept=root @ root.T,
-            follows=follows * self.scale / unit,
-            own=inverse / unit / self.scale_own[..., None, :],
+            kept=inverse / scale[:, None] / scale,
+            follows=back @ half[:, :-1].reshape(*root.shape[:2], len(scale)),
+            own=back @ root,
         )
+
+    def _eliminated(self, damping: float) -> tuple[Array, Array, Array]:
+        """L^-1 (b, o, o) of the damped blocks, H (b * o, k + 1), what remains (k + 1, k + 1)."""
+        root = np.linalg.inv(np.linalg.cholesky(_with_diagonal(self.own, 1 + damping)))
+        half = _half(self.rows, root).reshape(-1, len(self.kept))
+        return root, half, self.kept - half.T @ half
 
 
 def reduce(rows: Rows) -> Reduced | None:
-    """The linear model of these rows; None where anything is not finite."""
-    points = rows.by_kept.reshape(-1, rows.by_kept.shape[2])
-    kept = points.T @ points + rows.by_kept_others.T @ rows.by_kept_others
-    gradient = points.T @ rows.r.ravel() + rows.by_kept_others.T @ rows.others
-    gradient += rows.weight * rows.prior
-    kept[np.diag_indices_from(kept)] += rows.weight**2
-    by_own = rows.by_own.transpose(0, 2, 1)
-    own = _summed(by_own @ rows.by_own, rows.by_block)
-    size = rows.weight_own.shape[1]
-    own[:, np.arange(size), np.arange(size)] += rows.weight_own**2
-    gradient_own = _summed((by_own @ rows.r[..., None])[..., 0], rows.by_block)
-    gradient_own += rows.weight_own * rows.prior_own
-    cross = _summed(rows.by_kept.transpose(0, 2, 1) @ rows.by_own, rows.by_block)
+    """The linear model of these rows; None where anything is not finite, or a block singular.
+
+    A block has a prior, so only a point that all but touches its camera can make it so.
+    """
     with np.errstate(over="ignore"):
-        chi2 = float(
-            np.sum(rows.r**2)
-            + rows.others @ rows.others
-            + rows.prior @ rows.prior
-            + np.sum(rows.prior_own**2)
-        )
-    if not (np.isfinite(chi2) and np.isfinite(kept).all() and np.isfinite(own).all()):
+        kept = _kept(rows)
+        own = _summed(rows.by_block, rows.by_own.transpose(0, 2, 1) @ rows.by_own)
+    diagonal = np.arange(own.shape[1])
+    own[:, diagonal, diagonal] += rows.weight_own**2
+    if not (np.isfinite(kept).all() and np.isfinite(own).all()):
         return None
-    scale, scale_own = np.sqrt(np.diag(kept)), np.sqrt(np.diagonal(own, axis1=1, axis2=2))
-    scale = np.where(scale > 0, scale, 1.0)
-    return Reduced(
-        chi2=chi2,
-        kept=kept / scale[:, None] / scale,
-        own=own / scale_own[:, :, None] / scale_own[:, None, :],
-        cross=cross / scale[:, None] / scale_own[:, None, :],
-        gradient=gradient / scale,
-        gradient_own=gradient_own / scale_own,
-        scale=scale,
-        scale_own=scale_own,
-    )
+    try:
+        np.linalg.cholesky(_with_diagonal(own, 1 - SINGULAR))
+    except np.linalg.LinAlgError:
+        return None
+    return Reduced(rows=rows, kept=kept, own=own)
+
+
+def _kept(rows: Rows) -> Array:
+    """The normal matrix of the kept unknowns, r as one more column, (k + 1, k + 1)."""
+    others = np.column_stack([rows.by_kept_others, rows.others])
+    out = np.asarray(others.T @ others)
+    unknowns = np.arange(len(rows.weight))
+    out[unknowns, unknowns] += rows.weight**2
+    out[unknowns, -1] += rows.weight * rows.prior
+    out[-1, unknowns] = out[unknowns, -1]
+    out[-1, -1] += np.sum(rows.prior**2) + np.sum(rows.prior_own**2)
+    count = rows.by_camera.shape[2]
+    for index, view in enumerate(rows.views):
+        camera, world = rows.touched(index)
+        parts = rows.by_camera[view], rows.by_world[view], rows.r[view, :, None]
+        short = np.concatenate(parts, axis=2)
+        short = short.reshape(-1, short.shape[2])
+        products = short.T @ short
+        out[camera, camera] += products[:count, :count]
+        out[camera, world] += products[:count, count:]
+        out[world, camera] += products[count:, :count]
+        out[world, world] += products[count:, count:]
+    return out
+
+
+def _half(rows: Rows, root: Array) -> Array:
+    """H (b, o, k + 1), r as one more column, from the inverse roots L^-1 (b, o, o)."""
+    if not len(root):
+        return np.zeros((*root.shape[:2], len(rows.weight) + 1))
+    by_own = root[rows.blocks] @ rows.by_own.transpose(0, 2, 1)
+    half = np.zeros((*by_own.shape[:2], len(rows.weight) + 1))
+    half[..., -1] = (by_own @ rows.r[..., None])[..., 0]
+    half[..., -1 - rows.by_world.shape[2] : -1] = by_own @ rows.by_world
+    of_camera = by_own @ rows.by_camera
+    for index, view in enumerate(rows.views):
+        half[view, :, rows.touched(index)[0]] = of_camera[view]
+    half = _summed(rows.by_block, half)
+    half[..., -1] += (root @ (rows.weight_own * rows.prior_own)[..., None])[..., 0]
+    return half
+
+
+def _with_diagonal(blocks: Array, factor: float) -> Array:
+    """Blocks (b, o, o) with their diagonals multiplied."""
+    out = blocks.copy()
+    diagonal = np.arange(out.shape[1])
+    out[:, diagonal, diagonal] *= factor
+    return out
+
+
+def _lengths(normal: Array) -> Array:
+    """Lengths (..., n) of the columns whose normal matrix (..., n, n) this is; 1 for none."""
+    squared = np.diagonal(normal, axis1=-2, axis2=-1)
+    return np.sqrt(np.where(squared > 0, squared, 1.0))

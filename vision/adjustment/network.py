@@ -19,7 +19,7 @@ from scipy.spatial.transform import Rotation
 
 from vision.adjustment.elimination import Rows
 from vision.adjustment.readings import ReadingView, reading_rows
-from vision.adjustment.state import PointRows, State, View, Weights
+from vision.adjustment.state import PointRows, Seen, State, View, Weights
 from vision.adjustment.world import World
 from vision.geometry import Array, cross_matrix
 from vision.lens import monotone_limits_rad, project_with_derivatives
@@ -223,31 +223,40 @@ class Network:
         )
         return pixels - points.pixels_px, by_point, by_lens, seen
 
-    def point_rows(self, state: State, whitener: Array) -> tuple[Array, Array, Array]:
-        """Whitened rows of the points: r (p, 2), by the kept unknowns (p, 2, kept), own (p, 2, o).
-
-        Zero where the whitener (p, 2, 2) is; NaN where the lens cannot show the point.
-        """
-        points = self.points
-        r, by_point, by_lens, seen = self.predicted(state)
-        by_point = whitener @ by_point
-        by_place = by_point @ state.R[points.camera]
-        by_kept = np.zeros((len(r), 2, self.kept))
-        by_kept[:, :, self.base :] = by_place @ points.by_kept_m
+    def seen(self, state: State) -> Seen:
+        """How every point is seen from a state, in pixels."""
+        off_px, by_point, by_lens, seen = self.predicted(state)
+        by_place = by_point @ state.R[self.points.camera]
         # The camera's place moves the point against it; its turn w moves the point by w x point.
-        by_pose = np.concatenate([-by_place, by_point @ -cross_matrix(seen)], axis=-1)
-        by_camera = np.concatenate([by_pose, whitener @ by_lens], axis=-1)
-        for i, view in enumerate(self.views):
-            by_kept[view.rows, :, OWN * i : OWN * (i + 1)] = by_camera[view.rows]
-        r, by_own = (whitener @ r[..., None])[..., 0], by_place @ points.by_own_m
+        by_camera = np.concatenate([-by_place, by_point @ -cross_matrix(seen), by_lens], axis=-1)
+        return Seen(state=state, off_px=off_px, by_camera=by_camera, by_place=by_place)
+
+    def point_rows(self, seen: Seen, whitener: Array) -> tuple[Array, Array, Array, Array]:
+        """Whitened rows of the points: r (p, 2), and their derivatives by what each depends on.
+
+        By its camera (p, 2, c), by the world's kept unknowns (p, 2, w), by its mark's own
+        (p, 2, o). Zero where the whitener (p, 2, 2) is; NaN where the lens cannot show the point.
+        """
+        r = (whitener @ seen.off_px[..., None])[..., 0]
+        by_camera, by_place = whitener @ seen.by_camera, whitener @ seen.by_place
         left_out = ~whitener.any(axis=(1, 2))
         if left_out.any():
-            r[left_out], by_kept[left_out], by_own[left_out] = 0.0, 0.0, 0.0
-        return r, by_kept, by_own
+            r[left_out], by_camera[left_out], by_place[left_out] = 0.0, 0.0, 0.0
+        by_world, by_own = by_place @ self.points.by_kept_m, by_place @ self.points.by_own_m
+        return r, by_camera, by_world, by_own
 
-    def rows(self, state: State, weights: Weights) -> Rows:
+    def by_kept(self, by_camera: Array, by_world: Array) -> Array:
+        """Derivatives (p, 2, kept) by all kept unknowns, from those that each point touches."""
+        out = np.zeros((len(by_camera), 2, self.kept))
+        for i, view in enumerate(self.views):
+            out[view.rows, :, OWN * i : OWN * (i + 1)] = by_camera[view.rows]
+        out[:, :, self.base :] = by_world
+        return out
+
+    def rows(self, seen: Seen, weights: Weights) -> Rows:
         """All rows at a state."""
-        r, by_kept, by_own = self.point_rows(state, weights.whiteners)
+        state = seen.state
+        r, by_camera, by_world, by_own = self.point_rows(seen, weights.whiteners)
         others, jacobian = self._other_rows(state, weights)
         sigma, off = self._prior_sigma(weights), np.zeros(self.kept)
         off[self.base :] = state.world[: self.world.kept]
@@ -257,8 +266,11 @@ class Network:
         own_sigma = self.world.sigma[self.world.kept :].reshape(shape)
         return Rows(
             r=r,
-            by_kept=by_kept,
+            by_camera=by_camera,
+            by_world=by_world,
             by_own=by_own,
+            views=tuple(view.rows for view in self.views),
+            blocks=self.points.blocks,
             by_block=self.points.by_block,
             others=others,
             by_kept_others=jacobian,

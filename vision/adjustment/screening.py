@@ -15,11 +15,11 @@ from scipy import stats
 
 from vision.adjustment.elimination import Covariance, Reduced, reduce
 from vision.adjustment.network import Network
-from vision.adjustment.state import State, Weights, whiteners
+from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
 from vision.geometry import Array
 from vision.plan_fit import Flags
-from vision.solver import DONE, LEAST_DAMPING, NoFit, settle
+from vision.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -28,6 +28,7 @@ RETURN_CHI2 = float(stats.chi2.isf(1e-4, 2))
 """A point that was left out comes back below this; lower than GROSS_CHI2 so that none flickers."""
 
 ROBUST_ROUNDS = 6
+ROBUST_ITERATIONS = 10
 ROBUST_TOLERANCE = 1e-2
 CAUCHY_CUT = 3.0
 FARTHEST = 1e5
@@ -52,13 +53,17 @@ MIN_POINTS = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Solved:
-    """The network at its minimum: state, covariance a priori, and the sum of squares."""
+    """The network at its minimum, how the points are seen there, covariance a priori, and chi2."""
 
-    state: State
-    linear: Reduced
+    seen: Seen
     covariance: Covariance
     chi2: float
     degrees_of_freedom: int
+
+    @property
+    def state(self) -> State:
+        """Where the unknowns stand."""
+        return self.seen.state
 
 
 def weights_of(full: Array, used: Flags) -> Weights:
@@ -69,20 +74,13 @@ def weights_of(full: Array, used: Flags) -> Weights:
 def run(
     network: Network,
     weights: Weights,
-    start: State,
+    start: Seen,
     *,
     max_iterations: int = 50,
     tolerance: float = DONE,
 ) -> Solved | NoFit:
     """Solve with these weights. NoFit codes as of `vision.solver.solve`."""
-    found = settle(
-        lambda state: reduce(network.rows(state, weights)),
-        network.retract,
-        start,
-        max_iterations=max_iterations,
-        tolerance=tolerance,
-        damping=LEAST_DAMPING,
-    )
+    found = _settled(network, weights, start, max_iterations, tolerance)
     if isinstance(found, NoFit):
         return found
     covariance = found.linear.covariance()
@@ -90,11 +88,24 @@ def run(
         return NoFit(code="singular", text="the observations do not determine every unknown")
     used = np.asarray(weights.whiteners.any(axis=(1, 2)))
     return Solved(
-        state=found.state,
-        linear=found.linear,
+        seen=found.state,
         covariance=covariance,
         chi2=found.linear.chi2,
         degrees_of_freedom=network.degrees_of_freedom(used),
+    )
+
+
+def _settled(
+    network: Network, weights: Weights, start: Seen, max_iterations: int, tolerance: float
+) -> Settled[Seen, Reduced] | NoFit:
+    """Walk to the minimum. What is seen goes with a state: it is the same whatever it weighs."""
+    return settle(
+        lambda seen: reduce(network.rows(seen, weights)),
+        lambda seen, step: network.seen(network.retract(seen.state, step)),
+        start,
+        max_iterations=max_iterations,
+        tolerance=tolerance,
+        damping=LEAST_DAMPING,
     )
 
 
@@ -107,17 +118,20 @@ def variance_factor(solution: Solved, without: float = 0.0, k: int = 0) -> float
 # --- robust first pass -------------------------------------------------------------------------
 
 
-def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
-    """Reweighted solutions from the cameras' own fits; returns a state and who looks sound.
+def robust_pass(network: Network) -> tuple[Seen, Flags]:
+    """Reweighted solutions from the cameras' own fits; returns how all is seen, who looks sound.
 
     A point's residual is taken with the mark's own deviation put back, against the covariance of
     both: the deviation would otherwise swallow a wrong pick. Groups are weighted down likewise, or
     a strip laid wrong would make its own good marks look bad. A single mark is a group, and moves
-    before its points are suspected.
+    before its points are suspected. Points that the starting lenses cannot show take no part.
     """
     of_strip = np.array([network.world.planned[m].strip is not None for m in network.marks])
-    state = network.start
-    distance = np.where(of_strip, _combined_distance(network, state), 0.0)
+    seen = network.seen(network.start)
+    used = np.asarray(np.isfinite(seen.off_px).all(axis=1))
+    spread = seen.by_place @ network.points.spread_m2 @ seen.by_place.transpose(0, 2, 1)
+    both = network.points.covariance_px2 + np.where(used[:, None, None], spread, 0.0)
+    distance = np.where(of_strip, _distances(seen.off_px, both), 0.0)
     group_sigma: dict[str, float] = {}
     factors, before = np.zeros(0), np.full(1, np.nan)
     for _ in range(ROBUST_ROUNDS):
@@ -127,65 +141,49 @@ def robust_pass(network: Network, used: Flags) -> tuple[State, Flags]:
         if len(now) == len(before) and np.abs(now - before).max(initial=0.0) < SETTLED_WEIGHTS:
             break
         before = now
-        found = _robust_round(network, state, used, share, group_sigma)
-        if found is None:
+        inflated = network.points.covariance_px2 + np.square(share)[:, None, None] * both
+        weights = replace(weights_of(whiteners(inflated), used), group_sigma=group_sigma)
+        # Only the weights are wanted of a round, not its last digit.
+        found = _settled(network, weights, seen, ROBUST_ITERATIONS, ROBUST_TOLERANCE)
+        if isinstance(found, NoFit):
             break
-        state = found
-        group_sigma = _robust_group_sigma(network, state)
+        seen = found.state
+        group_sigma = _robust_group_sigma(network, seen.state)
         stated = [network.group_sigma(group) for group in group_sigma]
         factors = np.array(list(group_sigma.values())) / np.array(stated)
-        distance = _combined_distance(network, state)
+        distance = _distances(_off_line_px(network, seen.state), both)
         farthest = distance[used].max(initial=0.0)
         if factors.max(initial=1.0) < CLEAN and farthest < CAUCHY_CUT * CLEAN:
             break
+    return seen, _sound(network, used, distance)
+
+
+def _sound(network: Network, used: Flags, distance: Array) -> Flags:
+    """Who is no gross pick by its distance; each camera keeps MIN_POINTS, whatever that says."""
     sound = used.copy()
     for view in network.views:
         off = np.where(used[view.rows], distance[view.rows], np.inf)
-        sound[view.rows] &= _keep_enough(off, float(np.sqrt(GROSS_CHI2)))
-    return state, sound
+        enough = np.sort(off)[min(MIN_POINTS, len(off)) - 1]
+        sound[view.rows] &= off <= max(np.sqrt(GROSS_CHI2), enough)
+    return sound
 
 
-def _robust_round(
-    network: Network, state: State, used: Flags, share: Array, group_sigma: dict[str, float]
-) -> State | None:
-    """Solve once with points weighted down by their `share` (p,) of the cut, and with groups so."""
-    points = network.points
-    both = points.covariance_px2 + np.where(used[:, None, None], points.spread_px2, 0.0)
-    inflated = points.covariance_px2 + np.square(share)[:, None, None] * both
-    reduced = np.where(used[:, None, None], whiteners(inflated), 0.0)
-    weights = Weights(whiteners=reduced, group_sigma=group_sigma)
-    # Only the weights are wanted of a round, not its last digit.
-    found = settle(
-        lambda at: reduce(network.rows(at, weights)),
-        network.retract,
-        state,
-        max_iterations=10,
-        tolerance=ROBUST_TOLERANCE,
-        damping=LEAST_DAMPING,
-    )
-    return None if isinstance(found, NoFit) else found.state
-
-
-def _keep_enough(distance: Array, limit: float) -> Flags:
-    """Which are below the limit, which is raised where fewer than MIN_POINTS would stay."""
-    enough = np.sort(distance)[min(MIN_POINTS, len(distance)) - 1]
-    return np.asarray(distance <= max(limit, enough))
-
-
-def _combined_distance(network: Network, state: State) -> Array:
-    """Each point's distance in sigmas from its strip's line, or its mark, as it now lies, (p,)."""
+def _off_line_px(network: Network, state: State) -> Array:
+    """How far each point (p, 2) is seen from its strip's line, or its mark, as it now lies."""
     line = state.world.copy()
     line[network.world.kept :] = 0.0
     for name, own in network.world.marks.items():
         if network.world.planned[name].strip is not None:
             line[own] = 0.0
-    r, _, _, _ = network.predicted(replace(state, world=line))
-    both = network.points.covariance_px2 + network.points.spread_px2
-    finite = np.asarray(np.isfinite(r).all(axis=1) & np.isfinite(both).all(axis=(1, 2)))
-    both = np.where(finite[:, None, None], both, np.eye(2))
-    off = np.where(finite[:, None], r, 0.0)
-    squared = np.sum(off * np.linalg.solve(both, off[..., None])[..., 0], axis=1)
-    return np.where(finite, np.sqrt(np.maximum(squared, 0.0)), np.inf)
+    return network.predicted(replace(state, world=line))[0]
+
+
+def _distances(off_px: Array, covariance_px2: Array) -> Array:
+    """Lengths (n,) of `off_px` (n, 2) in sigmas; infinite where it is not known."""
+    known = np.asarray(np.isfinite(off_px).all(axis=1))
+    off = np.where(known[:, None], off_px, 0.0)
+    squared = np.sum(off * np.linalg.solve(covariance_px2, off[..., None])[..., 0], axis=1)
+    return np.where(known, np.sqrt(np.maximum(squared, 0.0)), np.inf)
 
 
 def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
@@ -204,17 +202,17 @@ def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
 
 def point_statistics(network: Network, solution: Solved, full: Array, used: Flags) -> Array:
     """Chi-square (2) of each point (p,): of leaving it out, or of taking it in."""
-    r, by_kept, by_own = network.point_rows(solution.state, full)
-    finite = np.isfinite(r).all(axis=1) & np.isfinite(by_kept).all(axis=(1, 2))
-    r, by_kept, by_own = r[finite], by_kept[finite], by_own[finite]
-    spread = spread_of(solution.covariance, by_kept, by_own, network.points.blocks[finite])
-    sign = np.where(used[finite], -1.0, 1.0)[:, None, None]
+    known = np.asarray(np.isfinite(solution.seen.off_px).all(axis=1))
+    whitener = np.where(known[:, None, None], full, 0.0)
+    r, by_camera, by_world, by_own = network.point_rows(solution.seen, whitener)
+    by_kept = network.by_kept(by_camera, by_world)
+    spread = spread_of(solution.covariance, by_kept, by_own, network.points.blocks)
+    sign = np.where(used, -1.0, 1.0)[:, None, None]
     values, vectors = np.linalg.eigh(np.eye(2) + sign * spread)
     parts = np.square((vectors.transpose(0, 2, 1) @ r[..., None])[..., 0])
     judged = values > LEAST_REDUNDANCY
-    statistic = np.full(len(used), np.inf)
-    statistic[finite] = np.where(judged, parts / np.where(judged, values, 1.0), 0.0).sum(axis=1)
-    return statistic
+    statistic = np.where(judged, parts / np.where(judged, values, 1.0), 0.0).sum(axis=1)
+    return np.where(known, statistic, np.inf)
 
 
 def spread_of(covariance: Covariance, by_kept: Array, by_own: Array, blocks: Blocks) -> Array:
@@ -222,14 +220,14 @@ def spread_of(covariance: Covariance, by_kept: Array, by_own: Array, blocks: Blo
 
     `blocks` (n,) is below 0 where a figure depends on kept unknowns only.
     """
+    n, j, size = by_kept.shape
+    spread = np.zeros((n, j, j))
     if len(covariance.own):
         own = np.where((blocks >= 0)[:, None, None], by_own, 0.0)
         by_kept = by_kept - own @ covariance.follows[blocks]
-    half = (by_kept.reshape(-1, by_kept.shape[2]) @ covariance.kept).reshape(by_kept.shape)
-    spread = half @ by_kept.transpose(0, 2, 1)
-    if len(covariance.own):
-        spread = spread + own @ covariance.own[blocks] @ own.transpose(0, 2, 1)
-    return np.asarray(spread)
+        spread += own @ covariance.own[blocks] @ own.transpose(0, 2, 1)
+    half = (by_kept.reshape(n * j, size) @ covariance.kept).reshape(n, j, size)
+    return spread + half @ by_kept.transpose(0, 2, 1)
 
 
 def screen_points(network: Network, solution: Solved, full: Array, used: Flags) -> Flags | None:

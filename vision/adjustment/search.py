@@ -76,7 +76,7 @@ class _Search:
         if key not in self._known:
             weights = self.network.freeing(weights_of(self.full, used), freed)
             self._known[key] = run(
-                self.network, weights, self.solution.state, tolerance=SOLVE_TOLERANCE
+                self.network, weights, self.solution.seen, tolerance=SOLVE_TOLERANCE
             )
         return self._known[key]
 
@@ -260,11 +260,10 @@ def _adjusted(
 ) -> Adjustment | NoFit:
     network = build_network(job, layout, observations)
     full = whiteners(network.points.covariance_px2)
-    seen = np.concatenate([np.zeros(0, dtype=bool), *(usable(each) for each in observations)])
-    state, used = robust_pass(network, seen)
-    freed = wild_readings(network, state)
+    seen, used = robust_pass(network)
+    freed = wild_readings(network, seen.state)
     weights = weights_of(full, used)
-    solution = run(network, network.freeing(weights, freed), state, tolerance=SOLVE_TOLERANCE)
+    solution = run(network, network.freeing(weights, freed), seen, tolerance=SOLVE_TOLERANCE)
     if isinstance(solution, NoFit):
         return solution
     search = _Search(network=network, full=full, used=used, freed=freed, solution=solution)

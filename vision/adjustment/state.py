@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
-from vision.adjustment.elimination import Grouping
 from vision.adjustment.values import CameraObservations
 from vision.geometry import Array, Pose
 from vision.job import Camera
@@ -50,7 +50,8 @@ class PointRows:
     """Every point of every camera, view by view (p): where it was seen and how its place moves.
 
     `by_kept_m` (p, 3, kept) and `by_own_m` (p, 3, o) are constant derivatives of the places by the
-    world; `spread_px2` (p, 2, 2) is the point's spread by its mark's own deviation.
+    world; `blocks` (p,) is the block of each mark's own, `by_block` (b, p) their incidence matrix.
+    `spread_m2` (p, 3, 3) is how far a place spreads by its mark's own deviation, as stated.
     """
 
     camera: NDArray[np.intp]
@@ -60,9 +61,24 @@ class PointRows:
     covariance_px2: Array
     by_kept_m: Array
     by_own_m: Array
-    by_block: Grouping
+    by_block: csr_array
     blocks: NDArray[np.intp]
-    spread_px2: Array
+    spread_m2: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """How every point is seen from a state, in pixels, whatever it weighs.
+
+    `off_px` (p, 2) is predicted minus measured, `by_camera` (p, 2, 14) and `by_place` (p, 2, 3) its
+    derivatives by the unknowns of the point's camera and by where the point lies; NaN where the
+    lens cannot show it.
+    """
+
+    state: State
+    off_px: Array
+    by_camera: Array
+    by_place: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -74,10 +74,10 @@ class World:
         """Names of the single marks among `marks`."""
         return tuple(name for name in self.marks if self.planned[name].strip is None)
 
-    def block(self, mark_id: str) -> int:
-        """Which eliminated block a mark's own deviation is; NO_BLOCK for a mark that is kept."""
-        start = self.marks[mark_id].start
-        return NO_BLOCK if start < self.kept else (start - self.kept) // self.own_size
+    def blocks(self, mark_ids: Sequence[str]) -> Blocks:
+        """Which eliminated block (n,) each mark's own deviation is; NO_BLOCK where it is kept."""
+        starts = np.array([self.marks[mark_id].start for mark_id in mark_ids], dtype=np.intp)
+        return np.where(starts < self.kept, NO_BLOCK, (starts - self.kept) // self.own_size)
 
     def split(self, state: Array, blocks: Blocks) -> tuple[Array, Array]:
         """The kept unknowns (kept,) of a state, and for each of `blocks` (n,) its own (n, o)."""
@@ -93,7 +93,7 @@ class World:
         """
         kept = np.zeros((len(mark_ids), 3, self.kept))
         own = np.zeros((len(mark_ids), 3, self.own_size))
-        blocks = np.array([self.block(mark_id) for mark_id in mark_ids], dtype=np.intp)
+        blocks = self.blocks(mark_ids)
         rows: dict[str | None, list[int]] = {}
         for row, mark_id in enumerate(mark_ids):
             rows.setdefault(self.planned[mark_id].strip, []).append(row)
@@ -103,8 +103,8 @@ class World:
                     kept[row, :, self.marks[mark_ids[row]]] = np.eye(3)
                 continue
             at = np.array(these)
-            centre_m = np.array([self.planned[mark_ids[row]].centre_m[:2] for row in these])
-            ends, bow, axes = _on_strip(self.job.strip(name), planned_m[at, :2], centre_m)
+            centre_m = np.array([self.planned[mark_ids[row]].centre_m for row in these])
+            ends, bow, axes = _on_strip(self.job.strip(name), planned_m[at, :2], centre_m[:, :2])
             kept[at, :2, self.strips[name]] = ends
             kept[at, :2, self.bows[name]] = bow
             width = min(self.own_size, 3)
@@ -122,16 +122,15 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
 
     Last (n, 2, 3) those by a mark's own: along, across, and a turn about its centre.
     """
-    along = strip.along
-    across = QUARTER_TURN @ along
-    a, c = ((points_m - strip.from_m) @ np.stack([along, across], axis=1) / strip.length_m).T
+    axes = np.stack([strip.along, QUARTER_TURN @ strip.along], axis=1)
+    a, c = ((points_m - strip.from_m) @ axes / strip.length_m).T
     to = a[:, None, None] * np.eye(2) + c[:, None, None] * QUARTER_TURN
     ends = np.concatenate([np.eye(2) - to, to], axis=2)
-    bow = (4 * a * (1 - a))[:, None] * across
-    turn = (points_m - centre_m) @ QUARTER_TURN.T
-    n = len(points_m)
-    axes = np.stack([np.tile(along, (n, 1)), np.tile(across, (n, 1)), turn], axis=-1)
-    return ends, bow, axes
+    bow = (4 * a * (1 - a))[:, None] * axes[:, 1]
+    own = np.empty((len(points_m), 2, 3))
+    own[:, :, :2] = axes
+    own[:, :, 2] = (points_m - centre_m) @ QUARTER_TURN.T
+    return ends, bow, own
 
 
 def _mark_of(point_id: str, planned: dict[str, PlannedMark]) -> str:

@@ -60,13 +60,13 @@ def planned_adjustment(
     network = build_network(job, layout, enough)
     used = np.ones(len(network.points.ids), dtype=bool)
     weights = weights_of(whiteners(network.points.covariance_px2), used)
-    linear = reduce(network.rows(network.start, weights))
+    seen = network.seen(network.start)
+    linear = reduce(network.rows(seen, weights))
     covariance = None if linear is None else linear.covariance()
     if linear is None or covariance is None:
         return NoFit(code="singular", text="the layout leaves some unknowns open")
     solution = Solved(
-        state=network.start,
-        linear=linear,
+        seen=seen,
         covariance=covariance,
         chi2=0.0,
         degrees_of_freedom=network.degrees_of_freedom(used),
