@@ -150,7 +150,6 @@ def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> 
 def _cameras(
     network: Network, solution: Solved, used: Flags, covariance: Array
 ) -> tuple[AdjustedCamera, ...]:
-    predicted_minus_measured, _, _, _ = network.predicted(solution.state)
     cameras = []
     for i, view in enumerate(network.views):
         own = covariance[OWN * i : OWN * (i + 1), OWN * i : OWN * (i + 1)]
@@ -165,7 +164,7 @@ def _cameras(
                 aim_covariance_rad2=d_aim @ own[3:6, 3:6] @ d_aim.T,
                 position_sigma_m=np.sqrt(np.diag(own)[:3]),
                 used=used[view.rows],
-                residual_px=-predicted_minus_measured[view.rows],
+                residual_px=-solution.seen.off_px[view.rows],
             )
         )
     return tuple(cameras)
