@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction, JobFile, ReportFolder
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
@@ -20,13 +20,8 @@ REPORT_FOLDER = "seamtrue-report"
 
 
 def check(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
-    ] = None,
+    job_file: JobFile,
+    out: ReportFolder = None,
     no_pictures: Annotated[
         bool, typer.Option("--no-pictures", help="Leave the pictures out of the report.")
     ] = False,
@@ -46,7 +41,7 @@ def check(
         bool, typer.Option("--keep", help="The same, in seamtrue-record.sqlite beside the job.")
     ] = False,
     fraction: Fraction = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Say per camera, strip and seam what to keep, re-aim, re-shoot or re-measure.
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.compare_table import show_comparison
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def compare(
         ),
     ] = None,
     fraction: Fraction = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Say what moved since an earlier check: cameras, by how much, and which seams that breaks.
 

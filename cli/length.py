@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Fraction
 from vision.lengths import LengthError, both_systems, metric
 from vision.sums import Sum, parse_sum, slips
 

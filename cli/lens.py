@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug
 from cli.trouble import NOT_JUDGED, printable, reader_may_leave, reported
 
 
@@ -20,7 +21,7 @@ def lens(
     form: Annotated[
         str, typer.Option("--format", help="seamtrue (JSON), opencv or ros (YAML).")
     ] = "seamtrue",
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Fit a lens to pictures of a checkerboard, from no guess, and say how well it is known.
 

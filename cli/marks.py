@@ -7,18 +7,17 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug, JobFile
 from cli.trouble import printable, reader_may_leave, reported
 
 
 def marks(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     out: Annotated[Path, typer.Option(help="Folder to write to.", show_default=False)],
     paper: Annotated[
         str, typer.Option(help="a4, letter, or a roll's width such as roll:60cm or roll:36in.")
     ] = "a4",
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Print crosses, quadrants and boards true to size, in parts where the paper is too small.
 

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction, JobFile
 from cli.trouble import printable, reader_may_leave, reported
 
 
 def measure(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     fraction: Fraction = 16,
     wanted: Annotated[
         bool,
@@ -22,7 +19,7 @@ def measure(
             "--wanted", help="Only print which lengths to tape yet, to paste and fill in."
         ),
     ] = False,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Say by the tape readings alone which strip is out, what to move, and which reading is wrong.
 

@@ -8,13 +8,12 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug, JobFile
 from cli.trouble import FAIL, NOT_JUDGED, printable, reader_may_leave, reported
 
 
 def picks(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     screen: Annotated[
         str,
         typer.Option(help="Size at which the whole picture is shown; else the picture's own."),
@@ -26,7 +25,7 @@ def picks(
         Path | None,
         typer.Option(metavar="PICKS.csv", help="Judge these: camera, mark, x, y on the screen."),
     ] = None,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """List the marks to pick on each camera's picture, or judge picks one by one.
 

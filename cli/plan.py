@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
@@ -39,7 +39,7 @@ def plan(
     ] = None,
     size: Annotated[str, typer.Option(help="Picture size where no lens is fitted.")] = "1280x720",
     fraction: Fraction = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Say what a layout can decide before any tape is laid, and what would make it better.
 

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug
 from cli.table import Lines, plain
 from cli.trouble import BAD_INPUT, printable, reader_may_leave, reported
 
@@ -31,7 +32,7 @@ def record(
             metavar="NEW", help="Put what can be read into a new record.", show_default=False
         ),
     ] = None,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """List the checks that `seamtrue check --record` kept.
 

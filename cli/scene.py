@@ -9,13 +9,12 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug, JobFile
 from cli.trouble import printable, reader_may_leave, reported
 
 
 def scene(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     out: Annotated[
         Path, typer.Option(help="Folder to write to; not the job's own.", show_default=False)
     ],
@@ -28,7 +27,7 @@ def scene(
         ),
     ] = None,
     seed: Annotated[int, typer.Option(min=0, help="Of yard, lenses and noise.")] = 0,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Draw the pictures that a job would give, with stated faults, and the truth beside them.
 

@@ -7,20 +7,19 @@ from typing import Annotated
 
 import typer
 
+from cli.options import Debug, JobFile
 from cli.trouble import printable, reader_may_leave, reported
 from vision.lengths import FRACTIONS
 
 
 def sheet(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     out: Annotated[Path, typer.Option(help="Folder to write to.", show_default=False)],
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     fraction: Annotated[
         int, typer.Option(help="Finest fraction of an inch to show: 1, 2, 4, 8, 16, 32 or 64.")
     ] = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Draw the plan of the lot: datum lines, running distances, checks, cut list, order of work.
 

@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction, JobFile, ReportFolder
 from cli.trouble import printable, reader_may_leave, reported
 
 WALK_FOLDER = "seamtrue-report"
 
 
 def walk(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
-    ] = None,
+    job_file: JobFile,
+    out: ReportFolder = None,
     planned: Annotated[
         bool, typer.Option("--planned", help="Take the cameras as intended; needs no picture.")
     ] = False,
     fraction: Fraction = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Print a list of cones to stand at the seams, and write walk-round.html with what is unseen.
 

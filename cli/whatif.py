@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.fraction import Fraction
+from cli.options import Debug, Fraction, JobFile
 from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
@@ -17,9 +17,7 @@ if TYPE_CHECKING:
 
 
 def whatif(
-    job_file: Annotated[
-        Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
-    ],
+    job_file: JobFile,
     turn: Annotated[
         list[str] | None,
         typer.Option(
@@ -38,7 +36,7 @@ def whatif(
         typer.Option(metavar="DIR", help="Write the picture each turned camera would take."),
     ] = None,
     fraction: Fraction = 16,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")] = False,
+    debug: Debug = False,
 ) -> None:
     """Predict what a turn of a camera, or a vehicle that stands differently, would do.
 

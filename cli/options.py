@@ -1,7 +1,8 @@
-"""The option `--fraction`, the same wherever lengths are read."""
+"""Arguments and options that several commands share."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -23,3 +24,15 @@ Fraction = Annotated[
     ),
 ]
 """The finest fraction of an inch; a usage error where no tape has it."""
+
+JobFile = Annotated[
+    Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
+]
+
+ReportFolder = Annotated[
+    Path | None,
+    typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
+]
+
+Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")]
+"""Lets what is unexpected through, see `cli.trouble.reported`."""
