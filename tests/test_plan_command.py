@@ -1,5 +1,7 @@
 """Proves exit codes, files and messages of `seamtrue plan`, and the job file's keys for planning.
 
+Every plan.json that is written is valid under the shipped schema.
+
 Does not prove the figures: see tests/test_planning.py.
 """
 
@@ -17,6 +19,7 @@ from vision.errors import BadInputError
 from vision.files import read_job
 from vision.job_file import job_from_text
 from vision.planning.additions import best_additions
+from vision.planning.plain import validate
 
 
 @pytest.fixture(autouse=True)
@@ -24,6 +27,14 @@ def quick(monkeypatch):
     """Additions take seconds and are tested elsewhere."""
     assert best_additions
     monkeypatch.setattr("vision.planning.best_additions", lambda prediction: ())
+
+
+@pytest.fixture(autouse=True)
+def valid(tmp_path):
+    """Every plan that a test has written is valid under the shipped schema."""
+    yield
+    for path in tmp_path.rglob("plan.json"):
+        validate(json.loads(path.read_text(encoding="utf-8")))
 
 
 def run(*arguments: str):

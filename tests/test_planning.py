@@ -15,6 +15,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -35,7 +36,7 @@ from vision.plan_fit import Points
 from vision.planning import NoProposal, aim_choices, best_additions, predict, propose
 from vision.planning.job_text import job_text, wants_inches
 from vision.planning.layouts import extent_m
-from vision.planning.plain import plan_of
+from vision.planning.plain import plan_of, schema, validate
 from vision.planning.proposal import LOT_ROOM_M, shortcomings
 from vision.planning.values import Assessment, Prediction
 from vision.planning.wording import marks_table, summary
@@ -261,9 +262,47 @@ def test_ground_that_is_never_seen_is_beyond_not_undecided(job):
 )
 def test_odd_jobs_have_a_word_and_plain_data(job, change):
     found = Assessment(prediction=predict(change(job)), advice=(), aims=())
-    json.dumps(plan_of(found), allow_nan=False)
+    validate(json.loads(json.dumps(plan_of(found), allow_nan=False)))
     assert "verdict:" in summary(found)
     assert marks_table(found.prediction).startswith("camera")
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("verdict",), "fine"),
+        (("schema",), "seamtrue.plan/2"),
+        (("program",), None),
+        (("assumed", "width"), 0),
+        (("cameras", 0, "aim_sigma_deg", "pan"), "0.1"),
+        (("cameras", 0, "position_sigma_m"), [0.1, 0.1]),
+        (("cameras", 0, "views", 0, "status"), "lost"),
+        (("cameras", 0, "views", 0, "pixel"), [1.0]),
+        (("strips_and_marks", 0, "sigma_m"), -1),
+        (("seams", 0, "between"), ["front"]),
+        (("limits", 0, "tolerance_m"), None),
+        (("unknown",), 1),
+    ],
+)
+def test_the_schema_of_plans_refuses_what_is_wrong(prediction, path, value):
+    plan = plan_of(Assessment(prediction=prediction, advice=(), aims=()))
+    validate(plan)
+    inner = plan
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    with pytest.raises(jsonschema.ValidationError):
+        validate(plan)
+
+
+def test_the_schema_of_plans_is_one_that_leaves_nothing_out(prediction):
+    jsonschema.Draft202012Validator.check_schema(schema())
+    plan = plan_of(Assessment(prediction=prediction, advice=(), aims=()))
+    assert plan["schema"] == schema()["title"]
+    assert set(schema()["required"]) == set(plan)
+    for name, entry in (("camera", plan["cameras"][0]), ("seam", plan["seams"][0]),
+                        ("laying", plan["strips_and_marks"][0])):  # fmt: skip
+        assert set(schema()["$defs"][name]["required"]) == set(entry)
 
 
 # ------------------------------------------------------------------------------------- advice
@@ -279,7 +318,9 @@ def test_additions_ease_the_worst_limit_and_come_best_first(small):
     assert after == sorted(after)
     whole = Assessment(prediction=found, advice=advice, aims=())
     assert "1. one more" in summary(whole)
-    assert [each["kind"] for each in plan_of(whole)["advice"]] == [each.kind for each in advice]
+    plan = plan_of(whole)
+    validate(plan)
+    assert [each["kind"] for each in plan["advice"]] == [each.kind for each in advice]
 
 
 def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
@@ -289,6 +330,7 @@ def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
     (choice,) = aim_choices(found)
     whole = Assessment(prediction=found, advice=(), aims=(choice,))
     assert "at 45 degrees: tilt 45" in summary(whole)
+    validate(plan_of(whole))
     assert choice.adjustable == ("tilt",)
     assert (len(choice.best.problems), choice.best.worst) <= (
         len(choice.intended.problems),
