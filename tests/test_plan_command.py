@@ -98,6 +98,22 @@ def test_a_job_is_proposed_and_can_be_read_by_all(vehicle, tmp_path):
     assert "a file that is there" in again.stderr
 
 
+@pytest.mark.parametrize("kind", ["quadrant", "board"])
+def test_marks_of_the_kind_asked_for_are_proposed(vehicle, tmp_path, kind):
+    target = tmp_path / "job.toml"
+    outcome = run(str(vehicle), "--propose", str(target), "--mark", kind)
+    assert outcome.exit_code == 0, outcome.output
+    assert f'mark = "{kind}"' in target.read_text(encoding="utf-8")
+    assert f"{kind}s on" in outcome.stdout
+
+
+def test_a_kind_of_mark_that_is_none_or_not_to_be_proposed_is_usage(vehicle, sample, tmp_path):
+    none = run(str(vehicle), "--propose", str(tmp_path / "no.toml"), "--mark", "circle")
+    assert none.exit_code == 2
+    assert not (tmp_path / "no.toml").exists()
+    assert run(str(sample), "--mark", "board").exit_code == 2
+
+
 def test_a_lot_that_is_too_small_is_4_and_writes_nothing(vehicle, tmp_path):
     text = vehicle.read_text(encoding="utf-8") + "\n[lot]\nlength = 9\n"
     vehicle.write_text(text, encoding="utf-8")

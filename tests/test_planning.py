@@ -23,7 +23,7 @@ from tests.accuracy.plan import drawn, ratios, run_jobs, usual_ratios, vehicle_t
 from vision.adjustment import CameraObservations, adjust
 from vision.geometry import Aim, Pose
 from vision.identify import Identified, identify
-from vision.job import Bracket, Cross, Job, Means, SingleMark
+from vision.job import Board, Bracket, Cross, Job, Means, Quadrant, SingleMark
 from vision.job_file import job_from_text
 from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
@@ -35,12 +35,14 @@ from vision.measure.patches import cut_patches
 from vision.plan_fit import Points
 from vision.planning import NoProposal, aim_choices, best_additions, predict, propose
 from vision.planning.job_text import job_text, wants_inches
-from vision.planning.layouts import extent_m
+from vision.planning.layouts import WALK_M, extent_m
 from vision.planning.plain import plan_of, schema, validate
 from vision.planning.proposal import LOT_ROOM_M, shortcomings
+from vision.planning.sizes import KINDS, SIZES
 from vision.planning.values import Assessment, Prediction
-from vision.planning.wording import marks_table, summary
+from vision.planning.wording import marks_table, proposal_words, summary
 from vision.scene import Deviations
+from vision.setting_out import extent_m as printed_m
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames" / "clear_day" / "job.toml"
 
@@ -402,6 +404,54 @@ def test_tapes_do_not_cross_and_stands_stand_on_none(proposal):
         stand = 1.5 * mark.shape.arm_along_m
         end = lines["front" if mark.at_m[0] > 0 else "rear"]
         assert abs(mark.at_m[0]) - stand > abs(end.from_m[0]) + half
+
+
+@pytest.mark.parametrize("kind", ["quadrant", "board"])
+def test_other_kinds_of_mark_decide_with_margin_and_read_back(vehicle, kind):
+    found = propose(vehicle, mark=kind)
+    assert not isinstance(found, NoProposal), found.reasons
+    assert shortcomings(found.prediction) == ()
+    assert found.choice.size.kind == kind
+    written = job_from_text(job_text(vehicle_text(), found), "job.toml")
+    wanted = {"quadrant": Quadrant, "board": Board}[kind]
+    assert all(isinstance(strip.shape, wanted) for strip in written.strips)
+    for ours, theirs in zip(found.job.strips, written.strips, strict=True):
+        assert ours.shape == theirs.shape
+        assert ours.tape_width_m == pytest.approx(theirs.tape_width_m, abs=1e-4)
+    assert [mark.shape for mark in found.job.marks] == [mark.shape for mark in written.marks]
+    assert predict(written).word == "decides"
+    assert f"{kind}s on" in proposal_words(found, None)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
+    sizes = SIZES[kind]
+    assert {size.kind for size in sizes} == {kind}
+    reach = [size.reach_m for size in sizes]
+    assert reach == sorted(set(reach))
+    for size in sizes:
+        # The nearest marks of a strip lie half a spacing apart.
+        for index, shape in enumerate((size.side, size.end)):
+            long_m, wide_m = (float(each) for each in printed_m(shape))
+            spacing = [9.0, 9.0]
+            spacing[index] = 2 * long_m
+            assert size.crowded(*spacing)
+            spacing[index] = 2.5 * long_m
+            assert not size.crowded(*spacing)
+            assert wide_m <= (size.side_width_m, size.end_width_m)[index]
+
+
+def test_a_board_wider_than_the_tape_lies_on_the_usual_roll(vehicle):
+    means = Means(tape_width_m=0.18)
+    found = propose(replace(vehicle, means=means), mark="board")
+    assert not isinstance(found, NoProposal), found.reasons
+    assert all(strip.tape_width_m <= 0.18 for strip in found.job.strips)
+    # Walkers' room is kept to the panel, not to the tape.
+    half = vehicle.vehicle.width_m / 2
+    for strip in found.job.strips:
+        if strip.name in ("left", "right"):
+            panel = float(printed_m(strip.shape)[1])
+            assert abs(strip.from_m[1]) - panel / 2 - half >= WALK_M - 1e-9
 
 
 def test_a_lot_that_is_too_short_is_named(vehicle):

@@ -394,7 +394,7 @@ def print_lengths(lengths: list[float]) -> None:
         choice = found.choice
         shown = drawn(found.job, Deviations(small_errors=1.0), 0)
         print(
-            f"{length:g} m: crosses {200 * choice.size.reach_m:.0f} cm, every"
+            f"{length:g} m: {choice.size.words} {200 * choice.size.reach_m:.0f} cm, every"
             f" {choice.side_m:.2f} and {choice.end_m:.2f} m, rows {choice.rows}, raised"
             f" {choice.raised}, {found.minutes:.0f} min, {found.tried} tried:"
             f" {verdicts(inspected(found.job, shown.pictures))}"

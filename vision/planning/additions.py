@@ -75,7 +75,7 @@ def _candidates(job: Job) -> Iterator[Candidate]:
             text = f"a strip like {strip.name}, {OUTER_M:.1f} m farther out"
             yield "strip", text, replace(job, strips=(*job.strips, outer))
     for where, place in _raised_places(job):
-        mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in place))
+        mark = raised_mark(job, _free_name(job, "raised"), float(place[0]), float(place[1]))
         x, y, z = mark.at_m
         text = f"a raised mark at x {x:.2f}, y {y:.2f}, z {z:.2f} m, {where}"
         yield "raised mark", text, replace(job, marks=(*job.marks, mark))

@@ -72,7 +72,8 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
     marks = sum(len(strip.at_m) for strip in job.strips)
     tapes = f"{100 * choice.size.side_tape_m:.0f} and {100 * choice.size.end_tape_m:.0f} cm wide"
     lines = [
-        f"proposed: {marks} crosses on {len(job.strips)} strips ({metres:.0f} m of tape, {tapes}"
+        f"proposed: {marks} {choice.size.words} on {len(job.strips)} strips"
+        f" ({metres:.0f} m of tape, {tapes}"
         f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
         f"the cheapest of {proposal.tried} layouts tried that keeps {MARGIN:g} times two sigma"
