@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -118,10 +119,19 @@ def test_layouts_with_more_strips_overlap_nothing_and_lose_nothing(extra, paper)
         assert "On the other sheets only" not in words
         assert {"tape 0.310 m", "tape 1.860 m", "tape 2.910 m"} <= {t.text for t in page.texts}
     elsewhere = words.split("On the other sheets only:")[-1].split(".")[0]
-    assert ("strip G at an angle" in elsewhere) == (SLANTED in extra)
+    assert ("strip G, at an angle" in elsewhere) == (SLANTED in extra)
     if extra == PIECES:
         assert elsewhere.strip() == "E; F; G"
         assert words.count("tape 1.760 m") == 1
+
+
+def test_a_strip_that_lies_under_the_body_has_no_gap_to_it():
+    job = lot(8.4)
+    left = replace(job.strips[0], from_m=np.array([-4.8, 1.1]), to_m=np.array([4.8, 1.1]))
+    page = dimension_page(replace(job, strips=(left, *job.strips[1:])))
+    assert not clashes(page)
+    words = " ".join(text.text for text in page.texts)
+    assert "On the other sheets only: strip A, under the body." in words
 
 
 def test_what_has_no_room_is_named_and_nothing_else_moves():

@@ -2,22 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import chain, count, islice, pairwise
 
-import numpy as np
-
-from vision.geometry import Array
 from vision.setting_out import (
     Diagonal,
     DiagonalPair,
     SettingOut,
-    Side,
-    StripLine,
-    exact,
-    same,
 )
 from vision.sheets.book import Book, Flow
 from vision.sheets.dimensions import (
@@ -26,7 +18,6 @@ from vision.sheets.dimensions import (
     FIGURE_PT,
     FIRST_MM,
     THIN_MM,
-    Measure,
     Placed,
     Way,
     arranged,
@@ -38,6 +29,7 @@ from vision.sheets.dimensions import (
     taken_by,
 )
 from vision.sheets.figures import Figures
+from vision.sheets.measures import beside, measures_of, parallel, place, why_not
 from vision.sheets.page import SMALLEST_PT, Box, Point, text_width
 from vision.sheets.plan_drawing import (
     SCALES,
@@ -60,9 +52,6 @@ SCALE_MM = 36.0
 """At the legend's left, for the scale."""
 MOST_NAMED = 6
 SCALES_TRIED = 5
-
-Place = Sequence[float] | Array
-"""A ground point, x ahead and y left, in metres."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,96 +111,6 @@ def dimension_sheet(book: Book, setting: SettingOut, words: Figures) -> None:
     _letters(view)
 
 
-# ----------------------------------------------------------------------------------- what is shown
-
-
-def _measures(setting: SettingOut, words: Figures, mm: float) -> Iterator[Measure]:
-    """Every length to show, on each side those nearer the drawing first; `mm` for a metre."""
-    x, y = setting.job.vehicle.length_m / 2, setting.job.vehicle.width_m / 2
-    lettered = [
-        (key_letters(index), line)
-        for index, line in enumerate(setting.strips)
-        if line.side != "free"
-    ]
-    for letter, line in lettered:
-        marks = line.strip.from_m, line.strip.to_m
-        yield _measure(words, mm, letter, line.side, marks, line.marks[-1].running_m)
-    yield _measure(words, mm, "body", "left", ((x, y), (-x, y)), exact(2 * x))
-    # The longer first: the figures of the shorter then lie beyond, where nothing crosses them.
-    upright = [(letter, line) for letter, line in lettered if _parallel(line)]
-    upright.sort(key=lambda each: -(each[1].inside_m or (Fraction(0),))[0])
-    for letter, line in upright:
-        assert line.inside_m is not None
-        way: Way = "front" if _beside(line) else "left"
-        gap, inside = _gap(line, x, y), line.inside_m[0]
-        yield _measure(words, mm, f"tape, strip {letter}", way, gap, inside)
-    yield _measure(words, mm, "body", "front", ((x, y), (x, -y)), exact(2 * y))
-    for letter, line in upright:
-        offset = line.first.left_m if _beside(line) else line.first.ahead_m
-        way = "rear" if _beside(line) else "right"
-        name = f"marks, strip {letter}"
-        yield _measure(words, mm, name, way, _offset(line), abs(offset), from_datum=True)
-
-
-def _once(measures: Iterable[Measure]) -> list[Measure]:
-    """Measures without those that repeat one: pieces of one line lie equally far out."""
-    kept: dict[tuple[Way, str, float, float], Measure] = {}
-    for each in measures:
-        low, high = each.span
-        kept.setdefault((each.way, each.above, round(low, 3), round(high, 3)), each)
-    return list(kept.values())
-
-
-def _measure(
-    words: Figures, mm: float, name: str, way: Side, ends: tuple[Place, Place],
-    length_m: Fraction, *, from_datum: bool = False,
-) -> Measure:  # fmt: skip
-    """A measure between two ground points; its figures begin with the first word of its name."""
-    assert way != "free"
-    return Measure(
-        name=name,
-        way=way,
-        ends=(_place(ends[0], mm), _place(ends[1], mm)),
-        above=f"{name.split(',')[0]} {words.metres(length_m)}",
-        below=f"({words.feet(length_m)})",
-        from_datum=from_datum,
-    )
-
-
-def _place(ground_m: Place, mm: float) -> Point:
-    return -float(ground_m[1]) * mm, -float(ground_m[0]) * mm
-
-
-def _beside(line: StripLine) -> bool:
-    return line.side in ("left", "right")
-
-
-def _parallel(line: StripLine) -> bool:
-    """Whether one figure says how far a strip lies from the body, outside it."""
-    inside = same(line.inside_m)
-    return inside is not None and inside > 0
-
-
-def _gap(line: StripLine, x: float, y: float) -> tuple[Point, Point]:
-    """The body's corner and the tape's inside edge, where extension lines towards them begin."""
-    assert line.inside_m is not None
-    inside, far = float(line.inside_m[0]), np.array(tape_corners(line.strip)).max(axis=0)
-    if _beside(line):
-        sign = 1 if line.side == "left" else -1
-        return (x, sign * y), (float(far[0]), sign * (y + inside))
-    sign = 1 if line.side == "front" else -1
-    return (sign * x, y), (sign * (x + inside), float(far[1]))
-
-
-def _offset(line: StripLine) -> tuple[Point, Point]:
-    """On the datum line, and at the strip's end that is the nearer to where the figure stands."""
-    axis = 0 if _beside(line) else 1
-    ends = (line.strip.from_m, line.strip.to_m)
-    end = min(ends, key=lambda each: float(each[axis]))
-    x, y = float(end[0]), float(end[1])
-    return ((x, 0.0) if _beside(line) else (0.0, y)), (x, y)
-
-
 def _checking(setting: SettingOut) -> DiagonalPair | None:
     """The pair of crossing diagonals that shows most: of the side strips, if there are two."""
     return next((pair for pair in setting.pairs if pair.fault == "slide"), None)
@@ -250,7 +149,7 @@ def _at_scale(setting: SettingOut, words: Figures, scale: float) -> _Arrangement
         reach = replace(
             drawn, left=min(drawn.left, sides[0] - aside), right=max(drawn.right, sides[1] + aside)
         )
-    placed, left_out = arranged(_once(_measures(setting, words, mm)), CROSSING)
+    placed, left_out = arranged(measures_of(setting, words, mm), CROSSING)
     names = [each.name for each in left_out]
     shelves = []
     for diagonal in (pair.first, pair.second) if pair else ():
@@ -286,7 +185,7 @@ def _shelf(
     Between the extension lines that cross there and the mid line, which does on the right; as near
     as may be to the middle of its front half.
     """
-    (x0, y0), (x1, y1) = sorted((_place(end, mm) for end in diagonal.ends_m), key=_height)
+    (x0, y0), (x1, y1) = sorted((place(end, mm) for end in diagonal.ends_m), key=_height)
     way: Way = "left" if x0 < x1 else "right"
     shelf = _Shelf(
         diagonal=diagonal,
@@ -353,7 +252,7 @@ def _letters(view: PlanView) -> None:
     ]
     for index, line in enumerate(view.setting.strips):
         strip = line.strip
-        out = outward(strip) * (1 if _beside(line) else -1)
+        out = outward(strip) * (1 if beside(line) else -1)
         # At 0.35 the letters of end strips stand clear of the side strips' ends.
         at = strip.from_m + 0.35 * strip.length_m * strip.along
         half = 500 * strip.tape_width_m / view.scale
@@ -382,9 +281,9 @@ def _legend(flow: Flow, setting: SettingOut, best: _Arrangement) -> None:
 def _elsewhere(setting: SettingOut, best: _Arrangement) -> str:
     """What has no figure on this sheet, in words."""
     names = [
-        f"strip {key_letters(index)} at an angle"
+        f"strip {key_letters(index)}, {why_not(line)}"
         for index, line in enumerate(setting.strips)
-        if not _parallel(line)
+        if not parallel(line)
     ]
     names += best.left_out
     more = len(names) - MOST_NAMED
