@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +41,7 @@ def crossed(page: Page) -> list[str]:
     for index, text in enumerate(page.items):
         if not isinstance(text, Text):
             continue
-        box = text.box.grown(-0.2)
+        box = _inked(text).grown(-0.2)
         through = order[_runs_through(lines, box)]
         on = [each for each, dot in dots if _on_dot(box, dot)]
         hidden = -1
@@ -51,6 +52,13 @@ def crossed(page: Page) -> list[str]:
         if any(each > hidden for each in on):
             found.append(f"{text.text!r} on a dot")
     return found
+
+
+def _inked(text: Text) -> Box:
+    """What the ink of a text covers: where no letter reaches below the line, nothing does."""
+    if set(text.text) & set("gjpqyQ,;()[]/|"):
+        return text.box
+    return replace(text.box, right=text.x) if text.turned else replace(text.box, bottom=text.y)
 
 
 def _hides(item: Text | Shape | Disc, box: Box) -> bool:

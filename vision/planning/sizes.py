@@ -122,8 +122,9 @@ SIZES: dict[MarkKind, tuple[Size, ...]] = {
             (0.56, 0.28, 0.07),
         )
     ),
-    "quadrant": tuple(_quadrant(each) for each in (0.08, 0.1, 0.12, 0.16, 0.2, 0.26, 0.34, 0.44)),
-    "board": tuple(_board(each) for each in (0.06, 0.08, 0.1, 0.12, 0.15, 0.2, 0.26)),
+    "quadrant": tuple(_quadrant(each) for each in (0.08, 0.1, 0.12, 0.16, 0.2, 0.26, 0.33)),
+    "board": tuple(_board(each) for each in (0.06, 0.08, 0.1, 0.12, 0.15, 0.18)),
 }
 """The smallest first. Lines of crosses stay thin: one of more than 14 px near its own camera is no
-longer found as a line."""
+longer found as a line. Larger quadrants and boards would touch at the widest spacing that is tried
+across the ends."""
