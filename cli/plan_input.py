@@ -71,6 +71,8 @@ def propose_to(
     if isinstance(found, NoProposal):
         for reason in found.reasons:
             typer.echo(printable(f"no layout: {reason}"), err=True)
+        if mark != "cross":
+            typer.echo("crosses take less room for their reach: try --mark cross", err=True)
         raise typer.Exit(NOT_JUDGED)
     files.write_all(target.parent, {target.name: job_text(text, found).encode()})
     # What is assessed is what was written: the figures as rounded in the file.

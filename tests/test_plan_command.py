@@ -121,7 +121,11 @@ def test_a_lot_that_is_too_small_is_4_and_writes_nothing(vehicle, tmp_path):
     outcome = run(str(vehicle), "--propose", str(target))
     assert outcome.exit_code == 4
     assert "the lot is too small" in outcome.stderr
+    assert "--mark" not in outcome.stderr
     assert not target.exists()
+    boards = run(str(vehicle), "--propose", str(target), "--mark", "board")
+    assert boards.exit_code == 4
+    assert "try --mark cross" in boards.stderr
 
 
 def test_nothing_laid_and_too_much_laid_are_bad_input(vehicle, sample, tmp_path):

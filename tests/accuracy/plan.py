@@ -1,6 +1,7 @@
 """Print whether what a plan predicts comes true, and whether what it proposes can be judged.
 
     python -m tests.accuracy.plan [--jobs 200] [--drawn 5] [--seed 1] [--lengths 4 6 10 12 15 18]
+        [--marks cross quadrant board]
     python -m tests.accuracy.plan --centres
 
 From the figures of sample_frames/clear_day alone (body, cameras, stated fields of view) a layout is
@@ -11,7 +12,8 @@ proposed and its job file written. Then
   with the sigma that was predicted;
 - `--drawn`: that many are drawn as pictures with the same sigmas and inspected in full;
 - one drawn job with two pictures swapped, front with rear and left with right, must not pass;
-- `--lengths`: the same proposal, picture and inspection for bodies of other lengths.
+- `--lengths`: the same proposal, picture and inspection for bodies of other lengths, with `--marks`
+  of these kinds.
 
 `--centres` instead compares predicted with measured centre sigmas on rendered and drawn pictures.
 Drawn pictures go through the checker's own lens model, so nothing here says anything about lenses.
@@ -23,6 +25,7 @@ import argparse
 import os
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from itertools import product
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -50,6 +53,7 @@ from vision.picture import Picture
 from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.planning import NoProposal, Prediction, Proposal, predict, propose
 from vision.planning.job_text import job_text
+from vision.planning.sizes import KINDS, MarkKind
 from vision.scene import Deviations, draw_scene, encoded
 from vision.seams import seam_gaps
 from vision.solver import NoFit
@@ -383,13 +387,13 @@ def of_length(job: Job, length_m: float) -> Job:
     return replace(job, vehicle=vehicle, cameras=tuple(cameras), strips=(), marks=(), seams=())
 
 
-def print_lengths(lengths: list[float]) -> None:
-    """Propose, draw and inspect for bodies of other lengths."""
+def print_lengths(lengths: list[float], kinds: list[MarkKind]) -> None:
+    """Propose, draw and inspect for bodies of other lengths, with every kind of mark asked for."""
     sample = job_from_text(vehicle_text(), "vehicle.toml", planning=True)
-    for length in lengths:
-        found = propose(of_length(sample, length))
+    for length, kind in product(lengths, kinds):
+        found = propose(of_length(sample, length), mark=kind)
         if isinstance(found, NoProposal):
-            print(f"{length:g} m: no layout: {found.reasons[:3]}")
+            print(f"{length:g} m: with marks of kind {kind}: no layout: {found.reasons[:3]}")
             continue
         choice = found.choice
         shown = drawn(found.job, Deviations(small_errors=1.0), 0)
@@ -451,6 +455,7 @@ def main() -> None:
     parser.add_argument("--drawn", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--lengths", type=float, nargs="*", default=[])
+    parser.add_argument("--marks", nargs="*", choices=KINDS, default=list(KINDS[:1]))
     parser.add_argument("--centres", action="store_true")
     given = parser.parse_args()
     if given.centres:
@@ -467,7 +472,7 @@ def main() -> None:
     if given.drawn:
         print_drawn(job, prediction, given.drawn)
         print_swaps(job, exact)
-    print_lengths(given.lengths)
+    print_lengths(given.lengths, given.marks)
 
 
 if __name__ == "__main__":
