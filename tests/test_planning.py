@@ -37,12 +37,11 @@ from vision.planning import NoProposal, aim_choices, best_additions, predict, pr
 from vision.planning.job_text import job_text, wants_inches
 from vision.planning.layouts import WALK_M, extent_m
 from vision.planning.plain import plan_of, schema, validate
-from vision.planning.proposal import LOT_ROOM_M, shortcomings
-from vision.planning.sizes import KINDS, SIZES
+from vision.planning.proposal import LOT_ROOM_M, minutes_of, shortcomings
+from vision.planning.sizes import KINDS, SIZES, printed_m
 from vision.planning.values import Assessment, Prediction
 from vision.planning.wording import marks_table, proposal_words, summary
 from vision.scene import Deviations
-from vision.setting_out import extent_m as printed_m
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames" / "clear_day" / "job.toml"
 
@@ -446,7 +445,7 @@ def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
     for size in sizes:
         # The nearest marks of a strip lie half a spacing apart.
         for index, shape in enumerate((size.side, size.end)):
-            long_m, wide_m = (float(each) for each in printed_m(shape))
+            long_m, wide_m = printed_m(shape)
             spacing = [9.0, 9.0]
             spacing[index] = 2 * long_m
             assert size.crowded(*spacing)
@@ -458,12 +457,25 @@ def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
 def test_room_to_walk_is_kept_to_what_is_printed_not_to_the_tape(other, vehicle):
     half = vehicle.vehicle.width_m / 2
     for strip in other.job.strips:
-        panel_m = float(printed_m(strip.shape)[1])
+        panel_m = printed_m(strip.shape)[1]
         if strip.name in ("left", "right"):
             assert abs(strip.from_m[1]) - panel_m / 2 - half >= WALK_M - 1e-9
-        # A board's panel may be wider than the usual roll that it lies on.
+        # A board's panel may be wider than the usual roll that it lies on; that takes longer.
         board = isinstance(strip.shape, Board)
         assert strip.tape_width_m == pytest.approx(0.18 if board else panel_m + 0.02)
+
+
+def test_panels_wider_than_their_tape_take_longer_to_lay(other):
+    # On tape as wide as they are marks take a minute each, and the tape more; on a narrow one, as
+    # many minutes as tapes side by side, and the tape less: 0.7 minutes a metre and width.
+    strips = [replace(strip, tape_width_m=0.18) for strip in other.job.strips]
+    for strip in strips:
+        wide = replace(strip, tape_width_m=max(0.18, printed_m(strip.shape)[1]))
+        narrow, fit = (replace(other.job, strips=(each,)) for each in (strip, wide))
+        per_mark = printed_m(strip.shape)[1] / 0.18
+        marks = len(strip.at_m)
+        extra = max(per_mark - 1, 0) * (marks - 0.7 * strip.length_m)
+        assert minutes_of(narrow) - minutes_of(fit) == pytest.approx(extra)
 
 
 def test_a_lot_that_is_too_short_is_named(vehicle):

@@ -44,7 +44,7 @@ from vision.inspection import inspect
 from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.job_file import job_from_text
-from vision.layout import planned_layout
+from vision.layout import Layout, PlannedMark, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
@@ -71,9 +71,9 @@ def vehicle_text() -> str:
     return text[: text.index("[strip.")]
 
 
-def proposed(text: str) -> tuple[Proposal, Job]:
+def proposed(text: str, kind: MarkKind) -> tuple[Proposal, Job]:
     """Propose for a vehicle's file, and read the written job as a person's would be."""
-    found = propose(job_from_text(text, "vehicle.toml", planning=True))
+    found = propose(job_from_text(text, "vehicle.toml", planning=True), mark=kind)
     if isinstance(found, NoProposal):
         raise SystemExit(f"no layout: {found.reasons}")
     return found, job_from_text(job_text(text, found), "job.toml")
@@ -124,11 +124,18 @@ def true_places(job: Job, rng: np.random.Generator) -> dict[str, Array]:
     return places
 
 
+def place_of(point: PlannedMark, layout: Layout, places: dict[str, Array]) -> Array:
+    """Where a mark truly lies, or a corner of a board, which moves with its board."""
+    if point.id in places:
+        return places[point.id]
+    board = layout.mark(point.id.rsplit("/", 2)[0])
+    return np.asarray(places[board.id] + point.centre_m - board.centre_m)
+
+
 def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
     """One job drawn from its own sigmas; None where a camera has no fit."""
     job, layout = prediction.job, planned_layout(prediction.job)
     truth = Truth(places=true_places(job, rng))
-    marks = {mark.id: mark for mark in layout.marks}
     for camera in job.cameras:
         seen = [v for v in prediction.views if v.camera == camera.name and v.status == "seen"]
         prior = lens_prior(job.lens_of(camera), *prediction.size_px)
@@ -136,12 +143,14 @@ def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
         place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3)
         pose = Pose.at(place, camera.aim.rotation())
         truth.poses[camera.name], truth.lenses[camera.name] = pose, lens
-        true_px = lens.project(pose.transform(np.array([truth.places[v.mark] for v in seen])))
+        marks = [layout.mark(view.mark) for view in seen]
+        places = np.array([place_of(mark, layout, truth.places) for mark in marks])
+        true_px = lens.project(pose.transform(places))
         noise = [rng.multivariate_normal([0.0, 0.0], v.covariance_px2) for v in seen]
         points = Points(
             ids=tuple(v.mark for v in seen),
-            planned_m=np.array([marks[v.mark].centre_m for v in seen]),
-            mark_sigma_m=np.array([place_sigma(job, marks[v.mark]) for v in seen]),
+            planned_m=np.array([mark.centre_m for mark in marks]),
+            mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
             pixels_px=true_px + np.array(noise),
             covariance_px2=np.array([v.covariance_px2 for v in seen]),
         )
@@ -461,18 +470,24 @@ def main() -> None:
     if given.centres:
         print_centres()
         return
-    found, job = proposed(vehicle_text())
+    for kind in given.marks:
+        print_kind(kind, given.jobs, given.drawn, given.seed)
+    print_lengths(given.lengths, given.marks)
+
+
+def print_kind(kind: MarkKind, jobs: int, drawn_jobs: int, seed: int) -> None:
+    """Propose with one kind of mark for the sample's vehicle; simulate, draw and inspect."""
+    found, job = proposed(vehicle_text(), kind)
     prediction = predict(job)
     print(f"proposed from the figures of clear_day: {found.choice}")
     print(f"  {sum(len(s.at_m) for s in job.strips)} marks, {len(job.marks)} raised marks")
     exact = drawn(job, Deviations(), 0)
     print(f"  drawn as planned: {verdicts(inspected(job, exact.pictures))}")
-    if given.jobs:
-        print_jobs(prediction, run_jobs(prediction, given.jobs, np.random.default_rng(given.seed)))
-    if given.drawn:
-        print_drawn(job, prediction, given.drawn)
+    if jobs:
+        print_jobs(prediction, run_jobs(prediction, jobs, np.random.default_rng(seed)))
+    if drawn_jobs:
+        print_drawn(job, prediction, drawn_jobs)
         print_swaps(job, exact)
-    print_lengths(given.lengths, given.marks)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from vision.job import Job
 from vision.measure import Light
 from vision.planning.layouts import Choice, extent_m, laid_out
 from vision.planning.prediction import SIZE_PX, predict
-from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size
+from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size, printed_m
 from vision.planning.values import Prediction
 from vision.planning.visibility import SURE_PX
 from vision.verdict.rule import centimetres
@@ -192,7 +192,9 @@ def minutes_of(job: Job) -> float:
     for strip in job.strips:
         metres = strip.length_m * MINUTES["metre"]
         metres *= max(1.0, strip.tape_width_m / ROLL_M)
-        total += MINUTES["strip"] + metres + MINUTES["mark"] * len(strip.at_m)
+        # A panel wider than its tape is put together from sheets.
+        sheets = max(1.0, printed_m(strip.shape)[1] / strip.tape_width_m)
+        total += MINUTES["strip"] + metres + MINUTES["mark"] * sheets * len(strip.at_m)
     return float(total)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from vision.job import Board, Cross, MarkShape, Quadrant
-from vision.pattern import BOARD_BORDER, half_extent
+from vision.setting_out import extent_m
 
 MarkKind = Literal["cross", "quadrant", "board"]
 KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
@@ -16,8 +16,8 @@ TAPE_MARGIN_M = 0.01
 ROLL_M = 0.18
 """Of the usual roll of tape; a board's panel may be wider than what it lies on."""
 ROOM = 2.4
-"""Between two marks' centres, in half their length: what is drawn reaches a fifth beyond a cross's
-ends."""
+"""Spacing in lengths of a mark: the nearest lie half a spacing apart, and what is drawn reaches a
+fifth beyond a cross's ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,17 +46,17 @@ class Size:
     @property
     def reach_m(self) -> float:
         """From the centre to the farthest end of what is printed."""
-        return max(_half_m(self.side))
+        return max(printed_m(self.side)) / 2
 
     @property
     def side_width_m(self) -> float:
         """What a side strip's marks take up across, with what must be light beside them."""
-        return 2 * (_half_m(self.side)[1] + TAPE_MARGIN_M)
+        return printed_m(self.side)[1] + 2 * TAPE_MARGIN_M
 
     @property
     def end_width_m(self) -> float:
         """The same of an end strip."""
-        return 2 * (_half_m(self.end)[1] + TAPE_MARGIN_M)
+        return printed_m(self.end)[1] + 2 * TAPE_MARGIN_M
 
     @property
     def side_tape_m(self) -> float:
@@ -70,15 +70,14 @@ class Size:
 
     def crowded(self, side_m: float, end_m: float) -> bool:
         """Whether marks half a spacing apart would touch, or nearly."""
-        along = _half_m(self.side)[0], _half_m(self.end)[0]
-        return side_m / 2 < ROOM * along[0] or end_m / 2 < ROOM * along[1]
+        along = printed_m(self.side)[0], printed_m(self.end)[0]
+        return side_m < ROOM * along[0] or end_m < ROOM * along[1]
 
 
-def _half_m(shape: MarkShape) -> tuple[float, float]:
-    """Half of what is printed, along and across; a board's with its light border."""
-    along, across = half_extent(shape)
-    border = BOARD_BORDER * shape.square_m if isinstance(shape, Board) else 0.0
-    return along + border, across + border
+def printed_m(shape: MarkShape) -> tuple[float, float]:
+    """Size of what is printed, along and across; a board's with its light border."""
+    along, across = extent_m(shape)
+    return float(along), float(across)
 
 
 def _cross(reach_m: float, shorter_m: float, line_m: float) -> Size:
