@@ -33,6 +33,13 @@ def plan(
             show_default=False,
         ),
     ] = None,
+    mark: Annotated[
+        str | None,
+        typer.Option(
+            help="Marks of the proposed layout: cross, quadrant or board; cross if not said.",
+            show_default=False,
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(help="Folder for plan.json and plan.txt; seamtrue-plan beside the job."),
@@ -46,9 +53,10 @@ def plan(
     Exit code: 0 decides every verdict, 3 fails a tolerance as aimed, 4 cannot decide one, 5 bad
     input.
     """
-    from cli.plan_input import must_be_laid, picture_size, propose_to
+    from cli.plan_input import mark_kind, must_be_laid, picture_size, propose_to
 
     size_px = picture_size(size)
+    kind = mark_kind(mark, proposing=proposed is not None)
     with reported(debug):
         from vision import files
         from vision.planning import assess, predict
@@ -62,7 +70,7 @@ def plan(
             must_be_laid(job, file)
             prediction = predict(job, size_px=size_px)
         else:
-            said, prediction = propose_to(file, job, proposed, size_px)
+            said, prediction = propose_to(file, job, proposed, size_px, kind)
         assessment = assess(prediction)
         text = said + summary(assessment)
         data = json.dumps(plan_of(assessment), indent=1, ensure_ascii=False, allow_nan=False)

@@ -14,6 +14,7 @@ from cli.trouble import NOT_JUDGED, printable
 if TYPE_CHECKING:
     from vision.job import Job
     from vision.planning import Prediction
+    from vision.planning.sizes import MarkKind
 
 SMALLEST_SIDE_PX = 64
 
@@ -24,6 +25,19 @@ def picture_size(text: str) -> tuple[int, int]:
     if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
         raise typer.BadParameter(f"{text!r} is no size such as 1280x720", param_hint="--size")
     return int(found[1]), int(found[2])
+
+
+def mark_kind(text: str | None, *, proposing: bool) -> MarkKind:
+    """The kind of marks to propose; a usage error for what is none, or without a proposal."""
+    from vision.planning.sizes import KINDS
+
+    if text is not None and not proposing:
+        raise typer.BadParameter("is for --propose alone", param_hint="--mark")
+    for kind in KINDS:
+        if kind == (text or KINDS[0]):
+            return kind
+    wanted = ", ".join(KINDS)
+    raise typer.BadParameter(f"{text!r} is not one of {wanted}", param_hint="--mark")
 
 
 def must_be_laid(job: Job, file: Path) -> None:
@@ -43,7 +57,7 @@ def must_be_laid(job: Job, file: Path) -> None:
 
 
 def propose_to(
-    file: Path, job: Job, target: Path, size_px: tuple[int, int]
+    file: Path, job: Job, target: Path, size_px: tuple[int, int], mark: MarkKind
 ) -> tuple[str, Prediction]:
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision import files
@@ -53,10 +67,12 @@ def propose_to(
 
     text = files.read_bytes(file, "a vehicle's file", "name that file")
     _refuse(file, job, target, text)
-    found = propose(job, size_px=size_px)
+    found = propose(job, size_px=size_px, mark=mark)
     if isinstance(found, NoProposal):
         for reason in found.reasons:
             typer.echo(printable(f"no layout: {reason}"), err=True)
+        if mark != "cross":
+            typer.echo("crosses take less room for their reach: try --mark cross", err=True)
         raise typer.Exit(NOT_JUDGED)
     files.write_all(target.parent, {target.name: job_text(text, found).encode()})
     # What is assessed is what was written: the figures as rounded in the file.

@@ -1,5 +1,7 @@
 """Proves exit codes, files and messages of `seamtrue plan`, and the job file's keys for planning.
 
+Every plan.json that is written is valid under the shipped schema.
+
 Does not prove the figures: see tests/test_planning.py.
 """
 
@@ -17,6 +19,7 @@ from vision.errors import BadInputError
 from vision.files import read_job
 from vision.job_file import job_from_text
 from vision.planning.additions import best_additions
+from vision.planning.plain import validate
 
 
 @pytest.fixture(autouse=True)
@@ -24,6 +27,14 @@ def quick(monkeypatch):
     """Additions take seconds and are tested elsewhere."""
     assert best_additions
     monkeypatch.setattr("vision.planning.best_additions", lambda prediction: ())
+
+
+@pytest.fixture(autouse=True)
+def valid(tmp_path):
+    """Every plan that a test has written is valid under the shipped schema."""
+    yield
+    for path in tmp_path.rglob("plan.json"):
+        validate(json.loads(path.read_text(encoding="utf-8")))
 
 
 def run(*arguments: str):
@@ -87,6 +98,22 @@ def test_a_job_is_proposed_and_can_be_read_by_all(vehicle, tmp_path):
     assert "a file that is there" in again.stderr
 
 
+@pytest.mark.parametrize("kind", ["quadrant", "board"])
+def test_marks_of_the_kind_asked_for_are_proposed(vehicle, tmp_path, kind):
+    target = tmp_path / "job.toml"
+    outcome = run(str(vehicle), "--propose", str(target), "--mark", kind)
+    assert outcome.exit_code == 0, outcome.output
+    assert f'mark = "{kind}"' in target.read_text(encoding="utf-8")
+    assert f"{kind}s on" in outcome.stdout
+
+
+def test_a_kind_of_mark_that_is_none_or_not_to_be_proposed_is_usage(vehicle, sample, tmp_path):
+    none = run(str(vehicle), "--propose", str(tmp_path / "no.toml"), "--mark", "circle")
+    assert none.exit_code == 2
+    assert not (tmp_path / "no.toml").exists()
+    assert run(str(sample), "--mark", "board").exit_code == 2
+
+
 def test_a_lot_that_is_too_small_is_4_and_writes_nothing(vehicle, tmp_path):
     text = vehicle.read_text(encoding="utf-8") + "\n[lot]\nlength = 9\n"
     vehicle.write_text(text, encoding="utf-8")
@@ -94,7 +121,11 @@ def test_a_lot_that_is_too_small_is_4_and_writes_nothing(vehicle, tmp_path):
     outcome = run(str(vehicle), "--propose", str(target))
     assert outcome.exit_code == 4
     assert "the lot is too small" in outcome.stderr
+    assert "--mark" not in outcome.stderr
     assert not target.exists()
+    boards = run(str(vehicle), "--propose", str(target), "--mark", "board")
+    assert boards.exit_code == 4
+    assert "try --mark cross" in boards.stderr
 
 
 def test_nothing_laid_and_too_much_laid_are_bad_input(vehicle, sample, tmp_path):

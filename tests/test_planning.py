@@ -15,6 +15,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -22,7 +23,7 @@ from tests.accuracy.plan import drawn, ratios, run_jobs, usual_ratios, vehicle_t
 from vision.adjustment import CameraObservations, adjust
 from vision.geometry import Aim, Pose
 from vision.identify import Identified, identify
-from vision.job import Bracket, Cross, Job, Means, SingleMark
+from vision.job import Board, Bracket, Cross, Job, Means, Quadrant, SingleMark
 from vision.job_file import job_from_text
 from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
@@ -34,11 +35,12 @@ from vision.measure.patches import cut_patches
 from vision.plan_fit import Points
 from vision.planning import NoProposal, aim_choices, best_additions, predict, propose
 from vision.planning.job_text import job_text
-from vision.planning.layouts import extent_m
-from vision.planning.plain import plan_of
-from vision.planning.proposal import LOT_ROOM_M, shortcomings
+from vision.planning.layouts import WALK_M, extent_m
+from vision.planning.plain import plan_of, schema, validate
+from vision.planning.proposal import LOT_ROOM_M, minutes_of, shortcomings
+from vision.planning.sizes import KINDS, SIZES, printed_m
 from vision.planning.values import Assessment, Prediction
-from vision.planning.wording import marks_table, summary
+from vision.planning.wording import marks_table, proposal_words, summary
 from vision.scene import Deviations
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames" / "clear_day" / "job.toml"
@@ -63,6 +65,15 @@ def vehicle() -> Job:
 def proposal(vehicle):
     found = propose(vehicle)
     assert not isinstance(found, NoProposal)
+    return found
+
+
+@pytest.fixture(scope="module", params=["quadrant", "board"])
+def other(vehicle, request):
+    """A proposal of another kind of mark."""
+    found = propose(vehicle, mark=request.param)
+    assert not isinstance(found, NoProposal), found.reasons
+    assert found.choice.size.kind == request.param
     return found
 
 
@@ -261,9 +272,47 @@ def test_ground_that_is_never_seen_is_beyond_not_undecided(job):
 )
 def test_odd_jobs_have_a_word_and_plain_data(job, change):
     found = Assessment(prediction=predict(change(job)), advice=(), aims=())
-    json.dumps(plan_of(found), allow_nan=False)
+    validate(json.loads(json.dumps(plan_of(found), allow_nan=False)))
     assert "verdict:" in summary(found)
     assert marks_table(found.prediction).startswith("camera")
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("verdict",), "fine"),
+        (("schema",), "seamtrue.plan/2"),
+        (("program",), None),
+        (("assumed", "width"), 0),
+        (("cameras", 0, "aim_sigma_deg", "pan"), "0.1"),
+        (("cameras", 0, "position_sigma_m"), [0.1, 0.1]),
+        (("cameras", 0, "views", 0, "status"), "lost"),
+        (("cameras", 0, "views", 0, "pixel"), [1.0]),
+        (("strips_and_marks", 0, "sigma_m"), -1),
+        (("seams", 0, "between"), ["front"]),
+        (("limits", 0, "tolerance_m"), None),
+        (("unknown",), 1),
+    ],
+)
+def test_the_schema_of_plans_refuses_what_is_wrong(prediction, path, value):
+    plan = plan_of(Assessment(prediction=prediction, advice=(), aims=()))
+    validate(plan)
+    inner = plan
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    with pytest.raises(jsonschema.ValidationError):
+        validate(plan)
+
+
+def test_the_schema_of_plans_is_one_that_leaves_nothing_out(prediction):
+    jsonschema.Draft202012Validator.check_schema(schema())
+    plan = plan_of(Assessment(prediction=prediction, advice=(), aims=()))
+    assert plan["schema"] == schema()["title"]
+    assert set(schema()["required"]) == set(plan)
+    for name, entry in (("camera", plan["cameras"][0]), ("seam", plan["seams"][0]),
+                        ("laying", plan["strips_and_marks"][0])):  # fmt: skip
+        assert set(schema()["$defs"][name]["required"]) == set(entry)
 
 
 # ------------------------------------------------------------------------------------- advice
@@ -279,7 +328,9 @@ def test_additions_ease_the_worst_limit_and_come_best_first(small):
     assert after == sorted(after)
     whole = Assessment(prediction=found, advice=advice, aims=())
     assert "1. one more" in summary(whole)
-    assert [each["kind"] for each in plan_of(whole)["advice"]] == [each.kind for each in advice]
+    plan = plan_of(whole)
+    validate(plan)
+    assert [each["kind"] for each in plan["advice"]] == [each.kind for each in advice]
 
 
 def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
@@ -289,6 +340,7 @@ def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
     (choice,) = aim_choices(found)
     whole = Assessment(prediction=found, advice=(), aims=(choice,))
     assert "at 45 degrees: tilt 45" in summary(whole)
+    validate(plan_of(whole))
     assert choice.adjustable == ("tilt",)
     assert (len(choice.best.problems), choice.best.worst) <= (
         len(choice.intended.problems),
@@ -320,6 +372,14 @@ def test_a_proposal_decides_with_margin_and_reads_back(proposal):
 
 
 def test_a_drawn_picture_of_a_proposal_shows_what_was_predicted(proposal):
+    shows_what_was_predicted(proposal)
+
+
+def test_drawn_pictures_of_other_kinds_show_what_was_predicted(other):
+    shows_what_was_predicted(other)
+
+
+def shows_what_was_predicted(proposal):
     job = proposal.job
     left = next(camera for camera in job.cameras if camera.name == "left")
     shown = drawn(replace(job, cameras=(left,)), Deviations(), 0).pictures["left"]
@@ -360,6 +420,62 @@ def test_tapes_do_not_cross_and_stands_stand_on_none(proposal):
         stand = 1.5 * mark.shape.arm_along_m
         end = lines["front" if mark.at_m[0] > 0 else "rear"]
         assert abs(mark.at_m[0]) - stand > abs(end.from_m[0]) + half
+
+
+def test_other_kinds_of_mark_decide_with_margin_and_read_back(other):
+    found, kind = other, other.choice.size.kind
+    assert shortcomings(found.prediction) == ()
+    written = job_from_text(job_text(vehicle_text(), found), "job.toml")
+    wanted = {"quadrant": Quadrant, "board": Board}[kind]
+    assert all(isinstance(strip.shape, wanted) for strip in written.strips)
+    for ours, theirs in zip(found.job.strips, written.strips, strict=True):
+        assert ours.shape == theirs.shape
+        assert ours.tape_width_m == pytest.approx(theirs.tape_width_m, abs=1e-4)
+    assert [mark.shape for mark in found.job.marks] == [mark.shape for mark in written.marks]
+    assert predict(written).word == "decides"
+    assert f"{kind}s on" in proposal_words(found, None)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
+    sizes = SIZES[kind]
+    assert {size.kind for size in sizes} == {kind}
+    reach = [size.reach_m for size in sizes]
+    assert reach == sorted(set(reach))
+    for size in sizes:
+        # The nearest marks of a strip lie half a spacing apart.
+        for index, shape in enumerate((size.side, size.end)):
+            long_m, wide_m = printed_m(shape)
+            spacing = [9.0, 9.0]
+            spacing[index] = 2 * long_m
+            assert size.crowded(*spacing)
+            spacing[index] = 2.5 * long_m
+            assert not size.crowded(*spacing)
+            assert wide_m <= (size.side_width_m, size.end_width_m)[index]
+
+
+def test_room_to_walk_is_kept_to_what_is_printed_not_to_the_tape(other, vehicle):
+    half = vehicle.vehicle.width_m / 2
+    for strip in other.job.strips:
+        panel_m = printed_m(strip.shape)[1]
+        if strip.name in ("left", "right"):
+            assert abs(strip.from_m[1]) - panel_m / 2 - half >= WALK_M - 1e-9
+        # A board's panel may be wider than the usual roll that it lies on; that takes longer.
+        board = isinstance(strip.shape, Board)
+        assert strip.tape_width_m == pytest.approx(0.18 if board else panel_m + 0.02)
+
+
+def test_panels_wider_than_their_tape_take_longer_to_lay(other):
+    # On tape as wide as they are marks take a minute each, and the tape more; on a narrow one, as
+    # many minutes as tapes side by side, and the tape less: 0.7 minutes a metre and width.
+    strips = [replace(strip, tape_width_m=0.18) for strip in other.job.strips]
+    for strip in strips:
+        wide = replace(strip, tape_width_m=max(0.18, printed_m(strip.shape)[1]))
+        narrow, fit = (replace(other.job, strips=(each,)) for each in (strip, wide))
+        per_mark = printed_m(strip.shape)[1] / 0.18
+        marks = len(strip.at_m)
+        extra = max(per_mark - 1, 0) * (marks - 0.7 * strip.length_m)
+        assert minutes_of(narrow) - minutes_of(fit) == pytest.approx(extra)
 
 
 def test_a_lot_that_is_too_short_is_named(vehicle):

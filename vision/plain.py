@@ -1,8 +1,11 @@
-"""Figures as plain data: rounded, finite or null, and why one is missing."""
+"""Figures as plain data: rounded, finite or null, and why one is missing; and its schemas."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
+from functools import cache
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -37,3 +40,17 @@ def with_missing(entry: dict[str, Any], why: dict[str, str]) -> dict[str, Any]:
     """Add `missing`, the reason of every null that `why` can explain, where there is any."""
     missing = {key: text for key, text in why.items() if entry.get(key) is None}
     return {**entry, "missing": missing} if missing else entry
+
+
+@cache
+def shipped_schema(file: str) -> dict[str, Any]:
+    """A JSON schema (draft 2020-12) that ships with the package, by its file's name."""
+    text = files("vision").joinpath(file).read_text(encoding="utf-8")
+    return dict(json.loads(text))
+
+
+def validate_under(schema: dict[str, Any], data: object) -> None:
+    """Raise jsonschema.ValidationError where `data` is not valid."""
+    import jsonschema  # a command that only writes has no need of it
+
+    jsonschema.Draft202012Validator(schema).validate(data)

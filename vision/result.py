@@ -7,17 +7,21 @@ what the best camera can tell, so that two runs of the same pictures compare equ
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import fields
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from vision import __version__
-from vision.plain import number, numbers, significant, with_missing
+from vision.plain import (
+    number,
+    numbers,
+    shipped_schema,
+    significant,
+    validate_under,
+    with_missing,
+)
 from vision.texture import TextureShift, texture_agreement
 from vision.whatif import Forecast, outcome, recommended, sensitivities, small_changes
 
@@ -51,18 +55,14 @@ FEW_CLEAR = "drops are looked for at the marks, and too few of them are clear to
 NO_RESIDUAL_M = "the ray through the mark does not reach its height plane"
 
 
-@cache
 def schema() -> dict[str, Any]:
     """Return the JSON schema (draft 2020-12) that every result is valid under."""
-    text = files("vision").joinpath("inspection.schema.json").read_text(encoding="utf-8")
-    return dict(json.loads(text))
+    return shipped_schema("inspection.schema.json")
 
 
 def validate(result: object) -> None:
     """Raise jsonschema.ValidationError where `result` is not a valid result."""
-    import jsonschema  # a command that only writes has no need of it
-
-    jsonschema.Draft202012Validator(schema()).validate(result)
+    validate_under(schema(), result)
 
 
 def result_of(inspection: Inspection) -> dict[str, Any]:

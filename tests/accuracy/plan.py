@@ -1,6 +1,7 @@
 """Print whether what a plan predicts comes true, and whether what it proposes can be judged.
 
     python -m tests.accuracy.plan [--jobs 200] [--drawn 5] [--seed 1] [--lengths 4 6 10 12 15 18]
+        [--marks cross quadrant board]
     python -m tests.accuracy.plan --centres
 
 From the figures of sample_frames/clear_day alone (body, cameras, stated fields of view) a layout is
@@ -11,7 +12,8 @@ proposed and its job file written. Then
   with the sigma that was predicted;
 - `--drawn`: that many are drawn as pictures with the same sigmas and inspected in full;
 - one drawn job with two pictures swapped, front with rear and left with right, must not pass;
-- `--lengths`: the same proposal, picture and inspection for bodies of other lengths.
+- `--lengths`: the same proposal, picture and inspection for bodies of other lengths, with `--marks`
+  of these kinds.
 
 `--centres` instead compares predicted with measured centre sigmas on rendered and drawn pictures.
 Drawn pictures go through the checker's own lens model, so nothing here says anything about lenses.
@@ -23,6 +25,7 @@ import argparse
 import os
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from itertools import product
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -41,7 +44,7 @@ from vision.inspection import inspect
 from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.job_file import job_from_text
-from vision.layout import planned_layout
+from vision.layout import Layout, PlannedMark, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
@@ -50,6 +53,7 @@ from vision.picture import Picture
 from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.planning import NoProposal, Prediction, Proposal, predict, propose
 from vision.planning.job_text import job_text
+from vision.planning.sizes import KINDS, MarkKind
 from vision.scene import Deviations, draw_scene, encoded
 from vision.seams import seam_gaps
 from vision.solver import NoFit
@@ -67,9 +71,9 @@ def vehicle_text() -> str:
     return text[: text.index("[strip.")]
 
 
-def proposed(text: str) -> tuple[Proposal, Job]:
+def proposed(text: str, kind: MarkKind) -> tuple[Proposal, Job]:
     """Propose for a vehicle's file, and read the written job as a person's would be."""
-    found = propose(job_from_text(text, "vehicle.toml", planning=True))
+    found = propose(job_from_text(text, "vehicle.toml", planning=True), mark=kind)
     if isinstance(found, NoProposal):
         raise SystemExit(f"no layout: {found.reasons}")
     return found, job_from_text(job_text(text, found), "job.toml")
@@ -120,11 +124,18 @@ def true_places(job: Job, rng: np.random.Generator) -> dict[str, Array]:
     return places
 
 
+def place_of(point: PlannedMark, layout: Layout, places: dict[str, Array]) -> Array:
+    """Where a mark truly lies, or a corner of a board, which moves with its board."""
+    if point.id in places:
+        return places[point.id]
+    board = layout.mark(point.id.rsplit("/", 2)[0])
+    return np.asarray(places[board.id] + point.centre_m - board.centre_m)
+
+
 def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
     """One job drawn from its own sigmas; None where a camera has no fit."""
     job, layout = prediction.job, planned_layout(prediction.job)
     truth = Truth(places=true_places(job, rng))
-    marks = {mark.id: mark for mark in layout.marks}
     for camera in job.cameras:
         seen = [v for v in prediction.views if v.camera == camera.name and v.status == "seen"]
         prior = lens_prior(job.lens_of(camera), *prediction.size_px)
@@ -132,12 +143,14 @@ def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
         place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3)
         pose = Pose.at(place, camera.aim.rotation())
         truth.poses[camera.name], truth.lenses[camera.name] = pose, lens
-        true_px = lens.project(pose.transform(np.array([truth.places[v.mark] for v in seen])))
+        marks = [layout.mark(view.mark) for view in seen]
+        places = np.array([place_of(mark, layout, truth.places) for mark in marks])
+        true_px = lens.project(pose.transform(places))
         noise = [rng.multivariate_normal([0.0, 0.0], v.covariance_px2) for v in seen]
         points = Points(
             ids=tuple(v.mark for v in seen),
-            planned_m=np.array([marks[v.mark].centre_m for v in seen]),
-            mark_sigma_m=np.array([place_sigma(job, marks[v.mark]) for v in seen]),
+            planned_m=np.array([mark.centre_m for mark in marks]),
+            mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
             pixels_px=true_px + np.array(noise),
             covariance_px2=np.array([v.covariance_px2 for v in seen]),
         )
@@ -383,18 +396,18 @@ def of_length(job: Job, length_m: float) -> Job:
     return replace(job, vehicle=vehicle, cameras=tuple(cameras), strips=(), marks=(), seams=())
 
 
-def print_lengths(lengths: list[float]) -> None:
-    """Propose, draw and inspect for bodies of other lengths."""
+def print_lengths(lengths: list[float], kinds: list[MarkKind]) -> None:
+    """Propose, draw and inspect for bodies of other lengths, with every kind of mark asked for."""
     sample = job_from_text(vehicle_text(), "vehicle.toml", planning=True)
-    for length in lengths:
-        found = propose(of_length(sample, length))
+    for length, kind in product(lengths, kinds):
+        found = propose(of_length(sample, length), mark=kind)
         if isinstance(found, NoProposal):
-            print(f"{length:g} m: no layout: {found.reasons[:3]}")
+            print(f"{length:g} m: with marks of kind {kind}: no layout: {found.reasons[:3]}")
             continue
         choice = found.choice
         shown = drawn(found.job, Deviations(small_errors=1.0), 0)
         print(
-            f"{length:g} m: crosses {200 * choice.size.reach_m:.0f} cm, every"
+            f"{length:g} m: {choice.size.words} {200 * choice.size.reach_m:.0f} cm, every"
             f" {choice.side_m:.2f} and {choice.end_m:.2f} m, rows {choice.rows}, raised"
             f" {choice.raised}, {found.minutes:.0f} min, {found.tried} tried:"
             f" {verdicts(inspected(found.job, shown.pictures))}"
@@ -451,23 +464,30 @@ def main() -> None:
     parser.add_argument("--drawn", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--lengths", type=float, nargs="*", default=[])
+    parser.add_argument("--marks", nargs="*", choices=KINDS, default=list(KINDS[:1]))
     parser.add_argument("--centres", action="store_true")
     given = parser.parse_args()
     if given.centres:
         print_centres()
         return
-    found, job = proposed(vehicle_text())
+    for kind in given.marks:
+        print_kind(kind, given.jobs, given.drawn, given.seed)
+    print_lengths(given.lengths, given.marks)
+
+
+def print_kind(kind: MarkKind, jobs: int, drawn_jobs: int, seed: int) -> None:
+    """Propose with one kind of mark for the sample's vehicle; simulate, draw and inspect."""
+    found, job = proposed(vehicle_text(), kind)
     prediction = predict(job)
     print(f"proposed from the figures of clear_day: {found.choice}")
     print(f"  {sum(len(s.at_m) for s in job.strips)} marks, {len(job.marks)} raised marks")
     exact = drawn(job, Deviations(), 0)
     print(f"  drawn as planned: {verdicts(inspected(job, exact.pictures))}")
-    if given.jobs:
-        print_jobs(prediction, run_jobs(prediction, given.jobs, np.random.default_rng(given.seed)))
-    if given.drawn:
-        print_drawn(job, prediction, given.drawn)
+    if jobs:
+        print_jobs(prediction, run_jobs(prediction, jobs, np.random.default_rng(seed)))
+    if drawn_jobs:
+        print_drawn(job, prediction, drawn_jobs)
         print_swaps(job, exact)
-    print_lengths(given.lengths)
 
 
 if __name__ == "__main__":

@@ -77,7 +77,7 @@ def _candidates(job: Job) -> Iterator[Candidate]:
             text = f"a strip like {strip.name}, {out} farther out"
             yield "strip", text, replace(job, strips=(*job.strips, outer))
     for where, spot in _raised_places(job):
-        mark = raised_mark(job, _free_name(job, "raised"), *(float(each) for each in spot))
+        mark = raised_mark(job, _free_name(job, "raised"), float(spot[0]), float(spot[1]))
         place = job.lengths.roughly.several(mark.at_m.tolist(), "m", labels=("x", "y", "z"))
         text = f"a raised mark at {place}, {where}"
         yield "raised mark", text, replace(job, marks=(*job.marks, mark))

@@ -14,7 +14,16 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from vision.geometry import Array
-from vision.job import Cross, SingleMark, Strip
+from vision.job import (
+    Board,
+    BoxCorner,
+    Cross,
+    MarkShape,
+    Quadrant,
+    SingleMark,
+    SingleShape,
+    Strip,
+)
 from vision.lengths import IMPERIAL, UNITS, decimal_text, feet_inches
 from vision.planning.layouts import LOPSIDED_M
 from vision.planning.proposal import Proposal
@@ -96,9 +105,35 @@ class _Lengths:
 
 
 def _size(strip: Strip, write: _Lengths) -> str:
-    assert isinstance(strip.shape, Cross)
-    longer, shorter = sorted((strip.shape.arm_along_m, strip.shape.arm_across_m), reverse=True)
-    return f"Crosses of {write.words(2 * longer)} by {write.words(2 * shorter)}"
+    """What the marks are, with their size, in words."""
+    shape = strip.shape
+    match shape:
+        case Cross():
+            longer, shorter = sorted((shape.arm_along_m, shape.arm_across_m), reverse=True)
+            return f"Crosses of {write.words(2 * longer)} by {write.words(2 * shorter)}"
+        case Quadrant():
+            return f"Quadrants of {write.words(2 * shape.radius_m)}"
+        case Board():
+            squares = sorted((shape.corners_along + 1, shape.corners_across + 1), reverse=True)
+            return (
+                f"Boards of {squares[0]} by {squares[1]} squares of {write.words(shape.square_m)}"
+            )
+
+
+def _shape(shape: MarkShape | SingleShape, write: _Lengths) -> dict[str, str]:
+    """The kind of a mark and the keys of its size, as values of TOML."""
+    match shape:
+        case Cross():
+            arms = [shape.arm_along_m, shape.arm_across_m]
+            arm = write.one(arms[0]) if arms[0] == arms[1] else write.many(arms)
+            return {"kind": '"cross"', "arm": arm, "line": write.one(shape.line_m)}
+        case Quadrant():
+            return {"kind": '"quadrant"', "radius": write.one(shape.radius_m)}
+        case Board():
+            corners = f"[{shape.corners_along}, {shape.corners_across}]"
+            return {"kind": '"board"', "square": write.one(shape.square_m), "corners": corners}
+        case BoxCorner():
+            raise ValueError("no carton is ever proposed")
 
 
 def _seam(name: str, line: SeamLine, write: _Lengths) -> str:
@@ -110,27 +145,31 @@ def _seam(name: str, line: SeamLine, write: _Lengths) -> str:
 
 
 def _strip(strip: Strip, write: _Lengths) -> str:
-    shape = strip.shape
-    assert isinstance(shape, Cross)
-    return (
-        f"{_heading('strip', strip.name)}\n"
-        f"from = {write.many(strip.from_m)}\nto = {write.many(strip.to_m)}\n"
-        f"at = {write.many(strip.at_m)}\n"
-        f'mark = "cross"\narm = {write.many([shape.arm_along_m, shape.arm_across_m])}\n'
-        f"line = {write.one(shape.line_m)}\ntape_width = {write.one(strip.tape_width_m)}\n"
-        f"position_sigma = {write.one(strip.position_sigma_m)}\n"
-        f"mark_sigma = {write.one(strip.mark_sigma_m)}\n"
-    )
+    shape = _shape(strip.shape, write)
+    keys = {
+        "from": write.many(strip.from_m),
+        "to": write.many(strip.to_m),
+        "at": write.many(strip.at_m),
+        "mark": shape.pop("kind"),
+        **shape,
+        "tape_width": write.one(strip.tape_width_m),
+        "position_sigma": write.one(strip.position_sigma_m),
+        "mark_sigma": write.one(strip.mark_sigma_m),
+    }
+    return _written(_heading("strip", strip.name), keys)
 
 
 def _mark(mark: SingleMark, write: _Lengths) -> str:
-    shape = mark.shape
-    assert isinstance(shape, Cross)
-    return (
-        f"{_heading('mark', mark.name)}\nat = {write.many(mark.at_m)}\n"
-        f'kind = "cross"\narm = {write.one(shape.arm_along_m)}\nline = {write.one(shape.line_m)}\n'
-        f"position_sigma = {write.one(mark.position_sigma_m)}\n"
-    )
+    keys = {
+        "at": write.many(mark.at_m),
+        **_shape(mark.shape, write),
+        "position_sigma": write.one(mark.position_sigma_m),
+    }
+    return _written(_heading("mark", mark.name), keys)
+
+
+def _written(heading: str, keys: Mapping[str, str]) -> str:
+    return "\n".join([heading, *(f"{key} = {value}" for key, value in keys.items()), ""])
 
 
 # ---------------------------------------------------------------------------- the vehicle's tables

@@ -18,8 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.geometry import Array
-from vision.job import Cross, Job, SingleMark, Strip
-from vision.planning.raised import RAISED_SHAPE, raised_mark
+from vision.job import Job, SingleMark, Strip
+from vision.pattern import half_extent
+from vision.planning.raised import raised_mark, raised_shape
+from vision.planning.sizes import Size
 from vision.planning.visibility import STAND_MARGIN
 from vision.seams import side_of
 
@@ -40,52 +42,10 @@ ROW_SPACINGS = 2
 RAISED_CLEAR_M = 0.15
 """A raised mark stands at a corner, its stand this far beyond the tapes both ways: two cameras see
 it, which is what lets its own place be tested, and it hides nothing that lies nearer."""
-TAPE_MARGIN_M = 0.01
-"""Tape on either side of a cross: what keeps its ends light all round."""
-ROOM = 2.4
-"""Between two crosses' centres, in arms along: what is drawn reaches a fifth beyond each end."""
 STRIP_SIGMA_M, MARK_SIGMA_M = 0.01, 0.003
 
 SIDES = ("front", "left", "rear", "right")
 """By the number that `side_of` gives."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Size:
-    """Crosses of one reach (m): the longer arm, centre to end.
-
-    A camera looks along its own strip towards the far marks, and square across an end strip's from
-    the side: foreshortening takes the arm along of the one and the arm across of the other. So it
-    is that arm which is long.
-    """
-
-    reach_m: float
-    shorter_m: float
-    line_m: float
-
-    @property
-    def side(self) -> Cross:
-        """The cross of a side strip."""
-        return Cross(arm_along_m=self.reach_m, arm_across_m=self.shorter_m, line_m=self.line_m)
-
-    @property
-    def end(self) -> Cross:
-        """The cross of an end strip."""
-        return Cross(arm_along_m=self.shorter_m, arm_across_m=self.reach_m, line_m=self.line_m)
-
-    @property
-    def side_tape_m(self) -> float:
-        """Tape under a side strip's crosses."""
-        return 2 * (self.shorter_m + TAPE_MARGIN_M)
-
-    @property
-    def end_tape_m(self) -> float:
-        """Tape under an end strip's crosses."""
-        return 2 * (self.reach_m + TAPE_MARGIN_M)
-
-    def crowded(self, side_m: float, end_m: float) -> bool:
-        """Whether marks half a spacing apart would touch, or nearly."""
-        return side_m / 2 < ROOM * self.reach_m or end_m / 2 < ROOM * self.shorter_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +122,7 @@ def _strips(job: Job, choice: Choice) -> list[Strip]:
 def _places(job: Job, choice: Choice) -> dict[str, float]:
     """Where each side's strip lies: x of the end strips, y of the side strips."""
     half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
-    beside = WALK_M + choice.size.side_tape_m / 2
+    beside = WALK_M + choice.size.side_width_m / 2
     return {
         "front": _grid(half_length + choice.out_m, choice),
         "left": _grid(half_width + beside, choice),
@@ -173,7 +133,7 @@ def _places(job: Job, choice: Choice) -> dict[str, float]:
 
 def _reach(places: dict[str, float], choice: Choice) -> tuple[float, float]:
     """First and last x of the side strips: their tape ends before the end strips' begins."""
-    clear = TAPE_BEYOND_M + choice.size.end_tape_m / 2
+    clear = TAPE_BEYOND_M + choice.size.end_width_m / 2
     return (
         -_grid(-places["rear"] - clear, choice, up=False),
         _grid(places["front"] - clear, choice, up=False),
@@ -245,8 +205,9 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
     sides = {SIDES[side_of(camera)] for camera in job.cameras}
     places = _places(job, choice)
     across = _across(job, choice)
-    stand = (1 + STAND_MARGIN) * RAISED_SHAPE.arm_along_m
-    beyond = _grid(choice.size.end_tape_m / 2 + stand + RAISED_CLEAR_M, choice)
+    shape = raised_shape(choice.size.kind)
+    stand = (1 + STAND_MARGIN) * half_extent(shape)[0]
+    beyond = _grid(choice.size.end_width_m / 2 + stand + RAISED_CLEAR_M, choice)
     marks = []
     for end in ("front", "rear"):
         for side in ("left", "right"):
@@ -254,5 +215,6 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
                 continue
             x = places[end] + np.sign(places[end]) * beyond
             y = np.sign(places[side]) * (across + beyond)
-            marks.append(raised_mark(job, f"{end}_{side}_raised", float(x), float(y)))
+            name = f"{end}_{side}_raised"
+            marks.append(raised_mark(job, name, float(x), float(y), shape))
     return tuple(marks)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from vision import __version__
+from vision.plain import shipped_schema, validate_under
 from vision.planning.values import (
     Advice,
     AimChoice,
@@ -21,6 +22,16 @@ from vision.planning.values import (
 )
 
 SCHEMA_NAME = "seamtrue.plan/1"
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON schema (draft 2020-12) that every plan is valid under."""
+    return shipped_schema("plan.schema.json")
+
+
+def validate(plan: object) -> None:
+    """Raise jsonschema.ValidationError where `plan` is not a valid plan."""
+    validate_under(schema(), plan)
 
 
 def plan_of(assessment: Assessment) -> dict[str, Any]:

@@ -14,8 +14,9 @@ import numpy as np
 
 from vision.job import Job
 from vision.measure import Light
-from vision.planning.layouts import Choice, Size, extent_m, laid_out
+from vision.planning.layouts import Choice, extent_m, laid_out
 from vision.planning.prediction import SIZE_PX, predict
+from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size, printed_m
 from vision.planning.values import Prediction
 from vision.planning.visibility import SURE_PX
 
@@ -28,19 +29,6 @@ OUT_STEPS = (24, 18, 14)
 FAR_OUT_STEPS = 32
 """How far out the end strips lie, in steps: 1.2 m, less where the lot is short, and 1.6 m where
 nothing nearer will do."""
-SIZES = tuple(
-    Size(reach_m=reach, shorter_m=shorter, line_m=line)
-    for reach, shorter, line in (
-        (0.12, 0.08, 0.025),
-        (0.16, 0.1, 0.03),
-        (0.2, 0.12, 0.04),
-        (0.26, 0.15, 0.045),
-        (0.34, 0.18, 0.05),
-        (0.44, 0.22, 0.06),
-        (0.56, 0.28, 0.07),
-    )
-)
-"""Lines stay thin: a line of more than 14 px near its own camera is no longer found as a line."""
 ROWS = ((False, False), (True, False), (True, True))
 
 MARGIN = 1.5
@@ -54,7 +42,6 @@ LOT_ROOM_M = 0.6
 """Room to walk between the layout and the lot's edge, each side; common practice, no source."""
 
 MINUTES = {"mark": 1.0, "metre": 0.7, "raised": 6.0, "strip": 4.0}
-ROLL_M = 0.18
 """Of laying: a mark, a metre of tape of one roll's width, a raised mark, a strip's ends. Common
 practice, no source; only the order of layouts depends on it."""
 
@@ -86,8 +73,10 @@ def propose(
     vehicle_job: Job,
     light: Light | None = None,
     size_px: tuple[int, int] = SIZE_PX,
+    *,
+    mark: MarkKind = "cross",
 ) -> Proposal | NoProposal:
-    """The cheapest layout for a vehicle with its cameras that has no `shortcomings`.
+    """The cheapest layout of one kind of `mark` for a vehicle that has no `shortcomings`.
 
     First among layouts with raised marks, which alone do not lie in the ground's plane, so that a
     height need not be taken on the word of whoever measured it; then among those without. Where
@@ -95,10 +84,10 @@ def propose(
     that such jobs usually have is enough, and the forecast says so.
     """
     grid_m = INCH_GRID_M if vehicle_job.lengths.imperial else METRIC_GRID_M
-    search = _Search(vehicle_job, light, size_px, grid_m)
+    search = _Search(vehicle_job, light, size_px, grid_m, SIZES[mark])
     outs = search.fitting_outs()
     if not outs:
-        return NoProposal(reasons=(_too_small(vehicle_job, search.grid_m),))
+        return NoProposal(reasons=(_too_small(vehicle_job, search.grid_m, SIZES[mark][0]),))
     for rarely in (True, False):
         for raised in (True, False):
             for out_m in outs:
@@ -113,10 +102,15 @@ class _Search:
     """A search over `Choice`s that remembers what came nearest."""
 
     def __init__(
-        self, vehicle_job: Job, light: Light | None, size_px: tuple[int, int], grid_m: float
+        self,
+        vehicle_job: Job,
+        light: Light | None,
+        size_px: tuple[int, int],
+        grid_m: float,
+        sizes: tuple[Size, ...],
     ) -> None:
         self.vehicle_job, self.light = vehicle_job, light
-        self.size_px, self.grid_m = size_px, grid_m
+        self.size_px, self.grid_m, self.sizes = size_px, grid_m, sizes
         self.tried = 0
         self.nearest: Prediction | None = None
         self._nearest_score = (np.inf, np.inf)
@@ -124,12 +118,12 @@ class _Search:
     def fitting_outs(self) -> list[float]:
         """How far out the end strips may lie on the lot, in m, in the order to try."""
         widest = self.vehicle_job.means.tape_width_m or np.inf
-        if widest < SIZES[0].end_tape_m - 1e-9:
+        if widest < self.sizes[0].end_tape_m - 1e-9:
             return []
         fitting = [
             steps
             for steps in (*OUT_STEPS, FAR_OUT_STEPS)
-            if _fits(laid_out(self.vehicle_job, _smallest(self.grid_m, steps)))
+            if _fits(laid_out(self.vehicle_job, _smallest(self.sizes[0], self.grid_m, steps)))
         ]
         wanted = fitting[:1] + [steps for steps in fitting[1:] if steps == FAR_OUT_STEPS]
         return [steps * self.grid_m for steps in wanted]
@@ -141,7 +135,7 @@ class _Search:
         """
         best: Proposal | None = None
         widest = self.vehicle_job.means.tape_width_m or np.inf
-        for size, rows in product(SIZES, ROWS):
+        for size, rows in product(self.sizes, ROWS):
             if size.end_tape_m > widest + 1e-9:
                 break
             jobs = [
@@ -163,7 +157,7 @@ class _Search:
     def _by_cost(
         self, size: Size, rows: tuple[bool, bool], out_m: float, raised: bool
     ) -> list[tuple[float, Choice, Job]]:
-        """Every spacing of one size of cross that fits the lot, the cheapest first."""
+        """Every spacing of one size of mark that fits the lot, the cheapest first."""
         found = []
         for side, end in product(SIDE_STEPS, END_STEPS):
             choice = Choice(
@@ -196,7 +190,9 @@ def minutes_of(job: Job) -> float:
     for strip in job.strips:
         metres = strip.length_m * MINUTES["metre"]
         metres *= max(1.0, strip.tape_width_m / ROLL_M)
-        total += MINUTES["strip"] + metres + MINUTES["mark"] * len(strip.at_m)
+        # A panel wider than its tape is put together from sheets.
+        sheets = max(1.0, printed_m(strip.shape)[1] / strip.tape_width_m)
+        total += MINUTES["strip"] + metres + MINUTES["mark"] * sheets * len(strip.at_m)
     return float(total)
 
 
@@ -236,9 +232,9 @@ def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, .
     return tuple(found)
 
 
-def _smallest(grid: float, out: int) -> Choice:
+def _smallest(size: Size, grid: float, out: int) -> Choice:
     return Choice(
-        size=SIZES[0],
+        size=size,
         side_m=SIDE_STEPS[0] * grid,
         end_m=END_STEPS[0] * grid,
         out_m=out * grid,
@@ -257,14 +253,13 @@ def _fits(job: Job) -> bool:
     )
 
 
-def _too_small(vehicle_job: Job, grid: float) -> str:
+def _too_small(vehicle_job: Job, grid: float, size: Size) -> str:
     lengths = vehicle_job.lengths
-    if (vehicle_job.means.tape_width_m or np.inf) < SIZES[0].end_tape_m:
-        needed = lengths.cm(SIZES[0].end_tape_m)
-        return f"the tape is too narrow: the smallest mark needs {needed}"
+    if (vehicle_job.means.tape_width_m or np.inf) < size.end_tape_m:
+        return f"the tape is too narrow: the smallest mark needs {lengths.cm(size.end_tape_m)}"
     along, across = (
         lengths.roughly.m(e + 2 * LOT_ROOM_M, spec=".1f")
-        for e in extent_m(laid_out(vehicle_job, _smallest(grid, OUT_STEPS[-1])))
+        for e in extent_m(laid_out(vehicle_job, _smallest(size, grid, OUT_STEPS[-1])))
     )
     return (
         f"the lot is too small: even the closest layout needs {along} along the vehicle"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from vision.geometry import Array
-from vision.job import Cross, Job, SingleMark
+from vision.job import Cross, Job, Quadrant, SingleMark
+from vision.planning.sizes import MarkKind
 
 RAISED_SHAPE = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
 RAISED_SIGMA_M = 0.005
@@ -25,7 +26,14 @@ def raised_height_m(job: Job) -> float:
     return max(float(np.floor(height / STEP_M + 1e-9)), 1.0) * STEP_M
 
 
-def raised_mark(job: Job, name: str, x_m: float, y_m: float) -> SingleMark:
+def raised_shape(kind: MarkKind) -> Cross | Quadrant:
+    """What a raised mark is beside marks of one kind; a single mark cannot be a board."""
+    return Quadrant(radius_m=RAISED_SHAPE.arm_along_m) if kind == "quadrant" else RAISED_SHAPE
+
+
+def raised_mark(
+    job: Job, name: str, x_m: float, y_m: float, shape: Cross | Quadrant = RAISED_SHAPE
+) -> SingleMark:
     """A raised mark over a place on the ground."""
     at: Array = np.array([x_m, y_m, raised_height_m(job)])
-    return SingleMark(name=name, at_m=at, shape=RAISED_SHAPE, position_sigma_m=RAISED_SIGMA_M)
+    return SingleMark(name=name, at_m=at, shape=shape, position_sigma_m=RAISED_SIGMA_M)

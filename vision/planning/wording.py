@@ -75,7 +75,8 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
     marks = sum(len(strip.at_m) for strip in job.strips)
     tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
     lines = [
-        f"proposed: {marks} crosses on {len(job.strips)} strips ({tape} of tape, {tapes}"
+        f"proposed: {marks} {choice.size.words} on {len(job.strips)} strips"
+        f" ({tape} of tape, {tapes}"
         f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
         f"the cheapest of {proposal.tried} layouts tried that keeps {MARGIN:g} times two sigma"

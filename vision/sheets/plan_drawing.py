@@ -23,6 +23,7 @@ from vision.sheets.page import (
     Page,
     Point,
     Text,
+    text_width,
 )
 
 SCALES = (10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 500)
@@ -138,10 +139,14 @@ class PlanView:
             )  # fmt: skip
         box = self.lot_box
         x, y = self.place((0.0, 0.0))
-        ahead = self.page.text(x - 1.2, box.top + 2, "centre line", SMALLEST_PT, anchor="end",
-                               turned=True)  # fmt: skip
-        mid = self.page.text(box.right - 2, y - 1.0, "mid line", SMALLEST_PT, anchor="end")
-        self.taken += [ahead.box, mid.box]
+        below = self.page.text(x, box.bottom + 3.4, "centre line", SMALLEST_PT, anchor="middle")
+        # Where the free ground beside the strips is too narrow on paper, beyond the lot's edge.
+        free = box.right - self.place(shown_reach(self.setting)[0])[0]
+        if free > text_width("mid line", SMALLEST_PT) + 4.0:
+            mid = self.page.text(box.right - 2, y - 1.0, "mid line", SMALLEST_PT, anchor="end")
+        else:
+            mid = self.page.text(box.right + 1.5, y + 1.1, "mid line", SMALLEST_PT)
+        self.taken += [below.box, mid.box]
         self.lines += [
             Box(left=x - 0.3, right=x + 0.3, top=box.top, bottom=box.bottom),
             Box(left=box.left, right=box.right, top=y - 0.3, bottom=y + 0.3),

@@ -17,8 +17,9 @@ from vision.setting_out import (
     exact,
 )
 from vision.sheets.book import Book, Flow
+from vision.sheets.dimensions import Measure, Placed, Way, draw_dimension
 from vision.sheets.figures import Figures
-from vision.sheets.page import SMALLEST_PT, Box, Page
+from vision.sheets.page import SMALLEST_PT, Box, Page, Point
 from vision.sheets.plan_drawing import (
     BADGE_MM,
     PlanView,
@@ -32,6 +33,8 @@ from vision.sheets.plan_drawing import (
 
 KEY_WIDTH_MM = 68.0
 SCALE_BAR_MM = 20.0
+LOT_LINE_MM = 4.0
+"""From the lot's edge to its dimension line."""
 
 
 def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
@@ -39,7 +42,7 @@ def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     page = book.new_page("Plan, to scale")
     inner = book.inner
     room = Box(
-        left=inner.left, top=inner.top + 5, right=inner.right - KEY_WIDTH_MM - 4,
+        left=inner.left + 10, top=inner.top + 9.5, right=inner.right - KEY_WIDTH_MM - 5,
         bottom=inner.bottom - SCALE_BAR_MM,
     )  # fmt: skip
     view = PlanView.within(page, setting, room)
@@ -53,22 +56,28 @@ def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     for line in setting.strips:
         view.numbers(line.strip)
     _badges(view)
-    scale_bar(page, inner.left + 4, inner.bottom - SCALE_BAR_MM + 4, view.scale, room.width - 14)
+    scale_bar(page, inner.left + 4, inner.bottom - SCALE_BAR_MM + 5, view.scale, room.width - 14)
     _key(book, page, setting, figures, view)
 
 
 def _lot_figures(view: PlanView, setting: SettingOut, figures: Figures) -> None:
-    """Length and width of the lot along its edges."""
+    """Dimension lines of the lot's length and width, outside its edges."""
     box, lot = view.lot_box, setting.lot
-    width = view.page.text(
-        (box.left + box.right) / 2, box.top - 1.2, figures.at_least(lot.width_m), SMALLEST_PT,
-        anchor="middle",
-    )  # fmt: skip
-    length = view.page.text(
-        box.left + 4.0, box.bottom - 3.0, f"lot, at least {figures.at_least(lot.length_m)} long",
-        SMALLEST_PT, turned=True,
-    )  # fmt: skip
-    view.taken += [width.box, length.box]
+    corner = (box.left, box.top)
+    sizes: tuple[tuple[Way, float, Point], ...] = (
+        ("left", lot.length_m, (box.left, box.bottom)),
+        ("front", lot.width_m, (box.right, box.top)),
+    )
+    for way, length_m, end in sizes:
+        measure = Measure(
+            name="lot", ends=(corner, end), way=way, below="",
+            above=f"lot, at least {figures.at_least(length_m)}",
+        )  # fmt: skip
+        middle = sum(measure.span) / 2
+        line = (box.left if way == "left" else box.top) - LOT_LINE_MM
+        draw_dimension(view.page, Placed(measure=measure, lane=0, at=middle, style="within"),
+                       line, line)  # fmt: skip
+    view.taken += [text.box for text in view.page.texts]
 
 
 def _fixtures(view: PlanView) -> None:
@@ -98,8 +107,8 @@ def _badges(view: PlanView) -> None:
         view.badge(key_letters(index), at, (out, -out), shape="strip", start_mm=half + 0.8)
     ways = [np.array([math.cos(a), math.sin(a)]) for a in np.arange(0, 2 * math.pi, math.pi / 4)]
     for index, camera in enumerate(view.setting.cameras):
-        first = _towards(ways, -camera.position_m[:2])
-        view.badge(str(index + 1), camera.position_m, first, shape="camera", start_mm=2.5)
+        inward = _towards(ways, -camera.position_m[:2])[:5]
+        view.badge(str(index + 1), camera.position_m, inward, shape="camera", start_mm=2.5)
     for index, mark in enumerate(view.setting.job.marks):
         first = _towards(ways, mark.at_m[:2])
         view.badge(key_letters(index, "a"), mark.at_m, first, shape="mark", start_mm=2.0)

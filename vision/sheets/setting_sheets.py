@@ -5,6 +5,7 @@ from __future__ import annotations
 from vision.setting_out import SettingOut
 from vision.sheets.book import Book
 from vision.sheets.camera_sheet import camera_sheet
+from vision.sheets.dimension_sheet import dimension_sheet
 from vision.sheets.figures import Figures
 from vision.sheets.lines_sheet import lines_sheet, square_sheet
 from vision.sheets.page import Page
@@ -23,6 +24,7 @@ def setting_sheets(setting: SettingOut, paper: Paper, code: str, fraction: int =
     book = Book(paper=paper, job=setting.job.name, code=code)
     figures = Figures(fraction=fraction)
     plan_sheet(book, setting, figures)
+    dimension_sheet(book, setting, figures)
     work_sheet(book, setting, figures)
     lines_sheet(book, setting, figures)
     square_sheet(book, setting, figures)
