@@ -24,7 +24,7 @@ from tests.clashes import clashes
 from tests.lots import lot, lot_text
 from vision.job import VehicleState
 from vision.job_file import job_from_text
-from vision.setting_out import set_out
+from vision.setting_out import readings_to_take, set_out
 from vision.sheets import documents, job_code
 from vision.sheets.book import CAUTIONS
 from vision.sheets.figures import Figures
@@ -291,3 +291,15 @@ def test_the_command(tmp_path):
     refused = CliRunner().invoke(app, ["sheet", str(job_file), "--out", str(tmp_path / "no")])
     assert refused.exit_code == 5
     assert not (tmp_path / "no").exists()
+
+
+def test_lengths_to_tape_are_those_that_measure_wants():
+    job = job_from_text(lot_text(8.4), "job.toml")
+    pages = [page for page in sheets(job) if "Lengths to tape" in words([page])]
+    text = words(pages)
+    readings = readings_to_take(job)
+    assert len(readings) > 20
+    for reading in readings:
+        assert " to ".join(reading.between) in text
+        assert Figures().metres(reading.length_m) in text
+    assert sum(f"{number}" in {t.text for p in pages for t in p.texts} for number in (1, 20)) == 2

@@ -178,8 +178,7 @@ def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     flow.paragraph(
         f"Limits follow from the job's strip tolerance, {figures.allowed(tolerance_m)}: at the "
         "limit a mark lies that far out. Aim for a third of it. Tape every distance twice, with "
-        "the tape straight, level and pulled alike, and write it down: in the job file a reading "
-        "is a table [[reading]] with kind, between and value."
+        "the tape straight, level and pulled alike, and write it down."
     )
     flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
     for number, pair in enumerate(setting.pairs, start=1):

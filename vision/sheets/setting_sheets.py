@@ -11,6 +11,7 @@ from vision.sheets.lines_sheet import lines_sheet, square_sheet
 from vision.sheets.page import Page
 from vision.sheets.paper import Paper
 from vision.sheets.plan_sheet import plan_sheet
+from vision.sheets.reading_sheet import reading_sheet
 from vision.sheets.strip_sheets import strip_sheets
 from vision.sheets.work_sheet import work_sheet
 
@@ -29,5 +30,6 @@ def setting_sheets(setting: SettingOut, paper: Paper, code: str, fraction: int =
     lines_sheet(book, setting, figures)
     square_sheet(book, setting, figures)
     strip_sheets(book, setting, figures)
+    reading_sheet(book, setting, figures)
     camera_sheet(book, setting, figures)
     return book.finish()
