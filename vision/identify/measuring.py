@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.geometry import Array, Pose
+from vision.identify.doubt import doubts, may_be_hidden
 from vision.identify.poses import CarriedPose, Task, fit_points
 from vision.layout import BoardCorner, PlannedMark, points_of
 from vision.lens import Lens
 from vision.measure import Measured, d_pixel_d_mark, measure
 from vision.pattern import half_extent
-from vision.plan_fit import PlanFit, ground_residual
+from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
@@ -35,9 +36,6 @@ MOST_TURN_RAD = float(np.radians(8.0))
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 3.0, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
-MOST_STRAY_M = 0.09
-"""How far on the ground a mark that the body may hide lies from its plan: thrice what is tolerated.
-A mirror image in the body's flank may lie nearer, and then passes."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 COUNTABLE_SQUARE_PX, MOST_OF_A_SQUARE = 4.0, 0.35
@@ -65,24 +63,14 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     results: dict[str, Measured | None] = {}
     refused: dict[str, str] = {}
     camera = best.pose, best.lens
-    points, starts = _seen_points(task, best)
-    _measure(task, camera, (points, starts), results, refused)
-    # What the body may hide may be a mirror image in its flank, at the picture's edge where nothing
-    # else contradicts it: it has to be near where the others put it.
-    doubtful = _doubtful(task)
-    fit = _fit(task, results, doubtful.keys() | refused.keys(), camera)
-    if isinstance(fit, NoFit):
-        fit = _fit(task, results, refused, camera)
-    else:
-        strays = {key for key, point in doubtful.items() if _strays(fit, point, results.get(key))}
-        whole = _fit(task, results, strays.union(refused), (fit.pose, fit.lens))
-        fit = fit if isinstance(whole, NoFit) else whole
+    _measure(task, camera, _seen_points(task, best), results, refused)
+    fit = _fit_beside_body(task, results, refused, camera)
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
     if again[0]:
         _measure(task, (fit.pose, fit.lens), again, results, refused)
-        better = _fit(task, results, refused, (fit.pose, fit.lens))
+        better = _fit_beside_body(task, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
     wrong = _miscounted(task, fit, results, refused)
     if wrong:
@@ -142,22 +130,27 @@ def _fit(
     )
 
 
-def _doubtful(task: Task) -> dict[str, PlannedMark]:
-    """Points of marks that the body's box hides, and that may be seen past its rounded edges."""
-    return {
-        point.id: point
-        for mark, clear in zip(task.marks, task.clear, strict=True)
-        if not clear
-        for point in points_of(mark)
-    }
+def _fit_beside_body(
+    task: Task,
+    results: dict[str, Measured | None],
+    refused: dict[str, str],
+    camera: tuple[Pose, Lens],
+) -> PlanFit | NoFit:
+    """The fit to all good marks; those that the body may hide only where the others allow it.
 
-
-def _strays(fit: PlanFit, point: PlannedMark, result: Measured | None) -> bool:
-    """Whether a point lies farther on the ground from its plan than a strip is laid wrong."""
-    if result is None:
-        return False
-    off = ground_residual(fit.pose, fit.lens, result.pixel_px[None], point.centre_m[None])
-    return not bool(np.hypot(*off[0]) < MOST_STRAY_M)
+    Puts down why others are refused.
+    """
+    points = [point for mark in task.marks for point in points_of(mark)]
+    hides = may_be_hidden(task.job.vehicle, camera[0].camera_in_ground_m, points)
+    doubtful = [
+        point for point, flag in zip(points, hides, strict=True) if flag and point.id not in refused
+    ]
+    sure = _fit(task, results, {*refused, *(point.id for point in doubtful)}, camera)
+    if isinstance(sure, NoFit):
+        return _fit(task, results, refused, camera)
+    refused.update(doubts(task, sure, doubtful, results))
+    whole = _fit(task, results, refused, (sure.pose, sure.lens))
+    return sure if isinstance(whole, NoFit) else whole
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
