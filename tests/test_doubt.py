@@ -4,9 +4,10 @@ Proves, with marks projected through a camera on a flank and a body that hides t
 mark seen where it lies (past a rounded edge) is used; an image in the flank some centimetres off is
 refused, also where its whole strip lies crooked and where the camera's stated place is 10 cm out;
 an image that falls on the hidden mark's own place is refused and named; a board that goes on in its
-own image is used up to the body's edge. In one drawn scene with polished flanks no used mark is an
-image. The derivatives are held against central differences. Does not prove how often an image
-passes: `python -m tests.accuracy.conditions --only mirrors` counts that, on request.
+own image is used up to the body's edge; a small mark alone in its part of the picture is refused
+where it is not the mark, though a fit with it would bend to it. In one drawn scene with polished
+flanks no used mark is an image. The derivatives are held against central differences. Does not
+prove how often an image passes: `python -m tests.accuracy.conditions --only mirrors` counts that.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import pytest
 from tests.accuracy.conditions import Tally, views
 from vision.geometry import Aim, Array, Pose
 from vision.identify.doubt import d_ground, doubts, may_be_hidden
+from vision.identify.measuring import fit_with_doubts
 from vision.identify.poses import Task, fit_points
 from vision.job import Board, Camera, Cross, Job, StatedLens, Strip, Vehicle
 from vision.layout import planned_layout, points_of
@@ -181,6 +183,32 @@ def test_a_board_is_used_up_to_the_bodys_edge() -> None:
     refused = refusals(task, moved)
     assert set(refused) >= set(moved)
     assert not {f"rear/2/{row}/0" for row in range(3)} & set(refused)
+
+
+@pytest.mark.parametrize("seen", [(0,), (0, 1)])
+@pytest.mark.parametrize("off_m", [-0.15, 0.0])
+def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
+    seen: tuple[int, ...], off_m: float
+) -> None:
+    planned = job()
+    others = (
+        planned.strips[0],
+        strip("outer", (-4.0, -3.2), (4.0, -3.2), 10, CROSS),
+        strip("far", (-9.0, -4.4), (-9.0, -2.0), 4, CROSS),
+    )
+    task = task_of(dataclasses.replace(planned, strips=others))
+    pose, lens = camera_of(task)
+    results: dict[str, Measured | None] = {}
+    for mark in task.marks:
+        if mark.strip == "far" and mark.index not in seen:
+            continue
+        place = mark.centre_m + np.array([off_m * (mark.id == "far/0"), 0.0, 0.0])
+        results[mark.id] = found(mark.id, lens.project(pose.transform(place)))
+    why: dict[str, str] = {}
+    fit = fit_with_doubts(task, results, why, (pose, lens))
+    assert isinstance(fit, PlanFit)
+    assert set(why) == ({"far/0"} if off_m else set())
+    assert set(fit.points.ids) == set(results) - set(why)
 
 
 def test_no_image_in_a_polished_flank_is_used() -> None:

@@ -1,16 +1,17 @@
-"""What the body may hide is used only where it is the mark, and no mirror image or half of one.
+"""Marks in doubt: what is seen there may be a mirror image, half a mark, or none.
 
 A polished flank mirrors the strips, and a mark that the body's edge cuts goes on in its own image:
 both look like marks and lie near where a hidden mark ought to be, often at the picture's rim where
-nothing else contradicts them. Such a mark is therefore held against what the others say, to which
-the camera was fitted without it: it has to lie where they put it, as well as that fit, its strip as
-its other marks show it, and its own laying are known. And where the body as stated hides it,
-nothing is taken for it that lies where the body would mirror another mark.
+nothing else contradicts them. A stain may look like a small mark that stands alone in its part of
+the picture. Such a mark is therefore held against what the others say, to which the camera was
+fitted without it: it has to lie where they put it, as well as that fit, its strip as its other
+marks show it, and its own laying are known. And where the body as stated hides it, nothing is taken
+for it that is small, or that lies where the body would mirror another mark.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,10 +54,12 @@ def doubts(
     fit: PlanFit,
     doubtful: Sequence[PlannedMark],
     results: Mapping[str, Measured | None],
+    small: Collection[str] = (),
 ) -> dict[str, str]:
-    """Why some of the measured marks that the body may hide are not to be used, by id.
+    """Why some of the doubtful marks that were measured are not to be used, by id.
 
-    `fit` is that of the other marks. Those of `doubtful` that are not measured are passed over.
+    `fit` is that of the other marks; `small` names marks so small that much looks like them. Those
+    of `doubtful` that are not measured are passed over.
     """
     found: dict[str, str] = {}
     network: _Network | None = None
@@ -65,7 +68,7 @@ def doubts(
         if result is None:
             continue
         network = network or _Network(task, fit)
-        why = network.astray(point, result)
+        why = network.astray(point, result, small=point.id in small)
         if why is not None:
             found[point.id] = why
     return found
@@ -155,23 +158,28 @@ class _Network:
         design[:, board : board + 2] = np.eye(2)
         return design, noise + np.eye(2) * PRINT_SIGMA_M**2
 
-    def astray(self, point: PlannedMark, result: Measured) -> str | None:
-        """Why what was found for a point that the body may hide is not that point, or None."""
+    def astray(self, point: PlannedMark, result: Measured, *, small: bool) -> str | None:
+        """Why what was found for a doubtful point is not that point, or None."""
         fit = self._fit
         seen = ground_residual(fit.pose, fit.lens, result.pixel_px[None], point.centre_m[None])[0]
         if not np.isfinite(seen).all():
-            return "the body may hide it, and what is seen there is not on the ground"
+            return "what is seen there is not on the ground"
         place_m = fit.pose.camera_in_ground_m
         hidden = bool(body_hides(self._task.job.vehicle, place_m, point.centre_m[None])[0])
+        if hidden and small:
+            return "the body is in the way, and what is seen there is too small to tell"
         design, noise = self._row(point, result.covariance_px2)
         off = seen - design @ self._off
         total = design @ self._covariance @ design.T + noise
         # Written so that NaN, from beyond the lens, is refused too.
         if not off @ np.linalg.solve(total, off) <= (CHI2_HIDDEN if hidden else CHI2_REJECT):
-            return (
-                f"the body may hide it, and what is seen there lies {np.hypot(*off) * 100:.1f} cm "
-                "from where the other marks put it: a mirror image in the body, or half a mark"
+            why = (
+                f"what is seen there lies {np.hypot(*off) * 100:.1f} cm from where the other "
+                "marks put it"
             )
+            if not may_be_hidden(self._task.job.vehicle, place_m, [point])[0]:
+                return why
+            return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"
         if not hidden:
             return None
         along_m = MIRROR_SIGMAS * np.sqrt(np.diag(total))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -36,13 +37,16 @@ MOST_TURN_RAD = float(np.radians(8.0))
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 3.0, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
+SMALL_PX = 6.0
+"""Narrowest width of a mark below which that is reason enough to miss it, or to doubt it."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 COUNTABLE_SQUARE_PX, MOST_OF_A_SQUARE = 4.0, 0.35
 """Narrowest width of squares whose board's border tells which is the first; and how far off, in
 squares, a board of smaller ones may lie from where the other marks put it."""
 LEAST_TOGETHER = 3
-"""Corners of a board that say together how far it lies from where it was looked for."""
+"""Corners of a board that say together how far it lies from where it was looked for; and marks of a
+strip that do not lie by chance as they should."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,13 +68,13 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     refused: dict[str, str] = {}
     camera = best.pose, best.lens
     _measure(task, camera, _seen_points(task, best), results, refused)
-    fit = _fit_beside_body(task, results, refused, camera)
+    fit = fit_with_doubts(task, results, refused, camera)
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
     if again[0]:
         _measure(task, (fit.pose, fit.lens), again, results, refused)
-        better = _fit_beside_body(task, results, refused, (fit.pose, fit.lens))
+        better = fit_with_doubts(task, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
     wrong = _miscounted(task, fit, results, refused)
     if wrong:
@@ -130,25 +134,43 @@ def _fit(
     )
 
 
-def _fit_beside_body(
+def fit_with_doubts(
     task: Task,
     results: dict[str, Measured | None],
     refused: dict[str, str],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
-    """The fit to all good marks; those that the body may hide only where the others allow it.
+    """The fit to all good marks; doubtful ones only where the others allow it.
 
-    Puts down why others are refused.
+    In doubt is what the body may hide, and small marks with hardly another of their strip: much
+    looks like them, and alone in their part of the picture they bend the fit to themselves. Puts
+    down why others are refused.
     """
-    points = [point for mark in task.marks for point in points_of(mark)]
+    marks = {
+        mark.id: [
+            point
+            for point in points_of(mark)
+            if results.get(point.id) is not None and point.id not in refused
+        ]
+        for mark in task.marks
+    }
+    strips = Counter(mark.strip for mark in task.marks if marks[mark.id])
+    points = [point for own in marks.values() for point in own]
     hides = may_be_hidden(task.job.vehicle, camera[0].camera_in_ground_m, points)
+    small = {
+        point.id
+        for point, size_px in zip(points, sizes_px(camera, points), strict=True)
+        if size_px < SMALL_PX and not is_corner(point)
+    }
     doubtful = [
-        point for point, flag in zip(points, hides, strict=True) if flag and point.id not in refused
+        point
+        for point, hidden in zip(points, hides, strict=True)
+        if hidden or (point.id in small and strips[point.strip] < LEAST_TOGETHER)
     ]
     sure = _fit(task, results, {*refused, *(point.id for point in doubtful)}, camera)
     if isinstance(sure, NoFit):
         return _fit(task, results, refused, camera)
-    refused.update(doubts(task, sure, doubtful, results))
+    refused.update(doubts(task, sure, doubtful, results, small))
     whole = _fit(task, results, refused, (sure.pose, sure.lens))
     return sure if isinstance(whole, NoFit) else whole
 
