@@ -28,6 +28,7 @@ from vision.lens import Lens
 from vision.lens_prior import lens_prior, stepped
 from vision.measure import Measured
 from vision.plan_fit import PlanFit, ground_residual
+from vision.solver import NoFit
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
 BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)
@@ -209,6 +210,11 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
     assert isinstance(fit, PlanFit)
     assert set(why) == ({"far/0"} if off_m else set())
     assert set(fit.points.ids) == set(results) - set(why)
+
+
+def test_nothing_measured_is_no_fit() -> None:
+    task = task_of(job())
+    assert isinstance(fit_with_doubts(task, {}, {}, camera_of(task)), NoFit)
 
 
 def test_no_image_in_a_polished_flank_is_used() -> None:

@@ -142,11 +142,29 @@ def fit_with_doubts(
 ) -> PlanFit | NoFit:
     """The fit to all good marks; doubtful ones only where the others allow it.
 
-    In doubt is what the body may hide, and small marks with hardly another of their strip: much
-    looks like them, and alone in their part of the picture they bend the fit to themselves. Puts
-    down why others are refused.
+    Puts down why others are refused.
     """
-    marks = {
+    doubtful, small = _doubtful(task, results, refused, camera)
+    sure = _fit(task, results, {*refused, *(point.id for point in doubtful)}, camera)
+    if isinstance(sure, NoFit):
+        return _fit(task, results, refused, camera)
+    refused.update(doubts(task, sure, doubtful, results, small))
+    whole = _fit(task, results, refused, (sure.pose, sure.lens))
+    return sure if isinstance(whole, NoFit) else whole
+
+
+def _doubtful(
+    task: Task,
+    results: dict[str, Measured | None],
+    refused: Collection[str],
+    camera: tuple[Pose, Lens],
+) -> tuple[list[PlannedMark], set[str]]:
+    """Good points that are in doubt, and the ids of all small ones.
+
+    In doubt is what the body may hide, and small marks with hardly another of their strip: much
+    looks like them, and alone in their part of the picture they bend the fit to themselves.
+    """
+    good = {
         mark.id: [
             point
             for point in points_of(mark)
@@ -154,25 +172,26 @@ def fit_with_doubts(
         ]
         for mark in task.marks
     }
-    strips = Counter(mark.strip for mark in task.marks if marks[mark.id])
-    points = [point for own in marks.values() for point in own]
+    strips = Counter(mark.strip for mark in task.marks if good[mark.id])
+    points = [point for own in good.values() for point in own]
     hides = may_be_hidden(task.job.vehicle, camera[0].camera_in_ground_m, points)
     small = {
         point.id
         for point, size_px in zip(points, sizes_px(camera, points), strict=True)
         if size_px < SMALL_PX and not is_corner(point)
     }
+    # A mark on no strip always stands alone, and what is laid wrong must not be lost here.
+    alone = {
+        point.id
+        for point in points
+        if point.strip is not None and strips[point.strip] < LEAST_TOGETHER
+    }
     doubtful = [
         point
         for point, hidden in zip(points, hides, strict=True)
-        if hidden or (point.id in small and strips[point.strip] < LEAST_TOGETHER)
+        if hidden or point.id in small & alone
     ]
-    sure = _fit(task, results, {*refused, *(point.id for point in doubtful)}, camera)
-    if isinstance(sure, NoFit):
-        return _fit(task, results, refused, camera)
-    refused.update(doubts(task, sure, doubtful, results, small))
-    whole = _fit(task, results, refused, (sure.pose, sure.lens))
-    return sure if isinstance(whole, NoFit) else whole
+    return doubtful, small
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:
