@@ -19,6 +19,8 @@ Guess = tuple[Pose, Lens]
 
 UNKNOWNS = 14
 FEWEST_MARKS = 4
+PLACE_SIGMA_M = 0.1
+"""Sigma of a camera's stated place, per coordinate, unless the caller knows better."""
 ROBUST_ROUNDS = 4
 ROBUST_TOLERANCE = 1e-4
 """A round of weights need not be solved to the last digit: the next one changes the weights."""
@@ -94,7 +96,7 @@ def fit_plan(
     points: Points,
     start: Guess,
     *,
-    position_sigma_m: float = 0.1,
+    position_sigma_m: float = PLACE_SIGMA_M,
 ) -> PlanFit | NoFit:
     """Fit pose and lens robustly to `points`, from `start`, with priors on place and lens.
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from vision.geometry import Array, Pose
+from vision.identify.doubt import doubts, may_be_hidden
 from vision.identify.poses import CarriedPose, Task, fit_points
 from vision.layout import BoardCorner, PlannedMark, points_of
 from vision.lens import Lens
 from vision.measure import Measured, d_pixel_d_mark, measure
 from vision.pattern import half_extent
-from vision.plan_fit import PlanFit, ground_residual
+from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
@@ -35,16 +37,16 @@ MOST_TURN_RAD = float(np.radians(8.0))
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 3.0, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
-MOST_STRAY_M = 0.09
-"""How far on the ground a mark that the body may hide lies from its plan: thrice what is tolerated.
-A mirror image in the body's flank may lie nearer, and then passes."""
+SMALL_PX = 6.0
+"""Narrowest width of a mark below which that is reason enough to miss it, or to doubt it."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 COUNTABLE_SQUARE_PX, MOST_OF_A_SQUARE = 4.0, 0.35
 """Narrowest width of squares whose board's border tells which is the first; and how far off, in
 squares, a board of smaller ones may lie from where the other marks put it."""
 LEAST_TOGETHER = 3
-"""Corners of a board that say together how far it lies from where it was looked for."""
+"""Corners of a board that say together how far it lies from where it was looked for; and marks of a
+strip that do not lie by chance as they should."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,24 +67,14 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     results: dict[str, Measured | None] = {}
     refused: dict[str, str] = {}
     camera = best.pose, best.lens
-    points, starts = _seen_points(task, best)
-    _measure(task, camera, (points, starts), results, refused)
-    # What the body may hide may be a mirror image in its flank, at the picture's edge where nothing
-    # else contradicts it: it has to be near where the others put it.
-    doubtful = _doubtful(task)
-    fit = _fit(task, results, doubtful.keys() | refused.keys(), camera)
-    if isinstance(fit, NoFit):
-        fit = _fit(task, results, refused, camera)
-    else:
-        strays = {key for key, point in doubtful.items() if _strays(fit, point, results.get(key))}
-        whole = _fit(task, results, strays.union(refused), (fit.pose, fit.lens))
-        fit = fit if isinstance(whole, NoFit) else whole
+    _measure(task, camera, _seen_points(task, best), results, refused)
+    fit = fit_with_doubts(task, results, refused, camera)
     if isinstance(fit, NoFit):
         return fit
     again = _missed_points(task, fit, results)
     if again[0]:
         _measure(task, (fit.pose, fit.lens), again, results, refused)
-        better = _fit(task, results, refused, (fit.pose, fit.lens))
+        better = fit_with_doubts(task, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
     wrong = _miscounted(task, fit, results, refused)
     if wrong:
@@ -142,22 +134,64 @@ def _fit(
     )
 
 
-def _doubtful(task: Task) -> dict[str, PlannedMark]:
-    """Points of marks that the body's box hides, and that may be seen past its rounded edges."""
-    return {
-        point.id: point
-        for mark, clear in zip(task.marks, task.clear, strict=True)
-        if not clear
-        for point in points_of(mark)
+def fit_with_doubts(
+    task: Task,
+    results: dict[str, Measured | None],
+    refused: dict[str, str],
+    camera: tuple[Pose, Lens],
+) -> PlanFit | NoFit:
+    """The fit to all good marks; doubtful ones only where the others allow it.
+
+    Puts down why others are refused.
+    """
+    doubtful, small = _doubtful(task, results, refused, camera)
+    sure = _fit(task, results, {*refused, *(point.id for point in doubtful)}, camera)
+    if isinstance(sure, NoFit):
+        return _fit(task, results, refused, camera)
+    refused.update(doubts(task, sure, doubtful, results, small))
+    whole = _fit(task, results, refused, (sure.pose, sure.lens))
+    return sure if isinstance(whole, NoFit) else whole
+
+
+def _doubtful(
+    task: Task,
+    results: dict[str, Measured | None],
+    refused: Collection[str],
+    camera: tuple[Pose, Lens],
+) -> tuple[list[PlannedMark], set[str]]:
+    """Good points that are in doubt, and the ids of all small ones.
+
+    In doubt is what the body may hide, and small marks with hardly another of their strip: much
+    looks like them, and alone in their part of the picture they bend the fit to themselves.
+    """
+    good = {
+        mark.id: [
+            point
+            for point in points_of(mark)
+            if results.get(point.id) is not None and point.id not in refused
+        ]
+        for mark in task.marks
     }
-
-
-def _strays(fit: PlanFit, point: PlannedMark, result: Measured | None) -> bool:
-    """Whether a point lies farther on the ground from its plan than a strip is laid wrong."""
-    if result is None:
-        return False
-    off = ground_residual(fit.pose, fit.lens, result.pixel_px[None], point.centre_m[None])
-    return not bool(np.hypot(*off[0]) < MOST_STRAY_M)
+    strips = Counter(mark.strip for mark in task.marks if good[mark.id])
+    points = [point for own in good.values() for point in own]
+    hides = may_be_hidden(task.job.vehicle, camera[0].camera_in_ground_m, points)
+    small = {
+        point.id
+        for point, size_px in zip(points, sizes_px(camera, points), strict=True)
+        if size_px < SMALL_PX and not is_corner(point)
+    }
+    # A mark on no strip always stands alone, and what is laid wrong must not be lost here.
+    alone = {
+        point.id
+        for point in points
+        if point.strip is not None and strips[point.strip] < LEAST_TOGETHER
+    }
+    doubtful = [
+        point
+        for point, hidden in zip(points, hides, strict=True)
+        if hidden or point.id in small & alone
+    ]
+    return doubtful, small
 
 
 def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Array]:

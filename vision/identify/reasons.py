@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.geometry import Array
-from vision.identify.measuring import is_corner, sizes_px
+from vision.identify.measuring import SMALL_PX, is_corner, sizes_px
 from vision.identify.poses import Task
 from vision.identify.values import Status
 from vision.job import Board
@@ -28,8 +28,8 @@ ON_INK, ON_PAPER = 0.75, 0.15
 """Coverage from which on a place is ink, and up to which it is paper."""
 BESIDE = 1.5
 """Where the ground beside a tape is looked at, in half widths of the tape."""
-SMALL_PX, SMALL_SQUARE_PX = 6.0, 3.5
-"""Narrowest width of a mark, and of a board's square, below which that is reason enough."""
+SMALL_SQUARE_PX = 3.5
+"""As `SMALL_PX`, of a board's square."""
 DARK_LEVEL = 14.0
 FAINT, PLAIN = 0.35, 0.6
 """Contrast, as a share of what used marks have, below which there is none and above which there
