@@ -249,6 +249,30 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
     assert np.arctan2(spread[1], spread[0]) == pytest.approx(turn_rad, abs=0.006)
 
 
+def test_a_panel_is_rigid_however_its_strip_is_laid() -> None:
+    job, observations = panels(0.0)
+    network = build_network(job, planned_layout(job), observations)
+    corners = [f"right/8/{row}/{column}" for row in range(3) for column in range(4)]
+    planned = {point.id: point.centre_m for point in planned_layout(job).points}
+    places = np.array([planned[corner] for corner in corners])
+    kept, _, _ = network.world.d_places(["right/8"] * len(corners), places)
+    ends = kept[:, :2, network.world.strips["right"]]
+    off_m = places[:, :2] - places[:, :2].mean(axis=0)
+    # Pulled along by its ends the strip gets longer, and its panels lie apart but do not stretch.
+    stretch = np.array([-0.01, 0.0, 0.01, 0.0])
+    assert np.ptp(ends @ stretch, axis=0) == pytest.approx([0, 0], abs=1e-12)
+    # Turned by its ends it takes them along: 1 cm each way over its length.
+    swing = np.array([0.0, -0.01, 0.0, 0.01])
+    turn_rad = 0.02 / job.strips[1].length_m
+    moved = ends @ swing - (ends @ swing).mean(axis=0)
+    assert moved == pytest.approx(turn_rad * np.stack([-off_m[:, 1], off_m[:, 0]], axis=1))
+    # A bow turns them as it slopes, and bends none.
+    bow = kept[:, :2, network.world.bows["right"]]
+    turned = bow - bow.mean(axis=0)
+    slope = np.linalg.lstsq(off_m[:, :1], turned[:, 1], rcond=None)[0][0]
+    assert turned == pytest.approx(slope * np.stack([-off_m[:, 1], off_m[:, 0]], axis=1))
+
+
 def test_cameras_that_share_a_type_of_lens_narrow_each_other() -> None:
     scene = Scene(SHARED, np.random.default_rng(43), lens_sigma=np.zeros(8))
     own = replace(

@@ -32,6 +32,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from tests.accuracy.network import drawn_lens
 from vision.adjustment import Adjustment, CameraObservations, adjust
@@ -95,16 +96,20 @@ class Spread:
 
 @dataclass(kw_only=True)
 class Truth:
-    """What is true of one drawn job, and what each camera makes of it alone."""
+    """What is true of one drawn job, and what each camera makes of it alone.
+
+    `turn_rad` is how far each strip is turned, and its panels with it.
+    """
 
     places: dict[str, Array]
+    turn_rad: dict[str, float]
     poses: dict[str, Pose] = field(default_factory=dict)
     lenses: dict[str, Lens] = field(default_factory=dict)
     fits: dict[str, PlanFit] = field(default_factory=dict)
     observations: list[CameraObservations] = field(default_factory=list)
 
 
-def true_places(job: Job, rng: np.random.Generator) -> dict[str, Array]:
+def laid(job: Job, rng: np.random.Generator) -> Truth:
     """Every mark's place, drawn from the stated sigmas."""
     layout = planned_layout(job)
     ends = {
@@ -121,21 +126,28 @@ def true_places(job: Job, rng: np.random.Generator) -> dict[str, Array]:
         first, last = ends[strip.name]
         xy = first + strip.at_m[mark.index] / strip.length_m * (last - first)
         places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
-    return places
+    along = {name: both[1] - both[0] for name, both in ends.items()}
+    turns = {
+        s.name: float(np.arctan2(*along[s.name][::-1]) - np.arctan2(*s.along[::-1]))
+        for s in job.strips
+    }
+    return Truth(places=places, turn_rad=turns)
 
 
-def place_of(point: PlannedMark, layout: Layout, places: dict[str, Array]) -> Array:
-    """Where a mark truly lies, or a corner of a board, which moves with its board."""
-    if point.id in places:
-        return places[point.id]
+def place_of(point: PlannedMark, layout: Layout, truth: Truth) -> Array:
+    """Where a mark truly lies, or a corner of a board, which moves and turns with its board."""
+    if point.id in truth.places:
+        return truth.places[point.id]
     board = layout.mark(point.id.rsplit("/", 2)[0])
-    return np.asarray(places[board.id] + point.centre_m - board.centre_m)
+    assert board.strip is not None
+    turn = Rotation.from_euler("z", truth.turn_rad[board.strip])
+    return np.asarray(truth.places[board.id] + turn.apply(point.centre_m - board.centre_m))
 
 
 def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
     """One job drawn from its own sigmas; None where a camera has no fit."""
     job, layout = prediction.job, planned_layout(prediction.job)
-    truth = Truth(places=true_places(job, rng))
+    truth = laid(job, rng)
     for camera in job.cameras:
         seen = [v for v in prediction.views if v.camera == camera.name and v.status == "seen"]
         prior = lens_prior(job.lens_of(camera), *prediction.size_px)
@@ -144,7 +156,7 @@ def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
         pose = Pose.at(place, camera.aim.rotation())
         truth.poses[camera.name], truth.lenses[camera.name] = pose, lens
         marks = [layout.mark(view.mark) for view in seen]
-        places = np.array([place_of(mark, layout, truth.places) for mark in marks])
+        places = np.array([place_of(mark, layout, truth) for mark in marks])
         true_px = lens.project(pose.transform(places))
         noise = [rng.multivariate_normal([0.0, 0.0], v.covariance_px2) for v in seen]
         points = Points(

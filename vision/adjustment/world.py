@@ -3,12 +3,11 @@
 Every unknown here is a deviation from the plan, so its prior is zero with a stated sigma, and every
 point's place is the planned one plus a constant matrix times the unknowns. A strip has its two ends
 (from x, from y, to x, to y) and a bow: how far its middle lies to the left of the line between
-them, the rest following a parabola. A point with coordinates (a, c) along and across the strip as
-planned moves with the ends by the similarity that takes the planned ends to the true ones, which
-for a mark on the strip's line is plain interpolation. Each mark of a strip deviates by itself along
-and across; a board panel also turns. A single mark deviates in x, y and z. Each named tape has one
-scale error, the ground two slopes where an angle was read against gravity, and a camera that brings
-no picture but was measured to has its place.
+them, the rest following a parabola. A mark moves as the strip does at its place, and a board panel,
+being rigid, turns with the strip there. Each mark of a strip deviates by itself along and across; a
+panel also turns. A single mark deviates in x, y and z. Each named tape has one scale error, the
+ground two slopes where an angle was read against gravity, and a camera that brings no picture but
+was measured to has its place.
 
 A mark's own deviation touches that mark alone, so it is eliminated when the network is solved. What
 several observations share, and what a reading names, is kept: those unknowns come first.
@@ -123,13 +122,17 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
     Last (n, 2, 3) those by a mark's own: along, across, and a turn about its centre.
     """
     axes = np.stack([strip.along, QUARTER_TURN @ strip.along], axis=1)
-    a, c = ((points_m - strip.from_m) @ axes / strip.length_m).T
-    to = a[:, None, None] * np.eye(2) + c[:, None, None] * QUARTER_TURN
-    ends = np.concatenate([np.eye(2) - to, to], axis=2)
-    bow = (4 * a * (1 - a))[:, None] * axes[:, 1]
+    share = (centre_m - strip.from_m) @ strip.along / strip.length_m
+    turned = (points_m - centre_m) @ QUARTER_TURN.T
+    turn_by_ends = np.concatenate([-axes[:, 1], axes[:, 1]]) / strip.length_m
+    turn_by_bow = 4 * (1 - 2 * share) / strip.length_m
+    ends = turned[:, :, None] * turn_by_ends
+    ends[:, :, :2] += (1 - share)[:, None, None] * np.eye(2)
+    ends[:, :, 2:] += share[:, None, None] * np.eye(2)
+    bow: Array = (4 * share * (1 - share))[:, None] * axes[:, 1] + turn_by_bow[:, None] * turned
     own = np.empty((len(points_m), 2, 3))
     own[:, :, :2] = axes
-    own[:, :, 2] = (points_m - centre_m) @ QUARTER_TURN.T
+    own[:, :, 2] = turned
     return ends, bow, own
 
 
