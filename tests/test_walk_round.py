@@ -91,6 +91,13 @@ def test_one_view_or_none_is_said(job: Job) -> None:
     assert "neither" in cone_words(job.vehicle, replace(cone, seen_by=()))
 
 
+def test_a_body_too_thin_for_a_zone_of_its_own(job: Job) -> None:
+    thin = replace(job, vehicle=replace(job.vehicle, width_m=0.001))
+    shares = [zone.seen_share for zone in walk_round(thin).zones]
+    assert len(shares) == 4
+    assert all(0 <= share <= 1 for share in shares)
+
+
 def test_page_with_a_hostile_name(job: Job) -> None:
     name = '<script>alert("x")</script>'
     page = walk_page(replace(job, name=name), walk_round(job))

@@ -209,13 +209,18 @@ def _zones(vehicle: Vehicle, viewers: Sequence[Viewer]) -> list[Zone]:
     ]
     zones = []
     for rule, box, height in boxes:
-        xs = np.arange(box[0] + STEP_M / 2, box[1], STEP_M)
-        ys = np.arange(box[2] + STEP_M / 2, box[3], STEP_M)
+        xs, ys = (_middles(*box[axis : axis + 2]) for axis in (0, 2))
         grid = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
         points = np.column_stack([grid, np.full(len(grid), height)])
         share = float(_seen_by_any(vehicle, viewers, points).mean())
         zones.append(Zone(rule=rule, box_m=box, height_m=height, seen_share=share))
     return zones
+
+
+def _middles(low: float, high: float) -> Array:
+    """Middles of cells about STEP_M long between two figures, one at the least."""
+    count = max(1, round((high - low) / STEP_M))
+    return low + (high - low) * (np.arange(count) + 0.5) / count
 
 
 def place_words(vehicle: Vehicle, place_m: Array, lengths: LengthWords = METRIC) -> str:
