@@ -377,6 +377,20 @@ def test_the_same_seam_twice() -> None:
     assert [fault.key for fault in faults_of(JOB + again)] == ["seam.other.between"]
 
 
+@pytest.mark.parametrize(
+    ("key", "old", "new"),
+    [
+        ("length", "length = 8.4", "length = 8400"),
+        ("width", 'width = "230 cm"', 'width = "2.3 mm"'),
+        ("width", 'width = "230 cm"', 'width = "2300 m"'),
+    ],
+)
+def test_a_body_no_road_carries_is_a_slip_of_the_unit(key: str, old: str, new: str) -> None:
+    (fault,) = faults_of(JOB.replace(old, new, 1))
+    assert fault.key == f"vehicle.{key}"
+    assert "check the unit" in fault.next_step
+
+
 def test_two_cameras_may_share_a_picture() -> None:
     job = job_from_text(JOB.replace("left_*.jpg", "front.jpg"), "job.toml")
     assert {camera.picture for camera in job.cameras} == {"front.jpg"}

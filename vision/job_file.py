@@ -32,6 +32,8 @@ LARGEST_BYTES = 1_000_000
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
 LONGEST_STATE = 120
+BODY_M = {"length": (1.0, 100.0), "width": (0.3, 20.0), "height": (0.3, 20.0)}
+"""What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
 """Characters that a line of a printed sheet holds."""
 
 
@@ -206,13 +208,22 @@ def _tables_named(top: Table, section: str) -> tuple[str, ...]:
 
 def _vehicle(table: Table) -> Vehicle | None:
     before = len(table.faults)
-    length, width = table.length("length"), table.length("width")
-    height = table.length("height") if table.has("height") else None
+    length, width = (_size(table, name) for name in ("length", "width"))
+    height = _size(table, "height") if table.has("height") else None
     state = _vehicle_state(table.table("state", required=False))
     table.close()
     if len(table.faults) > before:
         return None
     return Vehicle(length_m=length, width_m=width, height_m=height, state=state)
+
+
+def _size(table: Table, name: str) -> float:
+    """One of the body's sizes; NaN after noting a fault."""
+    size_m, (least_m, most_m) = table.length(name), BODY_M[name]
+    if size_m < least_m or size_m > most_m:
+        table.wrong(name, f"a length from {least_m:g} to {most_m:g} m", "check the unit")
+        return math.nan
+    return size_m
 
 
 def _vehicle_state(table: Table) -> VehicleState:
