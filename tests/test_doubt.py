@@ -6,8 +6,8 @@ refused, also where its whole strip lies crooked and where the camera's stated p
 an image that falls on the hidden mark's own place is refused and named; a board that goes on in its
 own image is used up to the body's edge; a small mark alone in its part of the picture is refused
 where it is not the mark, though a fit with it would bend to it. In one drawn scene with polished
-flanks no used mark is an image. The derivatives are held against central differences. Does not
-prove how often an image passes: `python -m tests.accuracy.conditions --only mirrors` counts that.
+flanks no used mark is an image. Does not prove how often an image passes:
+`python -m tests.accuracy.conditions --only mirrors` counts that.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import pytest
 
 from tests.accuracy.conditions import Tally, views
 from vision.geometry import Aim, Array, Pose
-from vision.identify.doubt import d_ground, doubts, may_be_hidden
+from vision.identify.doubt import doubts, may_be_hidden
 from vision.identify.measuring import fit_with_doubts
 from vision.identify.poses import Task, fit_points
 from vision.job import Board, Camera, Cross, Job, StatedLens, Strip, Vehicle
@@ -27,7 +27,7 @@ from vision.layout import planned_layout, points_of
 from vision.lens import Lens
 from vision.lens_prior import lens_prior, stepped
 from vision.measure import Measured
-from vision.plan_fit import PlanFit, ground_residual
+from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
@@ -212,6 +212,22 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
     assert set(fit.points.ids) == set(results) - set(why)
 
 
+def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
+    task = task_of(job(first_y_m=-2.25))
+    pose, lens = camera_of(task)
+    results: dict[str, Measured | None] = {}
+    for mark in task.marks:
+        off = np.array([0.3, 0.2, 0.0]) if mark.id == "right/4" else np.zeros(3)
+        pixel = lens.project(pose.transform(mark.centre_m + off))
+        results[mark.id] = found(mark.id, pixel) if lens.contains(pixel) else None
+    why: dict[str, str] = {}
+    fit = fit_with_doubts(task, results, why, (pose, lens))
+    assert isinstance(fit, PlanFit)
+    assert [i for i, used in zip(fit.points.ids, fit.used, strict=True) if not used] == ["right/4"]
+    # Others are small and behind the body; none is said to lie astray.
+    assert all("too small to tell" in each for each in why.values())
+
+
 def test_nothing_measured_is_no_fit() -> None:
     task = task_of(job())
     assert isinstance(fit_with_doubts(task, {}, {}, camera_of(task)), NoFit)
@@ -227,27 +243,3 @@ def test_no_image_in_a_polished_flank_is_used() -> None:
     assert not tally.wrong
     told = {each.id: each for each in outcome.sightings}  # type: ignore[union-attr]
     assert told["rear/2"].status == "rejected"
-
-
-def test_derivatives_of_the_place_that_is_seen() -> None:
-    task = task_of(job())
-    pose, lens = camera_of(task)
-    place = np.array([-3.0, -2.0, 0.0])
-    by_pixel, by_camera = d_ground(pose, lens, place)
-    pixel = lens.project(pose.transform(place))
-
-    def seen(px: Array) -> Array:
-        return ground_residual(pose, lens, px[None], place[None])[0]
-
-    for axis in range(2):
-        step = np.eye(2)[axis] * 1e-3
-        slope = (seen(pixel + step) - seen(pixel - step)) / 2e-3
-        np.testing.assert_allclose(by_pixel[:, axis], slope, rtol=1e-5, atol=1e-9)
-    for index in range(14):
-        size = 1e-2 if 6 <= index < 10 else 1e-5
-        ends = []
-        for step in (np.eye(14)[index] * size, -np.eye(14)[index] * size):
-            other = stepped(lens, step[6:])
-            ends.append(seen(other.project(pose.perturbed(step[:6]).transform(place))))
-        slope = (ends[0] - ends[1]) / (2 * size)
-        np.testing.assert_allclose(by_camera[:, index], slope, rtol=1e-4, atol=1e-7)

@@ -1,6 +1,7 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
 from vision.adjustment.faults import Fault, FaultKind, family_level, noncentrality
+from vision.adjustment.left_out import left_out_points
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
     AdjustedCamera,
@@ -31,5 +32,6 @@ __all__ = [
     "adjust",
     "adjust_readings",
     "family_level",
+    "left_out_points",
     "noncentrality",
 ]
