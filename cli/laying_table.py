@@ -7,7 +7,7 @@ import typer
 from cli.table import Lines, draw
 from cli.trouble import printable
 from vision.laying import LayingCheck, doubt_text
-from vision.verdict import up_to
+from vision.verdict import open_words
 
 
 def show_laying(check: LayingCheck) -> None:
@@ -23,10 +23,8 @@ def show_laying(check: LayingCheck) -> None:
         typer.echo(f"{number}. {printable(text)}")
     unsure = [laying for laying in check.layings if laying.verdict == "not-judged"]
     notes = [reason.text for laying in unsure for reason in laying.reasons]
-    for each in check.stated:
-        if each.word == "cannot-tell":
-            off = up_to(each, check.lengths)
-            typer.echo(f"cannot tell whether {printable(each.what)} is sound: {off}")
+    for text in open_words(check.stated, check.lengths):
+        typer.echo(printable(text))
     rounding = [check.lengths.note()] if check.strips else []
     for text in filter(None, [*(reason.text for reason in check.reasons), *notes, *rounding]):
         typer.echo(f"note: {printable(text)}")

@@ -116,7 +116,7 @@ def test_the_command(tmp_path: Path) -> None:
     assert "the left strip lies" in result.output
     assert "reading 17" in result.output
     assert "named from cm" in result.output
-    strips = "cannot tell whether the stated place of the front strip's ends is sound"
+    strips = "strips: by all the rest each may be off by up to"
     assert strips in result.output
     assert "straightness" not in result.output
     file.write_text(file.read_text() + '[tolerance]\nstrip = "5 cm"\n')

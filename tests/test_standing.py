@@ -16,7 +16,7 @@ from tests.accuracy.laying import draw, lot
 from vision.adjustment import Adjustment, adjust_readings
 from vision.job import Job
 from vision.layout import planned_layout
-from vision.verdict import Standing, amount_text, doubts, standings, up_to
+from vision.verdict import Standing, amount_text, doubts, open_words, standings
 
 
 def stood(job: Job) -> tuple[Standing, ...]:
@@ -66,7 +66,18 @@ def test_the_sentences() -> None:
     assert text is not None
     assert text.startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
     assert doubts(tuple(each for each in every if each.word == "sound")) is None
-    assert "it may be off by up to" in up_to(open_[0])
+    kinds = {each.group.partition(" ")[0] for each in open_}
+    lines = open_words(every)
+    assert len(lines) == len(kinds)
+    strips = next(line for line in lines if "strips" in line)
+    assert "by all the rest each may be off by up to" in strips
+    worst = max(each.sizes[0].possible for each in open_ if each.group.startswith("strip"))
+    assert f"{100 * worst:.1f} cm" in strips
+    lone = next(each for each in open_ if each.group.startswith("reading"))
+    assert open_words((lone,)) == (
+        f"cannot tell whether a usual slip hides in {lone.what}: by all the rest it may be off by"
+        f" up to {100 * lone.sizes[0].possible:.1f} cm",
+    )
     assert amount_text("shift", 0.034) == "3.4 cm"
     assert amount_text("turn", float(np.radians(0.5))) == "0.5 degrees"
     assert amount_text("scale", 0.12) == "12 % of its scale"

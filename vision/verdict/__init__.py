@@ -21,7 +21,7 @@ from vision.verdict.rule import (
     worst_of,
 )
 from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
-from vision.verdict.standing import FaultSize, Standing, amount_text, doubts, standings, up_to
+from vision.verdict.standing import FaultSize, Standing, amount_text, doubts, open_words, standings
 
 __all__ = [
     "Action",
@@ -48,11 +48,11 @@ __all__ = [
     "judge_picture",
     "length_and_sigma",
     "mark_verdict",
+    "open_words",
     "seam_verdict",
     "standings",
     "strip_verdict",
     "unidentified_camera",
     "unobserved",
-    "up_to",
     "worst_of",
 ]

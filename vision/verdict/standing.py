@@ -80,16 +80,38 @@ def doubts(every: tuple[Standing, ...]) -> str | None:
     return f"{text}. Look first at {'; '.join(each.what for each in suspects[:MOST_SAID])}"
 
 
-def up_to(standing: Standing, lengths: LengthWords = METRIC) -> str:
-    """`it may be off by up to 6.1 cm`, by the kinds of fault that are not refuted."""
-    open_ = [each for each in standing.sizes if each.possible >= each.slip]
-    sizes = [
-        f"up to {amount_text(each.kind, each.possible, lengths)}"
-        if np.isfinite(each.possible)
-        else "any amount"
-        for each in open_
-    ]
-    return f"it may be off by {' and '.join(sizes)}"
+def open_words(every: tuple[Standing, ...], lengths: LengthWords = METRIC) -> tuple[str, ...]:
+    """What cannot be told, a sentence for each kind of thing, with the most it may be off by."""
+    kinds: dict[str, list[Standing]] = {}
+    for each in every:
+        if each.word == "cannot-tell":
+            kinds.setdefault(each.group.partition(" ")[0], []).append(each)
+    return tuple(
+        f"cannot tell whether a usual slip hides in {_together(kind, each)}: by all the rest"
+        f" {'it' if len(each) == 1 else 'each'} may be off by {_most(each, lengths)}"
+        for kind, each in kinds.items()
+    )
+
+
+def _together(kind: str, every: list[Standing]) -> str:
+    """Things of one kind in a row: `the front and rear strips`."""
+    if len(every) == 1:
+        return every[0].what
+    names = [each.group.partition(" ")[2] for each in every]
+    if kind == "reading":
+        names.sort(key=int)
+    row = f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"readings {row}" if kind == "reading" else f"the {row} {kind}s"
+
+
+def _most(every: list[Standing], lengths: LengthWords) -> str:
+    """The most that any of them may be off by: `up to 3.9 cm, 0.8 degrees`."""
+    most: dict[FaultKind, float] = {}
+    for size in (size for each in every for size in each.sizes if size.possible >= size.slip):
+        most[size.kind] = max(most.get(size.kind, 0.0), size.possible)
+    if any(np.isinf(size) for size in most.values()):
+        return "any amount"
+    return "up to " + ", ".join(amount_text(kind, size, lengths) for kind, size in most.items())
 
 
 def amount_text(kind: FaultKind, amount: float, lengths: LengthWords = METRIC) -> str:
