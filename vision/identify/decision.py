@@ -187,10 +187,15 @@ def _sightings(task: Task, layout: Layout, looked: Looked) -> tuple[Sighting, ..
             status = "used" if used[point.id] else "rejected"
             why = "" if used[point.id] else "it does not fit the other marks of this picture"
         elif refusal := looked.refused.get(point.id):
-            status, why = "rejected", evidence.rejected(point, refusal)
+            status, why = evidence.refused(point, refusal)
         else:
             status, why = evidence.missing(point)
         sightings.append(
-            Sighting(id=point.id, status=status, measured=looked.results.get(point.id), reason=why)
+            Sighting(
+                id=point.id,
+                status=status,
+                measured=None if status == "hidden" else looked.results.get(point.id),
+                reason=why,
+            )
         )
     return tuple(sightings)

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.body import body_hides
 from vision.geometry import Array
 from vision.identify.measuring import SMALL_PX, is_corner, sizes_px
 from vision.identify.poses import Task
 from vision.identify.values import Status
 from vision.job import Board
-from vision.layout import Layout, PlannedMark, points_of
+from vision.layout import Layout, PlannedMark
 from vision.measure import d_pixel_d_mark
 from vision.pattern import BOARD_BORDER, Blurred, Drawable, half_extent, ink_coverage
 from vision.plan_fit import PlanFit
@@ -28,6 +29,7 @@ ON_INK, ON_PAPER = 0.75, 0.15
 """Coverage from which on a place is ink, and up to which it is paper."""
 BESIDE = 1.5
 """Where the ground beside a tape is looked at, in half widths of the tape."""
+BEHIND_BODY = "the body is in the way"
 SMALL_SQUARE_PX = 3.5
 """As `SMALL_PX`, of a board's square."""
 DARK_LEVEL = 14.0
@@ -58,11 +60,6 @@ class Evidence:
     def __init__(self, task: Task, layout: Layout, fit: PlanFit) -> None:
         self._task, self._fit = task, fit
         self._camera = fit.pose, fit.lens
-        self._clear = {
-            point.id: bool(clear)
-            for mark, clear in zip(task.marks, task.clear, strict=True)
-            for point in points_of(mark)
-        }
         used = [
             layout.mark(point_id)
             for point_id, flag in zip(fit.points.ids, fit.used, strict=True)
@@ -87,8 +84,8 @@ class Evidence:
         pixel = self._fit.lens.project(self._fit.pose.transform(point.centre_m))
         if not self._fit.lens.contains(pixel):
             return "outside", "outside the picture"
-        if not self._clear[point.id]:
-            return "hidden", "the body is in the way"
+        if self._behind_body(point):
+            return "hidden", BEHIND_BODY
         size = float(sizes_px(self._camera, [point])[0])
         levels = self._levels(point)
         if levels is None:
@@ -99,8 +96,25 @@ class Evidence:
             return "not-found", f"too small in the picture: {size:.1f} px across"
         return "not-found", self._seen(point, levels) or "nothing like it where it should be"
 
-    def rejected(self, point: PlannedMark, refusal: str) -> str:
-        """The reason of a mark that was measured and refused: what is seen of it, if anything."""
+    def refused(self, point: PlannedMark, refusal: str) -> tuple[Status, str]:
+        """Status and reason of a mark that was measured and refused: what is seen, if anything.
+
+        What is seen where the body hides a mark is part of it at the best, past a rounded edge.
+        """
+        if self._behind_body(point):
+            return "hidden", f"{BEHIND_BODY} of it, or of part of it: {refusal}"
+        return "rejected", self._rejected(point, refusal)
+
+    def _behind_body(self, point: PlannedMark) -> bool:
+        """Whether the body hides the mark's centre from the camera, as stated and as found.
+
+        Either place may be some centimetres wrong.
+        """
+        places_m = self._task.camera.position_m, self._fit.pose.camera_in_ground_m
+        vehicle, centre_m = self._task.job.vehicle, point.centre_m[None]
+        return all(bool(body_hides(vehicle, place_m, centre_m)[0]) for place_m in places_m)
+
+    def _rejected(self, point: PlannedMark, refusal: str) -> str:
         size = float(sizes_px(self._camera, [point])[0])
         if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
             return f"only {size:.1f} px across; {refusal}"
