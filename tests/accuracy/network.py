@@ -252,6 +252,7 @@ class Figures:
     errors: dict[str, list[float]] = field(default_factory=dict)
     named: Counter[str] = field(default_factory=Counter)
     open: list[float] = field(default_factory=list)
+    sure: list[bool] = field(default_factory=list)
     rejected: int = 0
     points: int = 0
     chi2: list[float] = field(default_factory=list)
@@ -383,6 +384,16 @@ class Fault:
         bias[: len(numbers)] = numbers
         return test.times_detectable(bias)
 
+    def surely_named(self, test: GroupTest, shift_m: Array) -> bool | None:
+        """Whether the job says that it surely names the fault alone; None where it says nothing."""
+        if self.turn_rad:
+            return self.turn_rad >= test.faults["turn"].named
+        kind = next(iter(test.faults))
+        if kind == "scale":
+            return None
+        size, numbers = float(np.linalg.norm(shift_m)), len(test.faults[kind].estimate)
+        return size >= test.faults[kind].named_along(shift_m[:numbers] / size)
+
 
 NO_FAULT = Fault()
 
@@ -407,6 +418,8 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
             times = fault.times(result.groups[cause], shift[cause], truth)
             figures.times.append(times)
             figures.named[f"{'clear' if times > CLEAR else 'unclear'} {word}"] += 1
+            if fault.surely_named(result.groups[cause], shift[cause]):
+                figures.sure.append(word == "right")
             if word == "wrong":
                 figures.wrong.append(f"{' + '.join(result.freed)} {result.freed_alternatives}")
         else:
@@ -461,6 +474,8 @@ def print_fault(label: str, figures: Figures) -> None:
     sizes = [[named[f"{size} {word}"] for word in words] for size in ("clear", "unclear")]
     counts = "   ".join(" ".join(f"{count:5d}" for count in row) for row in sizes)
     print(f"  {label:21s} {np.median(figures.times):8.2f}   {counts}")
+    if figures.sure:
+        print(f"      said to be surely named {len(figures.sure)}, named {sum(figures.sure)}")
     for text in figures.wrong:
         print(f"      wrong: {text}")
     for kind in ("shift off (cm)", "turn off (deg)"):
