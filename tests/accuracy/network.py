@@ -374,7 +374,7 @@ class Fault:
         """How many times its minimal detectable bias the fault is."""
         if self.turn_rad:
             return self.turn_rad / test.faults["turn"].detectable()
-        bias, numbers = np.zeros(len(test.control)), shift_m
+        bias, numbers = np.zeros(len(test.rows.redundancy)), shift_m
         if self.field_rad is not None:
             name = self.cause.partition(" ")[2]
             seen = next(each for each in truth.observations if each.name == name)

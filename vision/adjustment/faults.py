@@ -34,6 +34,9 @@ tie: the better one is then less than 100 times as likely."""
 REFUTED = 0.99
 """Level of the confidence region outside of which a fault is refuted."""
 
+LEAST_REDUNDANCY = 1e-3
+"""Directions of a group that the rest of the network controls less than this are not judged."""
+
 ROUNDING = 1e-9
 """Information below this share of the largest is none: what is left is rounding."""
 
@@ -132,6 +135,44 @@ class Fault:
             return float("inf")
         limit = float(special.chdtri(len(values), 1 - REFUTED))
         return farthest(vectors.T @ self.estimate, values, limit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GroupRows:
+    """What one solution tells of a group, row by row, in stated sigmas: faults follow from it.
+
+    `redundancy` (k, k) is the redundancy matrix of its rows, `pull` (k,) their distance as a fault
+    weighs it, `explained` (k, n, w) what each of the n other groups explains of them, and `ways`
+    (k, j) how they move with a unit of each kind of fault; `factor` is the variance factor, 1 or
+    more, and `sigma` the stated one.
+    """
+
+    redundancy: Array
+    pull: Array
+    explained: Array
+    ways: dict[FaultKind, Array]
+    factor: float
+    sigma: float
+
+    def fault(self, kind: FaultKind, *, degrees_of_freedom: int, level: float) -> Fault:
+        """What is known of one kind of fault.
+
+        Directions that the network hardly controls count as not controlled at all.
+        """
+        way = self.ways[kind]
+        values, vectors = np.linalg.eigh(way.T @ self.redundancy @ way)
+        scale = np.maximum(np.sum(np.square(way @ vectors), axis=0), 1e-300)
+        seen = values > LEAST_REDUNDANCY * scale
+        inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
+        whole = (vectors * np.where(seen, values, 0.0)) @ vectors.T
+        shown = np.einsum("ka,knw->naw", way, self.explained)
+        return Fault(
+            estimate=vectors @ (inverse * (vectors.T @ (way.T @ self.pull))),
+            information=whole / self.factor,
+            apart=(whole - shown @ shown.transpose(0, 2, 1)) / self.factor,
+            degrees_of_freedom=degrees_of_freedom,
+            level=level,
+        )
 
 
 def farthest(middle: Array, information: Array, limit: float) -> float:

@@ -13,9 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from vision.adjustment.faults import Fault, FaultKind, family_level
+from vision.adjustment.faults import (
+    LEAST_REDUNDANCY,
+    FaultKind,
+    GroupRows,
+    family_level,
+)
 from vision.adjustment.network import LENS, OWN, Network
-from vision.adjustment.screening import LEAST_REDUNDANCY, Solved, variance_factor
+from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
@@ -130,10 +135,6 @@ def group_tests(
         sigma, off = stack.sigma[group], stack.off[own]
         found = _suspicion(solution, off, stack.spread[own, own], group in freed)
         ways = ways_of(network, solution.state, group, sigma * stack.jacobian[own])
-        faults = {
-            kind: _fault(found, way / sigma, np.delete(hides[own], index, axis=1), level)
-            for kind, way in ways.items()
-        }
         out[group] = GroupTest(
             group=group,
             statistic=found.statistic,
@@ -141,9 +142,14 @@ def group_tests(
             p_value=found.p_value,
             level=level,
             support=found.support,
-            redundancy=float(np.trace(found.q) / len(found.q)),
-            control=found.q / sigma**2,
-            faults=faults,
+            rows=GroupRows(
+                redundancy=found.q,
+                pull=found.pull,
+                explained=np.delete(hides[own], index, axis=1),
+                ways={kind: way / sigma for kind, way in ways.items()},
+                factor=found.factor,
+                sigma=sigma,
+            ),
         )
     return out
 
@@ -183,27 +189,6 @@ def _support(parts: Array, redundancy: Array) -> float:
     f = max(float(parts.mean()) - 1.0, 0.0) / float(redundancy.mean())
     wider = 1 + redundancy * f
     return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
-
-
-def _fault(found: Suspicion, way: Array, hides: Array, level: float) -> Fault:
-    """What is known of a fault that moves a group by `way` (k, j) of its stated sigmas.
-
-    `hides` (k, n, w) is what the other groups explain of the group's rows. Directions that the
-    network hardly controls (`LEAST_REDUNDANCY`) count as not controlled at all.
-    """
-    values, vectors = np.linalg.eigh(way.T @ found.q @ way)
-    scale = np.maximum(np.sum(np.square(way @ vectors), axis=0), 1e-300)
-    seen = values > LEAST_REDUNDANCY * scale
-    inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
-    whole = (vectors * np.where(seen, values, 0.0)) @ vectors.T
-    shown = np.einsum("ka,knw->naw", way, hides)
-    return Fault(
-        estimate=vectors @ (inverse * (vectors.T @ (way.T @ found.pull))),
-        information=whole / found.factor,
-        apart=(whole - shown @ shown.transpose(0, 2, 1)) / found.factor,
-        degrees_of_freedom=found.degrees_of_freedom,
-        level=level,
-    )
 
 
 def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict[FaultKind, Array]:

@@ -14,6 +14,7 @@ import numpy as np
 from scipy import stats
 
 from vision.adjustment.elimination import Covariance, Reduced, reduce
+from vision.adjustment.faults import LEAST_REDUNDANCY
 from vision.adjustment.network import Network
 from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
@@ -41,9 +42,6 @@ more than this share of what was stated."""
 CLEAN = 1.4
 """Nothing is suspect where every group and point lies within this many times the cut: a weight of
 one half at the least, and no further round."""
-
-LEAST_REDUNDANCY = 1e-3
-"""Directions of a group that the rest of the network controls less than this are not judged."""
 
 RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from vision.adjustment.faults import Fault, FaultKind, noncentrality
+from vision.adjustment.faults import Fault, FaultKind, GroupRows, noncentrality
 from vision.geometry import Aim, Array, Pose
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
@@ -14,7 +14,7 @@ from vision.plan_fit import Flags, Points
 
 
 def _freeze(
-    value: AdjustedCamera | AdjustedStrip | AdjustedMark | AdjustedReading | GroupTest | Adjustment,
+    value: AdjustedCamera | AdjustedStrip | AdjustedMark | AdjustedReading | Adjustment,
 ) -> None:
     """Replace every array of a value by a read-only copy, NaN allowed."""
     for each in fields(value):
@@ -166,12 +166,7 @@ class GroupTest:
 
     `statistic` is the drop of chi-square that setting it free brings, with `degrees_of_freedom`
     the number of its directions that the rest controls, `p_value` the chance of such a drop
-    without a fault and `level` that below which it is set free. `redundancy` is 0 where only the
-    statement itself holds the group and 1 where the rest fixes it: the share of an error that
-    shows; `control` (k, k) is that by the group's numbers, over their stated variances. `faults`
-    are the ways in which it can be wrong as a whole: the shift of a strip (x, y; both ends alike)
-    and its turn about its middle, the shift of a mounting or mark, that of each length and the turn
-    of each angle read, the scale of a lens.
+    without a fault and `level` that below which it is set free. `rows` is what faults follow from.
     """
 
     group: str
@@ -180,19 +175,36 @@ class GroupTest:
     p_value: float
     level: float
     support: float
-    redundancy: float
-    control: Array
-    faults: dict[FaultKind, Fault]
+    rows: GroupRows
 
-    def __post_init__(self) -> None:
-        _freeze(self)
+    @property
+    def redundancy(self) -> float:
+        """The share of an error that shows.
+
+        0 where only the statement itself holds the group and 1 where the rest fixes it.
+        """
+        return float(np.trace(self.rows.redundancy) / len(self.rows.redundancy))
+
+    @property
+    def faults(self) -> dict[FaultKind, Fault]:
+        """The ways in which it can be wrong as a whole.
+
+        The shift of a strip (x, y; both ends alike) and its turn about its middle, the shift of a
+        mounting or mark, that of each length and the turn of each angle read, the scale of a lens.
+        """
+        return {
+            kind: self.rows.fault(
+                kind, degrees_of_freedom=self.degrees_of_freedom, level=self.level
+            )
+            for kind in self.rows.ways
+        }
 
     def times_detectable(self, bias: Array) -> float:
         """How many times as large as one just detectable a fault is that moves the rows so (k,)."""
         if not self.degrees_of_freedom:
             return 0.0
         least = noncentrality(self.degrees_of_freedom, self.level)
-        return float(np.sqrt(bias @ self.control @ bias / least))
+        return float(np.sqrt(bias @ self.rows.redundancy @ bias / least)) / self.rows.sigma
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
