@@ -13,6 +13,7 @@ flanks no used mark is an image. Does not prove how often an image passes:
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from vision.identify.measuring import fit_with_doubts
 from vision.identify.poses import Task, fit_points
 from vision.job import Board, Camera, Cross, Job, StatedLens, Strip, Vehicle
 from vision.layout import planned_layout, points_of
+from vision.length_words import LengthWords
 from vision.lens import Lens
 from vision.lens_prior import lens_prior, stepped
 from vision.measure import Measured
@@ -157,6 +159,12 @@ def test_an_image_beside_its_place_is_refused(
     refused = refusals(task_of(job(first_y_m=-2.25)), {HIDDEN: moved}, shift)
     assert set(refused) == {HIDDEN}
     assert "cm from where the other marks put it" in refused[HIDDEN]
+
+
+def test_how_far_off_it_lies_is_said_for_the_tape_in_the_hand() -> None:
+    feet = dataclasses.replace(job(first_y_m=-2.25), lengths=LengthWords(imperial=True))
+    refused = refusals(task_of(feet), {HIDDEN: (0.0, 0.06)})
+    assert re.search(r"lies [0-9 /]+ in \([0-9.]+ cm\) from where", refused[HIDDEN])
 
 
 def test_a_stated_place_that_is_wrong_hides_no_doubt() -> None:

@@ -116,7 +116,8 @@ def _beside(
 
 
 def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str:
-    why = f"what is seen there lies {100 * off_m:.1f} cm from where the other marks put it"
+    off = task.job.lengths.cm(off_m)
+    why = f"what is seen there lies {off} from where the other marks put it"
     if not may_be_hidden(task.job.vehicle, place_m, [point])[0]:
         return why
     return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"

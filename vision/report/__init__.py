@@ -23,6 +23,7 @@ from vision.report.seam_views import seam_views
 from vision.report.todo import todo
 from vision.report.words import aim_rows, environment, stated_rows, sure_rows
 from vision.topview import BLEND_M, top_view_grid
+from vision.verdict.standing import MOUNTING_SLIP_M
 
 if TYPE_CHECKING:
     from vision.inspection_values import InspectedCamera, Inspection
@@ -69,6 +70,7 @@ def report_html(
             blend_m=BLEND_M,
             sure=sure_rows(result),
             stated=stated_rows(inspection),
+            mounting_slip_m=MOUNTING_SLIP_M,
             shown=shown,
             made_on=made_on,
             # Ours, and not a person's: the two files are inlined as they are.

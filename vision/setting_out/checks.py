@@ -33,6 +33,9 @@ from vision.setting_out.values import (
 LEAST_ANSWER = 0.5
 """A pair whose difference answers to less than this share of a fault does not show it."""
 
+ABOVE_GROUND_M = 0.01
+"""A tape lies a finger's breadth above the ground: at 0 the body's box would only be touched."""
+
 LEAST_REACH_M = 0.3
 """An end strip that reaches less far than this from the centre line has no arm for a triangle."""
 
@@ -81,14 +84,18 @@ def _ends(line: StripLine) -> list[tuple[str, Array]]:
     return sorted(ends, key=lambda each: float(each[1][axis]))
 
 
+def under_body(vehicle: Vehicle, a_m: Array, b_m: Array) -> bool:
+    """Whether a tape between two places (2,) on the ground runs under the body."""
+    low, high = (np.append(each, ABOVE_GROUND_M) for each in (a_m, b_m))
+    return bool(body_hides(vehicle, low, high[None], margin_m=0.0)[0])
+
+
 def _diagonal(vehicle: Vehicle, a: tuple[str, Array], b: tuple[str, Array]) -> Diagonal:
-    # A finger's breadth above the ground: at 0 the body's box would only be touched.
-    low, high = (np.append(each[1], 0.01) for each in (a, b))
     return Diagonal(
         between=(a[0], b[0]),
         ends_m=np.stack([a[1], b[1]]),
         length_m=exact(float(np.hypot(*(b[1] - a[1])))),
-        under_body=bool(body_hides(vehicle, low, high[None], margin_m=0.0)[0]),
+        under_body=under_body(vehicle, a[1], b[1]),
     )
 
 

@@ -15,15 +15,12 @@ from typing import Literal
 
 import numpy as np
 
-from vision.body import body_hides
 from vision.geometry import Array
 from vision.job import Job, LengthReading
 from vision.job_readings import CENTRE_LINE_M, tape_sigma_m
 from vision.length_words import LengthWords
+from vision.setting_out.checks import under_body
 from vision.setting_out.values import exact
-
-ABOVE_GROUND_M = 0.01
-"""A tape lies a finger's breadth above the ground: at 0 the body's box would only be touched."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +54,7 @@ def readings_to_take(job: Job) -> tuple[PlannedReading, ...]:
     lengths = [_distance(*pair) for pair in ends.values()]
     nearest, others = [], []
     for one, other in combinations(ends.values(), 2):
-        pairs = [(a, b) for a in one for b in other if not _body_between(job, a[1], b[1])]
+        pairs = [(a, b) for a in one for b in other if not under_body(job.vehicle, a[1], b[1])]
         found = sorted((_distance(a, b) for a, b in pairs), key=lambda each: each.length_m)
         nearest += found[:1]
         others += found[1:]
@@ -79,11 +76,6 @@ def _distance(a: tuple[str, Array], b: tuple[str, Array]) -> PlannedReading:
         between=(a[0], b[0]),
         length_m=exact(float(np.hypot(*(b[1] - a[1])))),
     )
-
-
-def _body_between(job: Job, a_m: Array, b_m: Array) -> bool:
-    low, high = (np.append(each, ABOVE_GROUND_M) for each in (a_m, b_m))
-    return bool(body_hides(job.vehicle, low, high[None], margin_m=0.0)[0])
 
 
 def readings_text(readings: tuple[PlannedReading, ...], lengths: LengthWords) -> str:
