@@ -33,7 +33,7 @@ from vision.adjustment import Adjustment, adjust
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.network import Network
-from vision.adjustment.report import common_motion
+from vision.adjustment.report import common_motion, datum_of
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import usable
 from vision.adjustment.state import State, Weights, whiteners
@@ -374,9 +374,14 @@ def test_no_picture_shows_a_common_shift_and_turn() -> None:
     expected = 0.01 / np.sqrt(8 + 1 + 2)
     assert result.datum.shift_sigma_m == pytest.approx((expected, expected), rel=0.1)
     scene.job = read(scene, np.random.default_rng(52))
-    offset = scene.adjusted()
-    assert offset.datum is not None
-    assert offset.datum.shift_sigma_m[1] < 0.75 * expected
+    network = build_network(scene.job, scene.layout, scene.observations)
+    solution = run(network, full_weights(network), network.seen(network.start))
+    assert not isinstance(solution, NoFit)
+    offset = datum_of(network, solution, full_weights(network))
+    assert offset.shift_sigma_m[1] < 0.75 * expected
+    # A strip that is doubted holds the layout less.
+    doubted = replace(full_weights(network), group_sigma={"strip right": 0.1})
+    assert datum_of(network, solution, doubted).shift_sigma_m[1] > 1.02 * offset.shift_sigma_m[1]
     text = unobserved(result)
     assert text is not None
     assert "0.3 cm lengthways, 0.3 cm across" in text

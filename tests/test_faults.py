@@ -1,9 +1,10 @@
 """The size of a fault that data leave possible, and the size that is found.
 
 Proves: the farthest point of an ellipsoid against brute force, also where its middle lies on an
-axis; a true fault is refuted in 1 of 100 draws; the least fault found
-against tables of the normal distribution. Does not prove that the network's information is right:
-that is tested with the adjustment.
+axis; a true fault is refuted in 1 of 100 draws; the least fault found against tables of the normal
+distribution; by how much faults spread beyond what was stated, on drawn ones, and the weight that
+this leaves, by hand. Does not prove that the network's information is right: that is tested with
+the adjustment.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from vision.adjustment.doubted import believed
 from vision.adjustment.faults import POWER, SURE, Fault, farthest, noncentrality
 from vision.geometry import Array
 
@@ -101,3 +103,24 @@ def test_least_fault_found_against_normal_tables() -> None:
     found = fault(np.zeros(2), 1e4 * np.eye(2))
     share = stats.ncx2.sf(stats.chi2.isf(0.001, 2), 2, 1e4 * found.detectable(SURE) ** 2)
     assert share == pytest.approx(SURE, abs=1e-6)
+
+
+def test_excess_is_by_how_much_a_fault_spreads_more_than_stated() -> None:
+    rng = np.random.default_rng(5)
+    A, stated = np.array([[4.0, 1.2], [1.2, 0.9]]), np.array([[0.3, 0.1], [0.1, 0.2]])
+    for times in (30.0, 100.0):
+        spread = np.linalg.cholesky(np.linalg.inv(A) + times * stated)
+        drawn = (spread @ rng.normal(size=(2, 4000))).T
+        mean = np.mean([fault(each, A).excess(stated) for each in drawn])
+        assert mean == pytest.approx(times, rel=0.06)
+    assert fault(np.array([0.1, 0.1]), A).excess(stated) == 0
+
+
+def test_stated_weight_is_lost_where_a_fault_is_likelier() -> None:
+    stated = np.diag([0.5])
+    weights = [believed(fault(np.array([x]), np.eye(1)), stated) for x in (0.5, 1.0, 3.0, 5.0, 9.0)]
+    assert weights[:2] == [1.0, 1.0]
+    # Worked by hand for x = 3: f = (9 - 1) / 0.5 = 16, a variance of 1 or of 9. Densities there
+    # 0.00443 and 0.08066 (normal tables), so the fault is 0.25 * 18.2 times as likely: 0.820 of it.
+    assert weights[2] == pytest.approx(1 - 0.820 * 16 / 17, abs=0.002)
+    assert weights[3:] == pytest.approx([1 / 49, 1 / 161], abs=1e-3)

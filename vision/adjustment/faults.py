@@ -128,6 +128,20 @@ class Fault:
         return float(np.sqrt(needed / each)) if known else float("inf")
 
     @property
+    def statistic(self) -> float:
+        """The estimate squared over its covariance: chi-square (j) where there is no fault."""
+        return float(self.estimate @ self.information @ self.estimate)
+
+    def excess(self, stated: Array) -> float:
+        """How many times its stated covariance (j, j) a fault spreads beyond it, 0 or more.
+
+        With a spread of f times the stated one the statistic is j + f tr(information stated) in the
+        mean.
+        """
+        beyond = self.statistic - len(self.estimate)
+        return beyond / float(np.trace(self.information @ stated)) if beyond > 0 else 0.0
+
+    @property
     def possible(self) -> float:
         """Size of the largest fault that the data do not refute; infinite where none is."""
         values, vectors = np.linalg.eigh(self.information)
@@ -153,6 +167,11 @@ class GroupRows:
     ways: dict[FaultKind, Array]
     factor: float
     sigma: float
+
+    def stated(self, kind: FaultKind) -> Array:
+        """Covariance (j, j) that one kind of fault has by the stated sigma."""
+        way = self.ways[kind]
+        return np.asarray(np.linalg.inv(way.T @ way))
 
     def fault(self, kind: FaultKind, *, degrees_of_freedom: int, level: float) -> Fault:
         """What is known of one kind of fault.

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment.group_tests import group_tests
 from vision.adjustment.network import OWN, Network
 from vision.adjustment.readings import ReadingView
 from vision.adjustment.screening import Solved, spread_of
-from vision.adjustment.state import State
+from vision.adjustment.state import State, Weights
 from vision.adjustment.values import (
     AdjustedCamera,
     AdjustedMark,
@@ -19,6 +18,7 @@ from vision.adjustment.values import (
     Adjustment,
     Datum,
     Explanation,
+    GroupTest,
 )
 from vision.adjustment.world import QUARTER_TURN
 from vision.geometry import Array, d_aim_d_rotation_vector
@@ -48,18 +48,22 @@ def adjustment_of(
     solution: Solved,
     used: Flags,
     *,
+    tests: dict[str, GroupTest],
+    placed: Solved,
+    weights: Weights,
     freed: tuple[str, ...] = (),
     explanations: tuple[Explanation, ...] = (),
 ) -> Adjustment:
     """Everything that the solution says, in the order of the job file.
 
-    `freed` are all groups that are free in it, `explanations` say why.
+    `freed` are all groups that are free in it, `explanations` say why, and `tests` are its tests.
+    `placed` is the solution, with these `weights`, by which things lie where they are said to.
     """
-    covariance = solution.covariance.kept
+    covariance = placed.covariance.kept
     ties = tuple(each.groups for each in explanations if len(each.groups) > 1)
-    world, of_world = solution.state.world, covariance[network.base :, network.base :]
-    places = _places(network, solution)
-    cameras = _cameras(network, solution, used, covariance)
+    world, of_world = placed.state.world, covariance[network.base :, network.base :]
+    places = _places(network, placed)
+    cameras = _cameras(network, placed, used, covariance)
     return Adjustment(
         cameras=cameras,
         strips=tuple(_strip(network, strip, world, of_world, places) for strip in job.strips),
@@ -71,19 +75,20 @@ def adjustment_of(
         parameter_covariance=covariance,
         camera_slice=network.camera_slice,
         freed_alternatives=ties,
-        groups=group_tests(network, solution, freed=freed),
-        readings=tuple(_reading(network, solution, view, freed) for view in network.readings),
+        groups=tests,
+        readings=tuple(_reading(network, placed, view, freed) for view in network.readings),
         explanations=explanations,
-        datum=datum_of(network, solution, freed),
+        datum=datum_of(network, placed, weights),
+        doubted={g: sigma for g, sigma in weights.group_sigma.items() if g not in freed},
     )
 
 
-def datum_of(network: Network, solution: Solved, freed: tuple[str, ...]) -> Datum:
+def datum_of(network: Network, solution: Solved, weights: Weights) -> Datum:
     """How well what was stated and read holds a common shift and turn of everything."""
     motion = common_motion(network, solution.state)
     information = np.zeros((3, 3))
     for group in network.groups():
-        sigma = network.freed_sigma(group) if group in freed else network.group_sigma(group)
+        sigma = weights.group_sigma.get(group, network.group_sigma(group))
         rows = network.group_rows(solution.state, group)[1] @ motion / sigma
         information += rows.T @ rows
     x, y, turn = np.sqrt(np.diag(np.linalg.inv(information)))

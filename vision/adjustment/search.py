@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from vision.adjustment.building import build_network
+from vision.adjustment.doubted import doubted_sigmas
 from vision.adjustment.faults import TIE_SUPPORT
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
-from vision.adjustment.group_tests import Suspicion, group_alpha, suspicions
+from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
 from vision.adjustment.network import Network
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import (
@@ -212,6 +213,27 @@ class _Search:
         if not isinstance(solution, NoFit):
             self.freed, self.solution = (*self.freed, *tied), solution
 
+    def adjustment(self, job: Job) -> Adjustment:
+        """Everything that was found; places by a solution in which no doubted strip pulls."""
+        tests = group_tests(self.network, self.solution, freed=self.freed)
+        weights = self.network.freeing(weights_of(self.full, self.used), self.freed)
+        doubted = doubted_sigmas(self.network, tests, self.freed)
+        placed: Solved | NoFit = self.solution
+        if doubted:
+            weights = replace(weights, group_sigma=weights.group_sigma | doubted)
+            placed = run(self.network, weights, self.solution.seen, tolerance=SOLVE_TOLERANCE)
+        return adjustment_of(
+            job,
+            self.network,
+            self.solution,
+            self.used,
+            tests=tests,
+            placed=self.solution if isinstance(placed, NoFit) else placed,
+            weights=weights,
+            freed=self.freed,
+            explanations=self.explanations,
+        )
+
     def _decided_by(self, freed: tuple[str, ...], tie: list[str]) -> FurtherReading | None:
         """Which further reading would tell those that tie apart, `freed` being free anyhow."""
         each = [self.solve((*freed, group), self.used) for group in tie[:MOST_COMPARED]]
@@ -275,14 +297,7 @@ def _adjusted(
         search.free_groups()
         search.screen()
     search.explain()
-    return adjustment_of(
-        job,
-        network,
-        search.solution,
-        search.used,
-        freed=search.freed,
-        explanations=search.explanations,
-    )
+    return search.adjustment(job)
 
 
 def wild_readings(network: Network, state: State) -> tuple[str, ...]:

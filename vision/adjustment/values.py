@@ -228,10 +228,11 @@ class Adjustment:
     failed their test and were set free, where the data say which it is. Where they do not,
     `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
     first: one of them is wrong, all were set free. `explanations` say for each of both how much
-    better it is than others, and what to read to decide. `groups` are the tests of all groups,
-    `readings` those that took part. `mark_m` maps each mark seen by a camera to its adjusted place
-    (3,). `parameter_covariance` is that of all unknowns but the marks' own deviations;
-    `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
+    better it is than others, and what to read to decide. `doubted` maps strips that were held, but
+    less firmly than stated, to the sigma in m that they were held with. `groups` are the tests of
+    all groups, `readings` those that took part. `mark_m` maps each mark seen by a camera to its
+    adjusted place (3,). `parameter_covariance` is that of all unknowns but the marks' own
+    deviations; `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
     """
 
     cameras: tuple[AdjustedCamera, ...]
@@ -248,6 +249,7 @@ class Adjustment:
     readings: tuple[AdjustedReading, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     datum: Datum | None = None
+    doubted: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -10,6 +10,7 @@ import numpy as np
 from vision.adjustment import Adjustment, CameraObservations
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
+from vision.adjustment.group_tests import group_tests
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import Solved, weights_of
 from vision.adjustment.state import whiteners
@@ -71,4 +72,7 @@ def planned_adjustment(
         chi2=0.0,
         degrees_of_freedom=network.degrees_of_freedom(used),
     )
-    return adjustment_of(job, network, solution, used)
+    tests = group_tests(network, solution)
+    return adjustment_of(
+        job, network, solution, used, tests=tests, placed=solution, weights=weights
+    )

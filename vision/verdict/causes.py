@@ -1,4 +1,4 @@
-"""Words for what the joint adjustment set free: which stated thing is wrong, or cannot be told."""
+"""Words for what the joint adjustment set free or doubted: what is wrong, or cannot be told."""
 
 from __future__ import annotations
 
@@ -11,15 +11,30 @@ from vision.length_words import METRIC, LengthWords
 BEYOND_DOUBT = 1000.0
 """Odds above this are said no more exactly: the sigmas they rest on are not that well known."""
 
+DOUBTED = 2.0
+"""A strip whose stated place was taken with this many times its stated sigma is said to be."""
+
 KINDS = {"distance": "distance", "diagonal": "diagonal", "offset": "offset from the centre line"}
 
 
 def causes(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
-    """One sentence for each explanation of what does not fit, for a person beside the vehicle."""
-    return tuple(
+    """One sentence for each explanation of what does not fit, for a person beside the vehicle.
+
+    Then one for each strip whose stated place is hardly believed, though it was not set free.
+    """
+    explained = (
         _named(job, each, adjustment) if len(each.groups) == 1 else _tied(job, each)
         for each in adjustment.explanations
     )
+    doubted = (
+        f"{stated(job, group)} fits the rest poorly, though not so poorly that it can be called"
+        f" wrong: it was taken to {job.lengths.doubt(sigma_m)} instead of"
+        f" {job.lengths.doubt(adjustment.groups[group].rows.sigma)} (one sigma);"
+        " tape its ends again to be sure"
+        for group, sigma_m in adjustment.doubted.items()
+        if sigma_m >= DOUBTED * adjustment.groups[group].rows.sigma
+    )
+    return (*explained, *doubted)
 
 
 def unobserved(adjustment: Adjustment, lengths: LengthWords = METRIC) -> str | None:
