@@ -8,6 +8,8 @@ Does not prove it on real cardboard, dented, printed on and taped.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -15,9 +17,14 @@ from tests.carton_scenes import Carton, draw
 from tests.scenes import Eye
 from vision.box_corner import FoundCorner, find_box_corner, planes_of
 from vision.box_corner.carton import carton_edges, upright_edge_seen, ways_to_stand
+from vision.files import read_inspection_input
 from vision.geometry import Aim, Pose
+from vision.identify import Identified, identify
+from vision.identify.corners import with_box_corners
 from vision.job import BoxCorner
+from vision.layout import planned_layout
 from vision.lens import Lens
+from vision.lens_prior import lens_prior
 
 EYE = Eye(place_m=(0.0, 1.25, 2.45), aim_deg=(90.0, 45.0, 0.0))
 BOX = (610, 390, 210, 190)
@@ -118,6 +125,25 @@ def test_near_the_middle_of_a_side_two_ways_to_stand_are_tried() -> None:
     assert long[0] > 0 > short[1]
     assert down[2] < 0
     np.testing.assert_allclose([long @ short, long @ down, short @ down], 0, atol=1e-12)
+
+
+def test_the_far_edge_of_a_narrow_side_is_not_taken_for_the_near_one() -> None:
+    """A side seen 10 px wide, in a stored picture: its top edge is faint, its foot is clear."""
+    folder = Path(__file__).parent / "frames" / "board_panels"
+    job, pictures = read_inspection_input(folder / "job.toml")
+    index = [camera.name for camera in job.cameras].index("left")
+    camera, picture = job.cameras[index], pictures[index]
+    grey = 110 + 0.5 * (np.asarray(picture.grey, dtype=np.float32) - 110)
+    prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
+    seen = identify(job, planned_layout(job), camera, prior, grey)
+    assert isinstance(seen, Identified)
+    bgr = 110 + 0.5 * (picture.bgr.astype(np.float32) - 110)
+    found = with_box_corners(job, camera, seen, bgr)
+    true = np.array([827.34, 545.10])
+    (carton,) = [each for each in found.sightings if each.id == "left_carton"]
+    if carton.measured is not None:
+        assert np.linalg.norm(carton.measured.pixel_px - true) < 2
+    assert "narrowly" in carton.reason
 
 
 def test_outside_the_picture_is_said() -> None:

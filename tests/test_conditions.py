@@ -2,9 +2,10 @@
 
 Proves, on stored pictures of an independent renderer made worse and on drawn yards: what used to be
 given up (a board set at 720 px width, a shadowed yard in little light with noise, few marks of
-mixed kinds under a low sun) is identified with every name right; yards and photographs without
-marks give no marks; a covered, torn, hidden or too small mark is named as such. The noise estimate
-is right. Does not prove recall: `python -m tests.accuracy.conditions` counts that, on request.
+mixed kinds under a low sun, a veil that leaves a quarter of the contrast) is identified with every
+name right; yards and photographs without marks give no marks; a covered, torn, hidden or too small
+mark is named as such. The noise estimate is right. Does not prove recall: `python -m
+tests.accuracy.conditions` counts that, on request.
 """
 
 from __future__ import annotations
@@ -40,6 +41,8 @@ SAMPLES = TESTS.parent / "sample_frames"
         (TESTS / "frames" / "after_rain", "width 720", "left"),
         (SAMPLES / "long_shadow", "light 0.4, noise 10", "front"),
         (SAMPLES / "long_shadow", "blur 2", "rear"),
+        (SAMPLES / "long_shadow", "veil", "right"),
+        (TESTS / "frames" / "board_panels", "veil", "left"),
     ],
 )
 def test_poor_pictures_are_identified(folder: Path, degraded: str, camera: str) -> None:

@@ -56,6 +56,10 @@ STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 40
 """Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
 poor light all are weaker, and the strongest 40 set it."""
 
+BLACK, DARK_PERCENT, DARKEST = 4, 1.0, 12.0
+"""Levels up to this are black, and the share of the others that something dark takes; levels up to
+which that is dark as it is. Without a veil it has 5 to 10 on practice pictures."""
+
 NOISY, SOFTENED_PX = 5.0, 0.9
 """From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
 noise falls to a third, a mark of 6 px keeps most of its contrast. Nothing is measured there."""
@@ -94,6 +98,18 @@ def picture_noise(grey: np.ndarray) -> float:
     # Every third row and column: tens of thousands of places do for a median.
     answer = cv2.filter2D(np.asarray(grey, dtype=np.float32), cv2.CV_32F, mask)[1:-1:3, 1:-1:3]
     return max(float(1.4826 * np.median(np.abs(answer))), LEAST_NOISE)
+
+
+def unveiled(grey: np.ndarray) -> np.ndarray:
+    """The picture without the light that haze, a smeared lens or the sun beside it adds to all.
+
+    Only what is dark shows that light: the darkest of what is not the black round an image circle
+    has `DARKEST` levels at most without it. The logarithm of marks then is what it is without it.
+    """
+    sampled = grey[::3, ::3]
+    lit = sampled[sampled > BLACK]
+    veil = float(np.percentile(lit, DARK_PERCENT)) - DARKEST if lit.size else 0.0
+    return grey if veil <= 0 else np.maximum(np.asarray(grey, dtype=np.float32) - veil, 0.0)
 
 
 def softened(grey: np.ndarray, noise: float) -> np.ndarray:

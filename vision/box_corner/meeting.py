@@ -6,8 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.box_corner.carton import UNKNOWN_SIZE_M, Stand, side_sines
-from vision.box_corner.looking import LEAST_STEP, Look, Ray, strength_along
+from vision.box_corner.carton import UNKNOWN_SIZE_M, Stand, carton_edges, side_sines
+from vision.box_corner.looking import (
+    LATTICE_PX,
+    LEAST_STEP,
+    LEAST_STRENGTH,
+    Look,
+    Ray,
+    strength_along,
+)
 from vision.edge_fit import Window, fit_edges
 from vision.geometry import Array, frozen_array
 
@@ -65,9 +72,15 @@ def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | s
     rows, offs, sigmas = (np.concatenate(parts) for parts in zip(*lines, strict=True))
     upright = rays[2].across.mean(axis=0)
     stated = stand[0] if look.shape.turn_rad is None else look.shape.turn_rad
-    sliver_px = _sliver_px(look, (stated, stand[1]))
-    doubt = sliver_px**2 * np.outer(upright, upright)
-    return _met(look, (rows, offs, sigmas), stated - stand[0], doubt)
+    narrow, wide = _widths_px(look, (stated, stand[1]))
+    mistaken = np.where(narrow > APART_PX, 0.0, np.clip(wide, 0.0, APART_PX))
+    doubt = float(mistaken.max() / 2) ** 2 * np.outer(upright, upright)
+    found = _met(look, (rows, offs, sigmas), stated - stand[0], doubt)
+    if isinstance(found, str):
+        return found
+    if _another_edge_within(look, rays, found, (stated, stand[1])):
+        return "a side is seen so narrowly that its far edge may be taken for the near one"
+    return found
 
 
 def _line(
@@ -103,16 +116,46 @@ def _line(
     return rows[good], (off + across @ shift_px)[good], sigmas[good]
 
 
-def _sliver_px(look: Look, stand: Stand) -> float:
-    """Sigma for a side seen so nearly edge-on that its far edge may pass for the upright one."""
+def _widths_px(look: Look, stand: Stand) -> tuple[Array, Array]:
+    """How wide the two sides at the corner are seen, at the least and at the most, (2,) each in px.
+
+    Below 0 where a side is turned away.
+    """
     sines = side_sines(look.corner_m, *stand, look.pose.camera_in_ground_m)
     _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
-    px_per_m = float(np.linalg.norm(d_point, 2))
     # With size (along, left): the side that ends the length runs along the other one.
-    widths = np.array(look.shape.size_m or UNKNOWN_SIZE_M)[::-1] * px_per_m
-    narrow, wide = widths * (sines - TURN_SIGMA_RAD), widths * (sines + TURN_SIGMA_RAD)
-    mistaken = np.where(narrow > APART_PX, 0.0, np.clip(wide, 0.0, APART_PX))
-    return float(mistaken.max() / 2)
+    lengths = np.array(look.shape.size_m or UNKNOWN_SIZE_M)[::-1]
+    px = lengths * float(np.linalg.norm(d_point, 2))
+    return px * (sines - TURN_SIGMA_RAD), px * (sines + TURN_SIGMA_RAD)
+
+
+def _another_edge_within(look: Look, rays: list[Ray], found: FoundCorner, stand: Stand) -> bool:
+    """Whether what was found may be a narrow side's far edge: its near one is seen within it.
+
+    `stand` is as stated. Only where the found corner lies about so far outward.
+    """
+    shift = found.pixel_px - look.expected_px
+    narrow, wide = _widths_px(look, stand)
+    outward = _outward_px(look, stand)
+    # The upper edge of the side that ends the length is the other level one.
+    for ray, out, least, most in zip(rays[1::-1], outward, narrow, wide, strict=True):
+        if most < APART_PX or out @ shift < most / 2:
+            continue
+        inward = np.arange(max(least, APART_PX), most + LATTICE_PX, LATTICE_PX)
+        if strength_along(look, ray, shift - inward[:, None] * out)[0].max() > LEAST_STRENGTH / 2:
+            return True
+    return False
+
+
+def _outward_px(look: Look, stand: Stand) -> Array:
+    """Unit vectors (2, 2) in the picture from the top across each side's upper edge, outward."""
+    along, left, _ = carton_edges(look.corner_m, stand[0], look.shape, stand[1])
+    _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
+    edges_px = np.stack([left, along]) @ (d_point @ look.pose.R).T
+    inward_px = np.stack([along, left]) @ (d_point @ look.pose.R).T
+    across = np.stack([-edges_px[:, 1], edges_px[:, 0]], axis=1)
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    return np.asarray(-across * np.sign((across * inward_px).sum(axis=1, keepdims=True)))
 
 
 def _met(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.body import body_hides
-from vision.candidates import picture_noise, softened
+from vision.candidates import picture_noise, softened, unveiled
 from vision.identify.measuring import Looked, measured_marks
 from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, expected_weight
 from vision.identify.reasons import Evidence
@@ -64,7 +64,7 @@ def identify(
         clear=clear[~hidden],
         size=(grey.shape[1], grey.shape[0]),
         noise=noise,
-        soft=softened(grey, noise),
+        soft=softened(unveiled(grey), noise),
     )
     useless = _useless(grey)
     if useless is not None:

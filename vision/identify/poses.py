@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.candidates import Kind, find_candidates
+from vision.candidates import Kind, find_candidates, unveiled
 from vision.geometry import Array, Pose
 from vision.hypotheses import AXIS_SCALES, Cameras, Sought, coarse_cameras, search
 from vision.job import Board, Camera, Cross, Job
@@ -97,7 +97,7 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     kinds = [(_kind(mark), mark.ink) for mark in task.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
-    found = find_candidates(task.grey, looks, _widest_line_px(task, f_px))
+    found = find_candidates(unveiled(task.grey), looks, _widest_line_px(task, f_px))
     weight = _expected(task, task.camera.position_m, f_px)
     points = np.array([mark.centre_m for mark in task.marks])
     worth = weight > 0
