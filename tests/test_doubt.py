@@ -88,6 +88,7 @@ def task_of(planned: Job) -> Task:
         clear=np.ones(len(marks), dtype=bool),
         size=SIZE,
         noise=2.0,
+        looked_at=np.zeros(SIZE[::-1]),
         soft=np.zeros(SIZE[::-1]),
     )
 

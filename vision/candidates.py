@@ -100,16 +100,16 @@ def picture_noise(grey: np.ndarray) -> float:
     return max(float(1.4826 * np.median(np.abs(answer))), LEAST_NOISE)
 
 
-def unveiled(grey: np.ndarray) -> np.ndarray:
+def unveiled(grey: np.ndarray) -> np.ndarray | None:
     """The picture without the light that haze, a smeared lens or the sun beside it adds to all.
 
     Only what is dark shows that light: the darkest of what is not the black round an image circle
-    has `DARKEST` levels at most without it. The logarithm of marks then is what it is without it.
+    has `DARKEST` levels at most without it. None where there is no such light to take off.
     """
     sampled = grey[::3, ::3]
     lit = sampled[sampled > BLACK]
     veil = float(np.percentile(lit, DARK_PERCENT)) - DARKEST if lit.size else 0.0
-    return grey if veil <= 0 else np.maximum(np.asarray(grey, dtype=np.float32) - veil, 0.0)
+    return np.maximum(np.asarray(grey, dtype=np.float32) - veil, 0.0) if veil > 0 else None
 
 
 def softened(grey: np.ndarray, noise: float) -> np.ndarray:

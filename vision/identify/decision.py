@@ -8,6 +8,8 @@ close is 'not judged'.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from vision.body import body_hides
@@ -54,18 +56,6 @@ def identify(
     hidden = body_hides(job.vehicle, camera.position_m, centres, margin_m=HALF_SEEN_MARGIN_M)
     clear = ~body_hides(job.vehicle, camera.position_m, centres)
     marks = tuple(mark for mark, hides in zip(drawn, hidden, strict=True) if not hides)
-    noise = picture_noise(grey)
-    task = Task(
-        job=job,
-        grey=grey,
-        camera=camera,
-        prior=prior,
-        marks=marks,
-        clear=clear[~hidden],
-        size=(grey.shape[1], grey.shape[0]),
-        noise=noise,
-        soft=softened(unveiled(grey), noise),
-    )
     useless = _useless(grey)
     if useless is not None:
         return NotIdentified(camera=camera.name, code=useless[0], text=useless[1])
@@ -76,8 +66,28 @@ def identify(
             text=f"the layout has {len(marks)} marks this camera could see; "
             f"at least {LEAST_MARKS} are needed",
         )
-    poses = carried_poses(task)
-    return _decided(task, layout, poses)
+    noise = picture_noise(grey)
+    task = Task(
+        job=job,
+        grey=grey,
+        camera=camera,
+        prior=prior,
+        marks=marks,
+        clear=clear[~hidden],
+        size=(grey.shape[1], grey.shape[0]),
+        noise=noise,
+        looked_at=grey,
+        soft=softened(grey, noise),
+    )
+    outcome = _decided(task, layout, carried_poses(task))
+    if isinstance(outcome, Identified):
+        return outcome
+    without = unveiled(grey)
+    if without is None:
+        return outcome
+    task = replace(task, looked_at=without, soft=softened(without, noise))
+    again = _decided(task, layout, carried_poses(task))
+    return again if isinstance(again, Identified) else outcome
 
 
 def _useless(grey: np.ndarray) -> tuple[str, str] | None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.candidates import Kind, find_candidates, unveiled
+from vision.candidates import Kind, find_candidates
 from vision.geometry import Array, Pose
 from vision.hypotheses import AXIS_SCALES, Cameras, Sought, coarse_cameras, search
 from vision.job import Board, Camera, Cross, Job
@@ -56,7 +56,8 @@ class CarriedPose:
 class Task:
     """What every step needs: the picture, the camera, and the marks that can be looked for.
 
-    `noise` is the picture's, `soft` the picture in which marks are looked for: see `softened`.
+    `grey` is measured in and `noise` its noise. Marks are looked for in `looked_at`, which may be
+    without a veil, and closer in `soft`: see `unveiled` and `softened`.
     """
 
     job: Job
@@ -67,6 +68,7 @@ class Task:
     clear: np.ndarray
     size: tuple[int, int]
     noise: float
+    looked_at: np.ndarray
     soft: np.ndarray
 
 
@@ -97,7 +99,7 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     kinds = [(_kind(mark), mark.ink) for mark in task.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
-    found = find_candidates(unveiled(task.grey), looks, _widest_line_px(task, f_px))
+    found = find_candidates(task.looked_at, looks, _widest_line_px(task, f_px))
     weight = _expected(task, task.camera.position_m, f_px)
     points = np.array([mark.centre_m for mark in task.marks])
     worth = weight > 0
