@@ -257,6 +257,7 @@ DEGRADED: dict[str, Callable[[np.ndarray, np.random.Generator], np.ndarray]] = {
         cv2.resize(grey, (720, 405), interpolation=cv2.INTER_AREA)
     ),
     "light 0.4, noise 10": lambda grey, rng: _noisy(0.4 * grey, rng),
+    "light 1.8": lambda grey, rng: np.minimum(1.8 * grey, 255).astype(np.uint8),
     "veil": lambda grey, rng: (0.25 * grey + 82.5).astype(np.uint8),
 }
 

@@ -32,7 +32,7 @@ BESIDE = 1.5
 BEHIND_BODY = "the body is in the way"
 SMALL_SQUARE_PX = 3.5
 """As `SMALL_PX`, of a board's square."""
-DARK_LEVEL = 14.0
+DARK_LEVEL, BURNT_LEVEL = 14.0, 250.0
 FAINT, PLAIN = 0.35, 0.6
 """Contrast, as a share of what used marks have, below which there is none and above which there
 is."""
@@ -126,6 +126,8 @@ class Evidence:
         """What the levels say is the matter, or None."""
         paper, ground = levels.paper, levels.ground
         sign = 1 if point.ink == "dark" else -1
+        if min(paper, ground) > BURNT_LEVEL:
+            return "too much light there: tape and ground are both burnt out to white"
         if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
             return "no tape can be seen there: covered, torn off, or something stands before it"
         contrast, usual_paper = self._of_used()

@@ -24,6 +24,8 @@ and tape itself; a large one is not held by this. The centre's metre keeps an ev
 LEAST_NOISE = 0.3
 """Of a pixel, in levels: whole numbers alone leave this."""
 FIRST_DAMPING, MOST_DAMPING = 1e-3, 10.0
+DARKEST_TOLD, LIGHTEST_TOLD = 1.0, 252.0
+"""Levels beyond which what the sensor saw is cut off, and its noise with it."""
 LEAST_OF_A_KIND = 30
 """Pixels of ground, or of tape, whose noise is told apart."""
 ROBUST_REACH = 8.0
@@ -97,12 +99,17 @@ def evaluate(patches: Patches, state: Array, drawing: Drawing, weights: Array) -
         cost=per_mark(patches, weights * residual**2),
         normal=normal,
         right=right,
-        count=per_mark(patches, np.sign(weights)),
+        count=per_mark(patches, np.sign(weights) * told(patches.levels)),
         weights=weights,
         residual=residual,
         slopes=slopes,
         basis=basis,
     )
+
+
+def told(levels: Array) -> NDArray[np.bool_]:
+    """Which levels (n,) tell of noise at all."""
+    return np.asarray((levels > DARKEST_TOLD) & (levels < LIGHTEST_TOLD))
 
 
 def prior(state: Array, noise2: Array) -> tuple[Array, Array]:
@@ -155,16 +162,17 @@ class Noise:
 
 def noise_of(patches: Patches, residual: Array, basis: Array) -> Noise:
     """The noise of tape and ground of each mark: asphalt is rougher than tape."""
-    size = np.abs(residual)
+    size, known = np.abs(residual), told(patches.levels)
     on_ground = basis[:, 0] + basis[:, 1] > 0.5
     spread, share = np.empty_like(size), np.empty_like(size)
     for a in patches.spans:
-        ground = on_ground[a]
+        ground, tells = on_ground[a], known[a]
         parts = [ground, ~ground]
-        if min(part.sum() for part in parts) < LEAST_OF_A_KIND:
+        if min((part & tells).sum() for part in parts) < LEAST_OF_A_KIND:
             parts = [np.ones_like(ground)]
         for part in parts:
-            spread[a][part] = max(1.4826 * float(np.median(size[a][part])), LEAST_NOISE)
+            from_these = size[a][part & tells] if (part & tells).any() else size[a][part]
+            spread[a][part] = max(1.4826 * float(np.median(from_these)), LEAST_NOISE)
         share[a] = (spread[a].min() / spread[a]) ** 2
     return Noise(spread=spread, share=share)
 
