@@ -19,7 +19,8 @@ import jsonschema
 import numpy as np
 import pytest
 
-from tests.accuracy.plan import drawn, ratios, run_jobs, usual_ratios, vehicle_text
+from tests.accuracy.plan import drawn, vehicle_text
+from tests.accuracy.plan_jobs import ratios, run_jobs, usual_ratios
 from vision.adjustment import CameraObservations, adjust
 from vision.geometry import Aim, Pose
 from vision.identify import Identified, identify

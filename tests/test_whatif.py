@@ -20,7 +20,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.compare import Between, epoch_of, later_check
-from tests.accuracy.network import SAMPLE, Truth, simulate
+from tests.accuracy.simulation import SAMPLE, Truth, simulate
 from tests.conftest import hand_made_job
 from tests.fits import perfect_fit
 from vision.adjustment import AdjustedCamera, Adjustment
@@ -107,7 +107,7 @@ def exact() -> Inspection:
 @pytest.fixture(scope="module")
 def simulated() -> tuple[Truth, Epoch, Inspection]:
     job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
-    truth = simulate(job, np.random.default_rng(8), {}, {})
+    truth = simulate(job, np.random.default_rng(8))
     assert truth is not None
     epoch = epoch_of(truth)
     assert epoch is not None
