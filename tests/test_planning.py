@@ -161,7 +161,7 @@ def test_what_is_seen_and_what_is_in_the_way(prediction):
 
 def test_size_and_pixel_are_those_of_the_lens(job, prediction):
     view = views_of(prediction, "left")["left/8"]
-    camera = next(each for each in job.cameras if each.name == "left")
+    camera = job.camera("left")
     lens = lens_prior(job.lens_of(camera), 1280, 720).guess
     pose = Pose.at(camera.position_m, camera.aim.rotation())
     mark = planned_layout(job).mark("left/8").centre_m
@@ -382,7 +382,7 @@ def test_drawn_pictures_of_other_kinds_show_what_was_predicted(other):
 
 def shows_what_was_predicted(proposal):
     job = proposal.job
-    left = next(camera for camera in job.cameras if camera.name == "left")
+    left = job.camera("left")
     shown = drawn(replace(job, cameras=(left,)), Deviations(), 0).pictures["left"]
     prior = lens_prior(job.lens_of(left), 1280, 720)
     outcome = identify(job, planned_layout(job), left, prior, shown.grey)

@@ -53,7 +53,7 @@ def test_forty_marks() -> None:
     cv2.setNumThreads(1)
     job = close_job()
     drawn = draw_scene(job, deviations_from_text(SIZE, "size.toml", job), seed=1)
-    camera = next(each for each in job.cameras if each.name == "left")
+    camera = job.camera("left")
     pixels = drawn.pictures["left"]
     grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY).astype(np.float32)
     jpeg = cv2.imencode(".jpg", pixels)[1]

@@ -116,7 +116,7 @@ class Network:
             case "mark":
                 return float(self.world.sigma[self.world.marks[name].start])
             case "mounting":
-                return next(c for c in self.world.job.cameras if c.name == name).position_sigma_m
+                return self.world.job.camera(name).position_sigma_m
             case "lens" | "lens-type":
                 return 1.0
         return self._reading(group).sigma

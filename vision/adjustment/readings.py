@@ -106,7 +106,7 @@ def _end(name: str, world: World, cameras: Mapping[str, int]) -> int | tuple[Arr
     if name in cameras:
         return cameras[name]
     if name in world.cameras:
-        camera = next(each for each in world.job.cameras if each.name == name)
+        camera = world.job.camera(name)
         by_kept = np.zeros((3, world.kept))
         by_kept[:, world.cameras[name]] = np.eye(3)
         return camera.position_m, by_kept

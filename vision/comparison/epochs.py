@@ -60,7 +60,7 @@ def _observations(
     """One camera's measured marks in the picture turned back, its lens prior and its plan fit."""
     picture = entry["picture"]
     width, height = picture["width"], picture["height"]
-    camera = next(each for each in job.cameras if each.name == name)
+    camera = job.camera(name)
     marks = [mark for mark in entry["marks"] if mark["pixel"] and mark["covariance_px2"]]
     pixels = np.array([mark["pixel"] for mark in marks]).reshape(-1, 2)
     covariance = np.array([mark["covariance_px2"] for mark in marks]).reshape(-1, 2, 2)

@@ -125,7 +125,7 @@ def _point(
     whose = mark.strip if mark.strip is not None else mark.id
     key = 0 if whose in shared else number
     if mark.strip is None:
-        single = next(each for each in job.marks if each.name == mark.id)
+        single = job.mark(mark.id)
         sigma = FREED_SIGMA_M if whose in freed else single.position_sigma_m
         own = ground.add((key, mark.id), [sigma] * 3)
         return Laid(columns=np.arange(own.start, own.stop), slope=np.eye(3))

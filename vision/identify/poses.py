@@ -73,7 +73,7 @@ class Task:
 def place_sigma(job: Job, mark: PlannedMark) -> float:
     """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
     if mark.strip is None:
-        return next(single.position_sigma_m for single in job.marks if single.name == mark.id)
+        return job.mark(mark.id).position_sigma_m
     strip = job.strip(mark.strip)
     return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
 

@@ -17,6 +17,9 @@ import numpy as np
 from vision.geometry import Array, frozen_array
 from vision.sharpness.edges import EdgeBlurs
 
+BLUR_WIDTH_PX = 1280
+"""Width of the picture in whose pixels tolerances and limits of blur are stated."""
+
 QUANTILE = 0.45
 ITERATIONS = 30
 GROUPS, BLOCK_PX = 10, 0.125

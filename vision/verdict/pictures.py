@@ -12,15 +12,13 @@ from typing import Literal
 import numpy as np
 
 from vision.job import Tolerances
-from vision.sharpness import OPPOSITE, SIDES, Blur, Sharpness, Side, SoftPatch
+from vision.sharpness import BLUR_WIDTH_PX, OPPOSITE, SIDES, Blur, Sharpness, Side, SoftPatch
 from vision.verdict.rule import COVERAGE, Action, Judgement, Reason, judge, judge_minimum
 
 Answer = Literal["yes", "no", "cannot-tell"]
 Fault = Literal["soft", "soft-side", "motion", "low-light", "drops"]
 FAULTS: tuple[Fault, ...] = ("soft", "soft-side", "motion", "low-light", "drops")
 
-BLUR_WIDTH_PX = 1280
-"""Width of the picture for which the tolerance of blur is stated."""
 LEAST_MOTION_PX = 2.5
 """Motion below this, at 1280 px width, is not told from what a lens and its edges do."""
 ALIKE = 0.75
