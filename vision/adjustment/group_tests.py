@@ -19,12 +19,13 @@ from vision.adjustment.faults import (
     GroupRows,
     family_level,
 )
-from vision.adjustment.network import LENS, OWN, Network
+from vision.adjustment.network import LENS, Network
 from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
 from vision.job import AngleReading
+from vision.plan_fit import UNKNOWNS
 
 FAMILY_ALPHA = 0.0025
 """Chance that any group of a faultless job is set free. A fault too small to be found leaves the
@@ -205,11 +206,11 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
             return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
         case "lens":
             first = network.camera_slice[name].start + 6
-            index = first // OWN
+            index = first // UNKNOWNS
             return {"scale": (jacobian[:, first : first + 2] @ state.lens[index, :2])[:, None]}
         case "lens-type":
             index = [each for each, _ in network.types].index(name)
-            first = OWN * len(network.views) + LENS * index
+            first = UNKNOWNS * len(network.views) + LENS * index
             return {"scale": (jacobian[:, first : first + 2] @ state.shared[index, :2])[:, None]}
     turned = kind == "reading" and isinstance(
         network.world.job.readings[int(name) - 1], AngleReading

@@ -125,7 +125,7 @@ def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str
 
 def _ends(point: PlannedMark) -> Array:
     """Centre and the four ends of a mark, (5, 3)."""
-    along, across = half_extent(point.shape)  # type: ignore[arg-type]
+    along, across = half_extent(point.shape)
     c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
     local = np.array([(0, 0), (along, 0), (-along, 0), (0, across), (0, -across)])
     turned = local @ np.array([[c, n], [-n, c]])

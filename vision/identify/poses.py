@@ -81,8 +81,7 @@ def place_sigma(job: Job, mark: PlannedMark) -> float:
 def _expected(task: Task, place_m: Array, f_px: float) -> Array:
     """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
     centres = np.array([mark.centre_m for mark in task.marks])
-    # Only marks that can be drawn come here, and those have a half extent.
-    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])  # type: ignore[arg-type]
+    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])
     away = place_m - centres
     range_m = np.linalg.norm(away, axis=1)
     size = 2 * half * f_px * away[:, 2] / range_m**2

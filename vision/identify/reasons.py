@@ -19,7 +19,7 @@ from vision.identify.values import Status
 from vision.job import Board
 from vision.layout import Layout, PlannedMark
 from vision.measure import d_pixel_d_mark
-from vision.pattern import BOARD_BORDER, Blurred, Drawable, half_extent, ink_coverage
+from vision.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
 from vision.plan_fit import PlanFit
 
 STEPS = 13
@@ -146,8 +146,8 @@ class Evidence:
 
     def _levels(self, point: PlannedMark) -> Levels | None:
         """What is seen where a mark should be; None where the picture ends."""
-        shape: Drawable = point.shape  # type: ignore[assignment]
-        along, across = half_extent(shape)
+        assert drawable(point.shape)
+        along, across = half_extent(point.shape)
         steps = np.linspace(-1, 1, STEPS)
         s, q = (grid.ravel() for grid in np.meshgrid(1.1 * along * steps, 1.1 * across * steps))
         _, jacobian = d_pixel_d_mark(*self._camera, [point])
@@ -155,7 +155,7 @@ class Evidence:
             return None
         inverse = np.linalg.inv(jacobian[0])
         at = Blurred.under(s, q, inverse @ inverse.T, BLUR_PX, slopes=False)
-        ink = ink_coverage(shape, at).value
+        ink = ink_coverage(point.shape, at).value
         grey = self._at(point, np.stack([s, q], axis=-1))
         if not np.isfinite(grey).all():
             return None

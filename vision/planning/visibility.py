@@ -96,8 +96,7 @@ def _with_covariance(view: PlannedView, covariance: Array | None) -> PlannedView
 def _in_picture(pose: Pose, lens: Lens, points: list[PlannedMark]) -> tuple[Array, Array, Array]:
     """Pixels (n, 2), shorter extents (n,) in px, and the marks' tips (n, 4, 3) on the ground."""
     pixels, slopes = d_pixel_d_mark(pose, lens, points)
-    # Only points that can be drawn come here, and those have a half extent.
-    half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)  # type: ignore[arg-type]
+    half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)
     extents = 2 * np.linalg.norm(slopes * half[:, None, :], axis=1).min(axis=1)
     turn = np.array([point.heading_rad for point in points])
     zero = np.zeros_like(turn)

@@ -137,7 +137,7 @@ def _extent(eye: Eye, point: PlannedMark) -> float:
     if not drawable(point.shape):
         return 0.0
     across = []
-    for s, q in np.diag(half_extent(point.shape)):  # type: ignore[arg-type]
+    for s, q in np.diag(half_extent(point.shape)):
         ends = eye.lens.project(eye.pose.transform(_places(point, np.array([[s, q], [-s, -q]]))))
         across.append(ends[0] - ends[1])
     if not np.isfinite(across).all():
@@ -158,7 +158,7 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
 
     A lattice over it: in the picture, before every box and under no spot that hides it.
     """
-    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)  # type: ignore[arg-type]
+    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)
     steps = (np.arange(CLEAR_STEPS) + 0.5) / CLEAR_STEPS * 2 - 1
     lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
     places = _places(point, lattice)
