@@ -19,6 +19,9 @@ from scipy.spatial.transform import Rotation
 
 Array = NDArray[np.float64]
 
+ANGLES = ("pan", "tilt", "roll")
+"""Of an aim, in the order of every vector and covariance of them."""
+
 ORTHONORMAL_TOLERANCE = 1e-9
 """How far R may be from a rotation before it is refused: some thousand roundings of a float64."""
 

@@ -109,10 +109,6 @@ class LensFit:
         """One standard deviation of each parameter, (8,)."""
         return np.sqrt(np.diag(self.covariance))
 
-    def view_rms_px(self, row: int) -> float:
-        """RMS of the residual lengths of one view's used corners."""
-        return _rms(self.residual_px[row][self.used[row]])
-
 
 State = tuple[Lens, tuple[Pose, ...]]
 

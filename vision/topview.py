@@ -9,25 +9,20 @@ camera shows is hatched grey, and a bar shows the scale.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.geometry import wrap_angle
+from vision.geometry import Array, wrap_angle
 from vision.ground import GroundMap
+from vision.inspection_values import InspectedCamera, Inspection
+from vision.job import Vehicle
 from vision.lengths import UNITS
 from vision.seams import SeamLine, seam_lines
 from vision.texture import rectified
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.job import Vehicle
-
-    Pixels = NDArray[np.uint8]
+Pixels = NDArray[np.uint8]
 
 SCALE_M = 0.02
 """Ground per pixel: a strip's width is then some ten pixels, and a phone shows the whole."""

@@ -79,11 +79,10 @@ class Cone:
 class Zone:
     """A zone of a published rule, compared with what is seen; never a statement of compliance.
 
-    `box_m` is (x from, x to, y from, y to) at `height_m`; `seen_share` of its area.
+    It lies at `height_m`; `seen_share` is of its area.
     """
 
     rule: str
-    box_m: tuple[float, float, float, float]
     height_m: float
     seen_share: float
 
@@ -213,7 +212,7 @@ def _zones(vehicle: Vehicle, viewers: Sequence[Viewer]) -> list[Zone]:
         grid = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
         points = np.column_stack([grid, np.full(len(grid), height)])
         share = float(_seen_by_any(vehicle, viewers, points).mean())
-        zones.append(Zone(rule=rule, box_m=box, height_m=height, seen_share=share))
+        zones.append(Zone(rule=rule, height_m=height, seen_share=share))
     return zones
 
 

@@ -189,7 +189,6 @@ class View:
     grey: np.ndarray
     true_px: dict[str, np.ndarray]
     due: frozenset[str]
-    why_hidden: dict[str, str] = dataclasses.field(default_factory=dict)
 
 
 def views(condition: str, seed: int) -> list[View]:
@@ -218,7 +217,6 @@ def views(condition: str, seed: int) -> list[View]:
                     and mark["clear"] >= DUE_CLEAR
                     and mark["extent_px"] >= DUE_PX
                 ),
-                why_hidden={m["id"]: m["hidden_by"] for m in inside if "hidden_by" in m},
             )
         )
     return found

@@ -16,7 +16,7 @@ from vision.adjustment import CameraObservations, adjust
 from vision.comparison.compared import compare
 from vision.comparison.values import EVERYTHING, Comparison, Epoch, Shared
 from vision.errors import BadInputError, Fault
-from vision.geometry import Aim, Pose
+from vision.geometry import ANGLES, Aim, Pose
 from vision.identify.poses import place_sigma
 from vision.job import Job
 from vision.job_file import job_from_text
@@ -76,7 +76,7 @@ def _observations(
         covariance_px2=covariance,
     )
     fit = entry["plan_fit"]
-    aim = Aim.from_degrees(*(fit["aim_deg"][angle] for angle in ("pan", "tilt", "roll")))
+    aim = Aim.from_degrees(*(fit["aim_deg"][angle] for angle in ANGLES))
     pose = Pose.at(np.array(fit["position_m"]), aim.rotation())
     found = fit["lens"]
     lens = Lens(

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import base64
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.geometry import Array
 from vision.ground import GroundMap
+from vision.inspection_values import InspectedCamera
+from vision.job import Job
 from vision.layout import planned_layout
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera
-    from vision.job import Job
-
-    Pixels = NDArray[np.uint8]
+Pixels = NDArray[np.uint8]
 
 Shown = Literal["whole", "cropped", "none"]
 """How much of the pictures a page shows; cropped leaves the ground round the layout only."""

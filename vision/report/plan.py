@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from vision.geometry import Array
+from vision.inspection_values import Inspection
 from vision.layout import planned_layout
 from vision.report.overlay import arrow, magnification
+from vision.seams import SeamGap
 from vision.topview import Grid, top_view_grid
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.inspection_values import Inspection
-    from vision.seams import SeamGap
 
 LONGEST_GAP_M = 0.8
 """How long, on the ground, the longest gap with its uncertainty is drawn, at most."""

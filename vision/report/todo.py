@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from vision.geometry import Aim
+from vision.geometry import Aim, Array
+from vision.inspection_values import InspectedCamera, Inspection
 from vision.report.overlay import arrow
 from vision.report.pictures import SMALL_PX, SMALL_QUALITY, Shown, delivered, jpeg_uri
+from vision.verdict import Action
 from vision.verdict.jobs import WORST_FIRST
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.verdict import Action
 
 MOVE_FACTOR = 5
 """A strip's move of some centimetres is drawn so many times as long: it is some pixels else."""

@@ -5,25 +5,21 @@ The picture of rays is then darkened towards its corners, blurred, given noise a
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.geometry import Array
+from vision.scene.ground_texture import Yard
 from vision.scene.laying import Scenery
 from vision.scene.shading import shade
-from vision.scene.world import body_before
+from vision.scene.values import Deviations, Light
+from vision.scene.world import Eye, World, body_before
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.scene.ground_texture import Yard
-    from vision.scene.values import Deviations, Light
-    from vision.scene.world import Eye, World
-
-    Floats = NDArray[np.floating[Any]]
-    Pixels = NDArray[np.uint8]
+Floats = NDArray[np.floating[Any]]
+Pixels = NDArray[np.uint8]
 
 SAMPLES = 21
 """Rays per pixel at edges: a Fibonacci lattice, so that rows, columns and slants of it are even."""

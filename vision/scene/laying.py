@@ -7,28 +7,22 @@ the drawing the checker measures by.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.job import Board, Cross, Quadrant
-from vision.scene.spots import paper_and_ink
-from vision.scene.world import sheet_half_m
+from vision.geometry import Array
+from vision.job import Board, Cross, MarkShape, Quadrant, SingleShape
+from vision.layout import PlannedMark
+from vision.scene.boxes import Box
+from vision.scene.ground_texture import Yard
+from vision.scene.spots import Spots, paper_and_ink
+from vision.scene.values import Ground
+from vision.scene.world import Tape, World, sheet_half_m
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.job import MarkShape, SingleShape
-    from vision.layout import PlannedMark
-    from vision.scene.boxes import Box
-    from vision.scene.ground_texture import Yard
-    from vision.scene.spots import Spots
-    from vision.scene.values import Ground
-    from vision.scene.world import Tape, World
-
-    Floats = NDArray[np.floating[Any]]
-    Mask = NDArray[np.bool_]
+Floats = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
 
 ASPHALT = (88.0, 91.0, 92.0)
 WET_ASPHALT, WET_TAPE = 0.45, 0.1

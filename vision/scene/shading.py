@@ -8,23 +8,19 @@ what else there is, once: what is seen in them mirrors nothing itself.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.geometry import Array
 from vision.job import BoxCorner
-from vision.scene.boxes import box_entry, near_box, shaded_by
+from vision.scene.boxes import Box, box_entry, near_box, shaded_by
 from vision.scene.laying import Scenery, ground_colours, is_inked
 from vision.scene.spots import CARTON, paper_and_ink
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.scene.boxes import Box
-
-    Floats = NDArray[np.floating[Any]]
-    Mask = NDArray[np.bool_]
+Floats = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
 
 WALL_M, WALL_HEIGHT_M = 22.0, 4.5
 """The yard ends at a round wall: something stands behind every picture."""

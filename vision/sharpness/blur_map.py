@@ -52,11 +52,6 @@ class BlurMap:
         shape = (TERMS, TERMS)
         object.__setattr__(self, "covariance", frozen_array(self.covariance, shape, "covariance"))
 
-    def across_edge(self, pixels_px: Array, normal_rad: Array) -> Array:
-        """Blur sigma (n,) in px across edges at pixels (n, 2) with directions across them (n,)."""
-        rows = design(pixels_px, normal_rad, self.width, self.height)
-        return np.asarray(np.sqrt(np.maximum(rows @ self.terms, LEAST_VARIANCE_PX2)))
-
     def blur_px(self, pixels_px: Array) -> tuple[float, float]:
         """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.
 

@@ -115,7 +115,6 @@ def refined(
         covariance_m2=axes @ covariance @ axes.T,
         slope=axes @ state[1],
         correlation=look.correlation,
-        ground_m2=look.count * STEP_M**2,
     )
 
 

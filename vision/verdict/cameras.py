@@ -8,14 +8,13 @@ from typing import Literal
 import numpy as np
 
 from vision.adjustment import AdjustedCamera
-from vision.geometry import Array
+from vision.geometry import ANGLES, Array
 from vision.job import Camera, Tolerances
 from vision.length_words import METRIC, LengthWords
 from vision.seams import NearestGround
 from vision.solver import NoFit
 from vision.verdict.pictures import PictureVerdict
 from vision.verdict.rule import (
-    ANGLES,
     COVERAGE,
     SIGNIFICANT,
     Action,

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from vision.geometry import Array
+from vision.geometry import ANGLES, Array
 
 Judgement = Literal["beyond", "within", "not-judged"]
 
@@ -20,7 +20,6 @@ COVERAGE = 2.0
 """Sigmas on each side of a figure: about 95 %."""
 SIGNIFICANT = 3.0
 """Sigmas from which a difference within its tolerance is worth saying."""
-ANGLES = ("pan", "tilt", "roll")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
