@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
+from tests.fits import perfect_camera
+from vision.adjustment import AdjustedMark, AdjustedStrip
 from vision.geometry import Aim, Array, Pose
 from vision.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
 from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
+from vision.plan_fit import UNKNOWNS
 from vision.seams import SeamGap
 from vision.verdict import (
     CameraVerdict,
@@ -49,15 +53,10 @@ def seen(
         position_sigma_m=0.02,
         aim=Aim.from_degrees(0, 45, 0),
     )
-    adjusted = AdjustedCamera(
-        name="front",
-        pose=Pose.at(place, Aim.from_degrees(pan, 45 + tilt, roll).rotation()),
-        lens=LENS,
-        covariance=np.eye(14) * 1e-6,
+    pose = Pose.at(place, Aim.from_degrees(pan, 45 + tilt, roll).rotation())
+    adjusted = replace(
+        perfect_camera("front", pose, LENS, np.eye(UNKNOWNS) * 1e-6),
         aim_covariance_rad2=np.eye(3) * np.radians(sigma) ** 2,
-        position_sigma_m=np.full(3, 0.01),
-        used=np.zeros(0, dtype=bool),
-        residual_px=np.zeros((0, 2)),
     )
     return camera_verdict(camera, adjusted, TOLERANCES, **more)  # type: ignore[arg-type]
 
