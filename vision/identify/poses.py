@@ -23,6 +23,8 @@ DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85
 """Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
 right at one end of a strip and a mark off at the other, and the right one lies beside it."""
 SAME_PX, SAME_SPACING = 4.0, 0.4
+"""Poses name a mark alike that both see within this of one place, or that one puts nearer to where
+the other does than this share of the way to its nearest neighbour: less than half of it."""
 CARRIED = 6
 """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
 CARRIED_SHARE = 0.35
@@ -35,6 +37,7 @@ ENOUGH_SHARE, LEAST_GAIN, MOST_AGAIN = 0.75, 0.5, 2
 """A pose with less than this share of the evidence due may have a part of its marks a mark off:
 it is refined again from where it is, up to so often, as long as the evidence grows by this."""
 LEAST_MARKS = 5
+"""One more than a plan fit needs."""
 SIZE_SEEN_PX = (4.0, 14.0)
 """Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
 

@@ -33,6 +33,7 @@ BEHIND_BODY = "the body is in the way"
 SMALL_SQUARE_PX = 3.5
 """As `SMALL_PX`, of a board's square."""
 DARK_LEVEL = 14.0
+"""Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
 FAINT, PLAIN = 0.35, 0.6
 """Contrast, as a share of what used marks have, below which there is none and above which there
 is."""
