@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 ANGLES = ("pan", "tilt", "roll")
 """Of an aim, in the order of every vector and covariance of them."""

@@ -6,15 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.geometry import Array, Pose, frozen_array
+from vision.geometry import Array, Flags, Pose, frozen_array
 from vision.job import Camera
 from vision.lens import PARAMETERS, Lens
 from vision.lens_prior import LensPrior, stepped
 from vision.solver import NoFit, Solution, solve
 
-Flags = NDArray[np.bool_]
 Guess = tuple[Pose, Lens]
 
 UNKNOWNS = 6 + len(PARAMETERS)

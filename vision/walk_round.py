@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.body import body_hides
-from vision.geometry import Array, Pose
+from vision.geometry import Array, Flags, Pose
 from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.length_words import METRIC, LengthWords
@@ -54,7 +53,7 @@ class Unseen:
     """
 
     height_m: float
-    unseen: NDArray[np.bool_]
+    unseen: Flags
     x_m: Array
     y_m: Array
     area_m2: float
@@ -134,14 +133,14 @@ def _viewers(job: Job, inspection: Inspection | None) -> tuple[list[Viewer], tup
     return viewers, tuple(planned)
 
 
-def seen(vehicle: Vehicle, viewer: Viewer, points_m: Array) -> NDArray[np.bool_]:
+def seen(vehicle: Vehicle, viewer: Viewer, points_m: Array) -> Flags:
     """Whether a camera shows points (n, 3): lens, picture, and the body out of the way."""
     pixels = viewer.lens.project(viewer.pose.transform(points_m))
     shown = np.asarray(viewer.lens.contains(pixels))
     return shown & ~body_hides(vehicle, viewer.pose.camera_in_ground_m, points_m)
 
 
-def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -> NDArray[np.bool_]:
+def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -> Flags:
     every = [seen(vehicle, viewer, points_m) for viewer in viewers]
     return np.any(every, axis=0) if every else np.zeros(len(points_m), dtype=bool)
 

@@ -21,7 +21,7 @@ from vision.adjustment.elimination import Rows
 from vision.adjustment.readings import ReadingView, reading_rows
 from vision.adjustment.state import PointRows, Seen, State, View, Weights
 from vision.adjustment.world import World
-from vision.geometry import Array, cross_matrix
+from vision.geometry import Array, Flags, cross_matrix
 from vision.lens import PARAMETERS, monotone_limits_rad, project_with_derivatives
 from vision.lens_prior import (
     CENTRE_SIGMA_PX,
@@ -360,7 +360,7 @@ class Network:
                 sigma[self._group_columns(kind, name)] = value
         return sigma
 
-    def degrees_of_freedom(self, used: NDArray[np.bool_]) -> int:
+    def degrees_of_freedom(self, used: Flags) -> int:
         """Rows that weigh something, minus unknowns; `used` (p,) are the points that take part."""
         # Every unknown of the world has a row of its own, and so has a camera's place; a lens prior
         # holds as many directions as a lens has, whatever its rows. What is left are the turns.

@@ -21,11 +21,11 @@ from vision.adjustment.values import (
     GroupTest,
 )
 from vision.adjustment.world import QUARTER_TURN
-from vision.geometry import Array, d_aim_d_rotation_vector
+from vision.geometry import Array, Flags, d_aim_d_rotation_vector
 from vision.job import Job, LengthReading, SingleMark, Strip
 from vision.length_words import METRIC, LengthWords
 from vision.lengths import UNITS
-from vision.plan_fit import UNKNOWNS, Flags
+from vision.plan_fit import UNKNOWNS
 
 INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""

@@ -28,10 +28,9 @@ from vision.adjustment.values import (
     Explanation,
     FurtherReading,
 )
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.job import Job
 from vision.layout import Layout
-from vision.plan_fit import Flags
 from vision.solver import NoFit
 
 LEAST_POINTS = 3

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from vision.adjustment.faults import Fault, FaultKind, GroupRows, noncentrality
-from vision.geometry import Aim, Array, Pose
+from vision.geometry import Aim, Array, Flags, Pose
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
-from vision.plan_fit import Flags, Points
+from vision.plan_fit import Points
 
 
 def _freeze(

@@ -15,11 +15,10 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.adjustment import CameraObservations, left_out_points
 from vision.body import DEFAULT_MARGIN_M, body_hides
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.identify.poses import Task, place_sigma
 from vision.job import Vehicle
 from vision.layout import PlannedMark, planned_layout, points_of
@@ -34,8 +33,6 @@ MIRROR_REACH_M = 2 * DEFAULT_MARGIN_M
 """How far off an image may lie square to the face that mirrors it: twice what a face may be off."""
 MIRROR_SIGMAS = 3.0
 """How far off it may lie along that face, in sigmas of where the mark ought to be."""
-
-Flags = NDArray[np.bool_]
 
 
 def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark]) -> Flags:

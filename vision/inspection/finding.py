@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.adjustment import (
     AdjustedCamera,
@@ -21,7 +20,7 @@ from vision.job import Camera, Job
 from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
 from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
-from vision.picture import Picture
+from vision.picture import Grey, Picture
 from vision.plan_fit import PlanFit
 from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, seam_gaps, seam_lines
@@ -35,7 +34,6 @@ REJECTED_CHI2 = 13.8
 
 Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified
-Grey = NDArray[np.float32]
 
 Gaps = dict[tuple[str, str], SeamGap]
 Edges = dict[tuple[str, str], tuple[EdgeCrossing, ...]]

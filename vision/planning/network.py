@@ -33,12 +33,11 @@ def observations_of(
 ) -> CameraObservations:
     """What a camera would bring: every point that it sees, exactly where it is planned."""
     seen = [view for view in views if view.status == "seen"]
-    marks = {mark.id: mark for mark in layout.marks}
-    own = [marks.get(v.mark) or marks[v.mark.rsplit("/", 2)[0]] for v in seen]
+    marks = [layout.mark(view.mark) for view in seen]
     points = Points(
         ids=tuple(view.mark for view in seen),
-        planned_m=np.array([layout.mark(view.mark).centre_m for view in seen]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in own]),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
         pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
         covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
     )

@@ -10,7 +10,8 @@ import numpy as np
 from vision.geometry import Array
 from vision.ground import GroundMap
 from vision.inspection_values import InspectedCamera, InspectedSeam, Inspection
-from vision.report.pictures import Pixels, Shown, jpeg_uri, layout_box
+from vision.picture import Pixels
+from vision.report.pictures import Shown, jpeg_uri, layout_box
 from vision.seams import SeamGap
 from vision.texture import rectified
 from vision.topview import Grid

@@ -13,9 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.scene.values import Ground
-
-Floats = NDArray[np.floating[Any]]
+from vision.scene.values import Floats, Ground
 
 GRAIN_CELL_M, GRAIN_CELLS = 0.005, 1024
 BLOTCH_CELL_M, BLOTCH_CELLS = 0.05, 512

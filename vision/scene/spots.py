@@ -8,20 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array, frozen_array
+from vision.geometry import Array, Flags, frozen_array
 from vision.job import Board, Ink
 from vision.layout import PlannedMark
 from vision.pattern import BOARD_BORDER, half_extent
 from vision.scene.boxes import Box
-from vision.scene.values import Damage, Person
+from vision.scene.values import Damage, Floats, Person
 
-Floats = NDArray[np.floating[Any]]
-Mask = NDArray[np.bool_]
 Colour = tuple[float, float, float]
 
 CELL_M, CELLS = 0.1, 400
@@ -74,7 +72,7 @@ class Spot:
         high = np.clip(_cell(self.middle_m + reach) + 1, 1, CELLS)
         return low, high
 
-    def holds(self, points: Floats) -> Mask:
+    def holds(self, points: Floats) -> Flags:
         """Whether points (n, 2) lie in it."""
         c, s = np.float32(np.cos(self.heading_rad)), np.float32(np.sin(self.heading_rad))
         dx = points[:, 0] - np.float32(self.middle_m[0])
@@ -91,7 +89,7 @@ class Spots:
     """All flat things, the later upon the earlier, and a map (cells, cells) of where any may be."""
 
     each: tuple[Spot, ...] = ()
-    _near: Mask = field(init=False, repr=False)
+    _near: Flags = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         near = np.zeros((CELLS, CELLS), dtype=bool)
@@ -130,9 +128,9 @@ class Spots:
         """Those that lie on the ground: all but what belongs to raised marks."""
         return Spots(each=tuple(spot for spot in self.each if spot.on not in raised))
 
-    def hide(self, points: Floats) -> tuple[Mask, list[str]]:
+    def hide(self, points: Floats) -> tuple[Flags, list[str]]:
         """Whether points (n, 2) are hidden by any, and what hides some of them."""
-        hidden: Mask = np.zeros(len(points), dtype=bool)
+        hidden: Flags = np.zeros(len(points), dtype=bool)
         names: list[str] = []
         for spot in self.each:
             under = spot.holds(points)

@@ -14,14 +14,14 @@ import numpy as np
 
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.body import body_hides
-from vision.geometry import Array, d_aim_d_rotation_vector
+from vision.geometry import Array, Flags, d_aim_d_rotation_vector
 from vision.identify.poses import place_sigma
 from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Camera, Job
 from vision.layout import Layout, PlannedMark, planned_layout
 from vision.lens_prior import lens_prior
 from vision.pattern import drawable, half_extent
-from vision.plan_fit import UNKNOWNS, Flags, PlanFit, Points, fit_plan
+from vision.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
 from vision.seams import SeamGap, nearest_ground, seam_gaps
 from vision.solver import NoFit
 from vision.verdict import judge, judge_minimum, length_and_sigma, seam_verdict, worst_of
