@@ -58,7 +58,7 @@ def place_of(point: PlannedMark, layout: Layout, truth: Truth) -> Array:
     """Where a mark truly lies, or a corner of a board, which moves and turns with its board."""
     if point.id in truth.places:
         return truth.places[point.id]
-    board = layout.mark(point.id.rsplit("/", 2)[0])
+    board = layout.mark_of(point.id)
     assert board.strip is not None
     along = np.diff(truth.ends[board.strip], axis=0)[0]
     planned = truth.job.strip(board.strip).along

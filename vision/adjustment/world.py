@@ -136,16 +136,8 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
     return ends, bow, own
 
 
-def _mark_of(point_id: str, planned: dict[str, PlannedMark]) -> str:
-    """Find the mark that a point belongs to: itself, or the panel of a board corner."""
-    for mark_id in (point_id, point_id.rsplit("/", 2)[0]):
-        if mark_id in planned:
-            return mark_id
-    raise ValueError(f"point {point_id!r}: expected a mark of the layout, found none of that id")
-
-
-def _own_sigma(strip: Strip) -> list[float]:
-    """Sigmas of one mark's own deviation: along, across and, for a panel, its turn."""
+def own_sigmas(strip: Strip) -> list[float]:
+    """Sigmas of one mark's own deviation: along, across in m and, for a panel, its turn in rad."""
     sigma = [strip.mark_sigma_m] * 2
     if isinstance(strip.shape, Board):
         board = strip.shape
@@ -179,7 +171,7 @@ def build_world(
     is an unknown of the world.
     """
     planned = {mark.id: mark for mark in layout.marks}
-    mark_of_point = {point_id: _mark_of(point_id, planned) for point_id in point_ids}
+    mark_of_point = {point_id: layout.mark_of(point_id).id for point_id in point_ids}
     in_pictures = frozenset(mark_of_point.values())
     lengths = [each for each in job.readings if isinstance(each, LengthReading)]
     read = {name for each in lengths for name in each.between}
@@ -188,7 +180,7 @@ def build_world(
     columns = _Columns()
     strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
     bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
-    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
         mark.id: columns.add(single[mark.id] if mark.strip is None else each_own[mark.strip])
