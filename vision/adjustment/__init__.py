@@ -1,6 +1,7 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
 from vision.adjustment.faults import Fault, FaultKind, family_level, noncentrality
+from vision.adjustment.groups import GroupKind, kind_and_name
 from vision.adjustment.left_out import left_out_points
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.values import (
@@ -28,10 +29,12 @@ __all__ = [
     "Fault",
     "FaultKind",
     "FurtherReading",
+    "GroupKind",
     "GroupTest",
     "adjust",
     "adjust_readings",
     "family_level",
+    "kind_and_name",
     "left_out_points",
     "noncentrality",
 ]

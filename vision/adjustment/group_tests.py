@@ -19,6 +19,7 @@ from vision.adjustment.faults import (
     GroupRows,
     family_level,
 )
+from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import LENS, Network
 from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
@@ -197,7 +198,7 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
 
     `jacobian` (k, kept) is that of the rows.
     """
-    kind, _, name = group.partition(" ")
+    kind, name = kind_and_name(group)
     match kind:
         case "strip":
             strip = network.world.job.strip(name)
@@ -205,8 +206,8 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
             turn = np.concatenate([-across, across])[:, None]
             return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
         case "lens":
-            first = network.camera_slice[name].start + 6
-            index = first // UNKNOWNS
+            index = list(network.camera_slice).index(name)
+            first = UNKNOWNS * index + 6
             return {"scale": (jacobian[:, first : first + 2] @ state.lens[index, :2])[:, None]}
         case "lens-type":
             index = [each for each, _ in network.types].index(name)

@@ -5,19 +5,20 @@ type of lens that several cameras share its eight; then the unknowns of the `Wor
 marks' own deviations, last, are eliminated. Rows: the points (two each), the lens priors, the
 readings, and the priors of single unknowns: mounting positions and all of the world.
 
-A group is what can be wrong as a whole and be set free: a strip's ends, a strip's bow, a mounting,
-a single mark's place, a camera's lens, a type of lens, a reading.
+Its groups are those of `vision.adjustment.groups`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.elimination import Rows
+from vision.adjustment.groups import GroupKind, kind_and_name
 from vision.adjustment.readings import ReadingView, reading_rows
 from vision.adjustment.state import PointRows, Seen, State, View, Weights
 from vision.adjustment.world import World
@@ -107,7 +108,7 @@ class Network:
 
     def group_sigma(self, group: str) -> float:
         """Give the stated sigma of a group, in m, for an angle in rad, for a lens 1."""
-        kind, name = group.split(" ", 1)
+        kind, name = kind_and_name(group)
         match kind:
             case "strip":
                 return self.world.job.strip(name).position_sigma_m
@@ -119,14 +120,17 @@ class Network:
                 return self.world.job.camera(name).position_sigma_m
             case "lens" | "lens-type":
                 return 1.0
-        return self._reading(group).sigma
+            case "reading":
+                return self._reading(group).sigma
+            case _:
+                assert_never(kind)
 
     def group_rows(self, state: State, group: str) -> tuple[Array, Array]:
         """How far a group lies from what was stated (k,), and its derivative (k, kept).
 
         In m, for an angle in rad, for a lens in its stated sigmas; not whitened otherwise.
         """
-        kind, name = group.split(" ", 1)
+        kind, name = kind_and_name(group)
         match kind:
             case "reading":
                 return reading_rows(self._reading(group), self.world, state, self.base)
@@ -146,7 +150,7 @@ class Network:
         jacobian[np.arange(len(columns)), columns] = 1.0
         return off, jacobian
 
-    def _group_columns(self, kind: str, name: str) -> NDArray[np.intp]:
+    def _group_columns(self, kind: GroupKind, name: str) -> NDArray[np.intp]:
         """Columns of a group whose rows are single unknowns."""
         match kind:
             case "mounting" if name not in self.world.cameras:
@@ -167,7 +171,7 @@ class Network:
 
     def freed_sigma(self, group: str) -> float:
         """Sigma of a group that is set free, in the unit of `group_sigma`."""
-        kind, _, name = group.partition(" ")
+        kind, name = kind_and_name(group)
         match kind:
             case "reading":
                 return self._reading(group).freed_sigma
@@ -355,7 +359,7 @@ class Network:
         for i, view in enumerate(self.views):
             sigma[UNKNOWNS * i : UNKNOWNS * i + 3] = view.camera.position_sigma_m
         for group, value in weights.group_sigma.items():
-            kind, name = group.split(" ", 1)
+            kind, name = kind_and_name(group)
             if kind in ("strip", "bow", "mounting", "mark"):
                 sigma[self._group_columns(kind, name)] = value
         return sigma

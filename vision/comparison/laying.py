@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment import kind_and_name
 from vision.adjustment.world import QUARTER_TURN, own_sigmas
 from vision.comparison.values import Epoch
 from vision.geometry import Array
@@ -98,9 +99,7 @@ def _freed(epoch: Epoch) -> set[str]:
     """Strips and single marks whose stated place this epoch's own adjustment gave up."""
     adjustment = epoch.adjustment
     groups = [*adjustment.freed, *(each for tie in adjustment.freed_alternatives for each in tie)]
-    return {
-        name for kind, _, name in (g.partition(" ") for g in groups) if kind in ("strip", "mark")
-    }
+    return {name for kind, name in (kind_and_name(g) for g in groups) if kind in ("strip", "mark")}
 
 
 def _belongs(mark: PlannedMark, name: str) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment import CameraObservations
+from vision.adjustment import CameraObservations, kind_and_name
 from vision.adjustment.state import whiteners
 from vision.comparison.laying import Ground, Laid, lay_out
 from vision.comparison.network import (
@@ -132,7 +132,7 @@ def _mountings(
         name
         for epoch in epochs
         for group in (*epoch.adjustment.freed, *sum(epoch.adjustment.freed_alternatives, ()))
-        for kind, _, name in [group.partition(" ")]
+        for kind, name in [kind_and_name(group)]
         if kind == "mounting"
     }
     rows = []
