@@ -162,6 +162,12 @@ class _Columns:
         return int(self.add([sigma]).start)
 
 
+def _against_gravity(job: Job) -> bool:
+    """Whether any angle was read against gravity: the ground may slope."""
+    angles = (each for each in job.readings if isinstance(each, AngleReading))
+    return any(each.against == "gravity" for each in angles)
+
+
 def build_world(
     job: Job, layout: Layout, point_ids: Iterable[str], cameras: Sequence[str] = ()
 ) -> World:
@@ -194,9 +200,7 @@ def build_world(
     }
     scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
     tapes = {tape: columns.add_one(scale) for tape, scale in scales.items()}
-    angles = [each for each in job.readings if isinstance(each, AngleReading)]
-    sloping = any(each.against == "gravity" for each in angles)
-    slope = columns.add([SLOPE_SIGMA] * 2) if sloping else None
+    slope = columns.add([SLOPE_SIGMA] * 2) if _against_gravity(job) else None
     kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)
