@@ -58,7 +58,7 @@ def seen(
         perfect_camera("front", pose, LENS, np.eye(UNKNOWNS) * 1e-6),
         aim_covariance_rad2=np.eye(3) * np.radians(sigma) ** 2,
     )
-    return camera_verdict(camera, adjusted, TOLERANCES, **more)  # type: ignore[arg-type]
+    return camera_verdict(camera, adjusted, TOLERANCES, **more)
 
 
 def laid(

@@ -17,7 +17,7 @@ from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
-from vision.lens_prior import lens_prior
+from vision.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.seams import SeamGap, SeamLine, seam_lines
 
 HEIGHTS_M = (0.0, 0.3, 0.8, 1.2)
@@ -29,8 +29,6 @@ CONES_ALONG = (0.2, 0.7)
 """Where on a seam cones stand, in shares of it from the body."""
 ABOUT_M = 0.01
 """What a driver tells by eye at most: gaps are said to no less."""
-PLANNED_SIZE_PX = (1280, 720)
-"""Size of picture that a camera without one is taken to give."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,7 +123,7 @@ def _viewers(job: Job, inspection: Inspection | None) -> tuple[list[Viewer], tup
         if one is not None and one.adjusted is not None:
             pose, lens = one.adjusted.pose, one.adjusted.lens
         else:
-            size = PLANNED_SIZE_PX if one is None else (one.picture.width, one.picture.height)
+            size = USUAL_SIZE_PX if one is None else (one.picture.width, one.picture.height)
             pose = Pose.at(camera.position_m, camera.aim.rotation())
             lens = lens_prior(job.lens_of(camera), *size).guess
             planned.append(camera.name)

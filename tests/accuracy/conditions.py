@@ -157,11 +157,11 @@ def _wavy(job: Job, rng: np.random.Generator) -> dict[str, Moved]:
 
 CONDITIONS: dict[str, Asked] = {
     "plain": lambda job, rng: Deviations(),
-    "low_sun": lambda job, rng: Deviations(light=Light(**_sun(rng))),  # type: ignore[arg-type]
+    "low_sun": lambda job, rng: Deviations(light=Light(**_sun(rng))),
     "wet": lambda job, rng: Deviations(ground=Ground(wet=1, gloss=1)),
     "wet_sun": lambda job, rng: Deviations(
         ground=Ground(wet=1, gloss=1),
-        light=Light(**_sun(rng)),  # type: ignore[arg-type]
+        light=Light(**_sun(rng)),
     ),
     "mirrors": lambda job, rng: Deviations(ground=Ground(gloss=1)),
     "dusk": lambda job, rng: Deviations(light=Light(level=0.35, noise=10)),

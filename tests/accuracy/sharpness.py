@@ -102,7 +102,7 @@ def places_of_marks(true: dict, rng: np.random.Generator) -> list[Array]:
     return [large[i] + rng.normal(0, 8, 2) for i in chosen]
 
 
-def degraded(picture: Picture, change: Callable[[Array], Array], noise: float, rng) -> Picture:  # type: ignore[no-untyped-def]
+def degraded(picture: Picture, change: Callable[[Array], Array], noise: float, rng) -> Picture:
     """The picture with `change` and noise done to it as delivered."""
     delivered = picture.bgr[:, ::-1] if picture.mirrored else picture.bgr
     out = change(delivered.astype(np.float64))

@@ -69,7 +69,7 @@ def test_forty_marks() -> None:
     print(f"{used} marks: {1000 * ours:.0f} ms, {ours / decode:.0f} times decoding the picture")
     profile = cProfile.Profile()
     profile.runcall(whole)
-    spent = pstats.Stats(profile).stats  # type: ignore[attr-defined]
+    spent = pstats.Stats(profile).stats
     total = max(entry[3] for entry in spent.values())
     for stage, (file, name) in STAGES.items():
         seconds = sum(

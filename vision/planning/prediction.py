@@ -12,7 +12,7 @@ from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import BoxCorner, Camera, Job
 from vision.layout import Layout, planned_layout
-from vision.lens_prior import lens_prior
+from vision.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.measure import Light
 from vision.planning.limits import problems_of, sorted_limits
 from vision.planning.lone_fits import LoneFit, lone_fits, usual_gaps_m
@@ -27,9 +27,6 @@ from vision.planning.values import (
 from vision.planning.visibility import SMALL_PX, planned_views, shown_marks
 from vision.seams import SeamLine, gaps_with_slopes, measure_seam, nearest_ground, seam_lines
 from vision.solver import NoFit
-
-SIZE_PX = (1280, 720)
-"""Of pictures whose lens is not fitted; common practice, no source."""
 
 Views = Mapping[str, tuple[PlannedView, ...]]
 
@@ -48,7 +45,7 @@ class _Planned:
 def predict(
     job: Job,
     light: Light | None = None,
-    size_px: tuple[int, int] = SIZE_PX,
+    size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     known: Views | None = None,
     least_px: float = SMALL_PX,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from vision.geometry import Array
-from vision.inspection_values import Inspection
+from vision.inspection_values import InspectedSeam, Inspection
 from vision.layout import planned_layout
 from vision.report.overlay import arrow, magnification
 from vision.seams import SeamGap
@@ -99,8 +99,9 @@ def _shifts(inspection: Inspection, grid: Grid, factor: int) -> list[dict[str, f
     return arrows
 
 
-def _seam(seam: Any, grid: Grid, factor: int) -> dict[str, Any]:
+def _seam(seam: InspectedSeam, grid: Grid, factor: int) -> dict[str, Any]:
     gap = seam.gap
+    assert gap is not None
     (x1, y1), (x2, y2) = grid.pixel_px(gap.start_m), grid.pixel_px(gap.end_m)
     points, gaps, spreads = _spaced(gap)
     drawn = []

@@ -12,7 +12,7 @@ import numpy as np
 
 from vision.geometry import Array, Flags
 from vision.job import Board, Cross, MarkShape, Quadrant, SingleShape
-from vision.layout import PlannedMark
+from vision.layout import BoardCorner, PlannedMark
 from vision.scene.boxes import Box
 from vision.scene.ground_texture import Yard
 from vision.scene.spots import Spots, paper_and_ink
@@ -128,7 +128,7 @@ def _lay_sheet(
     colours[is_inked(mark.shape, s, q)] = ink
 
 
-def is_inked(shape: MarkShape | SingleShape | object, s: Floats, q: Floats) -> Flags:
+def is_inked(shape: MarkShape | SingleShape | BoardCorner, s: Floats, q: Floats) -> Flags:
     """Whether places in mark coordinates (n,) lie on ink."""
     match shape:
         case Cross():

@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry import Array, frozen_array
+from vision.lens_prior import USUAL_SIZE_PX
 
 Floats = NDArray[np.floating[Any]]
 """Of whole pictures, mostly in single precision."""
 
-WIDTH_PX, HEIGHT_PX = 1280, 720
+WIDTH_PX, HEIGHT_PX = USUAL_SIZE_PX
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
