@@ -110,6 +110,14 @@ def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
     return tuple(corners)
 
 
+def place_sigma_m(job: Job, mark: PlannedMark) -> float:
+    """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
+    if mark.strip is None:
+        return job.mark(mark.id).position_sigma_m
+    strip = job.strip(mark.strip)
+    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
+
+
 def planned_layout(job: Job) -> Layout:
     """Lay out every mark of `job` on its planned place."""
     marks = []

@@ -11,9 +11,8 @@ from scipy.spatial.transform import Rotation
 from tests.accuracy.simulation import Truth, drawn_apart, drawn_lens, fitted_alone
 from vision.adjustment import Adjustment, adjust
 from vision.geometry import Array, Pose
-from vision.identify.poses import place_sigma
 from vision.job import Job
-from vision.layout import Layout, PlannedMark, planned_layout
+from vision.layout import Layout, PlannedMark, place_sigma_m, planned_layout
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Points
 from vision.planning import Prediction
@@ -84,7 +83,7 @@ def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
         points = Points(
             ids=tuple(v.mark for v in seen),
             planned_m=np.array([mark.centre_m for mark in marks]),
-            mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
+            mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
             pixels_px=true_px + np.array(noise),
             covariance_px2=np.array([v.covariance_px2 for v in seen]),
         )

@@ -19,9 +19,8 @@ from vision.adjustment.world import SLOPE_SIGMA
 from vision.body import body_hides
 from vision.geometry import Array, Pose
 from vision.ground import ground_map
-from vision.identify.poses import place_sigma
 from vision.job import AngleReading, Camera, Job, LengthReading, StatedLens
-from vision.layout import planned_layout
+from vision.layout import place_sigma_m, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import ASPECT_SIGMA, SAME_TYPE_ROWS, LensPrior, lens_prior
 from vision.plan_fit import PlanFit, Points, fit_plan
@@ -121,7 +120,7 @@ def _lay(truth: Truth, rng: np.random.Generator, faults: Faults) -> None:
         bows[strip.name] = rng.normal(0, strip.mark_sigma_m)
     for mark in planned_layout(job).marks:
         if mark.strip is None:
-            own = rng.normal(0, place_sigma(job, mark), 3)
+            own = rng.normal(0, place_sigma_m(job, mark), 3)
             off = faults.shift.get(f"mark {mark.id}", np.zeros(3))
             truth.places[mark.id] = mark.centre_m + own + off
             continue
@@ -207,7 +206,7 @@ def seen_points(truth: Truth, camera: str, rng: np.random.Generator, most: int =
     return Points(
         ids=tuple(mark.id for mark in marks),
         planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
         pixels_px=pixels[rows] + rng.normal(0, 1, (len(marks), 2)) * sigma_px[:, None],
         covariance_px2=sigma_px[:, None, None] ** 2 * np.eye(2),
     )

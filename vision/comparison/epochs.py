@@ -17,10 +17,9 @@ from vision.comparison.compared import compare
 from vision.comparison.values import EVERYTHING, Comparison, Epoch, Shared
 from vision.errors import BadInputError, Fault
 from vision.geometry import ANGLES, Aim, Pose
-from vision.identify.poses import place_sigma
 from vision.job import Job
 from vision.job_file import job_from_text
-from vision.layout import Layout, planned_layout
+from vision.layout import Layout, place_sigma_m, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Points
@@ -71,7 +70,7 @@ def _observations(
     points = Points(
         ids=tuple(mark.id for mark in planned),
         planned_m=np.array([mark.centre_m for mark in planned]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in planned]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in planned]),
         pixels_px=pixels,
         covariance_px2=covariance,
     )

@@ -19,9 +19,9 @@ import numpy as np
 from vision.adjustment import CameraObservations, left_out_points
 from vision.body import DEFAULT_MARGIN_M, body_hides
 from vision.geometry import Array, Flags
-from vision.identify.poses import Task, place_sigma
+from vision.identify.poses import Task
 from vision.job import Vehicle
-from vision.layout import PlannedMark, planned_layout, points_of
+from vision.layout import PlannedMark, place_sigma_m, planned_layout, points_of
 from vision.measure import Measured
 from vision.pattern import half_extent
 from vision.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
@@ -90,7 +90,7 @@ def _beside(
     """How far on the ground each lies from where the fit's marks put it; see `left_out_points`."""
     known, used = fit.points, fit.used
     doubtful = [point for point, _ in asked]
-    sigma_m = [place_sigma(task.job, point) for point in doubtful]
+    sigma_m = [place_sigma_m(task.job, point) for point in doubtful]
     covariance_px2 = [seen.covariance_px2 for _, seen in asked]
     points = Points(
         ids=(

@@ -11,7 +11,7 @@ from vision.candidates import Kind, find_candidates
 from vision.geometry import Array, Pose
 from vision.hypotheses import AXIS_SCALES, Cameras, Sought, coarse_cameras, search
 from vision.job import Board, Camera, Cross, Job
-from vision.layout import PlannedMark
+from vision.layout import PlannedMark, place_sigma_m
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import d_pixel_d_mark, match
@@ -71,14 +71,6 @@ class Task:
     size: tuple[int, int]
     noise: float
     soft: np.ndarray
-
-
-def place_sigma(job: Job, mark: PlannedMark) -> float:
-    """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
-    if mark.strip is None:
-        return job.mark(mark.id).position_sigma_m
-    strip = job.strip(mark.strip)
-    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
 
 
 def _expected(task: Task, place_m: Array, f_px: float) -> Array:
@@ -317,7 +309,7 @@ def fit_points(
     points = Points(
         ids=tuple(mark.id for mark in marks),
         planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(task.job, mark) for mark in marks]),
+        mark_sigma_m=np.array([place_sigma_m(task.job, mark) for mark in marks]),
         pixels_px=pixels,
         covariance_px2=covariance,
     )

@@ -15,9 +15,8 @@ from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import Solved, weights_of
 from vision.adjustment.state import whiteners
 from vision.geometry import Pose
-from vision.identify.poses import place_sigma
 from vision.job import Camera, Job
-from vision.layout import Layout
+from vision.layout import Layout, place_sigma_m
 from vision.lens_prior import LensPrior
 from vision.plan_fit import FEWEST_MARKS, Points
 from vision.planning.values import PlannedView
@@ -37,7 +36,7 @@ def observations_of(
     points = Points(
         ids=tuple(view.mark for view in seen),
         planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
         pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
         covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
     )

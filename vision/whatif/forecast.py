@@ -15,10 +15,9 @@ import numpy as np
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.body import body_hides
 from vision.geometry import Array, Flags, d_aim_d_rotation_vector
-from vision.identify.poses import place_sigma
 from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Camera, Job
-from vision.layout import Layout, PlannedMark, planned_layout
+from vision.layout import Layout, PlannedMark, place_sigma_m, planned_layout
 from vision.lens_prior import lens_prior
 from vision.pattern import drawable, half_extent
 from vision.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
@@ -179,7 +178,7 @@ def _set_anew(
     points = Points(
         ids=tuple(mark.id for mark in chosen),
         planned_m=np.array([mark.centre_m for mark in chosen]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in chosen]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in chosen]),
         pixels_px=adjusted.lens.project(adjusted.pose.transform(places)),
         covariance_px2=np.reshape([covariance.get(m.id, unmeasured) for m in chosen], (-1, 2, 2)),
     )
