@@ -1,5 +1,6 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
+from vision.adjustment.as_planned import planned_adjustment
 from vision.adjustment.faults import Fault, FaultKind, family_level, noncentrality
 from vision.adjustment.groups import GroupKind, kind_and_name
 from vision.adjustment.left_out import left_out_points
@@ -37,4 +38,5 @@ __all__ = [
     "kind_and_name",
     "left_out_points",
     "noncentrality",
+    "planned_adjustment",
 ]

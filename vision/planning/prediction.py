@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment import Adjustment
+from vision.adjustment import Adjustment, planned_adjustment
 from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import BoxCorner, Camera, Job
@@ -16,7 +16,6 @@ from vision.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.measure import Light
 from vision.planning.limits import problems_of, sorted_limits
 from vision.planning.lone_fits import LoneFit, lone_fits, usual_gaps_m
-from vision.planning.network import observations_of, planned_adjustment
 from vision.planning.values import (
     PlannedView,
     PredictedCamera,
@@ -24,7 +23,7 @@ from vision.planning.values import (
     PredictedSeam,
     Prediction,
 )
-from vision.planning.visibility import SMALL_PX, planned_views, shown_marks
+from vision.planning.visibility import SMALL_PX, observations_of, planned_views, shown_marks
 from vision.seams import SeamLine, gaps_with_slopes, measure_seam, nearest_ground, seam_lines
 from vision.solver import NoFit
 

@@ -6,14 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.adjustment import CameraObservations
 from vision.body import body_hides
 from vision.geometry import Array, Flags, Pose
 from vision.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.layout import Layout, PlannedMark, points_of
+from vision.layout import Layout, PlannedMark, place_sigma_m, points_of
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
 from vision.pattern import drawable, half_extent
+from vision.plan_fit import Points
 from vision.planning.values import PlannedView, ViewStatus
 
 SMALL_PX = 4.5
@@ -171,6 +173,29 @@ def _carton_middle(
     for axis, length in zip(axes, size, strict=True):
         middle -= (1 if axis @ towards > 0 else -1) * axis * length / 2
     return middle
+
+
+def observations_of(
+    job: Job,
+    layout: Layout,
+    camera: Camera,
+    prior: LensPrior,
+    views: tuple[PlannedView, ...],
+) -> CameraObservations:
+    """What a camera would bring: every point that it sees, exactly where it is planned."""
+    seen = [view for view in views if view.status == "seen"]
+    marks = [layout.mark(view.mark) for view in seen]
+    points = Points(
+        ids=tuple(view.mark for view in seen),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
+        pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
+        covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
+    )
+    pose = Pose.at(camera.position_m, camera.aim.rotation())
+    return CameraObservations(
+        name=camera.name, prior=prior, points=points, start=(pose, prior.guess)
+    )
 
 
 def shown_marks(views: tuple[PlannedView, ...], layout: Layout) -> tuple[PlannedMark, ...]:
