@@ -1,7 +1,7 @@
 """All cameras, lenses, strips, mountings and readings in one least-squares network."""
 
 from vision.adjustment.as_planned import planned_adjustment
-from vision.adjustment.faults import Fault, FaultKind, family_level, noncentrality
+from vision.adjustment.faults import FaultKind, GroupFault, family_level, noncentrality
 from vision.adjustment.groups import GroupKind, kind_and_name
 from vision.adjustment.left_out import left_out_points
 from vision.adjustment.search import adjust, adjust_readings
@@ -27,9 +27,9 @@ __all__ = [
     "CameraObservations",
     "Datum",
     "Explanation",
-    "Fault",
     "FaultKind",
     "FurtherReading",
+    "GroupFault",
     "GroupKind",
     "GroupTest",
     "adjust",

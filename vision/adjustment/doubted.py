@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from vision.adjustment.faults import Fault
+from vision.adjustment.faults import GroupFault
 from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import Network
 from vision.adjustment.values import GroupTest
@@ -45,7 +45,7 @@ def doubted_sigmas(
     return sigmas
 
 
-def believed(fault: Fault, stated: Array) -> float:
+def believed(fault: GroupFault, stated: Array) -> float:
     """Share of its stated weight that a thing keeps, by one fault that it may have.
 
     `stated` (j, j) is the covariance of the fault as stated.

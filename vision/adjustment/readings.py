@@ -19,9 +19,9 @@ from vision.geometry import Array, cross_matrix, wrap_angle
 from vision.job import AngleReading, Job, LengthReading, Reading
 from vision.plan_fit import UNKNOWNS
 
-FREED_SIGMA_M = 100.0
-FREED_SIGMA_RAD = 10.0
-"""A reading that is set free says nothing any more."""
+FREED_LENGTH_M = 100.0
+FREED_ANGLE_RAD = 10.0
+"""Sigma of a reading that is set free: it says nothing any more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +55,7 @@ class ReadingView:
     @property
     def freed_sigma(self) -> float:
         """Sigma of each number when the reading is set free."""
-        return FREED_SIGMA_M if isinstance(self.reading, LengthReading) else FREED_SIGMA_RAD
+        return FREED_LENGTH_M if isinstance(self.reading, LengthReading) else FREED_ANGLE_RAD
 
 
 def reading_views(job: Job, world: World, cameras: Sequence[str]) -> tuple[ReadingView, ...]:

@@ -54,7 +54,9 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         cameras=tuple(_camera(found, index) for index in network.both),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
-        strips_moved=tuple(g.partition(" ")[2] for g in sorted(found.free) if g[:6] == "strip "),
+        strips_moved=tuple(
+            g.removeprefix("strip ") for g in sorted(found.free) if g.startswith("strip ")
+        ),
         planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
