@@ -8,10 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from tests.accuracy.simulation import Truth, drawn_apart, drawn_lens, fitted_alone
+from tests.accuracy.simulation import Truth, drawn_apart, drawn_lens, fitted_alone, lay
 from vision.adjustment import Adjustment, adjust
 from vision.geometry import Array, Pose
-from vision.job import Job
 from vision.layout import Layout, PlannedMark, place_sigma_m, planned_layout
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Points
@@ -33,26 +32,6 @@ class Spread:
     outcomes: Counter[str] = field(default_factory=Counter)
 
 
-def laid(job: Job, rng: np.random.Generator) -> Truth:
-    """Every mark's place, drawn from the stated sigmas."""
-    layout = planned_layout(job)
-    ends = {
-        s.name: np.stack([s.from_m, s.to_m]) + rng.normal(0, s.position_sigma_m, (2, 2))
-        for s in job.strips
-    }
-    single = {mark.name: mark for mark in job.marks}
-    places = {}
-    for mark in layout.marks:
-        if mark.strip is None:
-            places[mark.id] = mark.centre_m + rng.normal(0, single[mark.id].position_sigma_m, 3)
-            continue
-        strip = job.strip(mark.strip)
-        first, last = ends[strip.name]
-        xy = first + strip.at_m[mark.index] / strip.length_m * (last - first)
-        places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
-    return Truth(job=job, ends=ends, places=places)
-
-
 def place_of(point: PlannedMark, layout: Layout, truth: Truth) -> Array:
     """Where a mark truly lies, or a corner of a board, which moves and turns with its board."""
     if point.id in truth.places:
@@ -68,7 +47,8 @@ def place_of(point: PlannedMark, layout: Layout, truth: Truth) -> Array:
 def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
     """One job drawn from its own sigmas; None where a camera has no fit."""
     job, layout = prediction.job, planned_layout(prediction.job)
-    truth, observations = laid(job, rng), []
+    truth, observations = Truth(job=job), []
+    lay(truth, rng, bowed=False)
     for camera in job.cameras:
         seen = [v for v in prediction.views if v.camera == camera.name and v.status == "seen"]
         prior = lens_prior(job.lens_of(camera), *prediction.size_px)

@@ -96,7 +96,7 @@ NO_FAULTS = Faults()
 def simulate(job: Job, rng: np.random.Generator, faults: Faults = NO_FAULTS) -> Truth | None:
     """Draw one job; None where a camera has no fit."""
     truth = Truth(job=job)
-    _lay(truth, rng, faults)
+    lay(truth, rng, faults)
     seen = []
     for camera in job.cameras:
         one = _observe(truth, camera, rng, faults)
@@ -108,8 +108,10 @@ def simulate(job: Job, rng: np.random.Generator, faults: Faults = NO_FAULTS) -> 
     return truth
 
 
-def _lay(truth: Truth, rng: np.random.Generator, faults: Faults) -> None:
-    """Lay strips, bowed, and set up single marks."""
+def lay(
+    truth: Truth, rng: np.random.Generator, faults: Faults = NO_FAULTS, *, bowed: bool = True
+) -> None:
+    """Lay strips and set up single marks as well as the job states."""
     job, bows = truth.job, {}
     for strip in job.strips:
         ends = np.stack([strip.from_m, strip.to_m]) + rng.normal(0, strip.position_sigma_m, (2, 2))
@@ -117,7 +119,7 @@ def _lay(truth: Truth, rng: np.random.Generator, faults: Faults) -> None:
         half = 0.5 * (ends[1] - ends[0]) * faults.turn_rad.get(group, 0.0)
         swing = np.array([-half[1], half[0]])
         truth.ends[strip.name] = ends + faults.shift.get(group, np.zeros(2)) + [-swing, swing]
-        bows[strip.name] = rng.normal(0, strip.mark_sigma_m)
+        bows[strip.name] = rng.normal(0, strip.mark_sigma_m) if bowed else 0.0
     for mark in planned_layout(job).marks:
         if mark.strip is None:
             own = rng.normal(0, place_sigma_m(job, mark), 3)

@@ -23,6 +23,7 @@ from vision.verdict.rule import (
     degrees,
     judge,
     judge_minimum,
+    reasons_for,
 )
 
 CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
@@ -178,17 +179,16 @@ def _aim_reasons(
             figure = f"rolled {degrees(abs(d), s)} {WAYS[name][int(d > 0)]}"
         if np.isnan(s):
             reasons.append(Reason(code=f"{name}-not-judged", text=f"{name} {ONE_ANGLE}"))
-        elif word == "beyond":
-            reasons.append(
-                Reason(code=f"{name}-beyond", text=f"{figure}; {degrees(limit)} allowed")
-            )
-        elif word == "not-judged":
-            span = f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}"
-            text = f"{figure}: {span} straddles the {degrees(limit)} allowed; {NARROW_AIM}"
-            reasons.append(Reason(code=f"{name}-not-judged", text=text))
-        elif abs(d) > SIGNIFICANT * s:
-            text = f"{figure}: a real difference, but within the {degrees(limit)} allowed"
-            reasons.append(Reason(code="significant-within", text=text))
+            continue
+        reasons += reasons_for(
+            word,
+            name,
+            figure,
+            limit=degrees(limit),
+            span=f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}",
+            narrow=NARROW_AIM,
+            real=bool(abs(d) > SIGNIFICANT * s),
+        )
     return reasons
 
 

@@ -105,6 +105,23 @@ def worst_of(judgements: Iterable[Judgement]) -> Judgement:
     return "within" if every and "not-judged" not in every else "not-judged"
 
 
+def reasons_for(
+    word: Judgement, code: str, figure: str, *, limit: str, span: str, narrow: str, real: bool
+) -> list[Reason]:
+    """Why a figure is judged so: what is allowed, or what straddles it and would narrow that.
+
+    `figure` and `span` say it in words, the latter with two sigma; `real` is whether it is worth
+    saying though it is within.
+    """
+    if word == "beyond":
+        return [Reason(code=f"{code}-beyond", text=f"{figure}; {limit} allowed")]
+    if word == "not-judged":
+        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
+        return [Reason(code=f"{code}-not-judged", text=text)]
+    text = f"{figure}: a real difference, but within the {limit} allowed"
+    return [Reason(code="significant-within", text=text)] if real else []
+
+
 def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
     """An angle for a sentence: `5.2 degrees (+-0.4)`, the bracket being one sigma."""
     plain = f"{np.degrees(angle_rad):.1f} degrees"
