@@ -10,7 +10,7 @@ from vision.adjustment import CameraObservations
 from vision.body import body_hides
 from vision.geometry import Array, Flags, Pose
 from vision.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.layout import Layout, PlannedMark, place_sigma_m, points_of
+from vision.layout import Layout, PlannedMark, place_sigma_m
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
@@ -200,7 +200,5 @@ def observations_of(
 
 def shown_marks(views: tuple[PlannedView, ...], layout: Layout) -> tuple[PlannedMark, ...]:
     """The marks of which any point is seen; a board counts once."""
-    seen = {view.mark for view in views if view.status == "seen"}
-    return tuple(
-        mark for mark in layout.marks if any(point.id in seen for point in points_of(mark))
-    )
+    seen = {layout.mark_of(view.mark).id for view in views if view.status == "seen"}
+    return tuple(mark for mark in layout.marks if mark.id in seen)
