@@ -8,12 +8,16 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cli.options import Debug, Fraction, JobFile, ReportFolder
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+
+if TYPE_CHECKING:
+    from vision.inspection_values import Inspection
+    from vision.report import Shown
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
 REPORT_FOLDER = "seamtrue-report"
@@ -54,9 +58,7 @@ def check(
         from vision import files
         from vision.inspection import inspect
         from vision.record import kept_check
-        from vision.report import report_html
         from vision.result import result_of
-        from vision.topview import top_view
 
         folder = out if out is not None else job_file.parent / REPORT_FOLDER
         if keep and record is None:
@@ -71,24 +73,10 @@ def check(
             inspection = inspect(job.to_fraction(fraction), pictures, progress)
             progress("writing the report")
             result = result_of(inspection)
-            from_above = top_view(inspection, blended=not no_blend)
-            page = report_html(
-                inspection,
-                result,
-                from_above,
-                shown="none" if no_pictures else "cropped" if crop_pictures else "whole",
-                blended=not no_blend,
-                made_on=f"{date.today():%d %B %Y}".lstrip("0"),
-            )
-            text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-            contents = {
-                "report.html": page.encode("utf-8"),
-                "inspection.json": text.encode("utf-8"),
-                "top-view.png": from_above,
-            }
-            files.write_all(folder, contents)
+            shown: Shown = "none" if no_pictures else "cropped" if crop_pictures else "whole"
+            files.write_all(folder, _contents(inspection, result, shown, blended=not no_blend))
             if record is not None:
-                kept = kept_check(job_file.name, texts, pictures, result, taken=_now())
+                kept = kept_check(job_file.name, texts, pictures, result, taken=now())
                 number = files.add_to_record(record, kept)
         with reader_may_leave():
             show(result, inspection.job.lengths)
@@ -98,7 +86,27 @@ def check(
         raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
 
 
-def _now() -> str:
+def _contents(
+    inspection: Inspection, result: dict[str, Any], shown: Shown, *, blended: bool
+) -> dict[str, bytes]:
+    """The files of a report by their names."""
+    from vision.report import report_html
+    from vision.topview import top_view
+
+    from_above = top_view(inspection, blended=blended)
+    made_on = f"{date.today():%d %B %Y}".lstrip("0")
+    page = report_html(
+        inspection, result, from_above, shown=shown, blended=blended, made_on=made_on
+    )
+    text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return {
+        "report.html": page.encode("utf-8"),
+        "inspection.json": text.encode("utf-8"),
+        "top-view.png": from_above,
+    }
+
+
+def now() -> str:
     """The time here, with its offset from UTC, to the second."""
     return datetime.now().astimezone().isoformat(timespec="seconds")
 

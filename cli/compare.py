@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.check import now
 from cli.compare_table import show_comparison
 from cli.options import Debug, Fraction
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
@@ -113,8 +113,7 @@ def _inspected(job_file: Path) -> KeptCheck:
     texts = files.read_job_texts(job_file)
     job, pictures = files.read_inspection_input(job_file)
     result = result_of(inspect(job, pictures))
-    taken = datetime.now().astimezone().isoformat(timespec="seconds")
-    return kept_check(job_file.name, texts, pictures, result, taken=taken)
+    return kept_check(job_file.name, texts, pictures, result, taken=now())
 
 
 def _code(result: Comparison) -> int:

@@ -10,7 +10,7 @@ from vision.adjustment import Adjustment, CameraObservations, adjust
 from vision.adjustment.network import Network
 from vision.adjustment.screening import weights_of
 from vision.adjustment.state import Weights, whiteners
-from vision.geometry import Aim, Array, Pose
+from vision.geometry import Aim, Array, Flags, Pose
 from vision.job import (
     AngleReading,
     Board,
@@ -28,7 +28,7 @@ from vision.job import (
 from vision.layout import Layout, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
-from vision.plan_fit import Flags, Points
+from vision.plan_fit import Points
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(

@@ -1,12 +1,13 @@
-"""Plan fits without a fit: what a test says a camera found, all residuals zero."""
+"""Fits without a fit: what a test says a camera found, all residuals zero."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from vision.adjustment import AdjustedCamera, Adjustment
 from vision.geometry import Array, Pose
 from vision.lens import Lens
-from vision.plan_fit import PlanFit, Points
+from vision.plan_fit import UNKNOWNS, PlanFit, Points
 
 
 def perfect_fit(
@@ -35,4 +36,35 @@ def perfect_fit(
         rms_m=0.0,
         max_m=0.0,
         chi2=0.0,
+    )
+
+
+def perfect_camera(name: str, pose: Pose, lens: Lens, covariance: Array) -> AdjustedCamera:
+    """A camera adjusted to be just there; `covariance` (14, 14) of its pose steps and lens."""
+    return AdjustedCamera(
+        name=name,
+        pose=pose,
+        lens=lens,
+        covariance=covariance,
+        aim_covariance_rad2=np.eye(3) * 1e-6,
+        position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
+        used=np.zeros(0, dtype=bool),
+        residual_px=np.zeros((0, 2)),
+    )
+
+
+def perfect_adjustment(cameras: tuple[AdjustedCamera, ...], covariance: Array) -> Adjustment:
+    """An adjustment of cameras alone; `covariance` of all of theirs."""
+    return Adjustment(
+        cameras=cameras,
+        strips=(),
+        marks=(),
+        mark_m={},
+        freed=(),
+        chi2=0.0,
+        degrees_of_freedom=1,
+        parameter_covariance=covariance,
+        camera_slice={
+            each.name: slice(UNKNOWNS * i, UNKNOWNS * (i + 1)) for i, each in enumerate(cameras)
+        },
     )

@@ -42,4 +42,4 @@ def lot_text(
 
 def lot(length: float, **changes: object) -> Job:
     """The same as a `Job`."""
-    return job_from_text(lot_text(length, **changes), "job.toml")  # type: ignore[arg-type]
+    return job_from_text(lot_text(length, **changes), "job.toml")

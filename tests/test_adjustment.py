@@ -342,7 +342,7 @@ def test_degenerate_jobs_have_wide_and_true_sigmas(
             error, covariance = scene.errors(result, each.name)[:6], each.covariance[:6, :6]
             squares.append(error @ np.linalg.solve(covariance, error))
             assert np.isfinite(each.position_sigma_m).all()
-            stated = next(camera for camera in job.cameras if camera.name == each.name)
+            stated = job.camera(each.name)
             verdict = camera_verdict(stated, each, job.tolerances)
             assert verdict.verdict in ("keep", "re-aim", "not-judged")
             if case == "straight down":

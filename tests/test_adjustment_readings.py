@@ -206,7 +206,7 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     assert kind in ("distance", "offset")
     at = [scene.places[name] for name in between]
     value = abs(at[0][1]) if kind == "offset" else float(np.linalg.norm(at[0] - at[1]))
-    reading = LengthReading(kind=kind, between=between, value_m=value, sigma_m=0.003)  # type: ignore[arg-type]
+    reading = LengthReading(kind=kind, between=between, value_m=value, sigma_m=0.003)
     scene.job = replace(JOB, readings=(reading,))
     after = scene.adjusted()
     assert after.freed == ("strip front",)

@@ -46,7 +46,7 @@ def carton(**changes: object) -> Carton:
     return Carton(**{**ways, **changes})
 
 
-def find(picture: np.ndarray, shape: BoxCorner = KNOWN, corner: np.ndarray = CORNER):  # type: ignore[no-untyped-def]
+def find(picture: np.ndarray, shape: BoxCorner = KNOWN, corner: np.ndarray = CORNER):
     pose, lens = camera()
     beside = np.array(EYE.place_m[:2])
     covariance = SIGMA_PX**2 * np.eye(2)
@@ -63,7 +63,7 @@ def find(picture: np.ndarray, shape: BoxCorner = KNOWN, corner: np.ndarray = COR
     ids=["brown", "grey", "white"],
 )
 @pytest.mark.parametrize("sun", [None, (0.5, 0.3), (-0.7, -0.2)])
-def test_the_corner_is_found_within_its_sigma(colours, sun) -> None:  # type: ignore[no-untyped-def]
+def test_the_corner_is_found_within_its_sigma(colours, sun) -> None:
     rng = np.random.default_rng(7)
     moved = CORNER + rng.normal(0, 0.008, 3) * [1, 1, 0.5]
     picture = draw(EYE, carton(corner_m=tuple(moved), **colours), rng, BOX, sun=sun, tape_y=2.7)

@@ -19,7 +19,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
-from tests.accuracy.network import SAMPLE
+from tests.accuracy.simulation import SAMPLE
 from vision.adjustment import adjust, noncentrality
 from vision.comparison import Comparison, Epoch, Shared, compare
 from vision.comparison.laying import lay_out, same_laying

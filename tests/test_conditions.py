@@ -21,7 +21,7 @@ import skimage
 
 from tests.accuracy.conditions import Tally, View, jpeg, stored_views, views
 from tests.accuracy.false_alarms import SAMPLE, alarms, drawn
-from tests.test_scene import YARD_JOB
+from tests.yards import YARD_JOB
 from vision.candidates import LEAST_NOISE, find_candidates, picture_noise
 from vision.files import read_job
 from vision.identify import Identified, identify

@@ -40,14 +40,17 @@ def test_every_place_that_is_named_exists(name):
     assert not [place for place in places if not (ROOT / place).exists()]
 
 
-def test_the_rooms_listed_below_a_folder_exist():
+def test_every_room_is_listed_in_the_order_of_the_layers():
+    listed = re.findall(r"^vision/(\w+)(?:\.py|/) ", text_of("DEVELOPERS.md"), re.MULTILINE)
+    layers = tomllib.loads(text_of("pyproject.toml"))["tool"]["importlinter"]["contracts"][0]
+    assert listed == layers["layers"][::-1]
+
+
+def test_every_file_of_a_folder_is_listed_below_it():
     rooms = re.findall(r"^vision/(\w+)/ .*\n +([\w., ]+)$", text_of("DEVELOPERS.md"), re.MULTILINE)
-    folders = {path.parent.name for path in (ROOT / "vision").glob("*/__init__.py")}
-    assert {folder for folder, _ in rooms} == folders
-    for folder, names in rooms:
-        assert not [
-            name for name in names.split(", ") if not (ROOT / "vision" / folder / name).exists()
-        ]
+    for folder in (path.parent for path in (ROOT / "vision").glob("*/__init__.py")):
+        files = {path.name for path in folder.iterdir() if path.is_file()} - {"__init__.py"}
+        assert set(dict(rooms)[folder.name].split(", ")) == files
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)

@@ -250,6 +250,6 @@ def test_no_image_in_a_polished_flank_is_used() -> None:
             outcome = tally.judge(view)
     assert tally.used == tally.due
     assert not tally.wrong
-    told = {each.id: each for each in outcome.sightings}  # type: ignore[union-attr]
+    told = {each.id: each for each in outcome.sightings}
     assert told["rear/2"].status == "hidden"
     assert "the body is in the way of it" in told["rear/2"].reason

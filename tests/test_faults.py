@@ -14,12 +14,12 @@ import pytest
 from scipy import stats
 
 from vision.adjustment.doubted import believed
-from vision.adjustment.faults import POWER, SURE, Fault, farthest, noncentrality
+from vision.adjustment.faults import POWER, SURE, GroupFault, farthest, noncentrality
 from vision.geometry import Array
 
 
-def fault(estimate: Array, information: Array) -> Fault:
-    return Fault(
+def fault(estimate: Array, information: Array) -> GroupFault:
+    return GroupFault(
         estimate=estimate,
         information=information,
         apart=information[None] / 2,

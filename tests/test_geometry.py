@@ -220,6 +220,6 @@ def test_arrays_are_copied_and_frozen() -> None:
         (lambda: Aim.from_degrees(float("inf"), 0, 0), "aim: expected finite numbers"),
     ],
 )
-def test_what_is_no_pose_is_refused(build, message: str) -> None:  # type: ignore[no-untyped-def]
+def test_what_is_no_pose_is_refused(build, message: str) -> None:
     with np.errstate(invalid="ignore"), pytest.raises(ValueError, match=message):
         build()

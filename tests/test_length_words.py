@@ -67,7 +67,7 @@ def test_a_doubt_is_rounded_up(sigma_m: float, fraction: int) -> None:
     span = words.span(0.0, sigma_m)
     for tape in (
         words.doubt(sigma_m).split(" (")[0],
-        re.search(r"\+- (.*) \(", span)[1],  # type: ignore[index]
+        re.search(r"\+- (.*) \(", span)[1],
         words.cm(0.0, sigma_m).split("+-")[1].split(" (")[0],
         f"{words.doubt_cell(sigma_m, 'cm')} in",
     ):

@@ -24,7 +24,7 @@ CORNER = BoardCorner(square_m=0.06, ahead_left=False)
 STEP = 1e-6
 
 
-def at(s, q, blur_px=0.9, per_px=(0.006, 0.009), slant=0.0) -> Blurred:  # type: ignore[no-untyped-def]
+def at(s, q, blur_px=0.9, per_px=(0.006, 0.009), slant=0.0) -> Blurred:
     s, q = np.broadcast_arrays(np.atleast_1d(np.asarray(s, float)), np.asarray(q, float))
     return Blurred(
         s=s,
@@ -36,10 +36,10 @@ def at(s, q, blur_px=0.9, per_px=(0.006, 0.009), slant=0.0) -> Blurred:  # type:
     )
 
 
-def check_derivatives(drawn, s, q, blur_px, slant=0.4) -> None:  # type: ignore[no-untyped-def]
+def check_derivatives(drawn, s, q, blur_px, slant=0.4) -> None:
     got: Drawn = drawn(at(s, q, blur_px, slant=slant))
 
-    def change(ds=0.0, dq=0.0, db=0.0):  # type: ignore[no-untyped-def]
+    def change(ds=0.0, dq=0.0, db=0.0):
         ahead = drawn(at(s + ds, q + dq, blur_px + db, slant=slant)).value
         behind = drawn(at(s - ds, q - dq, blur_px - db, slant=slant)).value
         return (ahead - behind) / (2 * (ds + dq + db))
@@ -64,7 +64,7 @@ def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
 
 
 @pytest.mark.parametrize("shape", [BOARD, CORNER])
-def test_derivatives_of_squares(shape, rng: np.random.Generator) -> None:  # type: ignore[no-untyped-def]
+def test_derivatives_of_squares(shape, rng: np.random.Generator) -> None:
     s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
     check_derivatives(lambda where: ink_coverage(shape, where), s, q, 0.9)
 
@@ -134,7 +134,7 @@ def test_hardly_blurred_it_is_the_drawing() -> None:
 
 @pytest.mark.parametrize("shape", [CROSS, CORNER, BOARD])
 @pytest.mark.parametrize(("slant", "within"), [(0.0, 0.01), (0.4, 0.012), (-0.65, 0.02)])
-def test_a_slanted_blur_is_that_of_the_picture(shape, slant: float, within: float) -> None:  # type: ignore[no-untyped-def]
+def test_a_slanted_blur_is_that_of_the_picture(shape, slant: float, within: float) -> None:
     """Against the sharp drawing blurred in picture pixels by scipy's Gaussian filter."""
     fine = 20  # samples per pixel each way
     v, u = (np.indices((36 * fine, 36 * fine)) + 0.5) / fine - 18

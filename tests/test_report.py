@@ -81,7 +81,6 @@ def with_texture(inspection):
         covariance_m2=np.diag([0.00321, 0.00234]) ** 2,
         slope=np.zeros(2),
         correlation=0.9,
-        ground_m2=1.5,
     )
     edge = EdgeCrossing(
         strip="front",

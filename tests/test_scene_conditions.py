@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.test_scene import PLAIN, YARD_JOB, level, probe, sighting
+from tests.yards import PLAIN, YARD_JOB, level, probe, sighting
 from vision.errors import BadInputError
 from vision.job import Job
 from vision.job_file import job_from_text

@@ -12,7 +12,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.test_seams import adjusted, adjustment, job, plan_fit, pose
+from tests.seam_cameras import adjusted, adjustment, job, plan_fit, pose
 from vision.adjustment import AdjustedStrip, Adjustment
 from vision.geometry import Aim, Pose
 from vision.job import Cross, Job, Strip

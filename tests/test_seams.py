@@ -13,13 +13,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.fits import perfect_fit
-from vision.adjustment import AdjustedCamera, Adjustment
+from tests.seam_cameras import (
+    LENS,
+    PLACES,
+    SCALE,
+    VEHICLE,
+    adjusted,
+    adjustment,
+    camera,
+    job,
+    plan_fit,
+    pose,
+)
 from vision.geometry import Aim, Array, Pose
 from vision.inspection import without_rejected
-from vision.job import Camera, Job, StatedLens, StatedSeam, Vehicle
+from vision.job import Camera, Job, StatedSeam, Vehicle
 from vision.lens import Lens
-from vision.plan_fit import PlanFit
 from vision.seams import (
     SeamGap,
     SeamLine,
@@ -31,78 +40,6 @@ from vision.seams import (
     seam_lines,
     sees,
 )
-
-VEHICLE = Vehicle(length_m=8.4, width_m=2.3, height_m=3.0)
-LENS = Lens(width=1280, height=720, fx=395.0, fy=395.0, cx=639.5, cy=359.5)
-PLACES = {
-    "front": (4.22, 0.0, 2.45, 0.0),
-    "left": (0.5, 1.17, 2.45, 90.0),
-    "rear": (-4.22, 0.0, 2.45, 180.0),
-    "right": (0.5, -1.17, 2.45, -90.0),
-}
-SCALE = np.array([0.01] * 3 + [0.002] * 3 + [1.0] * 4 + [1e-3, 5e-4, 2e-4, 1e-4])
-
-
-def camera(name: str, place: tuple[float, float, float, float], tilt_deg: float = 45) -> Camera:
-    return Camera(
-        name=name,
-        picture=f"{name}.jpg",
-        lens="wide",
-        position_m=np.array(place[:3]),
-        position_sigma_m=0.02,
-        aim=Aim.from_degrees(place[3], tilt_deg, 0),
-    )
-
-
-def job(*names: str, seams: tuple[StatedSeam, ...] = ()) -> Job:
-    return Job(
-        name="depot yard",
-        vehicle=VEHICLE,
-        lenses=(StatedLens(name="wide", fitted=LENS),),
-        cameras=tuple(camera(name, PLACES[name]) for name in names or PLACES),
-        strips=(),
-        seams=seams,
-    )
-
-
-def pose(name: str, tilt_deg: float = 45) -> Pose:
-    place = PLACES[name]
-    aim = Aim.from_degrees(place[3], tilt_deg, 0)
-    return Pose.at(np.array(place[:3]), aim.rotation())
-
-
-def adjusted(name: str, at: Pose, lens: Lens = LENS) -> AdjustedCamera:
-    return AdjustedCamera(
-        name=name,
-        pose=at,
-        lens=lens,
-        covariance=np.diag(SCALE**2),
-        aim_covariance_rad2=np.eye(3) * 1e-6,
-        position_sigma_m=np.full(3, 0.01),
-        used=np.zeros(0, dtype=bool),
-        residual_px=np.zeros((0, 2)),
-    )
-
-
-def adjustment(*cameras: AdjustedCamera, covariance: Array | None = None) -> Adjustment:
-    count = 14 * len(cameras)
-    return Adjustment(
-        cameras=cameras,
-        strips=(),
-        marks=(),
-        mark_m={},
-        freed=(),
-        chi2=0.0,
-        degrees_of_freedom=1,
-        parameter_covariance=np.diag(np.tile(SCALE**2, len(cameras)))
-        if covariance is None
-        else covariance[:count, :count],
-        camera_slice={one.name: slice(14 * i, 14 * i + 14) for i, one in enumerate(cameras)},
-    )
-
-
-def plan_fit(at: Pose, ids: tuple[str, ...] = (), planned: Array | None = None) -> PlanFit:
-    return perfect_fit(at, LENS, ids, planned)
 
 
 def measured(turned_deg: float = 0.0) -> SeamGap:

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from tests.accuracy.laying import draw, lot
-from vision.adjustment import Adjustment, adjust_readings
+from vision.adjustment import Adjustment, adjust_readings, kind_and_name
 from vision.job import Job
 from vision.layout import planned_layout
 from vision.verdict import Standing, amount_text, doubts, open_words, standings
@@ -66,7 +66,7 @@ def test_the_sentences() -> None:
     assert text is not None
     assert text.startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
     assert doubts(tuple(each for each in every if each.word == "sound")) is None
-    kinds = {each.group.partition(" ")[0] for each in open_}
+    kinds = {kind_and_name(each.group)[0] for each in open_}
     lines = open_words(every)
     assert len(lines) == len(kinds)
     strips = next(line for line in lines if "strips" in line)

@@ -312,7 +312,6 @@ def test_what_moved_since() -> None:
         turned=False,
         moved=True,
         detectable_rad=0.002,
-        detectable_aim_rad=np.full(3, 0.002),
         detectable_m=0.02,
     )
     seam = SeamChange(

@@ -20,10 +20,10 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.compare import Between, epoch_of, later_check
-from tests.accuracy.network import SAMPLE, Truth, simulate
+from tests.accuracy.simulation import SAMPLE, Truth, simulate
 from tests.conftest import hand_made_job
-from tests.fits import perfect_fit
-from vision.adjustment import AdjustedCamera, Adjustment
+from tests.fits import perfect_adjustment, perfect_camera, perfect_fit
+from vision.adjustment import Adjustment
 from vision.comparison import Epoch
 from vision.errors import BadInputError
 from vision.geometry import Array, Pose
@@ -32,7 +32,7 @@ from vision.job import Job
 from vision.job_file import job_from_text
 from vision.lens import Lens
 from vision.picture import Picture
-from vision.plan_fit import PlanFit
+from vision.plan_fit import UNKNOWNS, PlanFit
 from vision.seams import seam_gaps
 from vision.solver import NoFit
 from vision.verdict import Action
@@ -78,36 +78,22 @@ def exact() -> Inspection:
     """Every camera exactly where and how the job has it, display and adjustment alike."""
     job = hand_made_job()
     cameras = tuple(
-        AdjustedCamera(
-            name=camera.name,
-            pose=Pose.at(camera.position_m, camera.aim.rotation()),
-            lens=LENS,
-            covariance=1e-8 * np.eye(14),
-            aim_covariance_rad2=1e-8 * np.eye(3),
-            position_sigma_m=np.full(3, 1e-4),
-            used=np.zeros(0, dtype=bool),
-            residual_px=np.zeros((0, 2)),
+        perfect_camera(
+            camera.name,
+            Pose.at(camera.position_m, camera.aim.rotation()),
+            LENS,
+            1e-8 * np.eye(UNKNOWNS),
         )
         for camera in job.cameras
     )
-    adjustment = Adjustment(
-        cameras=cameras,
-        strips=(),
-        marks=(),
-        mark_m={},
-        freed=(),
-        chi2=0.0,
-        degrees_of_freedom=1,
-        parameter_covariance=1e-8 * np.eye(56),
-        camera_slice={c.name: slice(14 * i, 14 * i + 14) for i, c in enumerate(cameras)},
-    )
+    adjustment = perfect_adjustment(cameras, 1e-8 * np.eye(UNKNOWNS * len(cameras)))
     return inspection_of(job, adjustment, {c.name: perfect_fit(c.pose, LENS) for c in cameras})
 
 
 @pytest.fixture(scope="module")
 def simulated() -> tuple[Truth, Epoch, Inspection]:
     job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
-    truth = simulate(job, np.random.default_rng(8), {}, {})
+    truth = simulate(job, np.random.default_rng(8))
     assert truth is not None
     epoch = epoch_of(truth)
     assert epoch is not None

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.job import Vehicle
 
 DEFAULT_MARGIN_M = 0.05
@@ -20,7 +19,7 @@ def body_hides(
     ground_points: Array,
     *,
     margin_m: float = DEFAULT_MARGIN_M,
-) -> NDArray[np.bool_]:
+) -> Flags:
     """Whether the body stands between a camera (3,) and points (n, 2) on the ground or (n, 3).
 
     The body is a box of the vehicle's length, width and height centred on the origin, shrunk by

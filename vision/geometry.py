@@ -18,6 +18,10 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+ANGLES = ("pan", "tilt", "roll")
+"""Of an aim, in the order of every vector and covariance of them."""
 
 ORTHONORMAL_TOLERANCE = 1e-9
 """How far R may be from a rotation before it is refused: some thousand roundings of a float64."""

@@ -25,12 +25,21 @@ a camera 10 cm out of place adds at 2 m."""
 STEP_RAD = float(np.radians(3.0))
 AXIS_SCALES = (0.94, 1.0, 1.06, 1.12)
 """Focal length on the axis over that of an equidistant lens with the same field of view."""
-CELL_PX = 4
-SPLAT_PX = 22.0
-PLACE_SIGMA_M = 0.05
+CELL_PX, SPLAT_PX = 4, 22.0
+"""Cells of the coarse map, and how far round a candidate it reaches: a step of the grid moves a
+mark by about 20 px in a picture of 1280, so that some camera of the grid falls into the reach."""
+COARSE_MISSING, MISSING = 0.25, 0.3
+"""What a mark costs that ought to be seen and is not, against 1 for one that clearly is: on the
+coarse map, and where candidates are matched."""
 KEPT = 96
+"""Cameras of the grid that are refined."""
 MATCH_RADII_PX = (34.0, 26.0, 20.0, 15.0, 12.0, 9.0, 7.0, 6.0)
-PRIOR_SIGMA = np.array([*[PLACE_SIGMA_M] * 3, *[0.2] * 3, 0.08, 0.08, 10.0, 10.0])
+"""From beyond the reach of the coarse map down to what the lens of two numbers leaves."""
+MATCHED_PX = 8.0
+"""Distance from a candidate at which it counts for nothing in the final score."""
+PRIOR_SIGMA = np.array([*[0.05] * 3, *[0.2] * 3, 0.08, 0.08, 10.0, 10.0])
+"""How far refinement may go from the grid, in the order of `derivatives`: half of what a mounting
+may be wrong, well beyond a step of the grid, the curve's terms, and a lens's centre in px."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -201,7 +210,7 @@ def _coarse_score(
     inside = (pixels > 0).all(axis=-1)
     inside &= (pixels[..., 0] < size[0] - 1) & (pixels[..., 1] < size[1] - 1)
     found = cells[sought.kind, np.where(inside, row, 0), np.where(inside, column, 0)]
-    return np.asarray(np.where(inside, sought.weight * (found - 0.25), 0.0).sum(axis=1))
+    return np.asarray(np.where(inside, sought.weight * (found - COARSE_MISSING), 0.0).sum(axis=1))
 
 
 def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cameras, Array]:
@@ -257,6 +266,10 @@ def _maps(found: tuple[Candidates, ...], width: int, height: int) -> _Maps:
 def _matches(
     cameras: Cameras, sought: Sought, maps: _Maps
 ) -> tuple[Array, Array, np.ndarray, Array, np.ndarray]:
+    """Pixels (b, n, 2) of the marks, their places in camera coordinates, whether in the picture.
+
+    Last the distance (b, n) in px to the nearest candidate of a mark's kind, and that one's row.
+    """
     pixels, seen = cameras.project(sought.points_m)
     _, height, width = maps.distance.shape
     inside = (pixels > 0).all(axis=-1)
@@ -300,5 +313,5 @@ def _refined(
 
 def _match_score(cameras: Cameras, sought: Sought, maps: _Maps) -> Array:
     _, _, inside, gap, index = _matches(cameras, sought, maps)
-    found = maps.worth[index] * np.maximum(1 - (gap / 8.0) ** 2, 0)
-    return np.asarray(np.where(inside, sought.weight * (found - 0.3), 0.0).sum(axis=1))
+    found = maps.worth[index] * np.maximum(1 - (gap / MATCHED_PX) ** 2, 0)
+    return np.asarray(np.where(inside, sought.weight * (found - MISSING), 0.0).sum(axis=1))

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip, Adjustment
 from vision.geometry import Array, frozen_array
-
-if TYPE_CHECKING:
-    from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip, Adjustment
-    from vision.job import Camera, Job
-    from vision.picture import Picture
-    from vision.plan_fit import PlanFit
-    from vision.seam_edges import EdgeCrossing
-    from vision.seams import SeamGap
-    from vision.sharpness import Sharpness
-    from vision.texture import NoTexture, TextureShift
-    from vision.verdict import Action, PictureVerdict, Reason, Standing
+from vision.job import Camera, Job
+from vision.picture import Picture
+from vision.plan_fit import PlanFit
+from vision.seam_edges import EdgeCrossing
+from vision.seams import SeamGap
+from vision.sharpness import Sharpness
+from vision.texture import NoTexture, TextureShift
+from vision.verdict import Action, PictureVerdict, Reason, Standing
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
 

@@ -264,6 +264,10 @@ class Job:
         """The same job with inches no finer than 1/`fraction`."""
         return replace(self, lengths=replace(self.lengths, fraction=fraction))
 
+    def camera(self, name: str) -> Camera:
+        """The camera called `name`."""
+        return next(camera for camera in self.cameras if camera.name == name)
+
     def lens_of(self, camera: Camera) -> StatedLens:
         """The stated lens that `camera` names."""
         return next(lens for lens in self.lenses if lens.name == camera.lens)
@@ -271,3 +275,7 @@ class Job:
     def strip(self, name: str) -> Strip:
         """The strip called `name`."""
         return next(strip for strip in self.strips if strip.name == name)
+
+    def mark(self, name: str) -> SingleMark:
+        """The single mark called `name`."""
+        return next(mark for mark in self.marks if mark.name == name)

@@ -32,9 +32,10 @@ LARGEST_BYTES = 1_000_000
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
 LONGEST_STATE = 120
+"""Characters that a line of a printed sheet holds."""
+
 BODY_M = {"length": (1.0, 100.0), "width": (0.3, 20.0), "height": (0.3, 20.0)}
 """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
-"""Characters that a line of a printed sheet holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -124,16 +124,8 @@ def check_laying(job: Job) -> LayingCheck:
             layings.append(mark_verdict(mark, here, job.tolerances, job.lengths))
     readings = tuple(_readings(job, found))
     reasons = [Reason(code="cause", text=text) for text in causes(job, found)]
-    words = {each.verdict for each in layings}
-    if any(each.doubt == "wrong" for each in readings):
-        words.add("re-measure")
-    if found.freed_alternatives:
-        words.add("not-judged")
-    verdict: LayingCheckWord = next(
-        (word for word in ("re-measure", "not-judged") if word in words), "keep"
-    )
     return LayingCheck(
-        verdict=verdict,
+        verdict=_verdict(layings, readings, tied=bool(found.freed_alternatives)),
         reasons=tuple(reasons),
         layings=tuple(layings),
         strips=tuple(figures),
@@ -146,6 +138,15 @@ def check_laying(job: Job) -> LayingCheck:
         ),
         lengths=job.lengths,
     )
+
+
+def _verdict(
+    layings: list[LayingVerdict], readings: tuple[ReadLength, ...], *, tied: bool
+) -> LayingCheckWord:
+    words = {each.verdict for each in layings}
+    if "re-measure" in words or any(each.doubt == "wrong" for each in readings):
+        return "re-measure"
+    return "not-judged" if tied or "not-judged" in words else "keep"
 
 
 def _lengths(job: Job) -> dict[str, LengthReading]:

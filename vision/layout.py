@@ -52,11 +52,14 @@ class Layout:
     marks: tuple[PlannedMark, ...]
     points: tuple[PlannedMark, ...] = field(init=False)
     _by_id: dict[str, PlannedMark] = field(init=False, repr=False)
+    _mark_of: dict[str, PlannedMark] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        points = tuple(point for mark in self.marks for point in points_of(mark))
-        object.__setattr__(self, "points", points)
-        object.__setattr__(self, "_by_id", {mark.id: mark for mark in (*points, *self.marks)})
+        marks = {mark.id: mark for mark in self.marks}
+        pairs = [(point, mark) for mark in self.marks for point in points_of(mark)]
+        object.__setattr__(self, "points", tuple(point for point, _ in pairs))
+        object.__setattr__(self, "_by_id", {point.id: point for point, _ in pairs} | marks)
+        object.__setattr__(self, "_mark_of", {point.id: mark for point, mark in pairs} | marks)
 
     @property
     def centres_m(self) -> Array:
@@ -71,6 +74,10 @@ class Layout:
     def mark(self, mark_id: str) -> PlannedMark:
         """The mark or board corner called `mark_id`; KeyError where there is none."""
         return self._by_id[mark_id]
+
+    def mark_of(self, point_id: str) -> PlannedMark:
+        """The mark that a point belongs to: itself, or a corner's board; KeyError for none."""
+        return self._mark_of[point_id]
 
 
 def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
@@ -101,6 +108,14 @@ def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
                 )
             )
     return tuple(corners)
+
+
+def place_sigma_m(job: Job, mark: PlannedMark) -> float:
+    """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
+    if mark.strip is None:
+        return job.mark(mark.id).position_sigma_m
+    strip = job.strip(mark.strip)
+    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
 
 
 def planned_layout(job: Job) -> Layout:

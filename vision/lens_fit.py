@@ -13,16 +13,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.board import BoardView
-from vision.geometry import Array, Pose, frozen_array
+from vision.geometry import Array, Flags, Pose, frozen_array
 from vision.lens import Lens
 from vision.lens_prior import stepped
 from vision.lens_start import poses_for, starts
 from vision.solver import NoFit, Solution, solve
-
-Flags = NDArray[np.bool_]
 
 FEWEST_CORNERS = 8
 STARTS_TRIED = 3
@@ -108,10 +105,6 @@ class LensFit:
     def sigma(self) -> Array:
         """One standard deviation of each parameter, (8,)."""
         return np.sqrt(np.diag(self.covariance))
-
-    def view_rms_px(self, row: int) -> float:
-        """RMS of the residual lengths of one view's used corners."""
-        return _rms(self.residual_px[row][self.used[row]])
 
 
 State = tuple[Lens, tuple[Pose, ...]]

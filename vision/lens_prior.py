@@ -18,6 +18,9 @@ from vision.geometry import Array
 from vision.job import StatedLens
 from vision.lens import Lens
 
+USUAL_SIZE_PX = (1280, 720)
+"""Of a picture that nobody took, where no fitted lens says another; common practice, no source."""
+
 EDGE_SIGMA = 0.05
 MIDDLE_SIGMA = 0.10
 """How far a real lens of a stated field of view may be from the equidistant curve."""

@@ -15,9 +15,9 @@ import numpy as np
 from scipy import stats
 
 from vision.board import BoardView
-from vision.geometry import Array, Pose, frozen_array
+from vision.geometry import Array, Flags, Pose, cross_matrix, frozen_array
 from vision.lens import Lens
-from vision.lens_fit import Flags, LensFit, fit_lens, refit
+from vision.lens_fit import LensFit, fit_lens, refit
 from vision.lens_start import poses_for
 from vision.solver import NoFit
 
@@ -191,11 +191,8 @@ def uncertainty_map(lens: Lens, covariance: Array) -> UncertaintyMap:
     sigma = np.full(seen.shape, np.nan)
     if seen.any():
         _, d_point, d_lens = lens.project_with_derivatives(rays[seen])
-        x, y, z = rays[seen].T
-        zero = np.zeros_like(x)
-        cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=-1).reshape(-1, 3, 3)
-        turn = (d_point @ cross).reshape(-1, 3)
-        J = d_lens.reshape(-1, 8)
+        turn = (d_point @ cross_matrix(rays[seen])).reshape(-1, 3)
+        J: Array = d_lens.reshape(-1, 8)
         J = J - turn @ np.linalg.lstsq(turn, J, rcond=None)[0]
         J = J.reshape(-1, 2, 8)
         ellipse = J @ covariance @ np.swapaxes(J, 1, 2)

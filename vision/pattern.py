@@ -10,13 +10,13 @@ series in their derivatives (Abramowitz and Stegun, Handbook of Mathematical Fun
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypeGuard
 
 import numpy as np
 from scipy.special import ndtr
 
 from vision.geometry import Array
-from vision.job import Board, BoxCorner, Cross, MarkShape, Quadrant, SingleShape
+from vision.job import Board, BoxCorner, Cross, Quadrant
 from vision.layout import BoardCorner
 
 Axis = Literal["s", "q"]
@@ -231,7 +231,7 @@ BOARD_BORDER = 1 / 3
 """Light border round a board's squares, in squares; common practice, no source."""
 
 
-def drawable(shape: MarkShape | SingleShape | BoardCorner) -> bool:
+def drawable(shape: Drawable | BoxCorner) -> TypeGuard[Drawable]:
     """Whether a mark of this shape can be drawn, and so found and measured."""
     return not isinstance(shape, BoxCorner)
 
@@ -295,8 +295,8 @@ def tape_coverage(
     return at.drawn(at.band("q", tape_width_m / 2, offset_m))
 
 
-def half_extent(shape: Drawable) -> tuple[float, float]:
-    """Half the size of the mark along and across, in metres."""
+def half_extent(shape: Drawable | BoxCorner) -> tuple[float, float]:
+    """Half the size of the mark along and across, in metres; none where nothing is drawn."""
     match shape:
         case Cross():
             return shape.arm_along_m, shape.arm_across_m
@@ -309,3 +309,5 @@ def half_extent(shape: Drawable) -> tuple[float, float]:
                 (shape.corners_along + 1) / 2 * shape.square_m,
                 (shape.corners_across + 1) / 2 * shape.square_m,
             )
+        case BoxCorner():
+            return 0.0, 0.0

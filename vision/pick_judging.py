@@ -9,19 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
 from vision.geometry import Array
 from vision.ground import ground_map
+from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Cross, Quadrant
 from vision.layout import Layout, PlannedMark, planned_layout
 from vision.length_words import LengthWords
 from vision.picks import Pick, Picked, Screen, expected_px, places
-
-if TYPE_CHECKING:
-    from vision.inspection_values import InspectedCamera, Inspection
 
 GOOD_PX = 1.5
 """Of the screen: a steady hand with a cursor of whole pixels; common practice, no source."""

@@ -8,16 +8,13 @@ outer inner corners (common practice, no source).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from vision.geometry import Array, frozen_array
+from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Board
 from vision.layout import BoardCorner, Layout, PlannedMark, planned_layout
-
-if TYPE_CHECKING:
-    from vision.inspection_values import InspectedCamera, Inspection
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,18 +6,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.geometry import Array, Pose, frozen_array
+from vision.geometry import Array, Flags, Pose, frozen_array
 from vision.job import Camera
-from vision.lens import Lens
+from vision.lens import PARAMETERS, Lens
 from vision.lens_prior import LensPrior, stepped
 from vision.solver import NoFit, Solution, solve
 
-Flags = NDArray[np.bool_]
 Guess = tuple[Pose, Lens]
 
-UNKNOWNS = 14
+UNKNOWNS = 6 + len(PARAMETERS)
+"""Of one camera, everywhere: the six steps of `Pose.perturbed`, then the lens's parameters."""
+
 FEWEST_MARKS = 4
 PLACE_SIGMA_M = 0.1
 """Sigma of a camera's stated place, per coordinate, unless the caller knows better."""

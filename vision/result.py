@@ -9,11 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from vision import __version__
+from vision.adjustment import AdjustedCamera
+from vision.geometry import ANGLES, Aim, Array
+from vision.inspection_values import (
+    InspectedCamera,
+    InspectedMark,
+    InspectedRaisedMark,
+    InspectedSeam,
+    InspectedStrip,
+    Inspection,
+)
+from vision.job import Tolerances, Vehicle, VehicleState
+from vision.lens import Lens
 from vision.plain import (
     number,
     numbers,
@@ -22,29 +34,14 @@ from vision.plain import (
     validate_under,
     with_missing,
 )
+from vision.plan_fit import PlanFit
+from vision.sharpness import Blur
 from vision.texture import TextureShift, texture_agreement
+from vision.verdict import Action, Reason, Standing
 from vision.whatif import Forecast, outcome, recommended, sensitivities, small_changes
-
-if TYPE_CHECKING:
-    from vision.adjustment import AdjustedCamera
-    from vision.geometry import Aim, Array
-    from vision.inspection_values import (
-        InspectedCamera,
-        InspectedMark,
-        InspectedRaisedMark,
-        InspectedSeam,
-        InspectedStrip,
-        Inspection,
-    )
-    from vision.job import Tolerances, Vehicle, VehicleState
-    from vision.lens import Lens
-    from vision.plan_fit import PlanFit
-    from vision.sharpness import Blur
-    from vision.verdict import Action, Reason, Standing
 
 SCHEMA_NAME = "seamtrue.inspection/1"
 METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
-ANGLES = ("pan", "tilt", "roll")
 
 TEXTURE_FIGURES = ("texture_shift_m", "texture_sigma_m", "texture_at_m", "texture_marks_gap_m")
 

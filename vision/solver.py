@@ -238,7 +238,11 @@ def _dense(residuals: Array, jacobian: Array) -> _Dense | None:
 
 
 def _next_damping(damping: float, gained: float, promised: float) -> float:
-    """Less damping after a step that kept its promise, more after one that did not."""
+    """Less damping after a step that kept its promise, more after one that did not.
+
+    The quarters are those of Fletcher, "A modified Marquardt subroutine for non-linear least
+    squares", AERE-R 6799, 1971.
+    """
     if gained > 0.75 * promised:
         return max(damping * 0.02, LEAST_DAMPING)
     if gained > 0.25 * promised:

@@ -9,25 +9,19 @@ camera shows is hatched grey, and a bar shows the scale.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.geometry import wrap_angle
+from vision.geometry import Array, Flags, wrap_angle
 from vision.ground import GroundMap
+from vision.inspection_values import InspectedCamera, Inspection
+from vision.job import Vehicle
 from vision.lengths import UNITS
+from vision.picture import Pixels
 from vision.seams import SeamLine, seam_lines
 from vision.texture import rectified
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.job import Vehicle
-
-    Pixels = NDArray[np.uint8]
 
 SCALE_M = 0.02
 """Ground per pixel: a strip's width is then some ten pixels, and a phone shows the whole."""
@@ -130,7 +124,7 @@ def _by_pan(inspection: Inspection) -> list[InspectedCamera]:
     return sorted(inspection.cameras, key=turn)
 
 
-def sectors(inspection: Inspection, points_m: Array) -> list[NDArray[np.bool_]]:
+def sectors(inspection: Inspection, points_m: Array) -> list[Flags]:
     """Which points (..., 2) each camera shows: one mask per camera, counter-clockwise by pan.
 
     Every point belongs to exactly one camera.
@@ -181,11 +175,11 @@ def _seam(
     return side * np.array([vehicle.length_m, vehicle.width_m]) / 2, side / np.sqrt(2)
 
 
-def _is_past(seam: tuple[Array, Array], points_m: Array) -> NDArray[np.bool_]:
+def _is_past(seam: tuple[Array, Array], points_m: Array) -> Flags:
     """Whether points (..., 2) lie counter-clockwise of a seam."""
     near, direction = seam
     across = np.array([-direction[1], direction[0]])
-    past: NDArray[np.bool_] = points_m @ across >= near @ across
+    past: Flags = points_m @ across >= near @ across
     return past
 
 

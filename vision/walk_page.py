@@ -6,6 +6,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
+from vision.geometry import Flags
 from vision.job import Job
 from vision.walk_round import REACH_M, ROUGH, STEP_M, Unseen, WalkRound, cone_words
 
@@ -47,7 +48,7 @@ def _plan(unseen: Unseen) -> dict[str, object]:
     }
 
 
-def _path(flags: NDArray[np.bool_], x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> str:
+def _path(flags: Flags, x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> str:
     """Rectangles of runs of unseen cells, as one SVG path."""
     parts = []
     for row, x in zip(flags, x_m, strict=True):

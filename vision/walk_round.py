@@ -10,15 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.body import body_hides
-from vision.geometry import Array, Pose
+from vision.geometry import Array, Flags, Pose
 from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.length_words import METRIC, LengthWords
 from vision.lens import Lens
-from vision.lens_prior import lens_prior
+from vision.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.seams import SeamGap, SeamLine, seam_lines
 
 HEIGHTS_M = (0.0, 0.3, 0.8, 1.2)
@@ -30,8 +29,6 @@ CONES_ALONG = (0.2, 0.7)
 """Where on a seam cones stand, in shares of it from the body."""
 ABOUT_M = 0.01
 """What a driver tells by eye at most: gaps are said to no less."""
-PLANNED_SIZE_PX = (1280, 720)
-"""Size of picture that a camera without one is taken to give."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,7 +51,7 @@ class Unseen:
     """
 
     height_m: float
-    unseen: NDArray[np.bool_]
+    unseen: Flags
     x_m: Array
     y_m: Array
     area_m2: float
@@ -79,11 +76,10 @@ class Cone:
 class Zone:
     """A zone of a published rule, compared with what is seen; never a statement of compliance.
 
-    `box_m` is (x from, x to, y from, y to) at `height_m`; `seen_share` of its area.
+    It lies at `height_m`; `seen_share` is of its area.
     """
 
     rule: str
-    box_m: tuple[float, float, float, float]
     height_m: float
     seen_share: float
 
@@ -127,7 +123,7 @@ def _viewers(job: Job, inspection: Inspection | None) -> tuple[list[Viewer], tup
         if one is not None and one.adjusted is not None:
             pose, lens = one.adjusted.pose, one.adjusted.lens
         else:
-            size = PLANNED_SIZE_PX if one is None else (one.picture.width, one.picture.height)
+            size = USUAL_SIZE_PX if one is None else (one.picture.width, one.picture.height)
             pose = Pose.at(camera.position_m, camera.aim.rotation())
             lens = lens_prior(job.lens_of(camera), *size).guess
             planned.append(camera.name)
@@ -135,14 +131,14 @@ def _viewers(job: Job, inspection: Inspection | None) -> tuple[list[Viewer], tup
     return viewers, tuple(planned)
 
 
-def seen(vehicle: Vehicle, viewer: Viewer, points_m: Array) -> NDArray[np.bool_]:
+def seen(vehicle: Vehicle, viewer: Viewer, points_m: Array) -> Flags:
     """Whether a camera shows points (n, 3): lens, picture, and the body out of the way."""
     pixels = viewer.lens.project(viewer.pose.transform(points_m))
     shown = np.asarray(viewer.lens.contains(pixels))
     return shown & ~body_hides(vehicle, viewer.pose.camera_in_ground_m, points_m)
 
 
-def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -> NDArray[np.bool_]:
+def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -> Flags:
     every = [seen(vehicle, viewer, points_m) for viewer in viewers]
     return np.any(every, axis=0) if every else np.zeros(len(points_m), dtype=bool)
 
@@ -213,7 +209,7 @@ def _zones(vehicle: Vehicle, viewers: Sequence[Viewer]) -> list[Zone]:
         grid = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
         points = np.column_stack([grid, np.full(len(grid), height)])
         share = float(_seen_by_any(vehicle, viewers, points).mean())
-        zones.append(Zone(rule=rule, box_m=box, height_m=height, seen_share=share))
+        zones.append(Zone(rule=rule, height_m=height, seen_share=share))
     return zones
 
 

@@ -2,7 +2,7 @@
 
     python -m tests.accuracy.compare [--pairs 200] [--turns 100] [--seed 1]
 
-Pairs of checks of one vehicle, drawn like the jobs of `tests.accuracy.network` (its layout, stated
+Pairs of checks of one vehicle, drawn like those of `tests.accuracy.simulation` (its layout, stated
 sigmas, marks that can be seen; no pictures are drawn): cameras and lenses stay, strips are laid
 anew, or not, and every mark is measured anew. The second check of a turned pair has one camera
 turned by half a degree about a random axis. Where a vehicle is said to stand differently, it rides
@@ -24,28 +24,25 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from tests.accuracy.network import (
+from tests.accuracy.simulation import (
     HEIGHT,
-    LEAST_EXTENT_PX,
-    PIXEL_SIGMA_PX,
     SAMPLE,
+    START_SIGMA,
     WIDTH,
     Truth,
-    _extent_px,
-    _place_sigma_m,
+    fitted_alone,
+    seen_points,
     simulate,
 )
-from vision.adjustment import CameraObservations, adjust
-from vision.body import body_hides
+from vision.adjustment import adjust
 from vision.comparison import Comparison, Epoch, Shared, compare
 from vision.comparison.network import GIVE_M, GIVE_RAD
 from vision.comparison.pair import ARM_M
 from vision.geometry import Array, Pose
 from vision.job import Job
 from vision.job_file import job_from_text
-from vision.layout import Layout, planned_layout
+from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
-from vision.plan_fit import Points, fit_plan
 from vision.solver import NoFit
 
 TURN_RAD = float(np.radians(0.5))
@@ -84,15 +81,15 @@ def epoch_of(truth: Truth) -> Epoch | None:
 
 def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Truth | None:
     """Look again with the same cameras after `between`."""
-    job, layout = truth.job, planned_layout(truth.job)
+    job = truth.job
     after = Truth(job=job, lenses=dict(truth.lenses), places=dict(truth.places))
     if between.relaid:
-        anew = simulate(job, rng, {}, {})
+        anew = simulate(job, rng)
         if anew is None:
             return None
         after.places = anew.places
     name, by_m = between.moved
-    for mark in (each for each in layout.marks if name and each.strip == name):
+    for mark in (each for each in planned_layout(job).marks if name and each.strip == name):
         after.places[mark.id] = after.places[mark.id] + [by_m, 0, 0]
     seen = []
     for camera in job.cameras:
@@ -104,59 +101,22 @@ def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Tru
         given = rng.normal(0, GIVE_RAD, 3)
         pose = Pose.at(place, R).perturbed(np.r_[along, turned + given])
         after.poses[camera.name] = pose
-        points = _points(job, layout, pose, after, camera.name, between.marks, rng)
+        points = seen_points(after, camera.name, rng, between.marks)
         prior = lens_prior(job.lens_of(camera), WIDTH, HEIGHT)
-        start = (pose.perturbed(rng.normal(0, 0.02, 6)), prior.guess)
-        fit = fit_plan(camera, prior, points, start)
-        if isinstance(fit, NoFit):
+        start = pose.perturbed(rng.normal(0, START_SIGMA, 6))
+        one = fitted_alone(after, camera, prior, points, start)
+        if one is None:
             return None
-        after.fits[camera.name] = fit
-        seen.append(
-            CameraObservations(
-                name=camera.name, prior=prior, points=points, start=(fit.pose, fit.lens)
-            )
-        )
+        seen.append(one)
     after.observations = tuple(seen)
     return after
-
-
-def _points(
-    job: Job,
-    layout: Layout,
-    pose: Pose,
-    truth: Truth,
-    camera: str,
-    most: int,
-    rng: np.random.Generator,
-) -> Points:
-    """The marks a camera sees, measured with noise; at most so many of them, spread out."""
-    lens, places = truth.lenses[camera], np.array(list(truth.places.values()))
-    pixels = lens.project(pose.transform(places))
-    shown = lens.contains(pixels) & ~body_hides(job.vehicle, pose.camera_in_ground_m, places)
-    shown &= _extent_px(pose, lens, places) > LEAST_EXTENT_PX
-    rows = np.flatnonzero(shown)
-    if most and len(rows) > most:
-        order = rows[np.argsort(pixels[rows, 0])]
-        rows = np.sort(order[np.linspace(0, len(order) - 1, most).round().astype(int)])
-    marks = [layout.marks[row] for row in rows]
-    sigma_px = rng.uniform(*PIXEL_SIGMA_PX, len(marks))
-    single = {mark.name: mark.position_sigma_m for mark in job.marks}
-    return Points(
-        ids=tuple(mark.id for mark in marks),
-        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array(
-            [single[m.id] if m.strip is None else _place_sigma_m(job.strip(m.strip)) for m in marks]
-        ),
-        pixels_px=pixels[rows] + rng.normal(0, 1, (len(marks), 2)) * sigma_px[:, None],
-        covariance_px2=sigma_px[:, None, None] ** 2 * np.eye(2),
-    )
 
 
 def pair(
     job: Job, between: Between, rng: np.random.Generator
 ) -> tuple[Epoch, Epoch, Truth, Truth] | None:
     """Draw two checks; None where a camera has no fit in one of them."""
-    truth = simulate(job, rng, {}, {})
+    truth = simulate(job, rng)
     if truth is None:
         return None
     after = later_check(truth, between, rng)

@@ -157,11 +157,11 @@ def _wavy(job: Job, rng: np.random.Generator) -> dict[str, Moved]:
 
 CONDITIONS: dict[str, Asked] = {
     "plain": lambda job, rng: Deviations(),
-    "low_sun": lambda job, rng: Deviations(light=Light(**_sun(rng))),  # type: ignore[arg-type]
+    "low_sun": lambda job, rng: Deviations(light=Light(**_sun(rng))),
     "wet": lambda job, rng: Deviations(ground=Ground(wet=1, gloss=1)),
     "wet_sun": lambda job, rng: Deviations(
         ground=Ground(wet=1, gloss=1),
-        light=Light(**_sun(rng)),  # type: ignore[arg-type]
+        light=Light(**_sun(rng)),
     ),
     "mirrors": lambda job, rng: Deviations(ground=Ground(gloss=1)),
     "dusk": lambda job, rng: Deviations(light=Light(level=0.35, noise=10)),
@@ -189,7 +189,6 @@ class View:
     grey: np.ndarray
     true_px: dict[str, np.ndarray]
     due: frozenset[str]
-    why_hidden: dict[str, str] = dataclasses.field(default_factory=dict)
 
 
 def views(condition: str, seed: int) -> list[View]:
@@ -218,7 +217,6 @@ def views(condition: str, seed: int) -> list[View]:
                     and mark["clear"] >= DUE_CLEAR
                     and mark["extent_px"] >= DUE_PX
                 ),
-                why_hidden={m["id"]: m["hidden_by"] for m in inside if "hidden_by" in m},
             )
         )
     return found

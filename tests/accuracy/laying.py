@@ -65,8 +65,8 @@ def lot(*, every: bool = False, laid_sigma_m: float = LAID_SIGMA_M) -> Job:
 
 def _reading(kind: str, between: tuple[str, ...]) -> LengthReading:
     return LengthReading(
-        kind=kind,  # type: ignore[arg-type]
-        between=between,  # type: ignore[arg-type]
+        kind=kind,
+        between=between,
         value_m=0.0,
         sigma_m=SIGMA_M,
         tape=None,

@@ -8,7 +8,7 @@ pinhole result published for them: focal length 535.916, centre 342.283, 235.571
 
 from __future__ import annotations
 
-import sys
+import argparse
 from dataclasses import replace
 from pathlib import Path
 
@@ -93,7 +93,10 @@ def photographs(folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    for folder_name in sys.argv[1:2]:
-        photographs(Path(folder_name))
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path, nargs="?", help="of OpenCV's board photographs")
+    folder = parser.parse_args().folder
+    if folder is not None:
+        photographs(folder)
     for pictures in (3, 1):
         rendered(pictures)

@@ -23,8 +23,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import product
 from pathlib import Path
 
@@ -32,37 +31,28 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import numpy as np
-from scipy.spatial.transform import Rotation
 
-from tests.accuracy.network import drawn_lens
-from vision.adjustment import Adjustment, CameraObservations, adjust
+from tests.accuracy.plan_jobs import print_jobs, run_jobs
 from vision.files import read_inspection_input
 from vision.geometry import Array, Pose
-from vision.ground import ground_map
 from vision.identify import Identified, identify
-from vision.identify.poses import place_sigma
 from vision.inspection import inspect
 from vision.inspection_values import Inspection
 from vision.job import Job, Vehicle
 from vision.job_file import job_from_text
-from vision.layout import Layout, PlannedMark, planned_layout
-from vision.lens import Lens
+from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
 from vision.pattern import half_extent
 from vision.picture import Picture
-from vision.plan_fit import PlanFit, Points, fit_plan
 from vision.planning import NoProposal, Prediction, Proposal, predict, propose
 from vision.planning.job_text import job_text
 from vision.planning.sizes import KINDS, MarkKind
 from vision.scene import Deviations, draw_scene, encoded
-from vision.seams import seam_gaps
-from vision.solver import NoFit
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_frames"
 RENDERED = ("clear_day", "long_shadow")
 GOOD = frozenset({"keep", "within"})
-WITHIN = 0.2
 BANDS = ((4, 6), (6, 9), (9, 13), (13, 18), (18, 24), (24, 100))
 
 
@@ -78,217 +68,6 @@ def proposed(text: str, kind: MarkKind) -> tuple[Proposal, Job]:
     if isinstance(found, NoProposal):
         raise SystemExit(f"no layout: {found.reasons}")
     return found, job_from_text(job_text(text, found), "job.toml")
-
-
-# ---------------------------------------------------------------------------- jobs without pictures
-
-
-@dataclass(kw_only=True)
-class Spread:
-    """Errors of every figure over the jobs, by what it is."""
-
-    errors: dict[str, list[float]] = field(default_factory=dict)
-    gaps: dict[tuple[str, str], list[Array]] = field(default_factory=dict)
-    usual: dict[tuple[str, str], list[Array]] = field(default_factory=dict)
-    shifts: dict[str, list[Array]] = field(default_factory=dict)
-    outcomes: Counter[str] = field(default_factory=Counter)
-
-
-@dataclass(kw_only=True)
-class Truth:
-    """What is true of one drawn job, and what each camera makes of it alone.
-
-    `turn_rad` is how far each strip is turned, and its panels with it.
-    """
-
-    places: dict[str, Array]
-    turn_rad: dict[str, float]
-    poses: dict[str, Pose] = field(default_factory=dict)
-    lenses: dict[str, Lens] = field(default_factory=dict)
-    fits: dict[str, PlanFit] = field(default_factory=dict)
-    observations: list[CameraObservations] = field(default_factory=list)
-
-
-def laid(job: Job, rng: np.random.Generator) -> Truth:
-    """Every mark's place, drawn from the stated sigmas."""
-    layout = planned_layout(job)
-    ends = {
-        s.name: np.stack([s.from_m, s.to_m]) + rng.normal(0, s.position_sigma_m, (2, 2))
-        for s in job.strips
-    }
-    single = {mark.name: mark for mark in job.marks}
-    places = {}
-    for mark in layout.marks:
-        if mark.strip is None:
-            places[mark.id] = mark.centre_m + rng.normal(0, single[mark.id].position_sigma_m, 3)
-            continue
-        strip = job.strip(mark.strip)
-        first, last = ends[strip.name]
-        xy = first + strip.at_m[mark.index] / strip.length_m * (last - first)
-        places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
-    along = {name: both[1] - both[0] for name, both in ends.items()}
-    turns = {
-        s.name: float(np.arctan2(*along[s.name][::-1]) - np.arctan2(*s.along[::-1]))
-        for s in job.strips
-    }
-    return Truth(places=places, turn_rad=turns)
-
-
-def place_of(point: PlannedMark, layout: Layout, truth: Truth) -> Array:
-    """Where a mark truly lies, or a corner of a board, which moves and turns with its board."""
-    if point.id in truth.places:
-        return truth.places[point.id]
-    board = layout.mark(point.id.rsplit("/", 2)[0])
-    assert board.strip is not None
-    turn = Rotation.from_euler("z", truth.turn_rad[board.strip])
-    return np.asarray(truth.places[board.id] + turn.apply(point.centre_m - board.centre_m))
-
-
-def simulated(prediction: Prediction, rng: np.random.Generator) -> Truth | None:
-    """One job drawn from its own sigmas; None where a camera has no fit."""
-    job, layout = prediction.job, planned_layout(prediction.job)
-    truth = laid(job, rng)
-    for camera in job.cameras:
-        seen = [v for v in prediction.views if v.camera == camera.name and v.status == "seen"]
-        prior = lens_prior(job.lens_of(camera), *prediction.size_px)
-        lens = drawn_lens(prior, rng)
-        place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3)
-        pose = Pose.at(place, camera.aim.rotation())
-        truth.poses[camera.name], truth.lenses[camera.name] = pose, lens
-        marks = [layout.mark(view.mark) for view in seen]
-        places = np.array([place_of(mark, layout, truth) for mark in marks])
-        true_px = lens.project(pose.transform(places))
-        noise = [rng.multivariate_normal([0.0, 0.0], v.covariance_px2) for v in seen]
-        points = Points(
-            ids=tuple(v.mark for v in seen),
-            planned_m=np.array([mark.centre_m for mark in marks]),
-            mark_sigma_m=np.array([place_sigma(job, mark) for mark in marks]),
-            pixels_px=true_px + np.array(noise),
-            covariance_px2=np.array([v.covariance_px2 for v in seen]),
-        )
-        fit = fit_plan(camera, prior, points, (pose, prior.guess))
-        if isinstance(fit, NoFit):
-            return None
-        truth.fits[camera.name] = fit
-        truth.observations.append(
-            CameraObservations(
-                name=camera.name, prior=prior, points=points, start=(fit.pose, fit.lens)
-            )
-        )
-    return truth
-
-
-def note(prediction: Prediction, truth: Truth, result: Adjustment, spread: Spread) -> None:
-    """Add one job's errors."""
-    job = prediction.job
-    planned = {mark.id: mark.centre_m for mark in planned_layout(job).marks}
-    for camera in result.cameras:
-        off = camera.aim.minus(truth.poses[camera.name].aim)
-        for angle, value in zip(("pan", "tilt", "roll"), off, strict=True):
-            spread.errors.setdefault(f"{angle} of {camera.name}", []).append(float(value))
-        place = camera.pose.camera_in_ground_m - truth.poses[camera.name].camera_in_ground_m
-        for axis, value in zip("xyz", place, strict=True):
-            spread.errors.setdefault(f"{axis} of {camera.name}", []).append(float(value))
-    worst = {each.mark for each in prediction.layings}
-    for strip in result.strips:
-        for mark_id, shift in zip(strip.mark_ids, strip.mark_shift_m, strict=True):
-            if mark_id in worst:
-                true = (truth.places[mark_id] - planned[mark_id])[:2]
-                spread.shifts.setdefault(strip.name, []).append(shift - true)
-    for mark in result.marks:
-        if mark.seen:
-            true = truth.places[mark.name] - planned[mark.name]
-            spread.shifts.setdefault(mark.name, []).append(mark.shift_m - true)
-    worst_at = {seam.between: seam.worst_at_m for seam in prediction.seams}
-    for seam in seam_gaps(job, truth.fits, result):
-        drawn_at = []
-        for name in seam.between:
-            own = ground_map(truth.poses[name], truth.lenses[name])
-            alone = ground_map(truth.fits[name].pose, truth.fits[name].lens)
-            drawn_at.append(alone.ground_from_pixel(own.pixel_from_ground(seam.points_m)))
-        true_gaps = drawn_at[0] - drawn_at[1]
-        spread.usual.setdefault(seam.between, []).append(np.square(true_gaps).sum(axis=1))
-        off = np.linalg.norm(seam.points_m - np.array(worst_at[seam.between]), axis=1)
-        error = (seam.gaps_m - true_gaps)[int(np.argmin(off))]
-        if np.isfinite(error).all():
-            spread.gaps.setdefault(seam.between, []).append(error)
-
-
-def run_jobs(prediction: Prediction, count: int, rng: np.random.Generator) -> Spread:
-    """Simulate, adjust and compare; jobs in which something was set free are only counted.
-
-    Those are the 2 % of false alarms that the adjustment allows itself: a group that is set free
-    without cause has another sigma than the predicted one.
-    """
-    spread = Spread()
-    layout = planned_layout(prediction.job)
-    while spread.outcomes["compared"] < count:
-        truth = simulated(prediction, rng)
-        if truth is None:
-            spread.outcomes["no plan fit"] += 1
-            continue
-        result = adjust(prediction.job, layout, tuple(truth.observations))
-        if isinstance(result, NoFit):
-            spread.outcomes["no adjustment"] += 1
-        elif result.freed or result.freed_alternatives:
-            spread.outcomes["set free without cause"] += 1
-        else:
-            spread.outcomes["compared"] += 1
-            note(prediction, truth, result, spread)
-    return spread
-
-
-def principal(vectors: list[Array]) -> float:
-    """The largest principal RMS of error vectors."""
-    stack = np.array(vectors)
-    return float(np.sqrt(np.linalg.eigvalsh(stack.T @ stack / len(stack))[-1]))
-
-
-def ratios(prediction: Prediction, spread: Spread) -> dict[str, float]:
-    """RMS error over predicted sigma, figure by figure."""
-    found = {}
-    for camera in prediction.cameras:
-        for names, sigmas in (
-            (("pan", "tilt", "roll"), camera.aim_sigma_rad),
-            (("x", "y", "z"), camera.position_sigma_m),
-        ):
-            for name, sigma in zip(names, sigmas, strict=True):
-                key = f"{name} of {camera.name}"
-                found[key] = float(np.sqrt(np.mean(np.square(spread.errors[key])))) / sigma
-    for each in prediction.layings:
-        if each.sigma_m is not None:
-            found[f"place of {each.name}"] = principal(spread.shifts[each.name]) / each.sigma_m
-    for seam in prediction.seams:
-        name = " - ".join(seam.between)
-        if seam.sigma_m is not None and seam.usual_gap_m:
-            found[f"seam {name}"] = principal(spread.gaps[seam.between]) / seam.sigma_m
-    return found
-
-
-def usual_ratios(prediction: Prediction, spread: Spread) -> list[float]:
-    """Largest RMS gap along each seam over the usual gap predicted for it."""
-    return [
-        float(np.sqrt(np.nanmean(spread.usual[seam.between], axis=0)).max()) / seam.usual_gap_m
-        for seam in prediction.seams
-        if seam.usual_gap_m
-    ]
-
-
-def print_jobs(prediction: Prediction, spread: Spread) -> None:
-    """Print how far RMS errors and predicted sigmas agree."""
-    found = ratios(prediction, spread)
-    values = np.array(list(found.values()))
-    print(f"simulated jobs: {dict(spread.outcomes)}")
-    print(
-        f"  RMS error over predicted sigma, {len(values)} figures: median {np.median(values):.2f},"
-        f" from {values.min():.2f} to {values.max():.2f};"
-        f" {np.mean(np.abs(values - 1) <= WITHIN):.0%} within 20 %"
-    )
-    for kind in ("pan", "tilt", "roll", "x", "y", "z", "place", "seam"):
-        own = [value for key, value in found.items() if key.split(" ")[0] == kind]
-        print(f"    {kind:6s} {min(own):.2f} to {max(own):.2f}")
-    usual = usual_ratios(prediction, spread)
-    print(f"  RMS gap over the usual gap predicted: {min(usual):.2f} to {max(usual):.2f}")
 
 
 # ------------------------------------------------------------------------------------- drawn jobs

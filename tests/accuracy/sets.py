@@ -78,7 +78,7 @@ def report_set(folder: Path) -> dict[str, list[float]]:
     return figures
 
 
-def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None:  # type: ignore[no-untyped-def]
+def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None:
     true = truth["cameras"][camera.camera.name]
     by_id = {mark.id: mark for mark in camera.marks}
     errors = []
@@ -174,7 +174,7 @@ def report_draws(folder: Path, draws: int, rng: np.random.Generator) -> dict[str
     return counts
 
 
-def _judge_draw(outcome: object, picture, pixels: dict) -> str:  # type: ignore[no-untyped-def]
+def _judge_draw(outcome: object, picture, pixels: dict) -> str:
     if not isinstance(outcome, Identified):
         return "not-judged"
     for sighting in outcome.sightings:

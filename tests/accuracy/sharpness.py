@@ -21,6 +21,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from tests.accuracy.sets import extent_px
 from vision.files import read_inspection_input
 from vision.identify import Identified, identify
 from vision.layout import planned_layout
@@ -95,21 +96,13 @@ def places_of_marks(true: dict, rng: np.random.Generator) -> list[Array]:
     large = [
         np.array(mark["px"])
         for mark in true["marks"]
-        if mark["clear_fraction"] > CLEAR and _extent_px(mark) >= LARGE_PX
+        if mark["clear_fraction"] > CLEAR and extent_px(mark) >= LARGE_PX
     ]
     chosen = rng.choice(len(large), 2, replace=False)
     return [large[i] + rng.normal(0, 8, 2) for i in chosen]
 
 
-def _extent_px(mark: dict) -> float:
-    ends = mark["extent_px"]
-    if any(end is None for end in ends):
-        return 0.0
-    a, b, c, d = np.array(ends)
-    return float(min(np.linalg.norm(a - b), np.linalg.norm(c - d)))
-
-
-def degraded(picture: Picture, change: Callable[[Array], Array], noise: float, rng) -> Picture:  # type: ignore[no-untyped-def]
+def degraded(picture: Picture, change: Callable[[Array], Array], noise: float, rng) -> Picture:
     """The picture with `change` and noise done to it as delivered."""
     delivered = picture.bgr[:, ::-1] if picture.mirrored else picture.bgr
     out = change(delivered.astype(np.float64))

@@ -53,7 +53,7 @@ def test_forty_marks() -> None:
     cv2.setNumThreads(1)
     job = close_job()
     drawn = draw_scene(job, deviations_from_text(SIZE, "size.toml", job), seed=1)
-    camera = next(each for each in job.cameras if each.name == "left")
+    camera = job.camera("left")
     pixels = drawn.pictures["left"]
     grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY).astype(np.float32)
     jpeg = cv2.imencode(".jpg", pixels)[1]
@@ -69,7 +69,7 @@ def test_forty_marks() -> None:
     print(f"{used} marks: {1000 * ours:.0f} ms, {ours / decode:.0f} times decoding the picture")
     profile = cProfile.Profile()
     profile.runcall(whole)
-    spent = pstats.Stats(profile).stats  # type: ignore[attr-defined]
+    spent = pstats.Stats(profile).stats
     total = max(entry[3] for entry in spent.values())
     for stage, (file, name) in STAGES.items():
         seconds = sum(

@@ -14,7 +14,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import special
 
-from vision.adjustment.faults import Fault
+from vision.adjustment.faults import GroupFault
+from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import Network
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
@@ -35,7 +36,7 @@ def doubted_sigmas(
     """
     sigmas = {}
     for group, test in tests.items():
-        if group in freed or not group.startswith("strip "):
+        if group in freed or kind_and_name(group)[0] != "strip":
             continue
         weight = min(believed(fault, test.rows.stated(kind)) for kind, fault in test.faults.items())
         if weight < 1 - LEAST_DOUBT:
@@ -44,7 +45,7 @@ def doubted_sigmas(
     return sigmas
 
 
-def believed(fault: Fault, stated: Array) -> float:
+def believed(fault: GroupFault, stated: Array) -> float:
     """Share of its stated weight that a thing keeps, by one fault that it may have.
 
     `stated` (j, j) is the covariance of the fault as stated.

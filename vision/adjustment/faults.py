@@ -59,13 +59,6 @@ def noncentrality(degrees: int, level: float, power: float = POWER) -> float:
     return float(optimize.brentq(missing, 1e-6, 300.0))
 
 
-SHAPES: dict[str, tuple[None, ...]] = {
-    "estimate": (None,),
-    "information": (None, None),
-    "apart": (None, None, None),
-}
-
-
 @lru_cache(maxsize=1)
 def parting() -> float:
     """Information that a fault must have beyond its best rival to be named alone in SURE of jobs.
@@ -77,8 +70,15 @@ def parting() -> float:
     return (away + float(np.sqrt(away**2 + TIE_SUPPORT))) ** 2
 
 
+SHAPES: dict[str, tuple[None, ...]] = {
+    "estimate": (None,),
+    "information": (None, None),
+    "apart": (None, None, None),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Fault:
+class GroupFault:
     """One way in which a group can be wrong as a whole, and what the data say of it.
 
     `estimate` (j,) of the fault, where the thing is minus where it was stated to be, in m, in rad,
@@ -173,7 +173,7 @@ class GroupRows:
         way = self.ways[kind]
         return np.asarray(np.linalg.inv(way.T @ way))
 
-    def fault(self, kind: FaultKind, *, degrees_of_freedom: int, level: float) -> Fault:
+    def fault(self, kind: FaultKind, *, degrees_of_freedom: int, level: float) -> GroupFault:
         """What is known of one kind of fault.
 
         Directions that the network hardly controls count as not controlled at all.
@@ -185,7 +185,7 @@ class GroupRows:
         inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
         whole = (vectors * np.where(seen, values, 0.0)) @ vectors.T
         shown = np.einsum("ka,knw->naw", way, self.explained)
-        return Fault(
+        return GroupFault(
             estimate=vectors @ (inverse * (vectors.T @ (way.T @ self.pull))),
             information=whole / self.factor,
             apart=(whole - shown @ shown.transpose(0, 2, 1)) / self.factor,

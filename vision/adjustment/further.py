@@ -15,12 +15,13 @@ from itertools import combinations
 
 import numpy as np
 
-from vision.adjustment.network import OWN, Network
+from vision.adjustment.network import Network
 from vision.adjustment.readings import reading_rows, reading_view
 from vision.adjustment.screening import Solved
 from vision.adjustment.values import FurtherReading
 from vision.geometry import Array
 from vision.job import AngleReading, Job
+from vision.plan_fit import UNKNOWNS
 
 TAPE_SIGMA_M = 0.003
 """A tape of class II over some metres and the holding of it; common practice, no source."""
@@ -166,7 +167,7 @@ def _places(network: Network, solved: Solved, names: list[str]) -> dict[str, _Pl
         by_kept, own = np.zeros((3, network.kept)), np.zeros((3, 3))
         if name in index:
             at = solved.state.place_m[index[name]]
-            by_kept[:, OWN * index[name] : OWN * index[name] + 3] = np.eye(3)
+            by_kept[:, UNKNOWNS * index[name] : UNKNOWNS * index[name] + 3] = np.eye(3)
         elif name in world.cameras:
             columns = world.cameras[name]
             at = cameras[name].position_m + solved.state.world[columns]

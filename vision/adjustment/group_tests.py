@@ -19,12 +19,14 @@ from vision.adjustment.faults import (
     GroupRows,
     family_level,
 )
-from vision.adjustment.network import LENS, OWN, Network
+from vision.adjustment.groups import kind_and_name
+from vision.adjustment.network import LENS, Network
 from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
 from vision.adjustment.values import GroupTest
 from vision.geometry import Array
 from vision.job import AngleReading
+from vision.plan_fit import UNKNOWNS
 
 FAMILY_ALPHA = 0.0025
 """Chance that any group of a faultless job is set free. A fault too small to be found leaves the
@@ -196,7 +198,7 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
 
     `jacobian` (k, kept) is that of the rows.
     """
-    kind, _, name = group.partition(" ")
+    kind, name = kind_and_name(group)
     match kind:
         case "strip":
             strip = network.world.job.strip(name)
@@ -204,12 +206,12 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
             turn = np.concatenate([-across, across])[:, None]
             return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
         case "lens":
-            first = network.camera_slice[name].start + 6
-            index = first // OWN
+            index = list(network.camera_slice).index(name)
+            first = UNKNOWNS * index + 6
             return {"scale": (jacobian[:, first : first + 2] @ state.lens[index, :2])[:, None]}
         case "lens-type":
             index = [each for each, _ in network.types].index(name)
-            first = OWN * len(network.views) + LENS * index
+            first = UNKNOWNS * len(network.views) + LENS * index
             return {"scale": (jacobian[:, first : first + 2] @ state.shared[index, :2])[:, None]}
     turned = kind == "reading" and isinstance(
         network.world.job.readings[int(name) - 1], AngleReading

@@ -8,10 +8,9 @@ from vision.adjustment.building import build_network
 from vision.adjustment.screening import run, spread_of, weights_of
 from vision.adjustment.state import whiteners
 from vision.adjustment.values import CameraObservations
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.job import Job
 from vision.layout import Layout
-from vision.plan_fit import Flags
 from vision.solver import NoFit
 
 

@@ -5,35 +5,34 @@ type of lens that several cameras share its eight; then the unknowns of the `Wor
 marks' own deviations, last, are eliminated. Rows: the points (two each), the lens priors, the
 readings, and the priors of single unknowns: mounting positions and all of the world.
 
-A group is what can be wrong as a whole and be set free: a strip's ends, a strip's bow, a mounting,
-a single mark's place, a camera's lens, a type of lens, a reading.
+Its groups are those of `vision.adjustment.groups`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.elimination import Rows
+from vision.adjustment.groups import GroupKind, kind_and_name
 from vision.adjustment.readings import ReadingView, reading_rows
 from vision.adjustment.state import PointRows, Seen, State, View, Weights
 from vision.adjustment.world import World
-from vision.geometry import Array, cross_matrix
-from vision.lens import monotone_limits_rad, project_with_derivatives
+from vision.geometry import Array, Flags, cross_matrix
+from vision.lens import PARAMETERS, monotone_limits_rad, project_with_derivatives
 from vision.lens_prior import (
     CENTRE_SIGMA_PX,
     CENTRE_SIGMA_WIDTH_PX,
     SAME_TYPE_SIGMA,
     LensPrior,
 )
+from vision.plan_fit import UNKNOWNS
 
-OWN = 14
-"""Unknowns of one camera: six pose steps and eight lens parameters."""
-
-LENS = 8
+LENS = len(PARAMETERS)
 
 FREED_SIGMA_M = 1.0
 """Prior of a group that is set free: useless against centimetres, enough to hold the gauge."""
@@ -58,7 +57,7 @@ class Network:
     @property
     def base(self) -> int:
         """Column at which the world's unknowns begin."""
-        return OWN * len(self.views) + LENS * len(self.types)
+        return UNKNOWNS * len(self.views) + LENS * len(self.types)
 
     @property
     def kept(self) -> int:
@@ -78,7 +77,9 @@ class Network:
     @property
     def camera_slice(self) -> dict[str, slice]:
         """Columns of each camera."""
-        return {v.camera.name: slice(OWN * i, OWN * (i + 1)) for i, v in enumerate(self.views)}
+        return {
+            v.camera.name: slice(UNKNOWNS * i, UNKNOWNS * (i + 1)) for i, v in enumerate(self.views)
+        }
 
     @property
     def start(self) -> State:
@@ -107,7 +108,7 @@ class Network:
 
     def group_sigma(self, group: str) -> float:
         """Give the stated sigma of a group, in m, for an angle in rad, for a lens 1."""
-        kind, name = group.split(" ", 1)
+        kind, name = kind_and_name(group)
         match kind:
             case "strip":
                 return self.world.job.strip(name).position_sigma_m
@@ -116,17 +117,20 @@ class Network:
             case "mark":
                 return float(self.world.sigma[self.world.marks[name].start])
             case "mounting":
-                return next(c for c in self.world.job.cameras if c.name == name).position_sigma_m
+                return self.world.job.camera(name).position_sigma_m
             case "lens" | "lens-type":
                 return 1.0
-        return self._reading(group).sigma
+            case "reading":
+                return self._reading(group).sigma
+            case _:
+                assert_never(kind)
 
     def group_rows(self, state: State, group: str) -> tuple[Array, Array]:
         """How far a group lies from what was stated (k,), and its derivative (k, kept).
 
         In m, for an angle in rad, for a lens in its stated sigmas; not whitened otherwise.
         """
-        kind, name = group.split(" ", 1)
+        kind, name = kind_and_name(group)
         match kind:
             case "reading":
                 return reading_rows(self._reading(group), self.world, state, self.base)
@@ -146,11 +150,11 @@ class Network:
         jacobian[np.arange(len(columns)), columns] = 1.0
         return off, jacobian
 
-    def _group_columns(self, kind: str, name: str) -> NDArray[np.intp]:
+    def _group_columns(self, kind: GroupKind, name: str) -> NDArray[np.intp]:
         """Columns of a group whose rows are single unknowns."""
         match kind:
             case "mounting" if name not in self.world.cameras:
-                return OWN * self._index(name) + np.arange(3)
+                return UNKNOWNS * self._index(name) + np.arange(3)
             case "mounting":
                 own = self.world.cameras[name]
             case "strip":
@@ -167,7 +171,7 @@ class Network:
 
     def freed_sigma(self, group: str) -> float:
         """Sigma of a group that is set free, in the unit of `group_sigma`."""
-        kind, _, name = group.partition(" ")
+        kind, name = kind_and_name(group)
         match kind:
             case "reading":
                 return self._reading(group).freed_sigma
@@ -188,10 +192,10 @@ class Network:
     def retract(self, state: State, step: Array) -> State:
         """Move the state by a step (size,)."""
         n = len(self.views)
-        own = step[: OWN * n].reshape(n, OWN)
+        own = step[: UNKNOWNS * n].reshape(n, UNKNOWNS)
         lens, shared = state.lens + own[:, 6:], state.shared
         if self.types:
-            shared = shared + step[OWN * n : self.base].reshape(-1, LENS)
+            shared = shared + step[UNKNOWNS * n : self.base].reshape(-1, LENS)
         # A wild step must stay a lens for the solver to see how bad it is and shorten it.
         lens[:, :2] = np.maximum(lens[:, :2], 1.0)
         R = Rotation.from_rotvec(own[:, 3:6]).as_matrix() @ state.R if n else state.R
@@ -249,7 +253,7 @@ class Network:
         """Derivatives (p, 2, kept) by all kept unknowns, from those that each point touches."""
         out = np.zeros((len(by_camera), 2, self.kept))
         for i, view in enumerate(self.views):
-            out[view.rows, :, OWN * i : OWN * (i + 1)] = by_camera[view.rows]
+            out[view.rows, :, UNKNOWNS * i : UNKNOWNS * (i + 1)] = by_camera[view.rows]
         out[:, :, self.base :] = by_world
         return out
 
@@ -261,7 +265,7 @@ class Network:
         sigma, off = self._prior_sigma(weights), np.zeros(self.kept)
         off[self.base :] = state.world[: self.world.kept]
         for i, view in enumerate(self.views):
-            off[OWN * i : OWN * i + 3] = state.place_m[i] - view.camera.position_m
+            off[UNKNOWNS * i : UNKNOWNS * i + 3] = state.place_m[i] - view.camera.position_m
         shape = (-1, self.world.own_size)
         own_sigma = self.world.sigma[self.world.kept :].reshape(shape)
         return Rows(
@@ -319,7 +323,7 @@ class Network:
     def _lens_rows(self, state: State, index: int) -> tuple[Array, Array]:
         """One camera's lens prior (m,), or its lens against its type, and the derivative."""
         view = self.views[index]
-        prior, columns = view.observations.prior, OWN * index + 6
+        prior, columns = view.observations.prior, UNKNOWNS * index + 6
         if view.shares is None:
             r, by_own = prior.rows(state.lens[index])
         else:
@@ -327,7 +331,7 @@ class Network:
         jacobian = np.zeros((len(r), self.kept))
         jacobian[:, columns : columns + LENS] = by_own
         if view.shares is not None:
-            columns = OWN * len(self.views) + LENS * view.shares
+            columns = UNKNOWNS * len(self.views) + LENS * view.shares
             jacobian[:, columns : columns + LENS] = by_shared
         return r.copy(), jacobian
 
@@ -337,13 +341,13 @@ class Network:
         sigma_px = CENTRE_SIGMA_PX * guess.width / CENTRE_SIGMA_WIDTH_PX
         middle = 0.5 * np.array([guess.width - 1, guess.height - 1])
         jacobian = np.zeros((CENTRE_ROWS, self.kept))
-        jacobian[[0, 1], OWN * index + 8 + np.arange(2)] = 1 / sigma_px
+        jacobian[[0, 1], UNKNOWNS * index + 8 + np.arange(2)] = 1 / sigma_px
         return (state.lens[index, 2:4] - middle) / sigma_px, jacobian
 
     def _type_rows(self, state: State, index: int) -> tuple[Array, Array]:
         """Rows of the prior on a type of lens, and their derivative."""
         r, by_shared = self.types[index][1].rows(state.shared[index])
-        columns = OWN * len(self.views) + LENS * index
+        columns = UNKNOWNS * len(self.views) + LENS * index
         jacobian = np.zeros((len(r), self.kept))
         jacobian[:, columns : columns + LENS] = by_shared
         return r, jacobian
@@ -353,14 +357,14 @@ class Network:
         sigma = np.full(self.kept, np.inf)
         sigma[self.base :] = self.world.sigma[: self.world.kept]
         for i, view in enumerate(self.views):
-            sigma[OWN * i : OWN * i + 3] = view.camera.position_sigma_m
+            sigma[UNKNOWNS * i : UNKNOWNS * i + 3] = view.camera.position_sigma_m
         for group, value in weights.group_sigma.items():
-            kind, name = group.split(" ", 1)
+            kind, name = kind_and_name(group)
             if kind in ("strip", "bow", "mounting", "mark"):
                 sigma[self._group_columns(kind, name)] = value
         return sigma
 
-    def degrees_of_freedom(self, used: NDArray[np.bool_]) -> int:
+    def degrees_of_freedom(self, used: Flags) -> int:
         """Rows that weigh something, minus unknowns; `used` (p,) are the points that take part."""
         # Every unknown of the world has a row of its own, and so has a camera's place; a lens prior
         # holds as many directions as a lens has, whatever its rows. What is left are the turns.

@@ -10,36 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
+from vision.adjustment.state import State
 from vision.adjustment.world import World
 from vision.geometry import Array, cross_matrix, wrap_angle
 from vision.job import AngleReading, Job, LengthReading, Reading
+from vision.plan_fit import UNKNOWNS
 
-STEPS = 14
-"""Columns of one camera, its place first, then its turn."""
-
-FREED_SIGMA_M = 100.0
-FREED_SIGMA_RAD = 10.0
-"""A reading that is set free says nothing any more."""
-
-
-class State(Protocol):
-    """What a reading needs to know of the network's state."""
-
-    @property
-    def R(self) -> Array:
-        """Rotations (n, 3, 3) of the cameras, ground to camera."""
-
-    @property
-    def place_m(self) -> Array:
-        """Places (n, 3) of the cameras."""
-
-    @property
-    def world(self) -> Array:
-        """The world's unknowns (w,)."""
+FREED_LENGTH_M = 100.0
+FREED_ANGLE_RAD = 10.0
+"""Sigma of a reading that is set free: it says nothing any more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +55,7 @@ class ReadingView:
     @property
     def freed_sigma(self) -> float:
         """Sigma of each number when the reading is set free."""
-        return FREED_SIGMA_M if isinstance(self.reading, LengthReading) else FREED_SIGMA_RAD
+        return FREED_LENGTH_M if isinstance(self.reading, LengthReading) else FREED_ANGLE_RAD
 
 
 def reading_views(job: Job, world: World, cameras: Sequence[str]) -> tuple[ReadingView, ...]:
@@ -106,7 +88,7 @@ def _end(name: str, world: World, cameras: Mapping[str, int]) -> int | tuple[Arr
     if name in cameras:
         return cameras[name]
     if name in world.cameras:
-        camera = next(each for each in world.job.cameras if each.name == name)
+        camera = world.job.camera(name)
         by_kept = np.zeros((3, world.kept))
         by_kept[:, world.cameras[name]] = np.eye(3)
         return camera.position_m, by_kept
@@ -135,7 +117,7 @@ def reading_rows(view: ReadingView, world: World, state: State, base: int) -> tu
     for end in view.ends:
         jacobian = np.zeros((3, base + world.kept))
         if isinstance(end, int):
-            jacobian[:, STEPS * end : STEPS * end + 3] = np.eye(3)
+            jacobian[:, UNKNOWNS * end : UNKNOWNS * end + 3] = np.eye(3)
             places.append(state.place_m[end])
         else:
             planned, by_kept = end
@@ -172,7 +154,7 @@ def _angles(
     R = state.R[camera]
     down = R @ raw / norm
     d_down = np.zeros((3, base + world.kept))
-    d_down[:, STEPS * camera + 3 : STEPS * camera + 6] = -cross_matrix(down)
+    d_down[:, UNKNOWNS * camera + 3 : UNKNOWNS * camera + 6] = -cross_matrix(down)
     if reading.against == "gravity" and world.slope is not None:
         columns = base + np.arange(world.slope.start, world.slope.stop)
         unit = raw / norm

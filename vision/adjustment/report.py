@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment.network import OWN, Network
+from vision.adjustment.network import Network
 from vision.adjustment.readings import ReadingView
 from vision.adjustment.screening import Solved, spread_of
 from vision.adjustment.state import State, Weights
@@ -21,11 +21,11 @@ from vision.adjustment.values import (
     GroupTest,
 )
 from vision.adjustment.world import QUARTER_TURN
-from vision.geometry import Array, d_aim_d_rotation_vector
+from vision.geometry import Array, Flags, d_aim_d_rotation_vector
 from vision.job import Job, LengthReading, SingleMark, Strip
 from vision.length_words import METRIC, LengthWords
 from vision.lengths import UNITS
-from vision.plan_fit import Flags
+from vision.plan_fit import UNKNOWNS
 
 INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
@@ -105,9 +105,9 @@ def common_motion(network: Network, state: State) -> Array:
         motion[column : column + 2, 2] = [-place_m[1], place_m[0]]
 
     for i, place_m in enumerate(state.place_m):
-        moved(OWN * i, place_m)
+        moved(UNKNOWNS * i, place_m)
         # The camera turns with the ground: R' = R turn^-1.
-        motion[OWN * i + 3 : OWN * i + 6, 2] = -state.R[i][:, 2]
+        motion[UNKNOWNS * i + 3 : UNKNOWNS * i + 6, 2] = -state.R[i][:, 2]
     planned_m = {f"strip {s.name}": np.concatenate([s.from_m, s.to_m]) for s in job.strips}
     planned_m |= {f"mark {name}": world.planned[name].centre_m for name in world.single}
     planned_m |= {f"mounting {camera.name}": camera.position_m for camera in job.cameras}
@@ -157,7 +157,7 @@ def _cameras(
 ) -> tuple[AdjustedCamera, ...]:
     cameras = []
     for i, view in enumerate(network.views):
-        own = covariance[OWN * i : OWN * (i + 1), OWN * i : OWN * (i + 1)]
+        own = covariance[UNKNOWNS * i : UNKNOWNS * (i + 1), UNKNOWNS * i : UNKNOWNS * (i + 1)]
         pose = solution.state.pose(i)
         d_aim = d_aim_d_rotation_vector(pose.R)
         cameras.append(

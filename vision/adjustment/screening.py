@@ -18,8 +18,7 @@ from vision.adjustment.faults import LEAST_REDUNDANCY
 from vision.adjustment.network import Network
 from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
-from vision.geometry import Array
-from vision.plan_fit import Flags
+from vision.geometry import Array, Flags
 from vision.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))

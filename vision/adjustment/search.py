@@ -11,6 +11,7 @@ from vision.adjustment.doubted import doubted_sigmas
 from vision.adjustment.faults import TIE_SUPPORT
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
+from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import Network
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import (
@@ -28,10 +29,9 @@ from vision.adjustment.values import (
     Explanation,
     FurtherReading,
 )
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.job import Job
 from vision.layout import Layout
-from vision.plan_fit import Flags
 from vision.solver import NoFit
 
 LEAST_POINTS = 3
@@ -119,7 +119,7 @@ class _Search:
         True where there was one. A mark that one camera alone shows looks misplaced when its pick
         is wrong: then the mark is named.
         """
-        kind, _, name = group.partition(" ")
+        kind, name = kind_and_name(group)
         own = self.used & (np.array(self.network.marks) == name)
         if kind != "mark" or own.sum() < LEAST_VIEWS:
             return False

@@ -6,11 +6,11 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from vision.adjustment.faults import Fault, FaultKind, GroupRows, noncentrality
-from vision.geometry import Aim, Array, Pose
+from vision.adjustment.faults import FaultKind, GroupFault, GroupRows, noncentrality
+from vision.geometry import Aim, Array, Flags, Pose
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
-from vision.plan_fit import Flags, Points
+from vision.plan_fit import Points
 
 
 def _freeze(
@@ -186,7 +186,7 @@ class GroupTest:
         return float(np.trace(self.rows.redundancy) / len(self.rows.redundancy))
 
     @property
-    def faults(self) -> dict[FaultKind, Fault]:
+    def faults(self) -> dict[FaultKind, GroupFault]:
         """The ways in which it can be wrong as a whole.
 
         The shift of a strip (x, y; both ends alike) and its turn about its middle, the shift of a

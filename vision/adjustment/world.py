@@ -136,16 +136,8 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
     return ends, bow, own
 
 
-def _mark_of(point_id: str, planned: dict[str, PlannedMark]) -> str:
-    """Find the mark that a point belongs to: itself, or the panel of a board corner."""
-    for mark_id in (point_id, point_id.rsplit("/", 2)[0]):
-        if mark_id in planned:
-            return mark_id
-    raise ValueError(f"point {point_id!r}: expected a mark of the layout, found none of that id")
-
-
-def _own_sigma(strip: Strip) -> list[float]:
-    """Sigmas of one mark's own deviation: along, across and, for a panel, its turn."""
+def own_sigmas(strip: Strip) -> list[float]:
+    """Sigmas of one mark's own deviation: along, across in m and, for a panel, its turn in rad."""
     sigma = [strip.mark_sigma_m] * 2
     if isinstance(strip.shape, Board):
         board = strip.shape
@@ -170,6 +162,12 @@ class _Columns:
         return int(self.add([sigma]).start)
 
 
+def _against_gravity(job: Job) -> bool:
+    """Whether any angle was read against gravity: the ground may slope."""
+    angles = (each for each in job.readings if isinstance(each, AngleReading))
+    return any(each.against == "gravity" for each in angles)
+
+
 def build_world(
     job: Job, layout: Layout, point_ids: Iterable[str], cameras: Sequence[str] = ()
 ) -> World:
@@ -179,7 +177,7 @@ def build_world(
     is an unknown of the world.
     """
     planned = {mark.id: mark for mark in layout.marks}
-    mark_of_point = {point_id: _mark_of(point_id, planned) for point_id in point_ids}
+    mark_of_point = {point_id: layout.mark_of(point_id).id for point_id in point_ids}
     in_pictures = frozenset(mark_of_point.values())
     lengths = [each for each in job.readings if isinstance(each, LengthReading)]
     read = {name for each in lengths for name in each.between}
@@ -188,7 +186,7 @@ def build_world(
     columns = _Columns()
     strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
     bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
-    each_own = {strip.name: _own_sigma(strip) for strip in laid}
+    each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
         mark.id: columns.add(single[mark.id] if mark.strip is None else each_own[mark.strip])
@@ -202,9 +200,7 @@ def build_world(
     }
     scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
     tapes = {tape: columns.add_one(scale) for tape, scale in scales.items()}
-    angles = [each for each in job.readings if isinstance(each, AngleReading)]
-    sloping = any(each.against == "gravity" for each in angles)
-    slope = columns.add([SLOPE_SIGMA] * 2) if sloping else None
+    slope = columns.add([SLOPE_SIGMA] * 2) if _against_gravity(job) else None
     kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)

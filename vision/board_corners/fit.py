@@ -25,7 +25,7 @@ from vision.board_corners.saddle import (
     shadow_seeds,
 )
 from vision.board_corners.surface import narrowing, smoothed, steps
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.picture import Grey
 
 FIRST_SHARE = 0.42
@@ -155,7 +155,7 @@ def _believed(corners: Corners) -> Corners:
     return corners
 
 
-def _suspect(corners: Corners) -> NDArray[np.bool_]:
+def _suspect(corners: Corners) -> Flags:
     """Corners that are lost or leave much more than the board's others."""
     sure = np.isfinite(corners.covariance[:, 0, 0])
     if not sure.any():

@@ -18,7 +18,7 @@ from vision.board_corners.saddles import (
     smooth_logs,
 )
 from vision.board_corners.surface import smoothed, steps
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.picture import Grey
 
 LEAST_SHARE, FEWEST = 0.4, 8
@@ -87,7 +87,7 @@ def _components(
 
 
 def _spread(
-    first: int, saddles: Saddles, links: NDArray[np.intp], seen: NDArray[np.bool_]
+    first: int, saddles: Saddles, links: NDArray[np.intp], seen: Flags
 ) -> dict[tuple[int, int], int]:
     """Number all saddles that can be reached from one, and mark them as seen."""
     axes = {first: saddles.ways[first]}
@@ -152,7 +152,7 @@ def _windows(
     return ties if len(ties) <= MOST_TIES else []
 
 
-def _goes_on(known: NDArray[np.bool_], top: int, left: int, rows: int, columns: int) -> bool:
+def _goes_on(known: Flags, top: int, left: int, rows: int, columns: int) -> bool:
     """Whether a further row or column of saddles lies along a window: the board is a larger one."""
     down, across = slice(top, top + rows), slice(left, left + columns)
     lines = []

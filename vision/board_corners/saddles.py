@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.picture import Grey
 
 SCALES_PX = (1.3, 2.2, 3.7, 6.2)
@@ -181,7 +181,7 @@ def join(saddles: Saddles, smooth: NDArray[np.float32]) -> NDArray[np.intp]:
     return np.where(mutual, links, -1)
 
 
-def _two_sided(smooth: NDArray[np.float32], saddles: Saddles) -> NDArray[np.bool_]:
+def _two_sided(smooth: NDArray[np.float32], saddles: Saddles) -> Flags:
     """Whether opposite quadrants of each saddle are alike, and neighbouring ones are not."""
     first, second = saddles.ways[:, 0], saddles.ways[:, 1]
     levels = []
@@ -205,7 +205,7 @@ def _nearest_way(
 
 def _is_edge(
     logs: NDArray[np.float32], start: Array, way: Array, side: Array, bright: Array
-) -> NDArray[np.bool_]:
+) -> Flags:
     """Whether lines from `start` (m, 2) by `way` are edges, bright on the side `bright` says."""
     agree = np.zeros(len(start), dtype=int)
     # Two pixels to each side: outside the blur, inside the narrowest square.

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 
 CUBIC_FROM, QUADRATIC_FROM = 24, 12
 """Corners that a surface of ten or of six coefficients is put through."""
@@ -38,7 +37,7 @@ def narrowing(grid: Array) -> Array:
     return np.stack(shares, axis=-1)
 
 
-def smoothed(grid: Array) -> tuple[Array, NDArray[np.bool_]]:
+def smoothed(grid: Array) -> tuple[Array, Flags]:
     """Polynomials in column and row through the known corners, and which corners lie off them.
 
     Robust: corners off by more than three of the median and a share of the spacing lose their say.

@@ -54,7 +54,9 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         cameras=tuple(_camera(found, index) for index in network.both),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
-        strips_moved=tuple(g.partition(" ")[2] for g in sorted(found.free) if g[:6] == "strip "),
+        strips_moved=tuple(
+            g.removeprefix("strip ") for g in sorted(found.free) if g.startswith("strip ")
+        ),
         planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
@@ -105,11 +107,6 @@ def _camera(found: Found, index: int) -> CameraChange:
     factor = max(1.0, found.variance_factor)
     alpha = group_alpha(len(network.groups()), len(found.free - {f"turn {name}", f"shift {name}"}))
     size = np.sqrt(noncentrality(3, alpha, POWER) * factor)
-    # Unit changes of pan, tilt and roll, as rotation vectors (columns).
-    each = np.linalg.inv(d_aim) if np.isfinite(d_aim).all() else np.full((3, 3), np.nan)
-    information = np.linalg.inv(turn.spread)
-    with np.errstate(invalid="ignore"):
-        along = size / np.sqrt(np.diag(each.T @ information @ each))
     aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
     return CameraChange(
         name=name,
@@ -120,7 +117,6 @@ def _camera(found: Found, index: int) -> CameraChange:
         turned=f"turn {name}" in found.free,
         moved=f"shift {name}" in found.free,
         detectable_rad=float(size * np.sqrt(np.linalg.eigvalsh(turn.spread)[-1])),
-        detectable_aim_rad=np.nan_to_num(along, nan=np.pi),
         detectable_m=float(size * np.sqrt(np.linalg.eigvalsh(shift.spread)[-1])),
     )
 

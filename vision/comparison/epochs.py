@@ -16,11 +16,10 @@ from vision.adjustment import CameraObservations, adjust
 from vision.comparison.compared import compare
 from vision.comparison.values import EVERYTHING, Comparison, Epoch, Shared
 from vision.errors import BadInputError, Fault
-from vision.geometry import Aim, Pose
-from vision.identify.poses import place_sigma
+from vision.geometry import ANGLES, Aim, Pose
 from vision.job import Job
 from vision.job_file import job_from_text
-from vision.layout import Layout, planned_layout
+from vision.layout import Layout, place_sigma_m, planned_layout
 from vision.lens import Lens
 from vision.lens_prior import lens_prior
 from vision.plan_fit import Points
@@ -60,7 +59,7 @@ def _observations(
     """One camera's measured marks in the picture turned back, its lens prior and its plan fit."""
     picture = entry["picture"]
     width, height = picture["width"], picture["height"]
-    camera = next(each for each in job.cameras if each.name == name)
+    camera = job.camera(name)
     marks = [mark for mark in entry["marks"] if mark["pixel"] and mark["covariance_px2"]]
     pixels = np.array([mark["pixel"] for mark in marks]).reshape(-1, 2)
     covariance = np.array([mark["covariance_px2"] for mark in marks]).reshape(-1, 2, 2)
@@ -71,12 +70,12 @@ def _observations(
     points = Points(
         ids=tuple(mark.id for mark in planned),
         planned_m=np.array([mark.centre_m for mark in planned]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in planned]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in planned]),
         pixels_px=pixels,
         covariance_px2=covariance,
     )
     fit = entry["plan_fit"]
-    aim = Aim.from_degrees(*(fit["aim_deg"][angle] for angle in ("pan", "tilt", "roll")))
+    aim = Aim.from_degrees(*(fit["aim_deg"][angle] for angle in ANGLES))
     pose = Pose.at(np.array(fit["position_m"]), aim.rotation())
     found = fit["lens"]
     lens = Lens(

@@ -13,12 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment import kind_and_name
+from vision.adjustment.world import QUARTER_TURN, own_sigmas
 from vision.comparison.values import Epoch
 from vision.geometry import Array
-from vision.job import Board, Job, Strip
-from vision.layout import Layout, PlannedMark, planned_layout
+from vision.job import Job, Strip
+from vision.layout import PlannedMark, planned_layout
 
-QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
 FREED_SIGMA_M = 1.0
 """Of a strip or mark whose place one of the checks found to be other than stated."""
 
@@ -88,7 +89,7 @@ def lay_out(
         laid = []
         for seen in epoch.observations:
             for point_id, planned in zip(seen.points.ids, seen.points.planned_m, strict=True):
-                mark = _mark_of(layout, point_id)
+                mark = layout.mark_of(point_id)
                 laid.append(_point(ground, epoch.job, mark, planned, number, shared, freed))
         points.append(laid)
     return ground, points
@@ -98,19 +99,11 @@ def _freed(epoch: Epoch) -> set[str]:
     """Strips and single marks whose stated place this epoch's own adjustment gave up."""
     adjustment = epoch.adjustment
     groups = [*adjustment.freed, *(each for tie in adjustment.freed_alternatives for each in tie)]
-    return {
-        name for kind, _, name in (g.partition(" ") for g in groups) if kind in ("strip", "mark")
-    }
+    return {name for kind, name in (kind_and_name(g) for g in groups) if kind in ("strip", "mark")}
 
 
 def _belongs(mark: PlannedMark, name: str) -> bool:
     return mark.strip == name or (mark.strip is None and mark.id == name)
-
-
-def _mark_of(layout: Layout, point_id: str) -> PlannedMark:
-    """The mark a point belongs to: itself, or the panel of a board's corner."""
-    panels = {mark.id: mark for mark in layout.marks}
-    return panels.get(point_id) or panels[point_id.rsplit("/", 2)[0]]
 
 
 def _point(
@@ -125,14 +118,14 @@ def _point(
     whose = mark.strip if mark.strip is not None else mark.id
     key = 0 if whose in shared else number
     if mark.strip is None:
-        single = next(each for each in job.marks if each.name == mark.id)
+        single = job.mark(mark.id)
         sigma = FREED_SIGMA_M if whose in freed else single.position_sigma_m
         own = ground.add((key, mark.id), [sigma] * 3)
         return Laid(columns=np.arange(own.start, own.stop), slope=np.eye(3))
     strip = job.strip(mark.strip)
     ends_sigma = FREED_SIGMA_M if whose in freed else strip.position_sigma_m
     line = ground.add((key, strip.name), [ends_sigma] * 4 + [strip.mark_sigma_m])
-    own_sigma = _own_sigma(strip)
+    own_sigma = own_sigmas(strip)
     own = ground.add((key, mark.id), own_sigma)
     ends, bow, axes = _on_strip(strip, planned_m, mark.centre_m)
     parts = [line, own]
@@ -158,14 +151,3 @@ def _on_strip(strip: Strip, point_m: Array, centre_m: Array) -> tuple[Array, Arr
     turned = QUARTER_TURN @ (point_m[:2] - centre_m[:2])
     own = np.stack([along, across, turned], axis=-1)
     return np.hstack([np.eye(2) - to, to]), 4 * a * (1 - a) * across, own
-
-
-def _own_sigma(strip: Strip) -> list[float]:
-    """Of a mark's own deviation: along, across and, for a panel, its turn in rad."""
-    sigma = [strip.mark_sigma_m] * 2
-    if isinstance(strip.shape, Board):
-        board = strip.shape
-        corners = np.array([board.corners_along - 1, board.corners_across - 1])
-        half_m = 0.5 * board.square_m * float(np.hypot(*corners))
-        sigma.append(strip.mark_sigma_m / max(half_m, board.square_m))
-    return sigma

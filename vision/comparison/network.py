@@ -28,11 +28,13 @@ from vision.comparison.laying import Ground
 from vision.geometry import Array, Pose, cross_matrix
 from vision.lens import Lens
 from vision.lens_prior import LensPrior, stepped
+from vision.plan_fit import UNKNOWNS
 from vision.solver import NoFit, Solution, solve
 
 Columns = NDArray[np.intp]
 
-OWN, CHANGE, STANCE = 14, 6, 6
+CHANGE, STANCE = 6, 6
+"""Unknowns of one camera's shift and turn, and of how the vehicle stands."""
 
 GIVE_RAD, GIVE_M, STRIP_GIVE_M = float(np.radians(0.02)), 0.001, 0.001
 """What a camera on its body, and a tape on its ground, give with warmth and load though nobody
@@ -101,7 +103,7 @@ class PairNetwork:
     @property
     def stance_start(self) -> int:
         """First column of the stance."""
-        return OWN * len(self.names) + CHANGE * len(self.both)
+        return UNKNOWNS * len(self.names) + CHANGE * len(self.both)
 
     @property
     def ground_start(self) -> int:
@@ -110,7 +112,7 @@ class PairNetwork:
 
     def change_columns(self, index: int) -> slice:
         """The six columns of a camera's shift and turn."""
-        start = OWN * len(self.names) + CHANGE * self.both.index(index)
+        start = UNKNOWNS * len(self.names) + CHANGE * self.both.index(index)
         return slice(start, start + CHANGE)
 
     def groups(self) -> dict[str, Columns]:
@@ -145,7 +147,7 @@ class PairNetwork:
         poses, lenses = [], []
         turns, shifts = list(state.turns), list(state.shifts)
         for i, (pose, lens) in enumerate(zip(state.poses, state.lenses, strict=True)):
-            own = step[OWN * i : OWN * (i + 1)]
+            own = step[UNKNOWNS * i : UNKNOWNS * (i + 1)]
             poses.append(pose.perturbed(own[:6]))
             lenses.append(stepped(lens, own[6:]))
         for i in self.both:
@@ -169,7 +171,7 @@ class PairNetwork:
         out = np.zeros((6, self.size))
         S, turn = state.stance.R, state.turns[index]
         place = state.poses[index].camera_in_ground_m + state.shifts[index]
-        own = OWN * index
+        own = UNKNOWNS * index
         out[:3, own : own + 3] = S
         out[3:, own + 3 : own + 6] = turn
         if index in self.both:
@@ -190,12 +192,12 @@ class PairNetwork:
         pixels, d_camera, d_lens = lens.project_with_derivatives(pose.transform(places))
         jacobian = np.zeros((len(places), 2, self.size))
         d_pose = d_camera @ pose.d_point_d_pose(places)
-        own = OWN * seen.index
+        own = UNKNOWNS * seen.index
         if seen.epoch:
             jacobian += d_pose @ self.d_later(state, seen.index)
         else:
             jacobian[:, :, own : own + 6] = d_pose
-        jacobian[:, :, own + 6 : own + OWN] = d_lens
+        jacobian[:, :, own + 6 : own + UNKNOWNS] = d_lens
         jacobian[:, :, self.ground_start :] = (d_camera @ pose.R) @ seen.d_place
         residual = (seen.whiteners @ (pixels - points.pixels_px)[..., None]).ravel()
         return residual, (seen.whiteners @ jacobian).reshape(-1, self.size)
@@ -207,12 +209,12 @@ class PairNetwork:
             for prior in priors:
                 r, d_lens = prior.residuals(state.lenses[index])
                 jacobian = np.zeros((len(r), self.size))
-                jacobian[:, OWN * index + 6 : OWN * (index + 1)] = d_lens
+                jacobian[:, UNKNOWNS * index + 6 : UNKNOWNS * (index + 1)] = d_lens
                 rows.append((r, jacobian))
         for index, later, place, sigma in self.mountings:
             off = state.poses[index].camera_in_ground_m - place
             jacobian = np.zeros((3, self.size))
-            jacobian[:, OWN * index : OWN * index + 3] = np.eye(3)
+            jacobian[:, UNKNOWNS * index : UNKNOWNS * index + 3] = np.eye(3)
             if later and index in self.both:
                 off = off + state.shifts[index]
                 own = self.change_columns(index)

@@ -13,10 +13,11 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from vision.comparison.values import Comparison
+from vision.geometry import ANGLES
 from vision.length_words import METRIC, LengthWords
 from vision.record import KeptCheck
 from vision.solver import NoFit
-from vision.verdict.rule import ANGLES, COVERAGE
+from vision.verdict.rule import COVERAGE
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 340, 130, 42, 10, 10, 20
 LEAST_SPAN_DEG = 0.2

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment import CameraObservations
+from vision.adjustment import CameraObservations, kind_and_name
+from vision.adjustment.state import whiteners
 from vision.comparison.laying import Ground, Laid, lay_out
 from vision.comparison.network import (
     GIVE_M,
@@ -15,10 +16,9 @@ from vision.comparison.network import (
     Seen,
 )
 from vision.comparison.values import Epoch
-from vision.geometry import Array, Pose, rotation_angle
+from vision.geometry import Array, Flags, Pose, rotation_angle
 from vision.job import Camera
 from vision.lens_prior import LensPrior
-from vision.plan_fit import Flags
 
 ARM_M = 0.1
 """A lens lies within this of what its bracket turns about: a turn takes it along by so much."""
@@ -37,7 +37,6 @@ no source."""
 UNTOUCHED_SIGMA = (0.001, 0.001, 0.001, *(float(np.radians(0.01)),) * 3)
 """Of a vehicle that nobody moved, loaded or entered."""
 
-LEAST_PX2 = 1e-8
 FREED_MOUNTING_M = 1.0
 
 
@@ -95,8 +94,6 @@ def _seen(
     d_place = np.zeros((len(laid), 3, len(ground.sigma)))
     for row, each in enumerate(laid):
         d_place[row][:, each.columns] = each.slope
-    values, vectors = np.linalg.eigh(observations.points.covariance_px2)
-    whiteners = vectors.transpose(0, 2, 1) / np.sqrt(np.maximum(values, LEAST_PX2))[..., None]
     points = observations.points
     kept = np.flatnonzero(used)
     chosen = replace(
@@ -112,7 +109,7 @@ def _seen(
         epoch=epoch,
         observations=replace(observations, points=chosen),
         d_place=d_place[kept],
-        whiteners=whiteners[kept],
+        whiteners=whiteners(chosen.covariance_px2),
     )
 
 
@@ -135,7 +132,7 @@ def _mountings(
         name
         for epoch in epochs
         for group in (*epoch.adjustment.freed, *sum(epoch.adjustment.freed_alternatives, ()))
-        for kind, _, name in [group.partition(" ")]
+        for kind, name in [kind_and_name(group)]
         if kind == "mounting"
     }
     rows = []

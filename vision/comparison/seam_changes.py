@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from vision.adjustment import AdjustedCamera
-from vision.comparison.network import OWN, PairNetwork
+from vision.comparison.network import PairNetwork
 from vision.comparison.search import Found
 from vision.comparison.values import Epoch, SeamChange
 from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import Job
+from vision.plan_fit import UNKNOWNS
 from vision.seams import SeamLine, gaps_with_slopes, seam_lines
 from vision.verdict.rule import Judgement, judge, length_and_sigma, worst_of
 
@@ -83,7 +84,7 @@ def _as_adjusted(found: Found, name: str, later: bool) -> AdjustedCamera:
         name=name,
         pose=state.later(index) if later else state.poses[index],
         lens=state.lenses[index],
-        covariance=np.zeros((OWN, OWN)),
+        covariance=np.zeros((UNKNOWNS, UNKNOWNS)),
         aim_covariance_rad2=np.zeros((3, 3)),
         position_sigma_m=np.zeros(3),
         used=np.zeros(0, dtype=bool),
@@ -95,10 +96,10 @@ def _d_camera(found: Found, name: str, later: bool) -> Array:
     """Derivative (14, size) of a camera's pose at one check, and its lens, by all columns."""
     network: PairNetwork = found.network
     index = network.names.index(name)
-    out, own = np.zeros((OWN, network.size)), OWN * index
+    out, own = np.zeros((UNKNOWNS, network.size)), UNKNOWNS * index
     if later:
         out[:6] = network.d_later(found.solution.state, index)
     else:
         out[:6, own : own + 6] = np.eye(6)
-    out[6:, own + 6 : own + OWN] = np.eye(8)
+    out[6:, own + 6 : own + UNKNOWNS] = np.eye(8)
     return out

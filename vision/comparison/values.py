@@ -52,8 +52,7 @@ class CameraChange:
     `aim_rad` (3,) is the change of pan, tilt and roll, `place_m` (3,) of the place in the vehicle's
     coordinates, each with its sigma. `turned` and `moved` say whether they are significant over the
     whole job. `detectable_rad` is the least turn about the worst axis that would have been seen in
-    95 of 100 cases, `detectable_aim_rad` (3,) that of pan, tilt and roll each alone, and
-    `detectable_m` the least move.
+    95 of 100 cases, and `detectable_m` the least move.
     """
 
     name: str
@@ -64,7 +63,6 @@ class CameraChange:
     turned: bool
     moved: bool
     detectable_rad: float
-    detectable_aim_rad: Array
     detectable_m: float
 
     def __post_init__(self) -> None:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from vision.comparison.values import CameraChange, Comparison, SeamChange
+from vision.geometry import ANGLES
 from vision.length_words import LengthWords
 from vision.verdict.cameras import WAYS
-from vision.verdict.rule import ANGLES, COVERAGE
+from vision.verdict.rule import COVERAGE
 from vision.verdict.rule import degrees as rounded
 
 FINE_RAD = float(np.radians(0.05))

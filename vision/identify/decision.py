@@ -16,7 +16,7 @@ from vision.body import body_hides
 from vision.candidates import picture_noise, softened, unveiled
 from vision.identify.measuring import Looked, measured_marks
 from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, expected_weight
-from vision.identify.reasons import Evidence
+from vision.identify.reasons import DARK_LEVEL, Evidence
 from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
 from vision.layout import Layout, points_of
@@ -40,8 +40,9 @@ more, and up to 0.25; poses with one end of a strip a mark off up to 0.70, or 0.
 FARTHEST_PLACE_M = 0.35
 """A pose this far from the stated mounting, thrice what a mounting may be wrong, is another's."""
 FARTHEST_AIM_RAD = float(np.radians(24.0))
-DARK_LEVEL = 14.0
+"""Likewise for any angle of the intended aim, which may be 15 degrees wrong."""
 FLAT_SPREAD = 3.0
+"""Standard deviation of grey, in levels, below which a picture is one even level."""
 
 
 def identify(

@@ -15,14 +15,13 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.adjustment import CameraObservations, left_out_points
 from vision.body import DEFAULT_MARGIN_M, body_hides
-from vision.geometry import Array
-from vision.identify.poses import Task, place_sigma
+from vision.geometry import Array, Flags
+from vision.identify.poses import Task
 from vision.job import Vehicle
-from vision.layout import PlannedMark, planned_layout, points_of
+from vision.layout import PlannedMark, place_sigma_m, planned_layout, points_of
 from vision.measure import Measured
 from vision.pattern import half_extent
 from vision.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
@@ -34,8 +33,6 @@ MIRROR_REACH_M = 2 * DEFAULT_MARGIN_M
 """How far off an image may lie square to the face that mirrors it: twice what a face may be off."""
 MIRROR_SIGMAS = 3.0
 """How far off it may lie along that face, in sigmas of where the mark ought to be."""
-
-Flags = NDArray[np.bool_]
 
 
 def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark]) -> Flags:
@@ -93,7 +90,7 @@ def _beside(
     """How far on the ground each lies from where the fit's marks put it; see `left_out_points`."""
     known, used = fit.points, fit.used
     doubtful = [point for point, _ in asked]
-    sigma_m = [place_sigma(task.job, point) for point in doubtful]
+    sigma_m = [place_sigma_m(task.job, point) for point in doubtful]
     covariance_px2 = [seen.covariance_px2 for _, seen in asked]
     points = Points(
         ids=(
@@ -125,7 +122,7 @@ def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str
 
 def _ends(point: PlannedMark) -> Array:
     """Centre and the four ends of a mark, (5, 3)."""
-    along, across = half_extent(point.shape)  # type: ignore[arg-type]
+    along, across = half_extent(point.shape)
     c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
     local = np.array([(0, 0), (along, 0), (-along, 0), (0, across), (0, -across)])
     turned = local @ np.array([[c, n], [-n, c]])

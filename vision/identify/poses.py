@@ -11,7 +11,7 @@ from vision.candidates import Kind, find_candidates
 from vision.geometry import Array, Pose
 from vision.hypotheses import AXIS_SCALES, Cameras, Sought, coarse_cameras, search
 from vision.job import Board, Camera, Cross, Job
-from vision.layout import PlannedMark
+from vision.layout import PlannedMark, place_sigma_m
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import d_pixel_d_mark, match
@@ -23,6 +23,8 @@ DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85
 """Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
 right at one end of a strip and a mark off at the other, and the right one lies beside it."""
 SAME_PX, SAME_SPACING = 4.0, 0.4
+"""Poses name a mark alike that both see within this of one place, or that one puts nearer to where
+the other does than this share of the way to its nearest neighbour: less than half of it."""
 CARRIED = 6
 """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
 CARRIED_SHARE = 0.35
@@ -35,6 +37,7 @@ ENOUGH_SHARE, LEAST_GAIN, MOST_AGAIN = 0.75, 0.5, 2
 """A pose with less than this share of the evidence due may have a part of its marks a mark off:
 it is refined again from where it is, up to so often, as long as the evidence grows by this."""
 LEAST_MARKS = 5
+"""One more than a plan fit needs."""
 SIZE_SEEN_PX = (4.0, 14.0)
 """Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
 
@@ -72,19 +75,10 @@ class Task:
     soft: np.ndarray
 
 
-def place_sigma(job: Job, mark: PlannedMark) -> float:
-    """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
-    if mark.strip is None:
-        return next(single.position_sigma_m for single in job.marks if single.name == mark.id)
-    strip = job.strip(mark.strip)
-    return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
-
-
 def _expected(task: Task, place_m: Array, f_px: float) -> Array:
     """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
     centres = np.array([mark.centre_m for mark in task.marks])
-    # Only marks that can be drawn come here, and those have a half extent.
-    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])  # type: ignore[arg-type]
+    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])
     away = place_m - centres
     range_m = np.linalg.norm(away, axis=1)
     size = 2 * half * f_px * away[:, 2] / range_m**2
@@ -317,7 +311,7 @@ def fit_points(
     points = Points(
         ids=tuple(mark.id for mark in marks),
         planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(task.job, mark) for mark in marks]),
+        mark_sigma_m=np.array([place_sigma_m(task.job, mark) for mark in marks]),
         pixels_px=pixels,
         covariance_px2=covariance,
     )

@@ -19,7 +19,7 @@ from vision.identify.values import Status
 from vision.job import Board
 from vision.layout import Layout, PlannedMark
 from vision.measure import d_pixel_d_mark
-from vision.pattern import BOARD_BORDER, Blurred, Drawable, half_extent, ink_coverage
+from vision.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
 from vision.plan_fit import PlanFit
 
 STEPS = 13
@@ -32,7 +32,10 @@ BESIDE = 1.5
 BEHIND_BODY = "the body is in the way"
 SMALL_SQUARE_PX = 3.5
 """As `SMALL_PX`, of a board's square."""
-DARK_LEVEL, BURNT_LEVEL = 14.0, 250.0
+DARK_LEVEL = 14.0
+"""Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
+BURNT_LEVEL = 250.0
+"""Grey above which paper and ground alike are cut off."""
 FAINT, PLAIN = 0.35, 0.6
 """Contrast, as a share of what used marks have, below which there is none and above which there
 is."""
@@ -148,8 +151,8 @@ class Evidence:
 
     def _levels(self, point: PlannedMark) -> Levels | None:
         """What is seen where a mark should be; None where the picture ends."""
-        shape: Drawable = point.shape  # type: ignore[assignment]
-        along, across = half_extent(shape)
+        assert drawable(point.shape)
+        along, across = half_extent(point.shape)
         steps = np.linspace(-1, 1, STEPS)
         s, q = (grid.ravel() for grid in np.meshgrid(1.1 * along * steps, 1.1 * across * steps))
         _, jacobian = d_pixel_d_mark(*self._camera, [point])
@@ -157,7 +160,7 @@ class Evidence:
             return None
         inverse = np.linalg.inv(jacobian[0])
         at = Blurred.under(s, q, inverse @ inverse.T, BLUR_PX, slopes=False)
-        ink = ink_coverage(shape, at).value
+        ink = ink_coverage(point.shape, at).value
         grey = self._at(point, np.stack([s, q], axis=-1))
         if not np.isfinite(grey).all():
             return None

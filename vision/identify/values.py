@@ -16,8 +16,8 @@ Status = Literal["used", "rejected", "not-found", "hidden", "outside"]
 class Sighting:
     """What became of one mark of the layout in one picture.
 
-    `pixel_px` (2,) and `covariance_px2` (2, 2) in the picture turned back, None where nothing was
-    measured; `reason` says why a mark is not used.
+    `measured` is in the picture turned back, None where nothing was measured; `reason` says why a
+    mark is not used.
     """
 
     id: str

@@ -6,15 +6,21 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vision.adjustment import Adjustment, CameraObservations, adjust
+from vision.adjustment import (
+    AdjustedCamera,
+    AdjustedMark,
+    AdjustedStrip,
+    Adjustment,
+    CameraObservations,
+    adjust,
+)
 from vision.identify import Identified, NotIdentified, identify, with_box_corners
 from vision.job import Camera, Job
 from vision.layout import Layout, planned_layout
 from vision.lens_prior import lens_prior
 from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
-from vision.picture import Picture
+from vision.picture import Grey, Picture
 from vision.plan_fit import PlanFit
 from vision.seam_edges import EdgeCrossing, edge_crossings
 from vision.seams import SeamGap, seam_gaps, seam_lines
@@ -28,7 +34,11 @@ REJECTED_CHI2 = 13.8
 
 Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified
-Grey = NDArray[np.float32]
+
+Gaps = dict[tuple[str, str], SeamGap]
+Edges = dict[tuple[str, str], tuple[EdgeCrossing, ...]]
+Textures = dict[tuple[str, str], TextureShift | NoTexture]
+"""By the two cameras of a seam."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,9 +51,29 @@ class Findings:
     outcomes: dict[str, Outcome]
     sharpness: dict[str, Sharpness]
     adjustment: Adjustment | NoFit
-    gaps: dict[tuple[str, str], SeamGap]
-    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]]
-    textures: dict[tuple[str, str], TextureShift | NoTexture]
+    gaps: Gaps
+    edges: Edges
+    textures: Textures
+
+    @property
+    def joint(self) -> Adjustment | None:
+        """The joint adjustment, where there is one."""
+        return None if isinstance(self.adjustment, NoFit) else self.adjustment
+
+    def adjusted_camera(self, name: str) -> AdjustedCamera | None:
+        """A camera as adjusted; None where it took no part."""
+        cameras = self.joint.cameras if self.joint else ()
+        return next((camera for camera in cameras if camera.name == name), None)
+
+    def adjusted_strip(self, name: str) -> AdjustedStrip | None:
+        """A strip as adjusted; None without an adjustment."""
+        strips = self.joint.strips if self.joint else ()
+        return next((strip for strip in strips if strip.name == name), None)
+
+    def adjusted_mark(self, name: str) -> AdjustedMark | None:
+        """A single mark as adjusted; None without an adjustment."""
+        marks = self.joint.marks if self.joint else ()
+        return next((mark for mark in marks if mark.name == name), None)
 
 
 def measured(
@@ -76,43 +106,51 @@ def measured(
         if kept != outcomes:
             outcomes, adjustment = kept, _adjusted(job, layout, kept)
     progress("measuring the seams")
-    gaps: dict[tuple[str, str], SeamGap] = {}
-    edges: dict[tuple[str, str], tuple[EdgeCrossing, ...]] = {}
-    textures: dict[tuple[str, str], TextureShift | NoTexture] = {}
-    if not isinstance(adjustment, NoFit):
-        fits = {
-            name: without_rejected(name, out.fit, adjustment)
-            for name, out in outcomes.items()
-            if isinstance(out, Identified)
-        }
-        gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
-        edges = {
-            line.between: edge_crossings(job, line, fits, adjustment)
-            for line in seam_lines(job)
-            if line.between in gaps
-        }
-        textures = {
-            between: texture_shift(job, gap, fits, by_name, adjustment.strips)
-            for between, gap in gaps.items()
-        }
+    gaps, edges, textures = _seams(job, by_name, outcomes, adjustment)
     progress("looking how sharp the pictures are")
-    sharpness = {
-        name: measure_sharpness(
-            by_name[name], layout, outcome if isinstance(outcome, Identified) else None
-        )
-        for name, outcome in outcomes.items()
-    }
     return Findings(
         job=job,
         layout=layout,
         pictures=by_name,
         outcomes=outcomes,
-        sharpness=sharpness,
+        sharpness={
+            name: measure_sharpness(
+                by_name[name], layout, outcome if isinstance(outcome, Identified) else None
+            )
+            for name, outcome in outcomes.items()
+        },
         adjustment=adjustment,
         gaps=gaps,
         edges=edges,
         textures=textures,
     )
+
+
+def _seams(
+    job: Job,
+    pictures: Mapping[str, Picture],
+    outcomes: Mapping[str, Outcome],
+    adjustment: Adjustment | NoFit,
+) -> tuple[Gaps, Edges, Textures]:
+    """What marks, edges of tape and the ground's texture show at each seam; empty for no fit."""
+    if isinstance(adjustment, NoFit):
+        return {}, {}, {}
+    fits = {
+        name: without_rejected(name, out.fit, adjustment)
+        for name, out in outcomes.items()
+        if isinstance(out, Identified)
+    }
+    gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
+    edges = {
+        line.between: edge_crossings(job, line, fits, adjustment)
+        for line in seam_lines(job)
+        if line.between in gaps
+    }
+    textures = {
+        between: texture_shift(job, gap, fits, pictures, adjustment.strips)
+        for between, gap in gaps.items()
+    }
+    return gaps, edges, textures
 
 
 def _with_corners(

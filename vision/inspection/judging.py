@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from vision.adjustment import Adjustment
+from dataclasses import replace
+
+from vision.adjustment import AdjustedCamera, Adjustment
 from vision.ground import ground_map
 from vision.identify import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
@@ -14,9 +16,10 @@ from vision.inspection_values import (
     InspectedStrip,
     Inspection,
 )
-from vision.job import Camera
+from vision.job import Camera, SingleMark, Strip
 from vision.picture import Picture
 from vision.seams import nearest_ground, seam_lines
+from vision.sharpness import BLUR_WIDTH_PX
 from vision.solver import NoFit
 from vision.verdict import (
     CameraVerdict,
@@ -26,6 +29,7 @@ from vision.verdict import (
     Reason,
     SeamVerdict,
     Standing,
+    aim_is_beyond,
     camera_verdict,
     causes,
     doubts,
@@ -38,93 +42,104 @@ from vision.verdict import (
     unidentified_camera,
     unobserved,
 )
-from vision.verdict.cameras import aim_is_beyond
 
 
 def judged(found: Findings) -> Inspection:
     """Judge everything that was measured."""
-    job, adjustment = found.job, found.adjustment
+    job, joint = found.job, found.joint
     pictures = {
         name: judge_picture(
             name, sharp, job.tolerances, identified=isinstance(found.outcomes[name], Identified)
         )
         for name, sharp in found.sharpness.items()
     }
-    cameras = {c.name: _camera_verdict(found, c, pictures[c.name]) for c in job.cameras}
-    adjusted_strips = (
-        {} if isinstance(adjustment, NoFit) else {s.name: s for s in adjustment.strips}
-    )
-    adjusted_marks = {} if isinstance(adjustment, NoFit) else {m.name: m for m in adjustment.marks}
-    strips = {
-        strip.name: strip_verdict(strip, adjusted_strips[strip.name], job.tolerances, job.lengths)
-        if strip.name in adjusted_strips
-        else _unseen(strip.name)
-        for strip in job.strips
-    }
-    marks = {
-        mark.name: mark_verdict(mark, adjusted_marks[mark.name], job.tolerances, job.lengths)
-        if mark.name in adjusted_marks
-        else _unseen(mark.name)
-        for mark in job.marks
-    }
-    seams: dict[tuple[str, str], SeamVerdict] = {}
-    for line in seam_lines(job):
-        missing = tuple(n for n in line.between if isinstance(found.outcomes[n], NotIdentified))
-        seams[line.between] = seam_verdict(
-            line.between,
-            found.gaps.get(line.between),
-            job.tolerances,
-            missing=missing,
-            lengths=job.lengths,
-        )
-    stated = () if isinstance(adjustment, NoFit) else standings(job, adjustment)
-    verdict = job_verdict(
-        tuple(cameras.values()),
-        tuple(strips.values()),
-        tuple(marks.values()),
-        tuple(seams.values()),
-    )
+    cameras = tuple(_camera_verdict(found, c, pictures[c.name]) for c in job.cameras)
+    strips = tuple(_strip_verdict(found, strip) for strip in job.strips)
+    marks = tuple(_mark_verdict(found, mark) for mark in job.marks)
+    seams = tuple(_seam_verdict(found, line.between) for line in seam_lines(job))
+    whole = job_verdict(cameras, strips, marks, seams)
+    stated = () if joint is None else standings(job, joint)
     return Inspection(
         job=job,
-        verdict=verdict.verdict,
-        actions=verdict.actions,
-        cameras=tuple(_inspected(found, c, cameras[c.name], pictures[c.name]) for c in job.cameras),
-        strips=tuple(
-            InspectedStrip(
-                name=name,
-                verdict=v.verdict,
-                reasons=v.reasons,
-                actions=v.actions,
-                adjusted=adjusted_strips.get(name),
-            )
-            for name, v in strips.items()
+        verdict=whole.verdict,
+        actions=whole.actions,
+        cameras=tuple(
+            _inspected(found, camera, verdict, pictures[camera.name])
+            for camera, verdict in zip(job.cameras, cameras, strict=True)
         ),
-        raised_marks=tuple(
-            InspectedRaisedMark(
-                name=name,
-                verdict=v.verdict,
-                reasons=v.reasons,
-                actions=v.actions,
-                adjusted=adjusted_marks.get(name),
-            )
-            for name, v in marks.items()
-        ),
-        seams=tuple(
-            InspectedSeam(
-                between=between,
-                verdict=v.verdict,
-                reasons=v.reasons,
-                gap=found.gaps.get(between),
-                edges=found.edges.get(between, ()),
-                texture=found.textures.get(between),
-            )
-            for between, v in seams.items()
-        ),
+        strips=tuple(_inspected_strip(found, verdict) for verdict in strips),
+        raised_marks=tuple(_inspected_raised_mark(found, verdict) for verdict in marks),
+        seams=tuple(_inspected_seam(found, verdict) for verdict in seams),
         warnings=_warnings(found, stated),
         stated=stated,
-        variance_factor=_variance_factor(adjustment),
-        adjustment=None if isinstance(adjustment, NoFit) else adjustment,
+        variance_factor=_variance_factor(joint),
+        adjustment=joint,
     )
+
+
+def _variance_factor(joint: Adjustment | None) -> float | None:
+    if joint is None or joint.degrees_of_freedom <= 0:
+        return None
+    return joint.chi2 / joint.degrees_of_freedom
+
+
+# --- verdicts ------------------------------------------------------------------------------------
+
+
+def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
+    outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
+    if isinstance(outcome, NotIdentified):
+        return unidentified_camera(
+            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
+        )
+    if isinstance(found.adjustment, NoFit):
+        return unidentified_camera(camera.name, found.adjustment, picture)
+    if adjusted is None:
+        text = "too few of its marks fit the other cameras' to place it"
+        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text), picture)
+    return camera_verdict(
+        camera,
+        adjusted,
+        found.job.tolerances,
+        overlaps=_overlaps(found, camera, found.adjustment),
+        nearest=nearest_ground(found.job.vehicle, camera, adjusted),
+        picture=picture,
+        lengths=found.job.lengths,
+    )
+
+
+def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overlap, ...]:
+    """What a camera shares with each neighbour; nothing where the seam has no point to tell."""
+    overlaps = []
+    for between, gap in found.gaps.items():
+        if camera.name not in between or gap.overlap_m is None:
+            continue
+        other = found.job.camera(between[1 - between.index(camera.name)])
+        overlaps.append(
+            Overlap(
+                neighbour=other.name,
+                width_m=gap.overlap_m,
+                sigma_m=gap.overlap_sigma_m or 0.0,
+                neighbour_is_off=aim_is_beyond(
+                    other, joint.camera(other.name), found.job.tolerances
+                ),
+            )
+        )
+    return tuple(overlaps)
+
+
+def _strip_verdict(found: Findings, strip: Strip) -> LayingVerdict:
+    adjusted = found.adjusted_strip(strip.name)
+    if adjusted is None:
+        return _unseen(strip.name)
+    return strip_verdict(strip, adjusted, found.job.tolerances, found.job.lengths)
+
+
+def _mark_verdict(found: Findings, mark: SingleMark) -> LayingVerdict:
+    adjusted = found.adjusted_mark(mark.name)
+    if adjusted is None:
+        return _unseen(mark.name)
+    return mark_verdict(mark, adjusted, found.job.tolerances, found.job.lengths)
 
 
 def _unseen(name: str) -> LayingVerdict:
@@ -132,63 +147,32 @@ def _unseen(name: str) -> LayingVerdict:
     return LayingVerdict(name=name, verdict="not-judged", reasons=(reason,))
 
 
-def _variance_factor(adjustment: Adjustment | NoFit) -> float | None:
-    if isinstance(adjustment, NoFit) or adjustment.degrees_of_freedom <= 0:
-        return None
-    return adjustment.chi2 / adjustment.degrees_of_freedom
-
-
-def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
-    outcome, adjustment = found.outcomes[camera.name], found.adjustment
-    if isinstance(outcome, NotIdentified):
-        return unidentified_camera(
-            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
-        )
-    if isinstance(adjustment, NoFit):
-        return unidentified_camera(camera.name, adjustment, picture)
-    try:
-        adjusted = adjustment.camera(camera.name)
-    except KeyError:
-        text = "too few of its marks fit the other cameras' to place it"
-        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text), picture)
-    overlaps = []
-    for between, gap in found.gaps.items():
-        if camera.name not in between or gap.overlap_m is None:
-            continue
-        neighbour = between[1 - between.index(camera.name)]
-        other = next(c for c in found.job.cameras if c.name == neighbour)
-        overlaps.append(
-            Overlap(
-                neighbour=neighbour,
-                width_m=gap.overlap_m,
-                sigma_m=gap.overlap_sigma_m or 0.0,
-                neighbour_is_off=aim_is_beyond(
-                    other, adjustment.camera(neighbour), found.job.tolerances
-                ),
-            )
-        )
-    return camera_verdict(
-        camera,
-        adjusted,
+def _seam_verdict(found: Findings, between: tuple[str, str]) -> SeamVerdict:
+    return seam_verdict(
+        between,
+        found.gaps.get(between),
         found.job.tolerances,
-        overlaps=tuple(overlaps),
-        nearest=nearest_ground(found.job.vehicle, camera, adjusted),
-        picture=picture,
+        missing=tuple(n for n in between if isinstance(found.outcomes[n], NotIdentified)),
         lengths=found.job.lengths,
     )
+
+
+# --- what was judged, with its verdict -----------------------------------------------------------
 
 
 def _inspected(
     found: Findings, camera: Camera, verdict: CameraVerdict, picture_verdict: PictureVerdict
 ) -> InspectedCamera:
     outcome, picture = found.outcomes[camera.name], found.pictures[camera.name]
-    words = {
-        "verdict": verdict.verdict,
-        "reasons": verdict.reasons,
-        "actions": verdict.actions,
-        "sharpness": found.sharpness[camera.name],
-        "picture_verdict": picture_verdict,
-    }
+    inspected = InspectedCamera(
+        camera=camera,
+        picture=picture,
+        verdict=verdict.verdict,
+        reasons=verdict.reasons,
+        actions=verdict.actions,
+        sharpness=found.sharpness[camera.name],
+        picture_verdict=picture_verdict,
+    )
     if isinstance(outcome, NotIdentified):
         unseen = tuple(
             InspectedMark(
@@ -196,24 +180,19 @@ def _inspected(
             )
             for mark in found.layout.points
         )
-        return InspectedCamera(camera=camera, picture=picture, marks=unseen, **words)  # type: ignore[arg-type]
-    adjusted = None
-    if not isinstance(found.adjustment, NoFit):
-        adjusted = next((c for c in found.adjustment.cameras if c.name == camera.name), None)
+        return replace(inspected, marks=unseen)
+    adjusted = found.adjusted_camera(camera.name)
     row = {mark_id: index for index, mark_id in enumerate(outcome.fit.points.ids)}
-    marks = tuple(
-        _inspected_mark(found, picture, outcome, sighting, row.get(sighting.id), adjusted)
-        for sighting in outcome.sightings
-    )
-    return InspectedCamera(
-        camera=camera,
-        picture=picture,
-        marks=marks,
-        blur_px=outcome.blur_px * 1280 / picture.width,
+    return replace(
+        inspected,
+        marks=tuple(
+            _inspected_mark(found, picture, outcome, sighting, row.get(sighting.id), adjusted)
+            for sighting in outcome.sightings
+        ),
+        blur_px=outcome.blur_px * BLUR_WIDTH_PX / picture.width,
         plan_fit=outcome.fit,
         ray_from_ground=ground_map(outcome.fit.pose, outcome.fit.lens).ray_from_ground,
         adjusted=adjusted,
-        **words,  # type: ignore[arg-type]
     )
 
 
@@ -223,7 +202,7 @@ def _inspected_mark(
     outcome: Identified,
     sighting: Sighting,
     row: int | None,
-    adjusted: object,
+    adjusted: AdjustedCamera | None,
 ) -> InspectedMark:
     """A mark as delivered. Used is what the joint adjustment used: our best knowledge."""
     planned = found.layout.mark(sighting.id).centre_m
@@ -234,7 +213,7 @@ def _inspected_mark(
     used = bool(outcome.fit.used[row])
     reason = sighting.reason
     if adjusted is not None:
-        used = bool(adjusted.used[row])  # type: ignore[attr-defined]
+        used = bool(adjusted.used[row])
         reason = "" if used else "it does not fit the other marks and cameras"
     points = outcome.fit.points
     return InspectedMark(
@@ -246,6 +225,37 @@ def _inspected_mark(
         residual_px=picture.vectors_as_delivered(outcome.fit.residual_px[row]),
         residual_m=outcome.fit.residual_m[row],
         reason=reason,
+    )
+
+
+def _inspected_strip(found: Findings, verdict: LayingVerdict) -> InspectedStrip:
+    return InspectedStrip(
+        name=verdict.name,
+        verdict=verdict.verdict,
+        reasons=verdict.reasons,
+        actions=verdict.actions,
+        adjusted=found.adjusted_strip(verdict.name),
+    )
+
+
+def _inspected_raised_mark(found: Findings, verdict: LayingVerdict) -> InspectedRaisedMark:
+    return InspectedRaisedMark(
+        name=verdict.name,
+        verdict=verdict.verdict,
+        reasons=verdict.reasons,
+        actions=verdict.actions,
+        adjusted=found.adjusted_mark(verdict.name),
+    )
+
+
+def _inspected_seam(found: Findings, verdict: SeamVerdict) -> InspectedSeam:
+    return InspectedSeam(
+        between=verdict.between,
+        verdict=verdict.verdict,
+        reasons=verdict.reasons,
+        gap=found.gaps.get(verdict.between),
+        edges=found.edges.get(verdict.between, ()),
+        texture=found.textures.get(verdict.between),
     )
 
 

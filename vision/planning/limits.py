@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.geometry import ANGLES
 from vision.identify.poses import LEAST_MARKS
 from vision.job import Job
 from vision.length_words import LengthWords
@@ -17,7 +18,7 @@ from vision.planning.values import (
 )
 from vision.seams import seam_lines
 from vision.seams.coverage import NEAREST_REACH_M
-from vision.verdict.rule import ANGLES, COVERAGE, degrees, judge, judge_minimum
+from vision.verdict.rule import COVERAGE, degrees, judge, judge_minimum
 
 
 def sorted_limits(

@@ -17,11 +17,8 @@ from vision.adjustment.world import NO_BLOCK, World, build_world
 from vision.geometry import Array
 from vision.job import Camera, Job
 from vision.layout import Layout
-from vision.plan_fit import FEWEST_MARKS, UNKNOWNS, PlanFit
+from vision.plan_fit import FEWEST_MARKS, PLACE_SIGMA_M, UNKNOWNS, PlanFit
 from vision.solver import normal_inverse
-
-ASSUMED_PLACE_SIGMA_M = 0.1
-"""What `fit_plan` takes for the mounting's sigma by default."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,7 +62,7 @@ def _lone_fit(world: World, camera: Camera, seen: CameraObservations) -> LoneFit
     whitening = np.linalg.inv(np.linalg.cholesky(total))
     _, d_known = seen.prior.residuals(lens)
     rows = np.zeros((len(d_known) + 3, UNKNOWNS))
-    rows[:-3, 6:], rows[-3:, :3] = d_known, np.eye(3) / ASSUMED_PLACE_SIGMA_M
+    rows[:-3, 6:], rows[-3:, :3] = d_known, np.eye(3) / PLACE_SIGMA_M
     covariance = normal_inverse(np.concatenate([(whitening @ slope).reshape(-1, UNKNOWNS), rows]))
     if covariance is None:
         return None
@@ -80,7 +77,7 @@ def _lone_fit(world: World, camera: Camera, seen: CameraObservations) -> LoneFit
         d_place[row, :, first : first + world.own_size] = by_own[row]
     own = (gain @ points.covariance_px2 @ np.swapaxes(gain, 1, 2)).sum(axis=0)
     known = covariance[:, 6:] @ d_known.T
-    place = covariance[:, :3] * camera.position_sigma_m / ASSUMED_PLACE_SIGMA_M**2
+    place = covariance[:, :3] * camera.position_sigma_m / PLACE_SIGMA_M**2
     return LoneFit(
         fit=_as_planned(seen, covariance),
         own=own + known @ known.T + place @ place.T,

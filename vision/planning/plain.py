@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from vision import __version__
+from vision.geometry import ANGLES
 from vision.plain import shipped_schema, validate_under
 from vision.planning.values import (
     Advice,
@@ -65,7 +66,6 @@ def plan_of(assessment: Assessment) -> dict[str, Any]:
 
 
 def _figures(prediction: Prediction) -> dict[str, Any]:
-    names = ("pan", "tilt", "roll")
     return {
         "cameras": [
             {
@@ -73,7 +73,7 @@ def _figures(prediction: Prediction) -> dict[str, Any]:
                 "marks": camera.marks,
                 "strips": camera.strips,
                 "aim_sigma_deg": dict(
-                    zip(names, _list(np.degrees(camera.aim_sigma_rad), 4), strict=True)
+                    zip(ANGLES, _list(np.degrees(camera.aim_sigma_rad), 4), strict=True)
                 ),
                 "position_sigma_m": _list(camera.position_sigma_m, 5),
                 "nearest_ground_m": _one(camera.nearest_ground_m, 3),

@@ -7,16 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment import Adjustment
+from vision.adjustment import Adjustment, planned_adjustment
 from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import BoxCorner, Camera, Job
 from vision.layout import Layout, planned_layout
-from vision.lens_prior import lens_prior
+from vision.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.measure import Light
 from vision.planning.limits import problems_of, sorted_limits
 from vision.planning.lone_fits import LoneFit, lone_fits, usual_gaps_m
-from vision.planning.network import observations_of, planned_adjustment
 from vision.planning.values import (
     PlannedView,
     PredictedCamera,
@@ -24,12 +23,9 @@ from vision.planning.values import (
     PredictedSeam,
     Prediction,
 )
-from vision.planning.visibility import SMALL_PX, planned_views, shown_marks
+from vision.planning.visibility import SMALL_PX, observations_of, planned_views, shown_marks
 from vision.seams import SeamLine, gaps_with_slopes, measure_seam, nearest_ground, seam_lines
 from vision.solver import NoFit
-
-SIZE_PX = (1280, 720)
-"""Of pictures whose lens is not fitted; common practice, no source."""
 
 Views = Mapping[str, tuple[PlannedView, ...]]
 
@@ -48,7 +44,7 @@ class _Planned:
 def predict(
     job: Job,
     light: Light | None = None,
-    size_px: tuple[int, int] = SIZE_PX,
+    size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     known: Views | None = None,
     least_px: float = SMALL_PX,

@@ -13,9 +13,10 @@ from itertools import product
 import numpy as np
 
 from vision.job import Job
+from vision.lens_prior import USUAL_SIZE_PX
 from vision.measure import Light
 from vision.planning.layouts import Choice, extent_m, laid_out
-from vision.planning.prediction import SIZE_PX, predict
+from vision.planning.prediction import predict
 from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size, printed_m
 from vision.planning.values import Prediction
 from vision.planning.visibility import SURE_PX
@@ -72,7 +73,7 @@ class NoProposal:
 def propose(
     vehicle_job: Job,
     light: Light | None = None,
-    size_px: tuple[int, int] = SIZE_PX,
+    size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     mark: MarkKind = "cross",
 ) -> Proposal | NoProposal:

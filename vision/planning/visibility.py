@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import replace
 
+import numpy as np
+
+from vision.adjustment import CameraObservations
 from vision.body import body_hides
-from vision.geometry import Array, Pose
-from vision.job import Board, BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.layout import Layout, PlannedMark
+from vision.geometry import Array, Flags, Pose
+from vision.job import BoxCorner, Camera, Job, SingleMark, Vehicle
+from vision.layout import Layout, PlannedMark, place_sigma_m
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
 from vision.pattern import drawable, half_extent
+from vision.plan_fit import Points
 from vision.planning.values import PlannedView, ViewStatus
-
-Flags = NDArray[np.bool_]
 
 SMALL_PX = 4.5
 """Shorter extent below which a mark is not counted on. Of those between 4 and 6 px in rendered and
@@ -46,18 +47,12 @@ def planned_views(
     lit = _in_lens(job, camera, pose, points)
     inside = np.asarray(lens.contains(pixels))
     hidden = _hidden_by(job, camera, points, tips)
+    small = extents < least_px
+    lit &= np.isfinite(pixels).all(axis=1)
     views = {}
     counted = []
     for row, point in enumerate(points):
-        status: ViewStatus = "seen"
-        if not (lit[row] and np.isfinite(pixels[row]).all()):
-            status = "outside-lens"
-        elif not inside[row]:
-            status = "outside-picture"
-        elif hidden[row] is not None:
-            status = "hidden"
-        elif extents[row] < least_px:
-            status = "small"
+        status = _status(lit[row], inside[row], hidden[row], small[row])
         known = status != "outside-lens"
         views[point.id] = PlannedView(
             camera=camera.name,
@@ -79,25 +74,27 @@ def planned_views(
     )
 
 
+def _status(lit: bool, inside: bool, hidden_by: str | None, small: bool) -> ViewStatus:
+    if not lit:
+        return "outside-lens"
+    if not inside:
+        return "outside-picture"
+    if hidden_by is not None:
+        return "hidden"
+    return "small" if small else "seen"
+
+
 def _with_covariance(view: PlannedView, covariance: Array | None) -> PlannedView:
     """The view with its centre's covariance; a piece that leaves the picture is outside it."""
     sigma = None if covariance is None else float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
-    return PlannedView(
-        camera=view.camera,
-        mark=view.mark,
-        status="outside-picture" if covariance is None else "seen",
-        pixel_px=view.pixel_px,
-        extent_px=view.extent_px,
-        covariance_px2=covariance,
-        sigma_px=sigma,
-    )
+    status: ViewStatus = "outside-picture" if covariance is None else "seen"
+    return replace(view, status=status, covariance_px2=covariance, sigma_px=sigma)
 
 
 def _in_picture(pose: Pose, lens: Lens, points: list[PlannedMark]) -> tuple[Array, Array, Array]:
     """Pixels (n, 2), shorter extents (n,) in px, and the marks' tips (n, 4, 3) on the ground."""
     pixels, slopes = d_pixel_d_mark(pose, lens, points)
-    # Only points that can be drawn come here, and those have a half extent.
-    half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)  # type: ignore[arg-type]
+    half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)
     extents = 2 * np.linalg.norm(slopes * half[:, None, :], axis=1).min(axis=1)
     turn = np.array([point.heading_rad for point in points])
     zero = np.zeros_like(turn)
@@ -178,15 +175,30 @@ def _carton_middle(
     return middle
 
 
-def shown_marks(views: tuple[PlannedView, ...], layout: Layout) -> tuple[PlannedMark, ...]:
-    """The marks of which any point is seen; a board counts once."""
-    seen = {view.mark for view in views if view.status == "seen"}
-    return tuple(
-        mark
-        for mark in layout.marks
-        if mark.id in seen or (isinstance(mark.shape, Board) and _any_corner(mark, seen))
+def observations_of(
+    job: Job,
+    layout: Layout,
+    camera: Camera,
+    prior: LensPrior,
+    views: tuple[PlannedView, ...],
+) -> CameraObservations:
+    """What a camera would bring: every point that it sees, exactly where it is planned."""
+    seen = [view for view in views if view.status == "seen"]
+    marks = [layout.mark(view.mark) for view in seen]
+    points = Points(
+        ids=tuple(view.mark for view in seen),
+        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
+        pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
+        covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
+    )
+    pose = Pose.at(camera.position_m, camera.aim.rotation())
+    return CameraObservations(
+        name=camera.name, prior=prior, points=points, start=(pose, prior.guess)
     )
 
 
-def _any_corner(mark: PlannedMark, seen: set[str]) -> bool:
-    return any(each.rsplit("/", 2)[0] == mark.id for each in seen)
+def shown_marks(views: tuple[PlannedView, ...], layout: Layout) -> tuple[PlannedMark, ...]:
+    """The marks of which any point is seen; a board counts once."""
+    seen = {layout.mark_of(view.mark).id for view in views if view.status == "seen"}
+    return tuple(mark for mark in layout.marks if mark.id in seen)

@@ -10,12 +10,14 @@ from __future__ import annotations
 import base64
 import hashlib
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
 from markupsafe import Markup
 
+from vision.inspection_values import InspectedCamera, Inspection
+from vision.job import Job
 from vision.report.overlay import drawn_marks, horizon, measured_edge, residual_arrows
 from vision.report.pictures import CROPPED_GREY, Shown, delivered, jpeg_uri, layout_box
 from vision.report.plan import drawn_plan
@@ -24,10 +26,6 @@ from vision.report.todo import todo
 from vision.report.words import aim_rows, environment, stated_rows, sure_rows
 from vision.topview import BLEND_M, top_view_grid
 from vision.verdict.standing import MOUNTING_SLIP_M
-
-if TYPE_CHECKING:
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.job import Job
 
 __all__ = ["Shown", "report_html"]
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from vision.geometry import Array, Pose
+from vision.inspection_values import InspectedCamera
+from vision.lens import Lens
 from vision.picks import expected_px
-
-if TYPE_CHECKING:
-    from vision.inspection_values import InspectedCamera
-    from vision.lens import Lens
-    from vision.picture import Picture
+from vision.picture import Picture
 
 LONGEST_RESIDUAL_SHARE = 0.05
 """Of the picture's width: how long the longest residual arrow is drawn, at most."""

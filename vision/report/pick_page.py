@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
 from markupsafe import Markup
 
+from vision.inspection_values import InspectedCamera, Inspection
+from vision.picks import Pick
 from vision.report.pictures import jpeg_uri, turned
 from vision.report.words import environment
-
-if TYPE_CHECKING:
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.picks import Pick
 
 HALF_PX, SHOWN_PX, QUALITY = 24, 144, 80
 

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 import base64
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import cv2
 import numpy as np
 
+from vision.geometry import Array, Flags
 from vision.ground import GroundMap
+from vision.inspection_values import InspectedCamera
+from vision.job import Job
 from vision.layout import planned_layout
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera
-    from vision.job import Job
-
-    Pixels = NDArray[np.uint8]
+from vision.picture import Pixels
 
 Shown = Literal["whole", "cropped", "none"]
 """How much of the pictures a page shows; cropped leaves the ground round the layout only."""
@@ -76,7 +71,7 @@ def layout_box(job: Job) -> tuple[Array, Array]:
     return places.min(axis=0) - CROP_MARGIN_M, places.max(axis=0) + CROP_MARGIN_M
 
 
-def _near_layout(job: Job, view: GroundMap) -> NDArray[np.bool_]:
+def _near_layout(job: Job, view: GroundMap) -> Flags:
     """Which pixels show ground near the layout, decided block by block."""
     low, high = layout_box(job)
     height, width = view.lens.height, view.lens.width

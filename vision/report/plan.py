@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from vision.geometry import Array
+from vision.inspection_values import InspectedSeam, Inspection
 from vision.layout import planned_layout
 from vision.report.overlay import arrow, magnification
+from vision.seams import SeamGap
 from vision.topview import Grid, top_view_grid
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.inspection_values import Inspection
-    from vision.seams import SeamGap
 
 LONGEST_GAP_M = 0.8
 """How long, on the ground, the longest gap with its uncertainty is drawn, at most."""
@@ -101,8 +99,9 @@ def _shifts(inspection: Inspection, grid: Grid, factor: int) -> list[dict[str, f
     return arrows
 
 
-def _seam(seam: Any, grid: Grid, factor: int) -> dict[str, Any]:
+def _seam(seam: InspectedSeam, grid: Grid, factor: int) -> dict[str, Any]:
     gap = seam.gap
+    assert gap is not None
     (x1, y1), (x2, y2) = grid.pixel_px(gap.start_m), grid.pixel_px(gap.end_m)
     points, gaps, spreads = _spaced(gap)
     drawn = []

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
 
+from vision.geometry import Array
 from vision.ground import GroundMap
+from vision.inspection_values import InspectedCamera, InspectedSeam, Inspection
+from vision.picture import Pixels
 from vision.report.pictures import Shown, jpeg_uri, layout_box
+from vision.seams import SeamGap
 from vision.texture import rectified
 from vision.topview import Grid
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera, InspectedSeam, Inspection
-    from vision.report.pictures import Pixels
-    from vision.seams import SeamGap
 
 SCALE_M, MARGIN_M, LARGEST_M = 0.01, 0.5, 6.0
 QUALITY = 78

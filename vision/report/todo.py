@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from vision.geometry import Aim
+from vision.geometry import Aim, Array
+from vision.inspection_values import InspectedCamera, Inspection
 from vision.report.overlay import arrow
 from vision.report.pictures import SMALL_PX, SMALL_QUALITY, Shown, delivered, jpeg_uri
+from vision.verdict import Action
 from vision.verdict.jobs import WORST_FIRST
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.inspection_values import InspectedCamera, Inspection
-    from vision.verdict import Action
 
 MOVE_FACTOR = 5
 """A strip's move of some centimetres is drawn so many times as long: it is some pixels else."""
@@ -90,9 +87,9 @@ def _pictured(
 
 def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
     """An arrow from the middle of the view to where it has to point, and an arc for a roll."""
-    nothing: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
+    drawn: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
     if action.turn_rad is None or found.adjusted is None:
-        return nothing
+        return drawn
     pose, lens, picture = found.adjusted.pose, found.adjusted.lens, found.picture
     pan, tilt, roll = action.turn_rad
     now = pose.aim
@@ -103,19 +100,19 @@ def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
     target = picture.as_delivered(lens.project(pose.R @ wanted.rotation()[2]))
     notes = []
     if max(abs(pan), abs(tilt)) > WORTH_RAD and np.isfinite(target).all():
-        nothing["arrows"] = [arrow(centre, target, HEAD_SHARE * picture.width)]
+        drawn["arrows"] = [arrow(centre, target, HEAD_SHARE * picture.width)]
         notes.append(
             "the circle is where the camera looks now, the arrow's tip where it has to look"
         )
     if abs(roll) > WORTH_RAD:
         # A clockwise roll as seen from behind is clockwise on the picture, unless it is mirrored.
         way = float(np.sign(roll)) * (-1.0 if picture.mirrored else 1.0)
-        nothing["arc"] = _arc(centre, ROLL_RADIUS * picture.height, way)
+        drawn["arc"] = _arc(centre, ROLL_RADIUS * picture.height, way)
         notes.append("the bent arrow is the way to roll the camera, as seen from behind it")
         if picture.mirrored:
             notes[-1] = "the bent arrow is the way to roll, mirrored as the picture is"
-    nothing["note"] = "; ".join(notes)
-    return nothing
+    drawn["note"] = "; ".join(notes)
+    return drawn
 
 
 def _arc(centre: Array, radius: float, way: float) -> dict[str, Any]:

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from vision.adjustment import FaultKind
+from vision.geometry import ANGLES
+from vision.inspection_values import Inspection
 from vision.length_words import METRIC, LengthWords
 from vision.report.lengths import LengthFigures, figure
-from vision.result import ANGLES
 from vision.verdict import amount_text
-
-if TYPE_CHECKING:
-    from vision.adjustment import FaultKind
-    from vision.inspection_values import Inspection
 
 WORDS = {
     "not-judged": "not judged",

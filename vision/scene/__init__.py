@@ -10,22 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.job import Job
 from vision.scene.deviations import deviations_from_text
 from vision.scene.drawing import draw
 from vision.scene.ground_texture import yard
 from vision.scene.truth import truth_of
 from vision.scene.values import Damage, Deviations, Ground, Light, Moved, Person
 from vision.scene.world import World, true_world
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.job import Job
 
 __all__ = [
     "Damage",

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array, frozen_array
-
-Floats = NDArray[np.floating[Any]]
-Mask = NDArray[np.bool_]
+from vision.geometry import Array, Flags, frozen_array
+from vision.scene.values import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,7 +81,7 @@ def box_entry(box: Box, origin: Floats, rays: Floats) -> tuple[Floats, NDArray[n
     return np.where(met, away, np.float32(np.inf)), face.astype(np.int8)
 
 
-def shaded_by(box: Box, to_sun: Array, places: Floats) -> Mask:
+def shaded_by(box: Box, to_sun: Array, places: Floats) -> Flags:
     """Whether a box stands between places (n, 3) and the sun."""
     local = box.local(places).astype(np.float32)
     towards = box.local(to_sun, direction=True)

@@ -112,19 +112,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
             key = f"camera.{camera.name}.shift"
             top.fault(key, "a shift to below the ground", expected, "correct its third number")
     strips = _each(top, "strip", (strip.name for strip in job.strips), _strip)
-    raised = {mark.name for mark in job.marks}
-    ids = planned_layout(job).ids
-    flat = {mark.name for mark in job.marks if isinstance(mark.shape, BoxCorner)}
-    damages: dict[str, Damage] = {}
-
-    def mark(table: Table) -> Moved:
-        name = table.path[5:]
-        damage = _damage(table, name in flat)
-        if damage != Damage():
-            damages[name] = damage
-        return _mark(table, name in raised)
-
-    marks = _each(top, "mark", ids, mark)
+    marks, damages = _marks(top, job)
     top.close()
     if faults:
         raise BadInputError(faults)
@@ -141,6 +129,22 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         damages=damages,
         people=people,
     )
+
+
+def _marks(top: Table, job: Job) -> tuple[dict[str, Moved], dict[str, Damage]]:
+    """How marks are moved, and what was done to them, by their ids."""
+    single = {mark.name for mark in job.marks}
+    bare = {mark.name for mark in job.marks if isinstance(mark.shape, BoxCorner)}
+    damages: dict[str, Damage] = {}
+
+    def mark(table: Table) -> Moved:
+        name = table.path.removeprefix("mark.")
+        damage = _damage(table, name in bare)
+        if damage != Damage():
+            damages[name] = damage
+        return _mark(table, name in single)
+
+    return _each(top, "mark", planned_layout(job).ids, mark), damages
 
 
 def _toml(text: bytes, file: str) -> dict[str, object]:

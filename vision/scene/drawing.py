@@ -5,25 +5,16 @@ The picture of rays is then darkened towards its corners, blurred, given noise a
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 import cv2
 import numpy as np
 
+from vision.geometry import Array, Flags
+from vision.picture import Pixels
+from vision.scene.ground_texture import Yard
 from vision.scene.laying import Scenery
 from vision.scene.shading import shade
-from vision.scene.world import body_before
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.scene.ground_texture import Yard
-    from vision.scene.values import Deviations, Light
-    from vision.scene.world import Eye, World
-
-    Floats = NDArray[np.floating[Any]]
-    Pixels = NDArray[np.uint8]
+from vision.scene.values import Deviations, Floats, Light
+from vision.scene.world import Eye, World, body_before
 
 SAMPLES = 21
 """Rays per pixel at edges: a Fibonacci lattice, so that rows, columns and slants of it are even."""
@@ -93,7 +84,7 @@ def lattice() -> tuple[Array, Array]:
     return index / SAMPLES - 0.5, np.mod(index * LATTICE_STEP / SAMPLES, 1.0) - 0.5
 
 
-def fine_pixels(picture: Floats, near_marks: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def fine_pixels(picture: Floats, near_marks: Flags) -> Flags:
     """Pixels (height, width) that want many rays: near marks, and wherever there is an edge."""
     grey = picture @ np.array([0.114, 0.587, 0.299], dtype=np.float32)
     square = np.ones((3, 3), dtype=np.uint8)

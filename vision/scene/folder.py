@@ -6,17 +6,13 @@ pattern matches. The copy of the job then names the drawn pictures without a let
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from vision.errors import BadInputError, Fault
+from vision.job import Job
 from vision.job_file import named_files
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from vision.job import Job
 
 RESERVED = "truth.json"
 

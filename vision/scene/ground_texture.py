@@ -7,17 +7,13 @@ much ground and must see its mean, or the far ground would sparkle and no two ca
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.scene.values import Ground
-
-    Floats = NDArray[np.floating[Any]]
+from vision.scene.values import Floats, Ground
 
 GRAIN_CELL_M, GRAIN_CELLS = 0.005, 1024
 BLOTCH_CELL_M, BLOTCH_CELLS = 0.05, 512

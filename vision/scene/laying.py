@@ -7,28 +7,17 @@ the drawing the checker measures by.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.job import Board, Cross, Quadrant
-from vision.scene.spots import paper_and_ink
-from vision.scene.world import sheet_half_m
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.job import MarkShape, SingleShape
-    from vision.layout import PlannedMark
-    from vision.scene.boxes import Box
-    from vision.scene.ground_texture import Yard
-    from vision.scene.spots import Spots
-    from vision.scene.values import Ground
-    from vision.scene.world import Tape, World
-
-    Floats = NDArray[np.floating[Any]]
-    Mask = NDArray[np.bool_]
+from vision.geometry import Array, Flags
+from vision.job import Board, Cross, MarkShape, Quadrant, SingleShape
+from vision.layout import BoardCorner, PlannedMark
+from vision.scene.boxes import Box
+from vision.scene.ground_texture import Yard
+from vision.scene.spots import Spots, paper_and_ink
+from vision.scene.values import Floats, Ground
+from vision.scene.world import Tape, World, sheet_half_m
 
 ASPHALT = (88.0, 91.0, 92.0)
 WET_ASPHALT, WET_TAPE = 0.45, 0.1
@@ -54,7 +43,7 @@ class Scenery:
 
 def ground_colours(
     scenery: Scenery, points: Floats, reach: Floats, steepness: Floats
-) -> tuple[Floats, Mask]:
+) -> tuple[Floats, Flags]:
     """Colours (n, 3) of ground points (n, 2) in even light, and where tape or a sheet is near."""
     x, y = points[:, 0], points[:, 1]
     footprint = reach * np.float32(scenery.px_rad)
@@ -90,7 +79,7 @@ def _lay_tape(
     marks: list[PlannedMark],
     points: Floats,
     longest: Floats,
-    onto: tuple[Floats, Mask, Floats],
+    onto: tuple[Floats, Flags, Floats],
 ) -> None:
     colours, fine, relief = onto
     s, q = _local(points, tape.middle_m, tape.heading_rad)
@@ -125,7 +114,7 @@ def _lay_tape(
 
 
 def _lay_sheet(
-    mark: PlannedMark, points: Floats, longest: Floats, onto: tuple[Floats, Mask]
+    mark: PlannedMark, points: Floats, longest: Floats, onto: tuple[Floats, Flags]
 ) -> None:
     colours, fine = onto
     half = sheet_half_m(mark)
@@ -139,7 +128,7 @@ def _lay_sheet(
     colours[is_inked(mark.shape, s, q)] = ink
 
 
-def is_inked(shape: MarkShape | SingleShape | object, s: Floats, q: Floats) -> Mask:
+def is_inked(shape: MarkShape | SingleShape | BoardCorner, s: Floats, q: Floats) -> Flags:
     """Whether places in mark coordinates (n,) lie on ink."""
     match shape:
         case Cross():

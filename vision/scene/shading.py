@@ -8,23 +8,16 @@ what else there is, once: what is seen in them mirrors nothing itself.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.geometry import Array, Flags
 from vision.job import BoxCorner
-from vision.scene.boxes import box_entry, near_box, shaded_by
+from vision.scene.boxes import Box, box_entry, near_box, shaded_by
 from vision.scene.laying import Scenery, ground_colours, is_inked
 from vision.scene.spots import CARTON, paper_and_ink
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from vision.geometry import Array
-    from vision.scene.boxes import Box
-
-    Floats = NDArray[np.floating[Any]]
-    Mask = NDArray[np.bool_]
+from vision.scene.values import Floats
 
 WALL_M, WALL_HEIGHT_M = 22.0, 4.5
 """The yard ends at a round wall: something stands behind every picture."""
@@ -56,7 +49,7 @@ class Shaded:
     """Colours (n, 3) in levels, and `fine` (n,): where one ray per pixel will not do."""
 
     colours: Floats
-    fine: Mask
+    fine: Flags
 
 
 def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
@@ -234,7 +227,7 @@ def _outside(box: Box, local: Floats) -> Floats:
 
 def _ground(
     scenery: Scenery, points: Floats, reach: Floats, steepness: Floats
-) -> tuple[Floats, Mask]:
+) -> tuple[Floats, Flags]:
     """Colours of ground points (n, 2) in the light there, and where tape or a sheet is near."""
     colours, fine = ground_colours(scenery, points, reach, steepness)
     colours *= _light_on_ground(scenery, points)

@@ -8,20 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array, frozen_array
+from vision.geometry import Array, Flags, frozen_array
 from vision.job import Board, Ink
 from vision.layout import PlannedMark
-from vision.pattern import BOARD_BORDER, Drawable, half_extent
+from vision.pattern import BOARD_BORDER, half_extent
 from vision.scene.boxes import Box
-from vision.scene.values import Damage, Person
+from vision.scene.values import Damage, Floats, Person
 
-Floats = NDArray[np.floating[Any]]
-Mask = NDArray[np.bool_]
 Colour = tuple[float, float, float]
 
 CELL_M, CELLS = 0.1, 400
@@ -74,7 +72,7 @@ class Spot:
         high = np.clip(_cell(self.middle_m + reach) + 1, 1, CELLS)
         return low, high
 
-    def holds(self, points: Floats) -> Mask:
+    def holds(self, points: Floats) -> Flags:
         """Whether points (n, 2) lie in it."""
         c, s = np.float32(np.cos(self.heading_rad)), np.float32(np.sin(self.heading_rad))
         dx = points[:, 0] - np.float32(self.middle_m[0])
@@ -91,7 +89,7 @@ class Spots:
     """All flat things, the later upon the earlier, and a map (cells, cells) of where any may be."""
 
     each: tuple[Spot, ...] = ()
-    _near: Mask = field(init=False, repr=False)
+    _near: Flags = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         near = np.zeros((CELLS, CELLS), dtype=bool)
@@ -130,9 +128,9 @@ class Spots:
         """Those that lie on the ground: all but what belongs to raised marks."""
         return Spots(each=tuple(spot for spot in self.each if spot.on not in raised))
 
-    def hide(self, points: Floats) -> tuple[Mask, list[str]]:
+    def hide(self, points: Floats) -> tuple[Flags, list[str]]:
         """Whether points (n, 2) are hidden by any, and what hides some of them."""
-        hidden: Mask = np.zeros(len(points), dtype=bool)
+        hidden: Flags = np.zeros(len(points), dtype=bool)
         names: list[str] = []
         for spot in self.each:
             under = spot.holds(points)
@@ -158,17 +156,18 @@ def spots_on(
 
 
 def _damaged(mark: PlannedMark, damage: Damage, rng: np.random.Generator) -> list[Spot]:
-    shape: Drawable = mark.shape  # type: ignore[assignment]
-    along, across = half_extent(shape)
-    border = BOARD_BORDER * shape.square_m if isinstance(shape, Board) else 0.0
+    along, across = half_extent(mark.shape)
+    border = BOARD_BORDER * mark.shape.square_m if isinstance(mark.shape, Board) else 0.0
     width = max(0.5 * (mark.tape_width_m or 0.0), across + border)
     found: list[Spot] = []
     if damage.smeared > 0:
         paper, ink = paper_and_ink(mark.ink)
-        middle = 0.5 * (paper + ink)
+        blue, green, red = (float(level) for level in 0.5 * (paper + ink))
         found.append(
             replace(
-                _piece(mark, "smear", (-0.1 * along, 1.3 * along), 1.2 * across, middle),
+                _piece(
+                    mark, "smear", (-0.1 * along, 1.3 * along), 1.2 * across, (blue, green, red)
+                ),
                 cover=damage.smeared,
                 is_round=True,
             )
@@ -183,7 +182,7 @@ def _damaged(mark: PlannedMark, damage: Damage, rng: np.random.Generator) -> lis
             found.append(replace(piece, is_round=True))
     if damage.covered > 0:
         span = (-1.6 * along - border, along * (2 * damage.covered - 1))
-        found.append(_piece(mark, "cardboard", span, 1.3 * width, np.array(CARTON)))
+        found.append(_piece(mark, "cardboard", span, 1.3 * width, CARTON))
     for _ in range(damage.leaves):
         away = rng.normal(0, 0.45, 2) * (along, across)
         found.append(_leaf(_ground(mark, *away), rng, mark.id))
@@ -200,7 +199,7 @@ def _piece(
     what: Literal["cardboard", "tear", "smear"],
     span: tuple[float, float],
     half_across: float,
-    colour: Floats | None,
+    colour: Colour | None,
     q: float = 0.0,
 ) -> Spot:
     return Spot(
@@ -209,7 +208,7 @@ def _piece(
         middle_m=_ground(mark, sum(span) / 2, q),
         heading_rad=mark.heading_rad,
         half_m=((span[1] - span[0]) / 2, half_across),
-        colour=None if colour is None else tuple(map(float, colour)),  # type: ignore[arg-type]
+        colour=colour,
         is_round=False,
     )
 

@@ -7,24 +7,18 @@ picture turned back, as everywhere.
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from vision.geometry import wrap_angle
-from vision.layout import points_of
+from vision.geometry import ANGLES, Array, wrap_angle
+from vision.layout import PlannedMark, points_of
 from vision.lens_prior import lens_prior
 from vision.pattern import drawable, half_extent
 from vision.scene.boxes import box_entry
-from vision.scene.values import Damage, Moved
-from vision.scene.world import body_before, sheet_half_m
-
-if TYPE_CHECKING:
-    from vision.geometry import Array
-    from vision.layout import PlannedMark
-    from vision.scene.spots import Spots
-    from vision.scene.values import Deviations
-    from vision.scene.world import Eye, World
+from vision.scene.spots import Spots
+from vision.scene.values import Damage, Deviations, Moved
+from vision.scene.world import Eye, World, body_before, sheet_half_m
 
 SCHEMA = "seamtrue.scene/1"
 NOTE = (
@@ -82,7 +76,6 @@ def _camera(world: World, eye: Eye) -> dict[str, Any]:
     camera, lens, aim = eye.camera, eye.lens, eye.pose.aim
     intended = camera.aim.as_degrees()
     turned = np.degrees(wrap_angle(aim.as_array() - camera.aim.as_array()))
-    names = ("pan", "tilt", "roll")
     stated = world.job.lens_of(camera)
     guess = lens_prior(stated, lens.width, lens.height).guess
     return {
@@ -90,9 +83,9 @@ def _camera(world: World, eye: Eye) -> dict[str, Any]:
         "width": lens.width,
         "height": lens.height,
         "mirrored": camera.mirrored,
-        "aim_deg": dict(zip(names, _round(aim.as_degrees(), 9), strict=True)),
-        "intended_deg": dict(zip(names, _round(intended, 9), strict=True)),
-        "turned_deg": dict(zip(names, _round(turned, 9), strict=True)),
+        "aim_deg": dict(zip(ANGLES, _round(aim.as_degrees(), 9), strict=True)),
+        "intended_deg": dict(zip(ANGLES, _round(intended, 9), strict=True)),
+        "turned_deg": dict(zip(ANGLES, _round(turned, 9), strict=True)),
         "position_m": _round(eye.pose.camera_in_ground_m, 9),
         "camera_from_ground": {"R": eye.pose.R.tolist(), "t_m": eye.pose.t_m.tolist()},
         "lens": {
@@ -137,7 +130,7 @@ def _extent(eye: Eye, point: PlannedMark) -> float:
     if not drawable(point.shape):
         return 0.0
     across = []
-    for s, q in np.diag(half_extent(point.shape)):  # type: ignore[arg-type]
+    for s, q in np.diag(half_extent(point.shape)):
         ends = eye.lens.project(eye.pose.transform(_places(point, np.array([[s, q], [-s, -q]]))))
         across.append(ends[0] - ends[1])
     if not np.isfinite(across).all():
@@ -158,7 +151,7 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
 
     A lattice over it: in the picture, before every box and under no spot that hides it.
     """
-    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)  # type: ignore[arg-type]
+    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)
     steps = (np.arange(CLEAR_STEPS) + 0.5) / CLEAR_STEPS * 2 - 1
     lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
     places = _places(point, lattice)

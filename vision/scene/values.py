@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.geometry import Array, frozen_array
+from vision.lens_prior import USUAL_SIZE_PX
 
-WIDTH_PX, HEIGHT_PX = 1280, 720
+Floats = NDArray[np.floating[Any]]
+"""Of whole pictures, mostly in single precision."""
+
+WIDTH_PX, HEIGHT_PX = USUAL_SIZE_PX
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,8 @@ deviations, and with a share of every stated sigma drawn at random where that is
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.geometry import Aim, Array, Pose, frozen_array
 from vision.job import Board, BoxCorner, Camera, Job, StatedLens, Strip, Vehicle
@@ -20,9 +18,7 @@ from vision.lens_prior import lens_prior
 from vision.pattern import BOARD_BORDER, half_extent
 from vision.scene.boxes import Box
 from vision.scene.spots import Spots, leaves_along, person_boxes, spots_on
-from vision.scene.values import Deviations, Moved
-
-Floats = NDArray[np.floating[Any]]
+from vision.scene.values import Deviations, Floats, Moved
 
 ROOF_ABOVE_CAMERA_M = 0.1
 """How far a body of unknown height rises above its highest camera, as in `vision.body`."""

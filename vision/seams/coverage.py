@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.adjustment import AdjustedCamera
 from vision.body import body_hides
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.ground import ground_map
 from vision.job import Camera, Vehicle
 from vision.seams.lines import SeamLine, on_side, outward, side_of
@@ -29,7 +28,7 @@ class NearestGround:
     sigma_m: float
 
 
-def sees(vehicle: Vehicle, camera: AdjustedCamera, ground_m: Array) -> NDArray[np.bool_]:
+def sees(vehicle: Vehicle, camera: AdjustedCamera, ground_m: Array) -> Flags:
     """Whether a camera as adjusted shows ground points (n, 2): lens, picture and own body."""
     pixels = ground_map(camera.pose, camera.lens).pixel_from_ground(ground_m)
     shown = np.asarray(camera.lens.contains(pixels))
@@ -78,7 +77,7 @@ def overlap(
     return width, float(np.sqrt(variance))
 
 
-def _longest_run(flags: NDArray[np.bool_]) -> tuple[int, int]:
+def _longest_run(flags: Flags) -> tuple[int, int]:
     """First index and the index after the last of the longest run of True; equal for none."""
     changes = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
     begins, ends = changes[::2], changes[1::2]

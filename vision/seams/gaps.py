@@ -12,10 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.adjustment import AdjustedCamera, Adjustment
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.ground import GroundMap, ground_map
 from vision.job import Job, Vehicle
 from vision.plan_fit import PlanFit
@@ -177,7 +176,7 @@ def _mark_of(mark_id: str) -> str:
     return "/".join(mark_id.split("/")[:2])
 
 
-def _length_of(points: Array, chosen: NDArray[np.bool_]) -> float:
+def _length_of(points: Array, chosen: Flags) -> float:
     """Length of the line through evenly spaced `points` that the chosen ones stand for."""
     share = np.full(len(points), np.linalg.norm(points[1] - points[0]))
     share[[0, -1]] /= 2

@@ -205,11 +205,6 @@ class SettingOut:
     cut: CutList
 
     @property
-    def ground_marks(self) -> tuple[SingleMark, ...]:
-        """Single marks on the ground."""
-        return tuple(mark for mark in self.job.marks if mark.at_m[2] == 0)
-
-    @property
     def raised_marks(self) -> tuple[SingleMark, ...]:
         """Single marks above the ground."""
         return tuple(mark for mark in self.job.marks if mark.at_m[2] > 0)

@@ -17,6 +17,9 @@ import numpy as np
 from vision.geometry import Array, frozen_array
 from vision.sharpness.edges import EdgeBlurs
 
+BLUR_WIDTH_PX = 1280
+"""Width of the picture in whose pixels tolerances and limits of blur are stated."""
+
 QUANTILE = 0.45
 ITERATIONS = 30
 GROUPS, BLOCK_PX = 10, 0.125
@@ -48,11 +51,6 @@ class BlurMap:
         object.__setattr__(self, "terms", frozen_array(self.terms, (TERMS,), "terms"))
         shape = (TERMS, TERMS)
         object.__setattr__(self, "covariance", frozen_array(self.covariance, shape, "covariance"))
-
-    def across_edge(self, pixels_px: Array, normal_rad: Array) -> Array:
-        """Blur sigma (n,) in px across edges at pixels (n, 2) with directions across them (n,)."""
-        rows = design(pixels_px, normal_rad, self.width, self.height)
-        return np.asarray(np.sqrt(np.maximum(rows @ self.terms, LEAST_VARIANCE_PX2)))
 
     def blur_px(self, pixels_px: Array) -> tuple[float, float]:
         """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.

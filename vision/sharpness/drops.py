@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.geometry import Array, frozen_array
-from vision.sharpness.blur_map import BlurMap
+from vision.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
 from vision.sharpness.mark_blurs import SIZE_PX, MarkBlurs
 
 SOFT_RATIO, SOFT_MORE_PX = 1.8, 0.8
@@ -51,7 +51,7 @@ def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, .
     around = np.array([blur_map.most_blur_px(place) for place in marks.pixels_px])
     large = marks.extent_px >= SIZE_PX
     sure = marks.blur_px - 2 * marks.sigma_px
-    more = SOFT_MORE_PX * blur_map.width / 1280
+    more = SOFT_MORE_PX * blur_map.width / BLUR_WIDTH_PX
     surely_around = around[:, 0] + 2 * around[:, 1]
     soft = large & (sure > around[:, 0] + more) & (marks.blur_px > SOFT_RATIO * surely_around)
     soft &= marks.sharpest_px > CROSSED * marks.blur_px

@@ -126,7 +126,7 @@ def _sharpest_px(grey: np.ndarray, place_px: Array, extent_px: float) -> float:
 
 def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
     """Shorter extent of a mark in the picture; 0 where it cannot be had."""
-    half: Array = np.array(half_extent(mark.shape))  # type: ignore[arg-type]
+    half = np.array(half_extent(mark.shape))
     sizes = 2 * np.linalg.norm(jacobian * half, axis=0)
     return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
 
@@ -185,9 +185,9 @@ def _misfit(patch: Patches, every: int, shift_m: Sequence[float] | Array, blur_p
     mark = patch.marks[0]
     s, q = patch.s[::every] - shift_m[0], patch.q[::every] - shift_m[1]
     at = Blurred.under(s, q, patch.metric[0], blur_px, slopes=False)
-    shape = mark.shape
-    ink = ink_coverage(shape, at).value  # type: ignore[arg-type]
-    tape = tape_coverage(shape, mark.tape_width_m, at).value  # type: ignore[arg-type]
+    assert drawable(mark.shape)
+    ink = ink_coverage(mark.shape, at).value
+    tape = tape_coverage(mark.shape, mark.tape_width_m, at).value
     basis = np.stack([1 - tape, tape - ink, ink], axis=1)
     levels = patch.levels[::every]
     normal = basis.T @ basis + 1e-3 * np.eye(3)

@@ -39,10 +39,6 @@ class Figures:
         """By how much `feet` is too long (+) or too short, in mm."""
         return _signed(feet_inches(length_m, self.fraction).error_m)
 
-    def metres_off_mm(self, length_m: Fraction) -> str:
-        """By how much `metres` is too long (+) or too short, in mm."""
-        return _signed(Fraction(round(length_m * 1000), 1000) - length_m)
-
     def both(self, length_m: Fraction) -> str:
         """Both systems, metres first."""
         return f"{self.metres(length_m)} ({self.feet(length_m)})"

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.adjustment import AdjustedStrip
 from vision.body import body_hides
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.ground import GroundMap
 from vision.job import Job
 from vision.plan_fit import PlanFit
@@ -37,7 +37,6 @@ RAISED_HALF_M = 0.35
 EDGE_M = 0.08
 
 Floats = NDArray[np.float32]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array
+from vision.geometry import Array, Flags
 from vision.length_words import METRIC, LengthWords
-from vision.texture.drawn import BLUR_PX, HIGH_PASS_M, STEP_M, Band, Flags, Floats
+from vision.texture.drawn import BLUR_PX, HIGH_PASS_M, STEP_M, Band, Floats
 from vision.texture.values import NoTexture, TextureShift
 
 SEARCH_M = 0.2
@@ -115,7 +115,6 @@ def refined(
         covariance_m2=axes @ covariance @ axes.T,
         slope=axes @ state[1],
         correlation=look.correlation,
-        ground_m2=look.count * STEP_M**2,
     )
 
 

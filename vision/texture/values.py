@@ -20,7 +20,7 @@ class TextureShift:
 
     `at_m` (2,) the seam's middle; `shift_m` (2,) with `covariance_m2` (2, 2), ground x and y;
     `slope` (2,) its change in m per m outward along the seam; `correlation` of the two drawings
-    once shifted; `ground_m2` of ground that took part.
+    once shifted.
     """
 
     at_m: Array
@@ -28,7 +28,6 @@ class TextureShift:
     covariance_m2: Array
     slope: Array
     correlation: float
-    ground_m2: float
 
     def __post_init__(self) -> None:
         for name, shape in (("at_m", (2,)), ("shift_m", (2,)), ("covariance_m2", (2, 2))):

@@ -8,14 +8,13 @@ from typing import Literal
 import numpy as np
 
 from vision.adjustment import AdjustedCamera
-from vision.geometry import Array
+from vision.geometry import ANGLES, Array
 from vision.job import Camera, Tolerances
 from vision.length_words import METRIC, LengthWords
 from vision.seams import NearestGround
 from vision.solver import NoFit
 from vision.verdict.pictures import PictureVerdict
 from vision.verdict.rule import (
-    ANGLES,
     COVERAGE,
     SIGNIFICANT,
     Action,
@@ -24,6 +23,7 @@ from vision.verdict.rule import (
     degrees,
     judge,
     judge_minimum,
+    reasons_for,
 )
 
 CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
@@ -179,17 +179,16 @@ def _aim_reasons(
             figure = f"rolled {degrees(abs(d), s)} {WAYS[name][int(d > 0)]}"
         if np.isnan(s):
             reasons.append(Reason(code=f"{name}-not-judged", text=f"{name} {ONE_ANGLE}"))
-        elif word == "beyond":
-            reasons.append(
-                Reason(code=f"{name}-beyond", text=f"{figure}; {degrees(limit)} allowed")
-            )
-        elif word == "not-judged":
-            span = f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}"
-            text = f"{figure}: {span} straddles the {degrees(limit)} allowed; {NARROW_AIM}"
-            reasons.append(Reason(code=f"{name}-not-judged", text=text))
-        elif abs(d) > SIGNIFICANT * s:
-            text = f"{figure}: a real difference, but within the {degrees(limit)} allowed"
-            reasons.append(Reason(code="significant-within", text=text))
+            continue
+        reasons += reasons_for(
+            word,
+            name,
+            figure,
+            limit=degrees(limit),
+            span=f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}",
+            narrow=NARROW_AIM,
+            real=bool(abs(d) > SIGNIFICANT * s),
+        )
     return reasons
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment import Adjustment, Explanation, FurtherReading
+from vision.adjustment import Adjustment, Explanation, FurtherReading, kind_and_name
 from vision.job import AngleReading, Job
 from vision.length_words import METRIC, LengthWords
 
@@ -91,7 +91,7 @@ def _request(job: Job, reading: FurtherReading) -> str:
 
 def stated(job: Job, group: str) -> str:
     """What a group of the adjustment is, in words for a person."""
-    kind, _, name = group.partition(" ")
+    kind, name = kind_and_name(group)
     match kind:
         case "strip":
             return f"the stated place of the {name} strip's ends"

@@ -23,6 +23,7 @@ from vision.verdict.rule import (
     Reason,
     judge,
     length_and_sigma,
+    reasons_for,
     worst_of,
 )
 
@@ -153,18 +154,16 @@ def _shift_reasons(
     deciding = [index for index, word in enumerate(words) if word == found]
     worst = max(deciding, key=lambda index: figures[index][0] + side * figures[index][1])
     length, sigma = figures[worst]
-    limit = lengths.cm(tolerances.strip_m)
-    figure = f"{names[worst]} lies {lengths.cm(length, sigma)} from its planned place"
-    if found == "beyond":
-        return (Reason(code="shift-beyond", text=f"{figure}; {limit} allowed"),)
-    if found == "not-judged":
-        span = lengths.span(length, COVERAGE * sigma)
-        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
-        return (Reason(code="shift-not-judged", text=text),)
-    if length > SIGNIFICANT * sigma:
-        text = f"{figure}: a real difference, but within the {limit} allowed"
-        return (Reason(code="significant-within", text=text),)
-    return ()
+    reasons = reasons_for(
+        found,
+        "shift",
+        f"{names[worst]} lies {lengths.cm(length, sigma)} from its planned place",
+        limit=lengths.cm(tolerances.strip_m),
+        span=lengths.span(length, COVERAGE * sigma),
+        narrow=narrow,
+        real=length > SIGNIFICANT * sigma,
+    )
+    return tuple(reasons)
 
 
 def _strip_actions(

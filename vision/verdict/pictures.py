@@ -12,15 +12,13 @@ from typing import Literal
 import numpy as np
 
 from vision.job import Tolerances
-from vision.sharpness import OPPOSITE, SIDES, Blur, Sharpness, Side, SoftPatch
+from vision.sharpness import BLUR_WIDTH_PX, OPPOSITE, SIDES, Blur, Sharpness, Side, SoftPatch
 from vision.verdict.rule import COVERAGE, Action, Judgement, Reason, judge, judge_minimum
 
 Answer = Literal["yes", "no", "cannot-tell"]
-Fault = Literal["soft", "soft-side", "motion", "low-light", "drops"]
-FAULTS: tuple[Fault, ...] = ("soft", "soft-side", "motion", "low-light", "drops")
+PictureFault = Literal["soft", "soft-side", "motion", "low-light", "drops"]
+FAULTS: tuple[PictureFault, ...] = ("soft", "soft-side", "motion", "low-light", "drops")
 
-BLUR_WIDTH_PX = 1280
-"""Width of the picture for which the tolerance of blur is stated."""
 LEAST_MOTION_PX = 2.5
 """Motion below this, at 1280 px width, is not told from what a lens and its edges do."""
 ALIKE = 0.75
@@ -40,8 +38,8 @@ class PictureVerdict:
     verdict, None where nothing.
     """
 
-    answers: dict[Fault, Answer]
-    faults: tuple[Fault, ...] = ()
+    answers: dict[PictureFault, Answer]
+    faults: tuple[PictureFault, ...] = ()
     reasons: tuple[Reason, ...] = ()
     actions: tuple[Action, ...] = ()
     word: Literal["re-shoot", "not-judged"] | None = None
@@ -55,7 +53,7 @@ def judge_picture(
     allowed = tolerances.blur_px * sharpness.width / BLUR_WIDTH_PX
     side = _soft_side(sharpness, allowed)
     drops = _beyond_patches(sharpness, allowed)
-    answers: dict[Fault, Answer] = {
+    answers: dict[PictureFault, Answer] = {
         "soft": _answer(_judged(_softness(sharpness), allowed)),
         "soft-side": side[0],
         "motion": _motion(sharpness),
@@ -180,7 +178,7 @@ def _straddling(blur: Blur, allowed_px: float) -> str:
 
 
 def _text(
-    fault: Fault,
+    fault: PictureFault,
     sharpness: Sharpness,
     allowed_px: float,
     side: Side | None = None,
@@ -222,7 +220,7 @@ def _text(
     return f"drops or dirt before the lens: clear in general, but blur {places}; {allowed}"
 
 
-def _advice(fault: Fault, name: str) -> str:
+def _advice(fault: PictureFault, name: str) -> str:
     """What a person is to do."""
     again = "then take its picture again"
     match fault:

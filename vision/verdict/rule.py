@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from vision.geometry import Array
+from vision.geometry import ANGLES, Array
 
 Judgement = Literal["beyond", "within", "not-judged"]
 
@@ -20,7 +20,6 @@ COVERAGE = 2.0
 """Sigmas on each side of a figure: about 95 %."""
 SIGNIFICANT = 3.0
 """Sigmas from which a difference within its tolerance is worth saying."""
-ANGLES = ("pan", "tilt", "roll")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +103,23 @@ def worst_of(judgements: Iterable[Judgement]) -> Judgement:
     if "beyond" in every:
         return "beyond"
     return "within" if every and "not-judged" not in every else "not-judged"
+
+
+def reasons_for(
+    word: Judgement, code: str, figure: str, *, limit: str, span: str, narrow: str, real: bool
+) -> list[Reason]:
+    """Why a figure is judged so: what is allowed, or what straddles it and would narrow that.
+
+    `figure` and `span` say it in words, the latter with two sigma; `real` is whether it is worth
+    saying though it is within.
+    """
+    if word == "beyond":
+        return [Reason(code=f"{code}-beyond", text=f"{figure}; {limit} allowed")]
+    if word == "not-judged":
+        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
+        return [Reason(code=f"{code}-not-judged", text=text)]
+    text = f"{figure}: a real difference, but within the {limit} allowed"
+    return [Reason(code="significant-within", text=text)] if real else []
 
 
 def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:

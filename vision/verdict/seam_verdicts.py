@@ -17,6 +17,7 @@ from vision.verdict.rule import (
     Reason,
     judge,
     length_and_sigma,
+    reasons_for,
     worst_of,
 )
 
@@ -85,16 +86,12 @@ def _gap_reasons(
     if verdict == "beyond":
         worst = max(deciding, key=lambda index: figures[index][0] - COVERAGE * figures[index][1])
     length, sigma = figures[worst]
-    limit = lengths.cm(tolerances.seam_gap_m)
-    figure = f"the two views lie {lengths.cm(length, sigma)} apart at {place(worst)}"
-    if verdict == "beyond":
-        return [Reason(code="gap-beyond", text=f"{figure}; {limit} allowed")]
-    if verdict == "not-judged":
-        span = lengths.span(length, COVERAGE * sigma)
-        narrow = "more marks that both cameras see near the seam would narrow it"
-        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
-        return [Reason(code="gap-not-judged", text=text)]
-    if length > SIGNIFICANT * sigma:
-        text = f"{figure}: a real difference, but within the {limit} allowed"
-        return [Reason(code="significant-within", text=text)]
-    return []
+    return reasons_for(
+        verdict,
+        "gap",
+        f"the two views lie {lengths.cm(length, sigma)} apart at {place(worst)}",
+        limit=lengths.cm(tolerances.seam_gap_m),
+        span=lengths.span(length, COVERAGE * sigma),
+        narrow="more marks that both cameras see near the seam would narrow it",
+        real=length > SIGNIFICANT * sigma,
+    )

@@ -11,7 +11,7 @@ from typing import Literal, assert_never
 
 import numpy as np
 
-from vision.adjustment import Adjustment, FaultKind, GroupTest
+from vision.adjustment import Adjustment, FaultKind, GroupKind, GroupTest, kind_and_name
 from vision.job import AngleReading, Job
 from vision.length_words import METRIC, LengthWords
 from vision.verdict.causes import stated
@@ -82,10 +82,10 @@ def doubts(every: tuple[Standing, ...]) -> str | None:
 
 def open_words(every: tuple[Standing, ...], lengths: LengthWords = METRIC) -> tuple[str, ...]:
     """What cannot be told, a sentence for each kind of thing, with the most it may be off by."""
-    kinds: dict[str, list[Standing]] = {}
+    kinds: dict[GroupKind, list[Standing]] = {}
     for each in every:
         if each.word == "cannot-tell":
-            kinds.setdefault(each.group.partition(" ")[0], []).append(each)
+            kinds.setdefault(kind_and_name(each.group)[0], []).append(each)
     return tuple(
         f"cannot tell whether a usual slip hides in {_together(kind, each)}: by all the rest"
         f" {'it' if len(each) == 1 else 'each'} may be off by {_most(each, lengths)}"
@@ -93,11 +93,11 @@ def open_words(every: tuple[Standing, ...], lengths: LengthWords = METRIC) -> tu
     )
 
 
-def _together(kind: str, every: list[Standing]) -> str:
+def _together(kind: GroupKind, every: list[Standing]) -> str:
     """Things of one kind in a row: `the front and rear strips`."""
     if len(every) == 1:
         return every[0].what
-    names = [each.group.partition(" ")[2] for each in every]
+    names = [kind_and_name(each.group)[1] for each in every]
     if kind == "reading":
         names.sort(key=int)
     row = f"{', '.join(names[:-1])} and {names[-1]}"
@@ -155,7 +155,7 @@ def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:
 
 def _slip(job: Job, group: str, kind: FaultKind) -> float:
     """A usual slip of this kind, in the unit of the kind."""
-    what, _, name = group.partition(" ")
+    what, name = kind_and_name(group)
     match what:
         case "strip" if kind == "turn":
             return 2 * job.tolerances.strip_m / job.strip(name).length_m

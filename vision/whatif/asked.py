@@ -7,12 +7,12 @@ import math
 from collections.abc import Sequence
 
 from vision.errors import BadInputError, Fault
+from vision.geometry import ANGLES
 from vision.inspection_values import Inspection
 from vision.job import Job
 from vision.length_words import LengthWords
 from vision.lengths import UNITS, LengthError, parse_length
 from vision.solver import NoFit
-from vision.verdict.rule import ANGLES
 from vision.whatif.forecast import predict
 from vision.whatif.values import Change, Forecast
 

@@ -14,14 +14,13 @@ import numpy as np
 
 from vision.adjustment import AdjustedCamera, Adjustment
 from vision.body import body_hides
-from vision.geometry import Array, d_aim_d_rotation_vector
-from vision.identify.poses import place_sigma
+from vision.geometry import Array, Flags, d_aim_d_rotation_vector
 from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Camera, Job
-from vision.layout import Layout, PlannedMark, planned_layout
+from vision.layout import Layout, PlannedMark, place_sigma_m, planned_layout
 from vision.lens_prior import lens_prior
 from vision.pattern import drawable, half_extent
-from vision.plan_fit import Flags, PlanFit, Points, fit_plan
+from vision.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
 from vision.seams import SeamGap, nearest_ground, seam_gaps
 from vision.solver import NoFit
 from vision.verdict import judge, judge_minimum, length_and_sigma, seam_verdict, worst_of
@@ -124,7 +123,7 @@ def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
 def _carry(camera: AdjustedCamera, change: Change) -> Array:
     """Derivative (14, 14) of the steps of a camera's pose then, and its lens, by those now."""
     pose = change.pose(camera.name, camera.pose)
-    carry = np.eye(14)
+    carry = np.eye(UNKNOWNS)
     carry[:3, :3] = change.stance.R
     # A small rotation w now is Q w then, Q being the turn from the camera's axes now to those then.
     carry[3:6, 3:6] = pose.R @ change.stance.R @ camera.pose.R.T
@@ -153,7 +152,7 @@ def _extent_px(camera: AdjustedCamera, mark: PlannedMark) -> float:
     """Shorter extent in the picture of a mark lying on its place; 0 where it cannot be drawn."""
     if not drawable(mark.shape):
         return 0.0
-    along_m, across_m = half_extent(mark.shape)  # type: ignore[arg-type]
+    along_m, across_m = half_extent(mark.shape)
     c, s = np.cos(mark.heading_rad), np.sin(mark.heading_rad)
     arms = np.array([[c * along_m, s * along_m, 0.0], [-s * across_m, c * across_m, 0.0]])
     ends = np.array([mark.centre_m + arms, mark.centre_m - arms])
@@ -179,7 +178,7 @@ def _set_anew(
     points = Points(
         ids=tuple(mark.id for mark in chosen),
         planned_m=np.array([mark.centre_m for mark in chosen]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in chosen]),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in chosen]),
         pixels_px=adjusted.lens.project(adjusted.pose.transform(places)),
         covariance_px2=np.reshape([covariance.get(m.id, unmeasured) for m in chosen], (-1, 2, 2)),
     )

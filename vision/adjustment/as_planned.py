@@ -1,51 +1,20 @@
-"""The joint adjustment of a layout without pictures: its covariance at the planned state.
-
-The only place of this folder that knows how the network is put together.
-"""
+"""The joint adjustment of a layout without pictures: its covariance at the planned state."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment import Adjustment, CameraObservations
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_tests
 from vision.adjustment.report import adjustment_of
 from vision.adjustment.screening import Solved, weights_of
 from vision.adjustment.state import whiteners
-from vision.geometry import Pose
-from vision.identify.poses import place_sigma
-from vision.job import Camera, Job
+from vision.adjustment.values import Adjustment, CameraObservations
+from vision.job import Job
 from vision.layout import Layout
-from vision.lens_prior import LensPrior
-from vision.plan_fit import FEWEST_MARKS, Points
-from vision.planning.values import PlannedView
+from vision.plan_fit import FEWEST_MARKS
 from vision.solver import NoFit
-
-
-def observations_of(
-    job: Job,
-    layout: Layout,
-    camera: Camera,
-    prior: LensPrior,
-    views: tuple[PlannedView, ...],
-) -> CameraObservations:
-    """What a camera would bring: every point that it sees, exactly where it is planned."""
-    seen = [view for view in views if view.status == "seen"]
-    marks = {mark.id: mark for mark in layout.marks}
-    own = [marks.get(v.mark) or marks[v.mark.rsplit("/", 2)[0]] for v in seen]
-    points = Points(
-        ids=tuple(view.mark for view in seen),
-        planned_m=np.array([layout.mark(view.mark).centre_m for view in seen]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma(job, mark) for mark in own]),
-        pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
-        covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
-    )
-    pose = Pose.at(camera.position_m, camera.aim.rotation())
-    return CameraObservations(
-        name=camera.name, prior=prior, points=points, start=(pose, prior.guess)
-    )
 
 
 def planned_adjustment(

@@ -1,0 +1,165 @@
+"""Verdicts on cameras, from figures made by hand.
+
+Proves: the words and amounts of turns; what comes first where several things are wrong; who is
+blamed for a narrow overlap. Does not prove any measurement.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.judging import codes, seen
+from vision.seams import NearestGround
+from vision.solver import NoFit
+from vision.verdict import (
+    Action,
+    CameraVerdict,
+    Overlap,
+    PictureVerdict,
+    Reason,
+    unidentified_camera,
+)
+
+
+def test_a_camera_as_intended_is_kept() -> None:
+    verdict = seen(nearest=NearestGround(distance_m=0.0, sigma_m=0.0))
+    assert verdict == CameraVerdict(name="front", verdict="keep")
+
+
+@pytest.mark.parametrize(
+    ("off", "words", "turn"),
+    [
+        ({"tilt": 5.2}, "turn the front camera up 5.2 degrees (+-0.2)", (0, -5.2, 0)),
+        ({"tilt": -5.2}, "turn the front camera down 5.2 degrees (+-0.2)", (0, 5.2, 0)),
+        ({"pan": -4.1}, "turn the front camera to its left by 4.1 degrees", (4.1, 0, 0)),
+        ({"pan": 4.1}, "turn the front camera to its right by 4.1 degrees", (-4.1, 0, 0)),
+        (
+            {"roll": -3.0},
+            "roll the front camera clockwise as seen from behind it by 3.0 degrees",
+            (0, 0, 3.0),
+        ),
+        ({"roll": 3.0}, "anticlockwise as seen from behind it by 3.0 degrees", (0, 0, -3.0)),
+    ],
+)
+def test_corrections(off: dict[str, float], words: str, turn: tuple[float, float, float]) -> None:
+    verdict = seen(**off)
+    assert verdict.verdict == "re-aim"
+    assert codes(verdict.reasons) == [f"{next(iter(off))}-beyond"]
+    (action,) = verdict.actions
+    assert words in action.text
+    assert "gauge" in action.text
+    assert "within tolerance (0.0 +- 0.2 degrees)" in action.text
+    assert action.turn_deg is not None
+    assert list(action.turn_deg.values()) == pytest.approx(turn, abs=1e-9)
+    assert action.sigma_deg == pytest.approx({"pan": 0.2, "tilt": 0.2, "roll": 0.2})
+
+
+def test_doing_what_the_action_says_gives_the_intended_aim() -> None:
+    verdict = seen(pan=-6, tilt=8, roll=5)
+    turn = verdict.actions[0].turn_deg
+    assert turn is not None
+    assert (-6 + turn["pan"], 8 + turn["tilt"], 5 + turn["roll"]) == pytest.approx((0, 0, 0))
+
+
+def test_pan_wraps() -> None:
+    assert seen(pan=359.5, sigma=0.5).verdict == "keep"
+
+
+def test_not_judged_says_what_straddles_and_what_would_narrow_it() -> None:
+    verdict = seen(pan=2.8, sigma=0.4)
+    assert verdict.verdict == "not-judged"
+    (reason,) = verdict.reasons
+    assert reason.code == "pan-not-judged"
+    assert "2.8 +- 0.8 straddles" in reason.text
+    assert "narrow" in reason.text
+    assert verdict.actions == ()
+
+
+def test_a_real_difference_within_tolerance_is_kept_and_said() -> None:
+    verdict = seen(tilt=1.5, sigma=0.1)
+    assert verdict.verdict == "keep"
+    assert codes(verdict.reasons) == ["significant-within"]
+
+
+def test_a_picture_at_fault_comes_first() -> None:
+    fault = PictureVerdict(
+        answers={},
+        faults=("soft",),
+        reasons=(Reason(code="soft", text="soft"),),
+        actions=(Action(text="focus it"),),
+        word="re-shoot",
+    )
+    soft = seen(picture=fault, tilt=9)
+    assert soft.verdict == "re-shoot"
+    assert codes(soft.reasons) == ["soft"]
+    assert soft.actions
+    unsure = PictureVerdict(
+        answers={}, reasons=(Reason(code="soft-not-judged", text="straddles"),), word="not-judged"
+    )
+    assert seen(picture=unsure).verdict == "not-judged"
+    assert seen(picture=unsure, tilt=9).verdict == "re-aim"
+
+
+def test_a_soft_picture_without_marks_is_told_to_be_soft() -> None:
+    fault = PictureVerdict(
+        answers={}, faults=("soft",), reasons=(Reason(code="soft", text="soft"),), word="re-shoot"
+    )
+    none = NoFit(code="no-marks", text="no marks were found")
+    assert codes(unidentified_camera("front", none, fault).reasons) == ["soft", "no-marks"]
+    assert unidentified_camera("front", none, fault).verdict == "re-shoot"
+    mirrored = NoFit(code="mirrored", text="it is mirrored")
+    assert codes(unidentified_camera("front", mirrored, fault).reasons) == ["mirrored"]
+
+
+def test_overlap_blames_the_camera_that_looks_away() -> None:
+    narrow = Overlap(neighbour="left", width_m=0.2, sigma_m=0.02)
+    both_right = seen(overlaps=(narrow,))
+    assert both_right.verdict == "re-aim"
+    assert codes(both_right.reasons) == ["overlap-below"]
+    assert "0.30 m more" in both_right.actions[0].text
+    other = Overlap(neighbour="left", width_m=0.2, sigma_m=0.02, neighbour_is_off=True)
+    assert seen(overlaps=(other,)).verdict == "keep"
+    assert codes(seen(overlaps=(other,)).reasons) == ["overlap-below"]
+    own = seen(overlaps=(other,), pan=9)
+    assert codes(own.reasons) == ["pan-beyond", "overlap-below"]
+    assert len(own.actions) == 1
+    unsure = Overlap(neighbour="left", width_m=0.52, sigma_m=0.02)
+    assert codes(seen(overlaps=(unsure,)).reasons) == ["overlap-not-judged"]
+    wide = Overlap(neighbour="left", width_m=2.0, sigma_m=0.1)
+    assert seen(overlaps=(wide,)).reasons == ()
+
+
+def test_nearest_ground() -> None:
+    far = seen(nearest=NearestGround(distance_m=1.0, sigma_m=0.02))
+    assert far.verdict == "re-aim"
+    assert codes(far.reasons) == ["nearest-ground-beyond"]
+    turn = far.actions[0].turn_deg
+    assert turn is not None
+    # atan(1 / 2.45) - atan(0.5 / 2.45)
+    assert turn["tilt"] == pytest.approx(10.67, abs=0.01)
+    none = seen(nearest=NearestGround(distance_m=float("inf"), sigma_m=0.0))
+    assert none.verdict == "re-aim"
+    assert "no ground" in none.reasons[0].text
+    unsure = seen(nearest=NearestGround(distance_m=0.5, sigma_m=0.02))
+    assert codes(unsure.reasons) == ["nearest-ground-not-judged"]
+
+
+def test_pictures_without_an_identity() -> None:
+    dark = unidentified_camera("rear", NoFit(code="dark", text="the picture is dark"))
+    assert dark.verdict == "re-shoot"
+    assert "take the rear camera's picture again" in dark.actions[0].text
+    unsure = unidentified_camera("rear", NoFit(code="ambiguous", text="two answers fit"))
+    assert (unsure.verdict, unsure.actions) == ("not-judged", ())
+    assert codes(unsure.reasons) == ["ambiguous"]
+
+
+def test_pan_and_roll_of_a_camera_that_looks_straight_down_are_one_angle() -> None:
+    found = seen(pan=40, tilt=44, roll=-40)
+    assert codes(found.reasons) == ["pan-not-judged", "tilt-beyond", "roll-not-judged"]
+    assert "one angle" in found.reasons[0].text
+    (action,) = found.actions
+    assert action.turn_rad is not None
+    assert action.sigma_rad is not None
+    assert np.isfinite(action.sigma_rad).all()
+    assert action.turn_rad[0] == action.turn_rad[2] == 0.0
