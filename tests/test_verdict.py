@@ -244,6 +244,9 @@ def test_pictures_without_an_identity() -> None:
     dark = unidentified_camera("rear", NoFit(code="dark", text="the picture is dark"))
     assert dark.verdict == "re-shoot"
     assert "take the rear camera's picture again" in dark.actions[0].text
+    assert "check instead" not in dark.actions[0].text
+    none = unidentified_camera("rear", NoFit(code="no-marks", text="no marks were found"))
+    assert "check instead what the job states of this camera" in none.actions[0].text
     unsure = unidentified_camera("rear", NoFit(code="ambiguous", text="two answers fit"))
     assert (unsure.verdict, unsure.actions) == ("not-judged", ())
     assert codes(unsure.reasons) == ["ambiguous"]
@@ -475,7 +478,7 @@ FEET = LengthWords(imperial=True)
         (raised((0.0, -0.04, 0.05), lengths=FEET), "1 15/16 in +-1/4 in (5.0 cm +-0.5) too far up"),
         (
             seam_verdict(("front", "left"), gap([0.07, np.nan]), TOLERANCES, lengths=FEET),
-            "2 3/4 in +-3/16 in (7.0 cm +-0.4) apart at 16 ft 5 in, 6 ft 6 1/2 in (5.00, 2.00 m)",
+            "in (7.0 cm +-0.4) apart at x 16 ft 5 in, y 6 ft 6 1/2 in (5.00, 2.00 m)",
         ),
         (seam_verdict(("front", "left"), gap([0.05]), TOLERANCES, lengths=FEET), "+- 3/8 in (5.0"),
         (

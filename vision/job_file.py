@@ -24,7 +24,7 @@ from vision.job_readings import readings_of
 from vision.length_words import LengthWords
 from vision.lengths import IMPERIAL, UNITS
 from vision.lens_formats import read_lens
-from vision.tables import Table, Units, describe, has_control
+from vision.tables import Table, Units, describe, has_control, toml_step
 
 LARGEST_BYTES = 1_000_000
 """No job a person writes is a megabyte; a larger file is the wrong one."""
@@ -32,9 +32,9 @@ LARGEST_BYTES = 1_000_000
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
 LONGEST_STATE = 120
+"""Characters that a line of a printed sheet holds."""
 BODY_M = {"length": (1.0, 100.0), "width": (0.3, 20.0), "height": (0.3, 20.0)}
 """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
-"""Characters that a line of a printed sheet holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +137,8 @@ def _tables_of(text: str | bytes, file: str, faults: list[Fault]) -> dict[str, o
     except RecursionError:
         return refuse("brackets nested too deeply", expected, "remove the surplus brackets")
     except ValueError as error:
-        return refuse(f"text that is not TOML ({error})", expected, "correct it at that place")
+        step = toml_step(text, str(error))
+        return refuse(f"text that is not TOML ({error})", expected, step)
 
 
 def _tables_in(value: object) -> list[dict[str, object]]:

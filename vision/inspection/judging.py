@@ -34,6 +34,7 @@ from vision.verdict import (
     mark_verdict,
     seam_verdict,
     standings,
+    strays,
     strip_verdict,
     unidentified_camera,
     unobserved,
@@ -141,9 +142,14 @@ def _variance_factor(adjustment: Adjustment | NoFit) -> float | None:
 def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjustment = found.outcomes[camera.name], found.adjustment
     if isinstance(outcome, NotIdentified):
-        return unidentified_camera(
-            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
-        )
+        text = outcome.text
+        width, height = found.pictures[camera.name].width, found.pictures[camera.name].height
+        if height > width:
+            text += (
+                f"; the picture stands on its side, {width} x {height} px: save it as the camera"
+                " delivers it"
+            )
+        return unidentified_camera(camera.name, NoFit(code=outcome.code, text=text), picture)
     if isinstance(adjustment, NoFit):
         return unidentified_camera(camera.name, adjustment, picture)
     try:
@@ -256,6 +262,12 @@ def _warnings(found: Findings, stated: tuple[Standing, ...]) -> tuple[str, ...]:
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
         warnings += causes(found.job, found.adjustment)
+        shown = {
+            name: each.fit.points
+            for name, each in found.outcomes.items()
+            if isinstance(each, Identified)
+        }
+        warnings += strays(found.job, found.adjustment, shown)
         held = unobserved(found.adjustment, found.job.lengths)
         warnings += filter(None, (doubts(stated), held))
         used = {reading.name for reading in found.adjustment.readings}

@@ -22,6 +22,7 @@ from vision.verdict.rule import (
 )
 from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
 from vision.verdict.standing import FaultSize, Standing, amount_text, doubts, open_words, standings
+from vision.verdict.strays import strays
 
 __all__ = [
     "Action",
@@ -51,6 +52,7 @@ __all__ = [
     "open_words",
     "seam_verdict",
     "standings",
+    "strays",
     "strip_verdict",
     "unidentified_camera",
     "unobserved",
