@@ -61,6 +61,7 @@ def check(
         from vision.result import result_of
 
         folder = out if out is not None else job_file.parent / REPORT_FOLDER
+        files.folder_ready(folder)
         if keep and record is None:
             record = job_file.parent / files.RECORD_NAME
         if record is not None:

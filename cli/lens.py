@@ -48,6 +48,8 @@ def lens(
         report = lens_report(views, stills[0].width, stills[0].height)
         if isinstance(report, NoFit):
             typer.echo(f"no lens: {report.text}", err=True)
+            if not views:
+                typer.echo(_counted(shown.columns, shown.rows), err=True)
             raise typer.Exit(NOT_JUDGED)
         fit = report.fit
         text = {
@@ -59,3 +61,11 @@ def lens(
         with reader_may_leave():
             show(report)
             typer.echo(printable(f"lens: {out}"))
+
+
+def _counted(columns: int, rows: int) -> str:
+    """What is usually wrong where no picture shows the board."""
+    return (
+        f"--board counts inner corners, where four squares meet: {columns}x{rows} is a board of"
+        f" {columns + 1} x {rows + 1} squares; is yours?"
+    )

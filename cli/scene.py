@@ -48,6 +48,7 @@ def scene(
         job_text = files.read_bytes(job_file, "a job file", "name the job file")
         plan = scene_folder(job, job_file.name, job_text)
         refused(plan, job_file.parent, out)
+        files.folder_ready(out)
         drawn = draw_scene(job, asked, seed)
         contents = {
             plan.pictures[name]: encoded(pixels, plan.pictures[name], asked.light.jpeg_quality)

@@ -10,6 +10,7 @@ import typer
 
 from cli.trouble import printable
 from vision.length_words import METRIC, NO_FIGURE, LengthWords
+from vision.open_points import open_points
 
 STYLES = {"keep": "green", "within": "green", "not-judged": "cyan"}
 FAILED_STYLE = "bold yellow"
@@ -24,13 +25,15 @@ class Lines:
 
 
 def show(result: dict[str, Any], write: LengthWords = METRIC) -> None:
-    """Print verdicts, what is to be done, and warnings."""
+    """Print verdicts, what is to be done, what is open and why, and warnings."""
     for table in tables(result, write):
         draw(table)
         typer.echo()
     typer.echo(f"verdict: {result['verdict']}")
     for number, action in enumerate(_actions(result), start=1):
         typer.echo(f"{number}. {printable(action)}")
+    for point in open_points(result):
+        typer.echo(f"open: {printable(point)}")
     for warning in result["warnings"]:
         typer.echo(f"note: {printable(warning)}")
 

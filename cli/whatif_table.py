@@ -67,6 +67,9 @@ def show_sensitivities(rows: tuple[Sensitivity, ...], write: LengthWords) -> Non
     """Print how far the views of each seam move under each small change."""
     if not rows:
         return
+    if not rows[0].moved_m:
+        typer.echo("no two cameras share a seam: there are no two views that could move apart")
+        return
     typer.echo(
         f"how far apart the two views of a seam move, {'inches' if write.imperial else 'cm'}, the"
         " display staying as it is:\n"

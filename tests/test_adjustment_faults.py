@@ -9,6 +9,7 @@ tests/accuracy/network.py prints.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -166,6 +167,9 @@ def test_a_wrong_mounting_is_freed_and_found() -> None:
     result = scene.adjusted()
     assert result.freed == ("mounting left",)
     assert abs(scene.errors(result, "left")[2]) < 0.02
+    (text,) = causes(JOB, result)
+    assert re.search(r"the lens sits .*1\d\.\d cm \(\+-\d\.\d\) higher than stated", text)
+    assert "measure it again)" in text
 
 
 def test_wrong_picks_are_left_out_and_good_ones_kept() -> None:

@@ -149,6 +149,9 @@ def test_pictures_without_an_identity() -> None:
     dark = unidentified_camera("rear", NoFit(code="dark", text="the picture is dark"))
     assert dark.verdict == "re-shoot"
     assert "take the rear camera's picture again" in dark.actions[0].text
+    assert "check instead" not in dark.actions[0].text
+    none = unidentified_camera("rear", NoFit(code="no-marks", text="no marks were found"))
+    assert "check instead what the job states of this camera" in none.actions[0].text
     unsure = unidentified_camera("rear", NoFit(code="ambiguous", text="two answers fit"))
     assert (unsure.verdict, unsure.actions) == ("not-judged", ())
     assert codes(unsure.reasons) == ["ambiguous"]

@@ -351,3 +351,15 @@ def test_folders_that_cannot_be_made(tmp_path: Path) -> None:
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["x"]
     with pytest.raises(ValueError, match="plain file names"):
         write_all(tmp_path, {"../x": b""})
+
+
+def test_a_folder_that_cannot_be_is_refused_before_anybody_waits(tmp_path: Path) -> None:
+    files.folder_ready(tmp_path)
+    files.folder_ready(tmp_path / "new" / "deep")
+    assert not (tmp_path / "new").exists()
+    taken = tmp_path / "taken"
+    taken.write_text("mine")
+    for folder in (taken, taken / "below"):
+        with pytest.raises(BadInputError, match="a file, taken, in the way"):
+            files.folder_ready(folder)
+    assert taken.read_text() == "mine"

@@ -120,6 +120,21 @@ def test_each_fault_is_named(old: str, new: str, key: str, words: str) -> None:
     assert faults[key].startswith(f"job.toml: {key}: found ")
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("length = 8.4", "length = 8,4", "write `length = 8.4`: a point, not a comma"),
+        ("length = 8.4", "length = 8.4 m # long", 'write `length = "8.4 m"`: a length with'),
+        ("length = 8.4", "length = 27' 6\"", r'''write `length = "27' 6\""`'''),
+        ("length = 8.4", "length = 8.4.2", "correct it at that place"),
+    ],
+)  # fmt: skip
+def test_usual_slips_of_what_is_not_toml_are_told(old: str, new: str, words: str) -> None:
+    assert old in JOB
+    (fault,) = faults_of(JOB.replace(old, new, 1))
+    assert words in str(fault)
+
+
 def test_a_single_slip_is_a_single_fault() -> None:
     assert len(faults_of(JOB.replace('mark = "cross"', 'mark = "corss"'))) == 1
     assert len(faults_of(JOB.replace('units = "m"', 'units = "yd"'))) == 1

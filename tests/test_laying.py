@@ -7,6 +7,7 @@ nobody read is not judged. How often, over simulated lots, `python -m tests.accu
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -58,6 +59,11 @@ def test_an_inch_is_named_as_a_slip_of_its_reading() -> None:
     assert text is not None
     assert "offset left/16" in text
     assert " ft " in text
+    # As a tape shows it: no more than millimetres, and what to do about it.
+    assert re.search(
+        r"read as \d\.\d{3} m \(.*\), the rest says \d\.\d{3} m \(.*\) \+-\d\.\d cm;", text
+    )
+    assert text.endswith("tape it again")
     assert {each.verdict for each in check.layings} == {"keep"}
     assert check.verdict == "re-measure"
 

@@ -76,4 +76,5 @@ def test_no_board_in_any_picture(tmp_path: Path) -> None:
     assert code == 4
     assert "wall.png: no board" in text
     assert "no lens: " in text
+    assert "7x5 is a board of 8 x 6 squares; is yours?" in text
     assert not out.exists()

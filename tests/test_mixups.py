@@ -58,13 +58,18 @@ def test_a_mirrored_picture_is_named(
     assert f"mirrored = true under [camera.{name}]" in found[name][2]
 
 
-def test_an_upside_down_picture_is_named(clear_day: tuple[Job, tuple[Picture, ...]]) -> None:
+def test_a_picture_upside_down_or_on_its_side_is_named(
+    clear_day: tuple[Job, tuple[Picture, ...]],
+) -> None:
     job, pictures = clear_day
     turned = with_pixels(pictures[0], pictures[0].bgr[::-1, ::-1])
-    found = codes(job, [turned, *pictures[1:]])
+    on_its_side = with_pixels(pictures[2], pictures[2].bgr.swapaxes(0, 1)[::-1])
+    found = codes(job, [turned, pictures[1], on_its_side, pictures[3]])
     assert found["front"][:2] == ("not-judged", ["upside-down"])
     assert "roll_deg = 180" in found["front"][2]
     assert found["rear"][0] == "keep"
+    assert found["left"][0] == "re-shoot"
+    assert "stands on its side, 720 x 1280 px" in found["left"][2]
 
 
 def test_another_camera_s_picture_is_named(clear_day: tuple[Job, tuple[Picture, ...]]) -> None:

@@ -83,6 +83,7 @@ def test_an_aim_that_fails_whatever_is_measured_is_3(sample):
     outcome = run(str(sample))
     assert outcome.exit_code == 3, outcome.output
     assert "first sees ground" in outcome.stdout
+    assert "tilt it farther down" in outcome.stdout
 
 
 def test_a_job_is_proposed_and_can_be_read_by_all(vehicle, tmp_path):

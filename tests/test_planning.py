@@ -158,6 +158,19 @@ def test_a_raised_marks_stand_hides_what_is_behind_it(job):
     assert views["stand"].status == "seen"
 
 
+def test_a_flat_view_of_a_mark_from_its_corner_is_no_view_of_it(job):
+    # 30 cm above a mark 3 m ahead and 3 m aside, both lines are long, and hardly apart.
+    shape = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
+    low = replace(job.cameras[0], position_m=np.array([4.22, 0.0, 0.5]))
+    at_m = np.array([7.22, 3.0, 0.2])
+    corner = SingleMark(name="corner", at_m=at_m, shape=shape, position_sigma_m=0.01)
+    marks = (corner, replace(corner, name="ground", at_m=np.array([6.0, 1.0, 0.0])))
+    views = views_of(predict(replace(job, cameras=(low, *job.cameras[1:]), marks=marks)), "front")
+    assert views["corner"].status == "small"
+    assert views["corner"].extent_px < 4.0
+    assert views["ground"].status == "seen"
+
+
 # ------------------------------------------------------------------------------------ prediction
 
 
@@ -300,6 +313,9 @@ def test_additions_ease_the_worst_limit_and_come_best_first(small):
     assert after == sorted(after)
     whole = Assessment(prediction=found, advice=advice, aims=())
     assert "1. one more" in summary(whole)
+    idle = replace(advice[0], after=advice[0].limit.sigma, worst_after=advice[0].worst_before)
+    said = summary(replace(whole, advice=(idle,)))
+    assert f"one more {idle.kind}: {idle.text}: gains next to nothing" in said
     plan = plan_of(whole)
     validate(plan)
     assert [each["kind"] for each in plan["advice"]] == [each.kind for each in advice]

@@ -40,6 +40,7 @@ from vision.seams import (
     seam_lines,
     sees,
 )
+from vision.seams.gaps import NEAR_SEAM_M
 
 
 def measured(turned_deg: float = 0.0) -> SeamGap:
@@ -216,6 +217,20 @@ def test_shared_marks_count_on_the_ground_only_and_boards_once() -> None:
     sigmas = np.sqrt(np.linalg.eigvalsh(gap.mark_covariances_m2))
     assert (sigmas > 5e-4).all()
     assert (sigmas < 8e-3).all()
+
+
+def test_marks_far_from_a_seam_say_nothing_of_it() -> None:
+    ids = ("corner/0", "far/0")
+    planned = np.array([[5.2, 2.0, 0], [3.0, 6.0, 0]])
+    truth = adjustment(adjusted("front", pose("front")), adjusted("left", pose("left")))
+    fits = {name: plan_fit(pose(name), ids, planned) for name in ("front", "left")}
+    (line,) = seam_lines(job("front", "left"))
+    assert line.distance_m(line.start_m + 0.7 * line.direction) == pytest.approx(0, abs=1e-12)
+    beyond = line.end_m + 2.0 * line.direction
+    assert line.distance_m(beyond) == pytest.approx(2.0)
+    # The seam runs at 45 degrees: (3, 6) is nearest to its end, more than NEAR_SEAM_M away.
+    assert line.distance_m(planned[1, :2]) > NEAR_SEAM_M
+    assert seam_gaps(job("front", "left"), fits, truth)[0].mark_ids == ids[:1]
 
 
 def test_a_mark_that_the_joint_adjustment_rejects_shows_no_gap() -> None:

@@ -207,6 +207,33 @@ def test_the_state_of_the_vehicle_is_shown_or_asked_for():
     assert "as driven, 1.2 t of books" in words(sheets(stated))
 
 
+def test_raised_marks_ask_for_a_board_to_be_seen_against():
+    text = words(sheets(lot(8.4)))
+    # A quadrant of 12 cm across, and half as much again.
+    assert "2 trestles, each with a flat, matt board on top, light, 0.18 m (8 in)" in " ".join(
+        text.split()
+    )
+
+
+def test_names_of_proposed_raised_marks_are_not_cut():
+    job = lot(8.4)
+    marks = tuple(
+        replace(mark, name=name)
+        for mark, name in zip(job.marks, ("front_right_raised", "rear_right_raised"), strict=True)
+    )
+    page = next(p for p in sheets(replace(job, marks=marks)) if p.title.startswith("Cameras"))
+    assert {"front_right_raised", "rear_right_raised"} <= {text.text for text in page.texts}
+
+
+def test_a_lot_that_the_job_states_smaller_is_said_to_be():
+    said = "smaller than that"
+    assert said not in words(sheets(lot(8.4)))
+    small = job_from_text(lot_text(8.4, extra="[lot]\nlength = 12\nwidth = 20\n"), "job.toml")
+    assert said in words(sheets(small))
+    large = job_from_text(lot_text(8.4, extra="[lot]\nlength = 60\n"), "job.toml")
+    assert said not in words(sheets(large))
+
+
 def test_cameras_preset_at_45_degrees_read_45_on_the_gauge():
     # Preset at 45 degrees: common practice, no source.
     page = next(page for page in sheets(lot(8.4)) if page.title.startswith("Cameras"))

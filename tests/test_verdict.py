@@ -128,7 +128,7 @@ def test_seam_beside_an_unidentified_camera() -> None:
         (raised((0.0, -0.04, 0.05), lengths=FEET), "1 15/16 in +-1/4 in (5.0 cm +-0.5) too far up"),
         (
             seam_verdict(("front", "left"), gap([0.07, np.nan]), TOLERANCES, lengths=FEET),
-            "2 3/4 in +-3/16 in (7.0 cm +-0.4) apart at 16 ft 5 in, 6 ft 6 1/2 in (5.00, 2.00 m)",
+            "in (7.0 cm +-0.4) apart at x 16 ft 5 in, y 6 ft 6 1/2 in (5.00, 2.00 m)",
         ),
         (seam_verdict(("front", "left"), gap([0.05]), TOLERANCES, lengths=FEET), "+- 3/8 in (5.0"),
         (

@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation
 from typer.testing import CliRunner
 
 from cli.main import app
+from cli.whatif_table import show_sensitivities
 from tests.accuracy.compare import Between, epoch_of, later_check
 from tests.accuracy.simulation import SAMPLE, Truth, simulate
 from tests.conftest import hand_made_job
@@ -245,6 +246,12 @@ def test_the_table_of_small_changes(exact):
         seam for seam in left if "left" in seam
     }
     assert all(moved > 0.02 for moved in by_label["5 cm lower"].values())
+
+
+def test_without_seams_there_is_no_table_but_a_word(exact, capsys):
+    rows = sensitivities(exact, small_changes(exact.job))
+    show_sensitivities(tuple(replace(row, moved_m={}) for row in rows), exact.job.lengths)
+    assert capsys.readouterr().out.startswith("no two cameras share a seam")
 
 
 def test_without_an_adjustment(exact):

@@ -24,7 +24,7 @@ from vision.job_readings import readings_of
 from vision.length_words import LengthWords
 from vision.lengths import IMPERIAL, UNITS
 from vision.lens_formats import read_lens
-from vision.tables import Table, Units, describe, has_control
+from vision.tables import Table, Units, describe, has_control, toml_step
 
 LARGEST_BYTES = 1_000_000
 """No job a person writes is a megabyte; a larger file is the wrong one."""
@@ -138,7 +138,8 @@ def _tables_of(text: str | bytes, file: str, faults: list[Fault]) -> dict[str, o
     except RecursionError:
         return refuse("brackets nested too deeply", expected, "remove the surplus brackets")
     except ValueError as error:
-        return refuse(f"text that is not TOML ({error})", expected, "correct it at that place")
+        step = toml_step(text, str(error))
+        return refuse(f"text that is not TOML ({error})", expected, step)
 
 
 def _tables_in(value: object) -> list[dict[str, object]]:

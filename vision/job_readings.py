@@ -55,7 +55,10 @@ def readings_of(
     places = _Places(strips, marks, cameras)
     classes: dict[str, str] = {}
     found: list[Reading | None] = []
+    _no_value(top, value)
     for i, values in enumerate(value):
+        if values.get("value") == "":
+            continue
         table = Table(top.faults, top.file, f"reading[{i}]", values, top.units)
         kind = table.choice("kind", KINDS)
         before = len(table.faults)
@@ -70,6 +73,17 @@ def readings_of(
                 continue
         found.append(reading if len(table.faults) == before else None)
     return tuple(reading for reading in found if reading is not None)
+
+
+def _no_value(top: Table, tables: list[dict[str, object]]) -> None:
+    """One fault for all tables that `seamtrue measure --wanted` printed and nobody filled in."""
+    empty = [str(number) for number, each in enumerate(tables, 1) if each.get("value") == ""]
+    if empty:
+        which = f"reading {empty[0]}" if len(empty) == 1 else f"readings {', '.join(empty)}"
+        step = (
+            "put in what the tape showed, or take the whole table out: lines [[reading]] to value"
+        )
+        top.fault("reading", f"no value in {which}", "a length in each", step)
 
 
 class _Places:

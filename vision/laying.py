@@ -21,7 +21,7 @@ from vision.geometry import Array
 from vision.job import Job, LengthReading, Strip
 from vision.layout import planned_layout
 from vision.length_words import METRIC, LengthWords
-from vision.lengths import both_systems
+from vision.lengths import feet_inches
 from vision.solver import NoFit
 from vision.verdict import (
     LayingVerdict,
@@ -247,9 +247,11 @@ def doubt_text(reading: ReadLength, lengths: LengthWords = METRIC) -> str | None
         read = lengths.m(reading.read_m, spec=".3f")
         fits = lengths.m(reading.fits_m, reading.sigma_m, spec=".3f")
     else:
-        # Somebody whose job is metric may have held a tape in inches: both, with the rounding.
+        # Somebody whose job is metric may have held a tape in inches.
         read, fits = (
-            both_systems(each, lengths.fraction) for each in (reading.read_m, reading.fits_m)
+            f"{each:.3f} m ({feet_inches(each, lengths.fraction).text})"
+            for each in (reading.read_m, reading.fits_m)
         )
-        fits += f" (+-{lengths.doubt(reading.sigma_m)})"
-    return f"{reading.name} ({reading.what}) {what}: read as {read}, the rest says {fits}"
+        fits += f" +-{lengths.doubt(reading.sigma_m)}"
+    told = f"{reading.name} ({reading.what}) {what}: read as {read}, the rest says {fits}"
+    return f"{told}; tape it again"

@@ -17,8 +17,9 @@ from vision.setting_out import PlannedReading, readings_text, readings_to_take
 from vision.solver import NoFit
 
 WANTED = """\
-# Lengths to tape, the most telling first; leave out what you cannot reach. Put what the tape shows
-# between the quotes. With all of them a shift of a whole strip is surely named from:
+# Lengths to tape, the most telling first. Put what the tape shows between the quotes, with its
+# unit; take out the tables of what you did not tape. With all of them a shift of a whole strip is
+# surely named from:
 # {strips}.
 """
 

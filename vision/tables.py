@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import unicodedata
 from dataclasses import dataclass
 from typing import TypeGuard
@@ -19,6 +20,29 @@ from vision.geometry import Array
 from vision.lengths import UNITS, LengthError, length_from_number, parse_length
 
 LENGTH = "a length: a number in job.units, or text with its unit such as `3 m`"
+
+_LINE = re.compile(r"at line (\d+)")
+_SET = re.compile(r"\s*([\w.-]+)\s*=\s*(?P<value>[^#]*[^#\s])\s*(?:#.*)?$")
+_COMMA = re.compile(r"(-?\d+),(\d+)$")
+_BARE_UNIT = re.compile(r"-?[\d.]+ *(?:mm|cm|m|in|ft|feet|['\"])[^\[\]]*$")
+
+
+def toml_step(text: str, error: str) -> str:
+    """What to do about text that is not TOML: two usual slips are told, else the place alone."""
+    place = _LINE.search(error)
+    lines = text.splitlines()
+    number = int(place[1]) if place else 0
+    line = _SET.match(lines[number - 1][:200]) if 0 < number <= len(lines) else None
+    if line is None:
+        return "correct it at that place"
+    key, value = line[1], line["value"]
+    if comma := _COMMA.match(value):
+        point = f"{key} = {comma[1]}.{comma[2]}"
+        return f"write `{point}`: a point, not a comma, before the decimals"
+    if _BARE_UNIT.match(value):
+        quoted = value.replace('"', '\\"')
+        return f'write `{key} = "{quoted}"`: a length with its unit stands in quotes'
+    return "correct it at that place"
 
 
 def has_control(text: str) -> bool:

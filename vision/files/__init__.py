@@ -280,6 +280,22 @@ def read_bytes(path: Path | str, expected: str, next_step: str) -> bytes:
 # ------------------------------------------------------------------------------------------- out
 
 
+def folder_ready(folder: Path | str) -> None:
+    """Raise BadInputError where nothing could be written: told before anybody waits for results."""
+    nearest = Path(folder)
+    with contextlib.suppress(OSError):
+        while not nearest.exists() and nearest != nearest.parent:
+            nearest = nearest.parent
+        if not nearest.is_dir():
+            found = f"a file, {nearest.name}, in the way"
+        elif not os.access(nearest, os.W_OK | os.X_OK):
+            found = f"no right to write in {nearest}"
+        else:
+            return
+        expected = "a folder that can be made and written to"
+        raise _bad(str(folder), found, expected, "choose another folder")
+
+
 def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
     """Write every file of `files` (plain name to contents) into `folder`, which is made if needed.
 

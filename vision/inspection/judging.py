@@ -29,6 +29,7 @@ from vision.verdict import (
     Reason,
     SeamVerdict,
     Standing,
+    Stray,
     aim_is_beyond,
     camera_verdict,
     causes,
@@ -38,9 +39,11 @@ from vision.verdict import (
     mark_verdict,
     seam_verdict,
     standings,
+    strays,
     strip_verdict,
     unidentified_camera,
     unobserved,
+    with_strays,
 )
 
 
@@ -54,7 +57,8 @@ def judged(found: Findings) -> Inspection:
         for name, sharp in found.sharpness.items()
     }
     cameras = tuple(_camera_verdict(found, c, pictures[c.name]) for c in job.cameras)
-    strips = tuple(_strip_verdict(found, strip) for strip in job.strips)
+    left_out = _strays(found)
+    strips = tuple(_strip_verdict(found, strip, left_out) for strip in job.strips)
     marks = tuple(_mark_verdict(found, mark) for mark in job.marks)
     seams = tuple(_seam_verdict(found, line.between) for line in seam_lines(job))
     whole = job_verdict(cameras, strips, marks, seams)
@@ -70,7 +74,7 @@ def judged(found: Findings) -> Inspection:
         strips=tuple(_inspected_strip(found, verdict) for verdict in strips),
         raised_marks=tuple(_inspected_raised_mark(found, verdict) for verdict in marks),
         seams=tuple(_inspected_seam(found, verdict) for verdict in seams),
-        warnings=_warnings(found, stated),
+        warnings=_warnings(found, stated, left_out, strips),
         stated=stated,
         variance_factor=_variance_factor(joint),
         adjustment=joint,
@@ -89,9 +93,14 @@ def _variance_factor(joint: Adjustment | None) -> float | None:
 def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
     if isinstance(outcome, NotIdentified):
-        return unidentified_camera(
-            camera.name, NoFit(code=outcome.code, text=outcome.text), picture
-        )
+        text = outcome.text
+        width, height = found.pictures[camera.name].width, found.pictures[camera.name].height
+        if height > width:
+            text += (
+                f"; the picture stands on its side, {width} x {height} px: save it as the camera"
+                " delivers it"
+            )
+        return unidentified_camera(camera.name, NoFit(code=outcome.code, text=text), picture)
     if isinstance(found.adjustment, NoFit):
         return unidentified_camera(camera.name, found.adjustment, picture)
     if adjusted is None:
@@ -128,11 +137,25 @@ def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overl
     return tuple(overlaps)
 
 
-def _strip_verdict(found: Findings, strip: Strip) -> LayingVerdict:
+def _strip_verdict(found: Findings, strip: Strip, left_out: tuple[Stray, ...]) -> LayingVerdict:
     adjusted = found.adjusted_strip(strip.name)
     if adjusted is None:
         return _unseen(strip.name)
-    return strip_verdict(strip, adjusted, found.job.tolerances, found.job.lengths)
+    job = found.job
+    verdict = strip_verdict(strip, adjusted, job.tolerances, job.lengths)
+    return with_strays(verdict, left_out, job.tolerances.strip_m, job.lengths)
+
+
+def _strays(found: Findings) -> tuple[Stray, ...]:
+    """Marks of strips that were left out because they lie elsewhere."""
+    if found.joint is None:
+        return ()
+    points = {
+        name: each.fit.points
+        for name, each in found.outcomes.items()
+        if isinstance(each, Identified)
+    }
+    return strays(found.job, found.joint, points)
 
 
 def _mark_verdict(found: Findings, mark: SingleMark) -> LayingVerdict:
@@ -259,13 +282,21 @@ def _inspected_seam(found: Findings, verdict: SeamVerdict) -> InspectedSeam:
     )
 
 
-def _warnings(found: Findings, stated: tuple[Standing, ...]) -> tuple[str, ...]:
+def _warnings(
+    found: Findings,
+    stated: tuple[Standing, ...],
+    left_out: tuple[Stray, ...],
+    strips: tuple[LayingVerdict, ...],
+) -> tuple[str, ...]:
     """What a person should know beside the verdicts."""
     warnings = []
     if isinstance(found.adjustment, NoFit):
         warnings.append(f"no joint adjustment: {found.adjustment.text}")
     else:
         warnings += causes(found.job, found.adjustment)
+        reasons = {reason.text for strip in strips for reason in strip.reasons}
+        told = (stray.text(found.job.lengths) for stray in left_out)
+        warnings += (text for text in told if text not in reasons)
         held = unobserved(found.adjustment, found.job.lengths)
         warnings += filter(None, (doubts(stated), held))
         used = {reading.name for reading in found.adjustment.readings}

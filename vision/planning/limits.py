@@ -129,7 +129,8 @@ def _ground(
         if word != "within":
             text = (
                 f"camera {camera.name} first sees ground {_rough(value, sigma, lengths)} out;"
-                f" {lengths.m(allowed.nearest_ground_m)} allowed"
+                f" {lengths.m(allowed.nearest_ground_m)} allowed: tilt it farther down, or accept"
+                " more under [tolerance]"
             )
             own = (camera.name,)
             problems.append(_problem("nearest-ground", text, own, beyond=word == "beyond"))
@@ -142,7 +143,10 @@ def _ground(
         name = f"seam {_named(seam.between)}"
         if seam.uncovered_m > 0:
             bare = lengths.roughly.m(seam.uncovered_m)
-            text = f"{name}: {bare} of it is not covered by both cameras"
+            text = (
+                f"{name}: {bare} of it is not covered by both cameras: turn one of them, or state"
+                " where your display has its seam in a table [seam.NAME]"
+            )
             problems.append(_problem("uncovered", text, seam.between))
         if seam.overlap_m is None:
             continue

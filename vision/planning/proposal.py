@@ -214,13 +214,17 @@ def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, .
     for camera in prediction.cameras:
         if camera.marks < SURE_MARKS or camera.strips < 2:
             text = (
-                f"camera {camera.name} surely sees {camera.marks} marks on {camera.strips} strips"
+                f"camera {camera.name}: marks surely seen: {camera.marks}, on strips:"
+                f" {camera.strips}; {SURE_MARKS} on 2 wanted"
             )
             found.append(text)
     for seam in prediction.seams:
         name = f"seam {seam.between[0]} - {seam.between[1]}"
         if seam.shared_marks < SURE_SHARED:
-            found.append(f"{name}: {seam.shared_marks} marks are surely seen by both cameras")
+            found.append(
+                f"{name}: marks surely seen by both cameras: {seam.shared_marks};"
+                f" {SURE_SHARED} wanted"
+            )
         gap = seam.rare_gap_m - (0.0 if rarely else seam.usual_gap_m or 0.0)
         if gap > allowed.seam_gap_m:
             found.append(f"{name}: a job without a fault may show {lengths.cm(gap)}")

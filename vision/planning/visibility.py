@@ -10,7 +10,7 @@ from vision.adjustment import CameraObservations
 from vision.body import body_hides
 from vision.geometry import Array, Flags, Pose
 from vision.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.layout import Layout, PlannedMark, place_sigma_m
+from vision.layout import BoardCorner, Layout, PlannedMark, place_sigma_m
 from vision.lens import Lens
 from vision.lens_prior import LensPrior
 from vision.measure import Light, d_pixel_d_mark, forecast_covariances
@@ -23,6 +23,8 @@ SMALL_PX = 4.5
 drawn pictures of the sample layouts 18 of 24 were used, and all 28 between 6 and 12."""
 SURE_PX = 7.0
 """The same where a layout is proposed: nothing may hang on marks that are sometimes missed."""
+NARROW_PX = 4.0
+"""Narrowest width below which a mark is not looked for again where it was missed."""
 ROUGH_SIGMA_PX = 0.1
 """More than any mark of SURE_PX has on pictures that are fit to be judged."""
 STAND_MARGIN = 0.5
@@ -92,10 +94,17 @@ def _with_covariance(view: PlannedView, covariance: Array | None) -> PlannedView
 
 
 def _in_picture(pose: Pose, lens: Lens, points: list[PlannedMark]) -> tuple[Array, Array, Array]:
-    """Pixels (n, 2), shorter extents (n,) in px, and the marks' tips (n, 4, 3) on the ground."""
+    """Pixels (n, 2), extents (n,) in px, and the marks' tips (n, 4, 3) on the ground.
+
+    An extent is the shorter of a mark's lines; of one that is too narrow between them, its width.
+    """
     pixels, slopes = d_pixel_d_mark(pose, lens, points)
     half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)
-    extents = 2 * np.linalg.norm(slopes * half[:, None, :], axis=1).min(axis=1)
+    reach_px = slopes * half[:, None, :]
+    extents = 2 * np.linalg.norm(reach_px, axis=1).min(axis=1)
+    narrowest = _narrowest_px(reach_px)
+    marks = np.array([not isinstance(point.shape, BoardCorner) for point in points], dtype=bool)
+    extents = np.where(marks & (narrowest < NARROW_PX), narrowest, extents)
     turn = np.array([point.heading_rad for point in points])
     zero = np.zeros_like(turn)
     along = np.stack([np.cos(turn), np.sin(turn), zero], axis=-1) * half[:, :1]
@@ -103,6 +112,18 @@ def _in_picture(pose: Pose, lens: Lens, points: list[PlannedMark]) -> tuple[Arra
     centres = np.array([point.centre_m for point in points]).reshape(-1, 3)
     tips = np.stack([centres + along, centres - along, centres + across, centres - across], axis=1)
     return pixels, extents, tips
+
+
+def _narrowest_px(reach_px: Array) -> Array:
+    """Narrowest width (n,) of marks that reach so far to either side in the picture (n, 2, 2).
+
+    Less than the shorter of the two lines: a flat view of a cross from its corner shows two long
+    lines that lie nearly on each other. NaN outside the lens.
+    """
+    narrowest = np.full(len(reach_px), np.nan)
+    seen = np.isfinite(reach_px).all(axis=(1, 2))
+    narrowest[seen] = 2 * np.linalg.svd(reach_px[seen], compute_uv=False)[:, -1]
+    return narrowest
 
 
 def _in_lens(job: Job, camera: Camera, pose: Pose, points: list[PlannedMark]) -> Flags:

@@ -169,11 +169,11 @@ def _advice(advice: Advice, number: int, lengths: LengthWords) -> str:
     unit = advice.limit.unit
     before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
     worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
-    return (
-        f"{number}. one more {advice.kind}: {advice.text}: {advice.limit.what} known to"
-        f" {_sigma(advice.after, unit, lengths)} instead of"
-        f" {_sigma(advice.limit.sigma, unit, lengths)}{worst}"
-    )
+    known, unhelped = (_sigma(each, unit, lengths) for each in (advice.after, advice.limit.sigma))
+    gain = f"{advice.limit.what} known to {known} instead of {unhelped}{worst}"
+    if known == unhelped:
+        gain = "gains next to nothing"
+    return f"{number}. one more {advice.kind}: {advice.text}: {gain}"
 
 
 def _aim(choice: AimChoice, lengths: LengthWords) -> str:
@@ -240,7 +240,7 @@ def _laying_note(prediction: Prediction) -> list[str]:
     laid = prediction.job.lengths.cm(prediction.job.strip(worst).position_sigma_m)
     return [
         f"note: with ends laid to {laid}, about one in {1 / chances[worst]:.0f} comes out"
-        " not judged or beyond though nobody slipped; lay them closer, or allow more"
+        " not judged or beyond though nobody slipped; lay them more exactly, or allow more"
     ]
 
 

@@ -18,6 +18,7 @@ from markupsafe import Markup
 
 from vision.inspection_values import InspectedCamera, Inspection
 from vision.job import Job
+from vision.open_points import open_points
 from vision.report.overlay import drawn_marks, horizon, measured_edge, residual_arrows
 from vision.report.pictures import CROPPED_GREY, Shown, delivered, jpeg_uri, layout_box
 from vision.report.plan import drawn_plan
@@ -62,6 +63,7 @@ def report_html(
             cameras=[_camera(inspection.job, found, entry, shown) for found, entry in pairs],
             seams=[entry | {"views": seam_views(inspection, s, shown)} for s, entry in seams],
             todo=todo(inspection, shown),
+            open_points=open_points(result),
             plan=drawn_plan(inspection),
             top_view=_top_view(inspection.job, top_view_png, shown),
             blended=blended,

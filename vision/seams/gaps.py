@@ -23,6 +23,9 @@ from vision.seams.lines import SeamLine, seam_lines
 
 GROUND_HEIGHT_M = 1e-6
 """A mark higher than this is no ground point: two cameras see it on two places of the ground."""
+NEAR_SEAM_M = 2.5
+"""Shared marks farther than this from a seam, as far as a seam leads from the body if nothing else
+is stated, say nothing of what is drawn there: two cameras on one side share the whole of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,8 +33,8 @@ class SeamGap:
     """What lies between two neighbouring views, the first camera's drawing minus the second's.
 
     `points_m` (n, 2) along the seam; `gaps_m` (n, 2) and `covariances_m2` (n, 2, 2), NaN where one
-    camera does not cover the point. `mark_ids` are the shared points on the ground with
-    `mark_gaps_m` (m, 2) and `mark_covariances_m2` (m, 2, 2); a board counts once in
+    camera does not cover the point. `mark_ids` are the shared points on the ground near the seam,
+    with `mark_gaps_m` (m, 2) and `mark_covariances_m2` (m, 2, 2); a board counts once in
     `shared_marks`. `worst_gap_m` and `worst_gap_sigma_m` (2,) are of the longest gap among points
     and marks, None where there is none; `rms_gap_m` is of the lengths along the seam. `overlap_m`
     is None where no point of the seam is 1 m from the body; its sigma carries the joint
@@ -81,7 +84,7 @@ def measure_seam(
     points = line.points_m()
     joint = adjustment.covariance_of(*line.between)
     gaps, covariances = _gaps_along(points, vehicle, pair, maps, joint)
-    ids, mark_gaps, mark_covariances = _mark_gaps(fits, maps)
+    ids, mark_gaps, mark_covariances = _mark_gaps(line, fits, maps)
     every = np.concatenate([gaps, mark_gaps])
     spread = np.concatenate([covariances, mark_covariances])
     lengths = np.linalg.norm(every, axis=1)
@@ -146,14 +149,16 @@ def gaps_with_slopes(
 
 
 def _mark_gaps(
-    fits: tuple[PlanFit, PlanFit], maps: tuple[GroundMap, GroundMap]
+    line: SeamLine, fits: tuple[PlanFit, PlanFit], maps: tuple[GroundMap, GroundMap]
 ) -> tuple[tuple[str, ...], Array, Array]:
-    """Shared ground marks that both fits use: ids, gaps (m, 2) and covariances (m, 2, 2)."""
+    """Ground marks near the seam that both fits use: ids, gaps (m, 2), covariances (m, 2, 2)."""
     rows = [
         {
             mark_id: row
             for row, mark_id in enumerate(fit.points.ids)
-            if fit.used[row] and abs(fit.points.planned_m[row, 2]) <= GROUND_HEIGHT_M
+            if fit.used[row]
+            and abs(fit.points.planned_m[row, 2]) <= GROUND_HEIGHT_M
+            and line.distance_m(fit.points.planned_m[row, :2]) <= NEAR_SEAM_M
         }
         for fit in fits
     ]

@@ -32,6 +32,13 @@ class SeamLine:
         along = self.end_m - self.start_m
         return along / np.linalg.norm(along)
 
+    def distance_m(self, place_m: Array) -> float:
+        """How far a place (2,) on the ground lies from the nearest point of the seam."""
+        along = float((place_m - self.start_m) @ self.direction)
+        length = float(np.linalg.norm(self.end_m - self.start_m))
+        nearest = self.start_m + np.clip(along, 0.0, length) * self.direction
+        return float(np.linalg.norm(place_m - nearest))
+
     def points_m(self) -> Array:
         """Points (n, 2) every 5 cm or a little closer, both ends included."""
         length = np.linalg.norm(self.end_m - self.start_m)

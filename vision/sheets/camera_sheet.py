@@ -120,10 +120,10 @@ def _degrees(value: float) -> str:
 def _mark_table(flow: Flow, setting: SettingOut, figures: Figures) -> None:
     columns = (
         Column(title="", width=9, size_pt=11, bold=True),
-        Column(title="mark", width=32, bold=True),
-        Column(title="what", width=20, size_pt=9.5),
+        Column(title="mark", width=42, bold=True),
+        Column(title="what", width=18, size_pt=9.5),
         Column(title="height of its top", width=44, bold=True),
-        Column(title="place", width=flow.box.width - 9 - 32 - 20 - 44 - 14, size_pt=9.5),
+        Column(title="place", width=flow.box.width - 9 - 42 - 18 - 44 - 14, size_pt=9.5),
         Column(title="set", width=14, anchor="middle"),
     )
     rows = [

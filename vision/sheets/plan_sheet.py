@@ -168,6 +168,14 @@ def _lot_words(flow: Flow, setting: SettingOut, figures: Figures) -> None:
         f"{END_ROOM_M} m beyond the layout at the ends and {SIDE_ROOM_M} m at the sides for people "
         f"at work, {DOOR_ROOM_M} m beside the body for an open door.", SMALLEST_PT,
     )  # fmt: skip
+    means = setting.job.means
+    known = (means.lot_length_m, lot.length_m), (means.lot_width_m, lot.width_m)
+    if any(has is not None and has < needs for has, needs in known):
+        has = " by ".join("any" if m is None else figures.both(exact(m)) for m, _ in known)
+        flow.paragraph(
+            f"The job's lot, {has}, is smaller than that: less room to work and to open doors.",
+            SMALLEST_PT,
+        )
 
 
 def strip_words(line: StripLine) -> str:

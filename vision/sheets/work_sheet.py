@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from vision.job import BoxCorner
 from vision.setting_out import Piece, SettingOut
+from vision.setting_out.supplies import extent_m
 from vision.sheets.book import TICK, Book, Column, Flow
 from vision.sheets.figures import Figures
 from vision.sheets.page import SMALLEST_PT
+from vision.sheets.plan_sheet import plural
+
+PANEL = Fraction(3, 2)
+"""The board under a raised mark against the mark itself, as practice pictures draw it and plans
+reckon with what it hides."""
 
 TWO = (
     "Both: park, brake, chocks, keys out, cones. Fill in the state of the vehicle.",
@@ -103,6 +111,22 @@ def _pieces(flow: Flow, pieces: tuple[Piece, ...], figures: Figures, *, exactly:
     flow.table(columns, rows, row_mm=7.0)
 
 
+def _stands(setting: SettingOut, figures: Figures) -> str:
+    """What carries raised marks: a mark needs its own light, or dark, ground to be seen against."""
+    printed = [
+        (mark.shape, mark.ink)
+        for mark in setting.raised_marks
+        if not isinstance(mark.shape, BoxCorner)
+    ]
+    side = figures.to_cut(max(max(extent_m(shape)) for shape, _ in printed) * PANEL)
+    shade = " or ".join(sorted({"light" if ink == "dark" else "dark" for _, ink in printed}))
+    each = "each with" if len(printed) > 1 else "with"
+    return (
+        f"{len(printed)} {plural('trestle', len(printed))}, {each} a flat, matt board on top,"
+        f" {shade}, {side} a side or more"
+    )
+
+
 def _things(setting: SettingOut, figures: Figures) -> list[str]:
     taped = [each.length_m for pair in setting.pairs for each in (pair.first, pair.second)]
     longest = max([*taped, *(line.marks[-1].running_m for line in setting.strips)], default=5)
@@ -117,7 +141,7 @@ def _things(setting: SettingOut, figures: Figures) -> list[str]:
         "Cones, wheel chocks, high-visibility vests, ladder. Knee pads. Clipboard with a cover.",
     ]
     if raised:
-        stands = f"{raised - cartons} trestles" if raised > cartons else ""
+        stands = _stands(setting, figures) if raised > cartons else ""
         boxes = f"{cartons} cartons, weighted" if cartons else ""
         things.append(
             f"For raised marks: {' and '.join(each for each in (stands, boxes) if each)}."

@@ -22,6 +22,7 @@ from vision.verdict.rule import (
 )
 from vision.verdict.seam_verdicts import SeamVerdict, seam_verdict
 from vision.verdict.standing import FaultSize, Standing, amount_text, doubts, open_words, standings
+from vision.verdict.strays import Stray, strays, with_strays
 
 __all__ = [
     "Action",
@@ -36,6 +37,7 @@ __all__ = [
     "Reason",
     "SeamVerdict",
     "Standing",
+    "Stray",
     "aim_is_beyond",
     "amount_text",
     "camera_verdict",
@@ -51,8 +53,10 @@ __all__ = [
     "open_words",
     "seam_verdict",
     "standings",
+    "strays",
     "strip_verdict",
     "unidentified_camera",
     "unobserved",
+    "with_strays",
     "worst_of",
 ]

@@ -32,6 +32,10 @@ USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
 FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
 """Codes that a soft, moved or dark picture may well be the cause of."""
+CHECK_STATED = (
+    "where marks can be seen in it, check instead what the job states of this camera: picture,"
+    " lens, position and intended aim"
+)
 WAYS = {
     "pan": ("to its right", "to its left"),
     "tilt": ("up", "down"),
@@ -87,7 +91,8 @@ def unidentified_camera(
         )
     if outcome.code not in USELESS_PICTURE:
         return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
-    action = Action(text=f"take the {name} camera's picture again: {outcome.text}")
+    stated = f"; {CHECK_STATED}" if outcome.code == "no-marks" else ""
+    action = Action(text=f"take the {name} camera's picture again: {outcome.text}{stated}")
     return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
 
 

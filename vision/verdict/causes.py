@@ -14,6 +14,14 @@ BEYOND_DOUBT = 1000.0
 DOUBTED = 2.0
 """A strip whose stated place was taken with this many times its stated sigma is said to be."""
 
+SITS = (
+    ("farther ahead", "farther back"),
+    ("farther left", "farther right"),
+    ("higher", "lower"),
+)
+SURE_SIGMAS = 3.0
+"""Less than so many sigmas off says nothing of which way a mounting is off."""
+
 KINDS = {"distance": "distance", "diagonal": "diagonal", "offset": "offset from the centre line"}
 
 
@@ -54,12 +62,28 @@ def _named(job: Job, each: Explanation, adjustment: Adjustment) -> str:
     slip = next((r.slip for r in adjustment.readings if r.name == group), None)
     wrong = f"is {slip}" if slip else "does not fit the rest"
     text = f"{stated(job, group)} {wrong}; it was set free, and the figures are those without it"
+    if group.startswith("mounting "):
+        text += _sits(job, group.partition(" ")[2], adjustment)
     if any(group == f"mark {mark.name}" and mark.views == 1 for mark in adjustment.marks):
         text += " (only one picture shows it, and a wrong pick there would look the same)"
     if each.rival is None:
         return text
     odds = "over 1000" if each.odds > BEYOND_DOUBT else f"{each.odds:.0f}"
     return f"{text}. That is {odds} times as likely as the next cause, {stated(job, each.rival)}"
+
+
+def _sits(job: Job, name: str, adjustment: Adjustment) -> str:
+    """` (the lens sits 9.9 cm (+-0.3) farther ahead than stated; measure it again)`, where sure."""
+    found = adjustment.camera(name)
+    stated_m = next(each.position_m for each in job.cameras if each.name == name)
+    off_m = found.pose.camera_in_ground_m - stated_m
+    told = [
+        f"{job.lengths.cm(abs(float(off)), float(sigma))} {ways[int(off < 0)]}"
+        for off, sigma, ways in zip(off_m, found.position_sigma_m, SITS, strict=True)
+        if abs(off) > SURE_SIGMAS * sigma
+    ]
+    where = f"the lens sits {' and '.join(told)} than stated; " if told else ""
+    return f" ({where}measure it again)"
 
 
 def _tied(job: Job, each: Explanation) -> str:

@@ -57,13 +57,16 @@ def seam_verdict(
 
     def place(index: int) -> str:
         if index < len(covered_m):
-            return lengths.roughly.several(covered_m[index].tolist(), "m")
+            return lengths.roughly.several(covered_m[index].tolist(), "m", labels="xy")
         return f"mark {gap.mark_ids[index - len(covered_m)]}"
 
     reasons = _gap_reasons(figures, words, place, tolerances, lengths)
     verdict = worst_of(words)
     if gap.uncovered_m > 0:
-        text = f"{lengths.roughly.m(gap.uncovered_m)} of the seam is not covered by both cameras"
+        text = (
+            f"{lengths.roughly.m(gap.uncovered_m)} of the seam is not covered by both cameras;"
+            " where your display has it elsewhere, state it in a table [seam.NAME]"
+        )
         reasons.append(Reason(code="uncovered", text=text))
         verdict = "beyond" if verdict == "beyond" else "not-judged"
     return SeamVerdict(between=between, verdict=verdict, reasons=tuple(reasons))
