@@ -1,9 +1,9 @@
 """A single mark laid wrong: left out, and yet said where it lies.
 
 Proves, on simulated observations, that a mark 6 cm off along or across its strip is said to lie
-there to a centimetre, in words, with a true sigma; that its strip is not kept then; and that nothing
-is said of what every camera uses or another sees in its place. Does not prove that the mark is
-found in a picture.
+there to a centimetre, in words, with a true sigma; that its strip is not kept then; and that
+nothing is said of what every camera uses or another sees in its place. Does not prove that the mark
+is found in a picture.
 """
 
 from __future__ import annotations
