@@ -24,7 +24,7 @@ from tests.accuracy.false_alarms import SAMPLE, alarms, drawn
 from tests.yards import YARD_JOB
 from vision.candidates import LEAST_NOISE, find_candidates, picture_noise
 from vision.files import read_job
-from vision.identify import Identified, identify
+from vision.identify import Identified, NotIdentified, identify
 from vision.job import Job
 from vision.job_file import job_from_text
 from vision.layout import planned_layout
@@ -68,6 +68,14 @@ def test_centres_on_tape_that_is_burnt_out_to_white_are_as_sure_as_they_say() ->
     # Two in the mean if they are; white pixels, taken for quiet ones, once made it some hundreds.
     assert len(squared) > 50
     assert np.mean(squared) < 4
+
+
+def test_a_picture_that_is_burnt_out_is_said_to_be() -> None:
+    view = next(iter(stored_views(SAMPLES / "long_shadow", "as stored", seed=1)))
+    burnt = dataclasses.replace(view, grey=np.minimum(2.5 * view.grey, 255).astype(np.uint8))
+    outcome = Tally().judge(burnt)
+    assert isinstance(outcome, NotIdentified)
+    assert "56% of the picture is burnt out to white: take it in softer light" in outcome.text
 
 
 def test_a_far_board_is_not_counted_from_the_next_square() -> None:

@@ -16,7 +16,7 @@ from vision.body import body_hides
 from vision.candidates import picture_noise, softened, unveiled
 from vision.identify.measuring import Looked, measured_marks
 from vision.identify.poses import LEAST_MARKS, CarriedPose, Task, carried_poses, expected_weight
-from vision.identify.reasons import DARK_LEVEL, Evidence
+from vision.identify.reasons import BURNT_LEVEL, DARK_LEVEL, Evidence
 from vision.identify.values import Identified, NotIdentified, Sighting, Status
 from vision.job import Camera, Job
 from vision.layout import Layout, points_of
@@ -43,6 +43,8 @@ FARTHEST_AIM_RAD = float(np.radians(24.0))
 """Likewise for any angle of the intended aim, which may be 15 degrees wrong."""
 FLAT_SPREAD = 3.0
 """Standard deviation of grey, in levels, below which a picture is one even level."""
+MOST_BURNT = 0.25
+"""Share of a picture that may be burnt out to white without a word: practice pictures have 1 %."""
 
 
 def identify(
@@ -80,13 +82,24 @@ def identify(
         looked_at=grey,
         soft=softened(grey, noise),
     )
+    outcome = _with_and_without_veil(task, layout)
+    burnt = float(np.mean(grey > BURNT_LEVEL))
+    if isinstance(outcome, NotIdentified) and burnt > MOST_BURNT:
+        text = (
+            f"{outcome.text}; {burnt:.0%} of the picture is burnt out to white: take it in softer"
+            " light, or set the camera darker"
+        )
+        return replace(outcome, text=text)
+    return outcome
+
+
+def _with_and_without_veil(task: Task, layout: Layout) -> Identified | NotIdentified:
+    """What is found in the picture as it is, else without the light that lies over all of it."""
     outcome = _decided(task, layout, carried_poses(task))
-    if isinstance(outcome, Identified):
+    without = unveiled(task.grey)
+    if isinstance(outcome, Identified) or without is None:
         return outcome
-    without = unveiled(grey)
-    if without is None:
-        return outcome
-    task = replace(task, looked_at=without, soft=softened(without, noise))
+    task = replace(task, looked_at=without, soft=softened(without, task.noise))
     again = _decided(task, layout, carried_poses(task))
     return again if isinstance(again, Identified) else outcome
 
