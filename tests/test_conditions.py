@@ -22,7 +22,8 @@ import skimage
 from tests.accuracy.conditions import Tally, View, jpeg, stored_views, views
 from tests.accuracy.false_alarms import SAMPLE, alarms, drawn
 from tests.yards import YARD_JOB
-from vision.candidates import LEAST_NOISE, find_candidates, picture_noise
+from vision import candidates
+from vision.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
 from vision.files import read_job
 from vision.identify import Identified, NotIdentified, identify
 from vision.job import Job
@@ -168,6 +169,19 @@ def test_the_noise_of_a_picture(sigma: float) -> None:
     noisy = np.clip(clean + rng.normal(0, sigma, clean.shape), 0, 255)
     assert picture_noise(noisy.astype(np.float32)) == pytest.approx(sigma, rel=0.05)
     assert picture_noise(clean.astype(np.float32)) == LEAST_NOISE
+
+
+def test_bands_of_a_picture_are_looked_at_as_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    blobs = np.random.default_rng(7).normal(0, 150, (300, 420)).astype(np.float32)
+    grey = np.clip(110 + cv2.GaussianBlur(blobs, (0, 0), 1.5), 0, 255)
+    looks: list[Look] = [("cross", "dark"), ("board", "dark")]
+    banded = find_candidates(grey, looks, widest_line_px=20.0, noise=0.5)
+    monkeypatch.setattr(candidates, "BAND_ROWS", 1000)
+    whole = find_candidates(grey, looks, widest_line_px=20.0, noise=0.5)
+    for one, other in zip(banded, whole, strict=True):
+        assert len(one.strength) > 20
+        np.testing.assert_array_equal(one.pixels_px, other.pixels_px)
+        np.testing.assert_array_equal(one.strength, other.strength)
 
 
 def test_noise_alone_gives_hardly_any_candidates() -> None:

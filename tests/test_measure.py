@@ -20,7 +20,7 @@ from vision.identify import LEAST_CONTRAST, LEAST_EXPLAINED, LOOKS
 from vision.job import Cross, Ink
 from vision.layout import PlannedMark
 from vision.lens import Lens
-from vision.measure import Measured, d_pixel_d_mark, match, measure
+from vision.measure import Measured, d_pixel_d_mark, fit, match, measure
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))
 PLACES = tuple(0.42 * i for i in range(9))
@@ -183,6 +183,28 @@ def test_a_shadow_edge_aslant_or_along_the_tape(
     results, marks = shaded(across_deg, beside_m, rng)
     assert np.mean([result is not None and result.shadow for result in results]) > 0.8
     assert np.median(errors(results, marks)[0]) < 0.15
+
+
+def test_the_last_step_leaves_next_to_nothing(
+    rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Against steps to the last digit: hundredths of a centre's own sigma."""
+    marks = in_sight(TAPES)
+    picture = draw(EYE, TAPES, rng)
+    begun = np.array([EYE.pixel(mark.centre_m) for mark in marks])
+    begun += rng.uniform(-0.5, 0.5, begun.shape)
+    found = measure(picture, *pose_and_lens(EYE), marks, begun)
+    monkeypatch.setattr(fit, "ROUGH", (20, 1e-6))
+    monkeypatch.setattr(fit, "FINE", (30, 1e-7))
+    settled = measure(picture, *pose_and_lens(EYE), marks, begun)
+    left = [
+        np.hypot(*(one.pixel_px - other.pixel_px)) / np.sqrt(np.trace(one.covariance_px2))
+        for one, other in zip(found, settled, strict=True)
+        if one is not None and other is not None and not (one.shadow or other.shadow)
+    ]
+    assert len(left) > 0.9 * len(marks)
+    assert np.sqrt(np.mean(np.square(left))) < 0.06
+    assert max(left) < 0.3
 
 
 def test_light_ink(rng: np.random.Generator) -> None:

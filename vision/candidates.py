@@ -63,6 +63,8 @@ which that is dark as it is. Without a veil it has 5 to 10 on practice pictures.
 NOISY, SOFTENED_PX = 5.0, 0.9
 """From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
 noise falls to a third, a mark of 6 px keeps most of its contrast. Nothing is measured there."""
+BAND_ROWS, REACH_SIGMAS = 128, 4.0
+"""Rows that are looked at together, and how far OpenCV's Gaussian reaches beyond them."""
 MOST_CANDIDATES = 320
 """Strongest peaks kept: on car-park pictures all larger marks are among the first 300."""
 
@@ -166,16 +168,22 @@ def find_candidates(
     looks: Sequence[Look],
     widest_line_px: float = 0.0,
     most: int = MOST_CANDIDATES,
+    noise: float | None = None,
 ) -> tuple[Candidates, ...]:
     """Peaks of a grey picture (height, width), levels 0 to 255, for each kind and ink of marks.
 
-    `widest_line_px` is how wide a cross's line or a board's square may be in it.
+    `widest_line_px` is how wide a cross's line or a board's square may be in it; `noise` is what
+    `picture_noise` says of it, worked out if not given.
     The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
     """
-    raised = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
-    log_grey = np.asarray(cv2.log(raised), dtype=np.float32)
+    # Arrays as large as the picture are used again in place: fetching new ones takes longer than
+    # working them out.
+    log_grey = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
     # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
-    floor = np.float32(NOISE_PEAK * picture_noise(grey)) / cv2.blur(raised, (5, 5))
+    noise = picture_noise(grey) if noise is None else noise
+    floor = cv2.blur(log_grey, (5, 5))
+    np.divide(np.float32(NOISE_PEAK * noise), floor, out=floor)
+    cv2.log(log_grey, log_grey)
     halved, halved_floor = (
         cv2.resize(each, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         for each in (log_grey, floor)
@@ -191,7 +199,7 @@ def find_candidates(
             near = cv2.resize(near, half_size, interpolation=cv2.INTER_AREA)
             response = cv2.resize(_crowd(cv2.max(near, far)), size)
         else:
-            response = cv2.max(near, cv2.resize(far, size))
+            response = cv2.max(near, cv2.resize(far, size), near)
         found.append(_peaks(response, brighter[ink], most))
     return tuple(found)
 
@@ -203,13 +211,26 @@ def _strongest(
     pixel: float,
     looks: Sequence[Look],
 ) -> list[np.ndarray]:
-    """The largest response of some scales above the noise, for each look; `pixel` in whole ones."""
-    strongest = [np.zeros_like(log_grey) for _ in looks]
-    for scale in scales_px:
-        mean, spread = _curvature(log_grey, scale / pixel)
-        noise = floor / np.float32(scale)
-        for best, look in zip(strongest, looks, strict=True):
-            cv2.max(best, _response(mean, spread, look) - noise, best)
+    """The largest response of some scales above the noise, for each look; `pixel` in whole ones.
+
+    Band by band, whose pictures stay in the processor's cache: in whole ones most of the time would
+    go into fetching memory.
+    """
+    height = len(log_grey)
+    strongest = [np.empty_like(log_grey) for _ in looks]
+    margin = int(np.ceil(REACH_SIGMAS * max(scales_px) / pixel)) + 2
+    for top in range(0, height, BAND_ROWS):
+        first, end = max(top - margin, 0), min(top + BAND_ROWS, height)
+        rows = slice(first, min(end + margin, height))
+        inner = slice(top - first, end - first)
+        band = [np.zeros_like(log_grey[rows]) for _ in looks]
+        for scale in scales_px:
+            mean, spread = _curvature(log_grey[rows], scale / pixel)
+            noise = floor[rows] / np.float32(scale)
+            for best, look in zip(band, looks, strict=True):
+                cv2.max(best, _response(mean, spread, look) - noise, best)
+        for whole, best in zip(strongest, band, strict=True):
+            whole[top:end] = best[inner]
     return strongest
 
 
@@ -227,9 +248,9 @@ def _brighter(halved: np.ndarray, size: Sequence[int]) -> np.ndarray:
 
 
 def _peaks(response: np.ndarray, near_tape: np.ndarray, most: int) -> Candidates:
-    peak = response == cv2.dilate(response, np.ones((7, 7), np.uint8))
-    peak &= (response > LEAST_STRENGTH) & near_tape
-    v, u = np.nonzero(peak)
+    v, u = np.divmod(np.flatnonzero((response > LEAST_STRENGTH) & near_tape), response.shape[1])
+    peak = response[v, u] == cv2.dilate(response, np.ones((7, 7), np.uint8))[v, u]
+    v, u = v[peak], u[peak]
     order = np.argsort(-response[v, u])[:most]
     return Candidates(
         pixels_px=np.stack([u[order], v[order]], axis=1), strength=response[v, u][order]

@@ -51,10 +51,12 @@ def wrap_angle(angle_rad: Array | float) -> Array:
 
 def cross_matrix(vectors: Array) -> Array:
     """Matrix [v]x with [v]x w = v x w; (..., 3) to (..., 3, 3)."""
-    x, y, z = np.moveaxis(np.asarray(vectors, dtype=np.float64), -1, 0)
-    zero = np.zeros_like(x)
-    rows = [zero, -z, y, z, zero, -x, -y, x, zero]
-    return np.stack(rows, axis=-1).reshape(*x.shape, 3, 3)
+    vectors = np.asarray(vectors, dtype=np.float64)
+    matrix = np.zeros((*vectors.shape, 3))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        matrix[..., j, i] = vectors[..., k]
+        matrix[..., i, j] = -vectors[..., k]
+    return matrix
 
 
 def rotation_angle(a: Array, b: Array) -> float:

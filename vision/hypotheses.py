@@ -28,6 +28,8 @@ AXIS_SCALES = (0.94, 1.0, 1.06, 1.12)
 CELL_PX, SPLAT_PX = 4, 22.0
 """Cells of the coarse map, and how far round a candidate it reaches: a step of the grid moves a
 mark by about 20 px in a picture of 1280, so that some camera of the grid falls into the reach."""
+MAP_PX = 2
+"""Cells of the map of the nearest candidates: half a cell is little beside where one is seen."""
 COARSE_MISSING, MISSING = 0.25, 0.3
 """What a mark costs that ought to be seen and is not, against 1 for one that clearly is: on the
 coarse map, and where candidates are matched."""
@@ -80,8 +82,10 @@ class Cameras:
 
     def project(self, points_m: Array) -> tuple[Array, Array]:
         """Pixels (b, n, 2) of ground points (n, 3), and the points in camera coordinates."""
-        seen = (points_m[None] - self.place_m[:, None]) @ np.swapaxes(self.R, 1, 2)
-        rho = np.hypot(seen[..., 0], seen[..., 1])
+        # As one product of flat matrices, and a root for `hypot`: this is most of the search.
+        turned = (self.R.reshape(-1, 3) @ points_m.T).reshape(-1, 3, len(points_m))
+        seen = np.moveaxis(turned - self.R @ self.place_m[..., None], 1, 2)
+        rho = np.sqrt(seen[..., 0] ** 2 + seen[..., 1] ** 2)
         theta = np.arctan2(rho, seen[..., 2])
         scale = self.f0 * self._shape(theta, 1.0) * theta / np.maximum(rho, 1e-12)
         return scale[..., None] * seen[..., :2] + self.centre_px[:, None], seen
@@ -177,9 +181,11 @@ class Sought:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Maps:
-    """For each kind and pixel: distance to the nearest candidate, its row; and all of these."""
+    """For each kind and cell of `MAP_PX` pixels the row of the nearest candidate, and all of these.
 
-    distance: np.ndarray
+    After the last kind's comes one that is nowhere, for kinds without any.
+    """
+
     nearest: np.ndarray
     pixels_px: Array
     worth: Array
@@ -205,12 +211,11 @@ def _coarse_score(
 ) -> Array:
     """Evidence found minus evidence missing of each camera, (b,)."""
     pixels, _ = cameras.project(sought.points_m.astype(cameras.R.dtype))
-    column = (pixels[..., 0] / CELL_PX).astype(np.int32)
-    row = (pixels[..., 1] / CELL_PX).astype(np.int32)
-    inside = (pixels > 0).all(axis=-1)
-    inside &= (pixels[..., 0] < size[0] - 1) & (pixels[..., 1] < size[1] - 1)
-    found = cells[sought.kind, np.where(inside, row, 0), np.where(inside, column, 0)]
-    return np.asarray(np.where(inside, sought.weight * (found - COARSE_MISSING), 0.0).sum(axis=1))
+    u, v = pixels[..., 0], pixels[..., 1]
+    inside = (u > 0) & (v > 0) & (u < size[0] - 1) & (v < size[1] - 1)
+    column, row = (np.where(inside, each / CELL_PX, 0).astype(np.int32) for each in (u, v))
+    found = cells[sought.kind, row, column]
+    return np.asarray(np.where(inside, found - np.float32(COARSE_MISSING), 0.0) @ sought.weight)
 
 
 def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cameras, Array]:
@@ -238,28 +243,27 @@ def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cam
 
 
 def _maps(found: tuple[Candidates, ...], width: int, height: int) -> _Maps:
-    distances, rows, first = [], [], 0
+    shape = -(-height // MAP_PX), -(-width // MAP_PX)
+    total = sum(len(each.strength) for each in found)
+    rows, first = [], 0
     for candidates in found:
         if not len(candidates.strength):
-            distances.append(np.full((height, width), np.inf, dtype=np.float32))
-            rows.append(np.zeros((height, width), dtype=np.int64))
+            rows.append(np.full(shape, total, dtype=np.int32))
             continue
-        blank = np.ones((height, width), np.uint8)
-        u, v = candidates.pixels_px.astype(int).T
+        blank = np.ones(shape, np.uint8)
+        u, v = (candidates.pixels_px // MAP_PX).astype(int).T
         blank[v, u] = 0
-        distance, labels = cv2.distanceTransformWithLabels(
+        _, labels = cv2.distanceTransformWithLabels(
             blank, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
         )
-        index = np.zeros(int(labels.max()) + 1, dtype=np.int64)
+        index = np.zeros(int(labels.max()) + 1, dtype=np.int32)
         index[labels[v, u]] = np.arange(len(u)) + first
-        distances.append(np.asarray(distance, dtype=np.float32))
         rows.append(index[labels])
         first += len(u)
     return _Maps(
-        distance=np.stack(distances),
         nearest=np.stack(rows),
-        pixels_px=np.concatenate([each.pixels_px for each in found]),
-        worth=np.concatenate([each.worth for each in found]),
+        pixels_px=np.concatenate([*(each.pixels_px for each in found), np.full((1, 2), np.inf)]),
+        worth=np.concatenate([*(each.worth for each in found), np.zeros(1)]),
     )
 
 
@@ -271,23 +275,23 @@ def _matches(
     Last the distance (b, n) in px to the nearest candidate of a mark's kind, and that one's row.
     """
     pixels, seen = cameras.project(sought.points_m)
-    _, height, width = maps.distance.shape
-    inside = (pixels > 0).all(axis=-1)
-    inside &= (pixels[..., 0] < width - 1) & (pixels[..., 1] < height - 1)
-    column = np.where(inside, pixels[..., 0], 0).round().astype(int)
-    row = np.where(inside, pixels[..., 1], 0).round().astype(int)
-    gap = maps.distance[sought.kind, row, column]
-    return pixels, seen, inside, gap, maps.nearest[sought.kind, row, column]
+    _, height, width = maps.nearest.shape
+    u, v = pixels[..., 0] / MAP_PX, pixels[..., 1] / MAP_PX
+    inside = (u > 0) & (v > 0) & (u < width) & (v < height)
+    column, row = (np.where(inside, each, 0).astype(np.int32) for each in (u, v))
+    index = maps.nearest[sought.kind, row, column]
+    off = maps.pixels_px[index] - pixels
+    return off, seen, inside, np.hypot(off[..., 0], off[..., 1]), index
 
 
 def _refined(
     cameras: Cameras, start: Cameras, sought: Sought, radius: float, maps: _Maps
 ) -> Cameras:
     """One Gauss-Newton step of all cameras towards the candidates within `radius`."""
-    pixels, seen, inside, gap, index = _matches(cameras, sought, maps)
+    off, seen, inside, gap, index = _matches(cameras, sought, maps)
     near = inside & (gap < radius)
     trust = np.where(near, 1 - (gap / radius) ** 2, 0.0) ** 2 * sought.weight * maps.worth[index]
-    residual = maps.pixels_px[index] - pixels
+    residual = np.where(near[..., None], off, 0.0)
     J = cameras.derivatives(seen)
     sigma = max(2.0, radius / 3)
     weighted = J * (trust / sigma**2)[..., None, None]

@@ -9,10 +9,13 @@ series in their derivatives (Abramowitz and Stegun, Handbook of Mathematical Fun
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal, TypeGuard
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from vision.geometry import Array
@@ -20,8 +23,8 @@ from vision.job import Board, BoxCorner, Cross, Quadrant
 from vision.layout import BoardCorner
 
 Axis = Literal["s", "q"]
-EDGE_REACH = 8.0
-"""Blurs from an edge beyond which it is taken as sharp: a normal density is below 1e-14 there."""
+EDGE_REACH = 6.0
+"""Blurs from an edge beyond which it is taken as sharp: a normal integral is within 1e-9 there."""
 CORNER_TERMS = 2
 """Terms of Mehler's series beyond the product: with edges 50 degrees apart in the picture what is
 left out is below 0.02 of the contrast, at few pixels."""
@@ -81,6 +84,11 @@ class Profile:
         d[0] -= 1.0
         return Profile(axis=self.axis, d=d)
 
+    @property
+    def changing(self) -> NDArray[np.bool_]:
+        """Where an edge is near, (n,)."""
+        return np.asarray((self.d[1] != 0) | (self.d[2] != 0))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Blurred:
@@ -88,8 +96,8 @@ class Blurred:
 
     `m_per_px_s`, `m_per_px_q` (n,): length of the gradients of s and of q in the picture; `skew`
     (n,): their scalar product, m^2 per px^2; `blur_px`: standard deviation of the blur in the
-    picture, one number or (n,). Without `slopes` only values are wanted: all derivatives are zero,
-    and corners are products of edges.
+    picture, one number or (n,). Without `slopes` only rough values are wanted: all derivatives are
+    zero, corners are products of edges, and edges within 0.0002.
     """
 
     s: Array
@@ -118,30 +126,34 @@ class Blurred:
 
     def edge(self, axis: Axis, place_m: float | Array) -> Profile:
         """Coverage of s > place, or of q > place."""
-        x, m_per_px = (self.s, self.m_per_px_s) if axis == "s" else (self.q, self.m_per_px_q)
-        per_m = 1.0 / (self.blur_px * m_per_px)
-        t = (x - place_m) * per_m
-        if not self.slopes:
-            return Profile(axis=axis, d=ndtr(t)[None])
-        # Most places lie far to one side of an edge, where nothing changes any more.
-        near = np.flatnonzero(np.abs(t) < EDGE_REACH)
-        t_near, per_m = t[near], np.broadcast_to(per_m, t.shape)[near]
-        d = np.zeros((CORNER_TERMS + 3, *t.shape))
-        d[0] = t > 0
-        d[0, near] = ndtr(t_near)
-        now = normal_density(t_near) * per_m
-        before = np.zeros_like(now)
-        d[1, near] = now
-        # Each derivative of the density is the one before with the next Hermite polynomial.
-        for k in range(2, len(d)):
-            before, now = now, -per_m * (t_near * now + (k - 2) * per_m * before)
-            d[k, near] = now
-        return Profile(axis=axis, d=d)
+        return self.edges(axis, ((1.0, place_m),))
 
     def band(self, axis: Axis, half_width_m: float, centre_m: float | Array = 0.0) -> Profile:
         """Coverage of the band |s - centre| < half_width, or |q - centre| < half_width."""
-        lower, upper = centre_m - half_width_m, centre_m + half_width_m
-        return self.edge(axis, lower) - self.edge(axis, upper)
+        return self.edges(axis, ((1.0, centre_m - half_width_m), (-1.0, centre_m + half_width_m)))
+
+    def edges(self, axis: Axis, edges: Iterable[tuple[float, float | Array]]) -> Profile:
+        """Sum of the coverages beyond some edges along one axis, each times a number."""
+        x, m_per_px = (self.s, self.m_per_px_s) if axis == "s" else (self.q, self.m_per_px_q)
+        per_m = 1.0 / (self.blur_px * m_per_px)
+        if not self.slopes:
+            total = sum(f * rough_normal_integral((x - place_m) * per_m) for f, place_m in edges)
+            return Profile(axis=axis, d=np.asarray(total)[None])
+        d = np.zeros((CORNER_TERMS + 3, *x.shape), dtype=x.dtype)
+        for factor, place_m in edges:
+            t = (x - place_m) * per_m
+            d[0] += factor * (t > 0)
+            # Most places lie far to one side of an edge, where nothing changes any more.
+            near = np.flatnonzero(np.abs(t) < EDGE_REACH)
+            t, rise = t[near], per_m[near]
+            d[0, near] += factor * (ndtr(t) - (t > 0))
+            now, before = factor * normal_density(t) * rise, np.zeros_like(t)
+            d[1, near] += now
+            # Each derivative of the density is the one before with the next Hermite polynomial.
+            for k in range(2, len(d)):
+                before, now = now, -rise * (t * now + (k - 2) * rise * before)
+                d[k, near] += now
+        return Profile(axis=axis, d=d)
 
     def drawn(self, profile: Profile) -> Drawn:
         """A profile as a coverage of the plane."""
@@ -164,24 +176,35 @@ class Blurred:
             zero = np.zeros_like(self.s)
             return Drawn(value=f.d[0] * g.d[0], d_s=zero, d_q=zero, d_blur=zero)
         f_d, g_d = f.d, g.d
-        c = self.blur_px**2 * self.skew
         value, d_s, d_q = f_d[0] * g_d[0], f_d[1] * g_d[0], f_d[0] * g_d[1]
-        ss, qq, sq = f_d[2] * g_d[0], f_d[0] * g_d[2], f_d[1] * g_d[1]
-        weight = np.ones_like(c)
+        spread = self.m_per_px_s**2 * f_d[2] * g_d[0] + self.m_per_px_q**2 * f_d[0] * g_d[2]
+        # The rest of the series is there only where edges of both profiles are near.
+        near = np.flatnonzero(f.changing & g.changing)
+        for total, more in zip((value, d_s, d_q, spread), self._slanted(f, g, near), strict=True):
+            total[near] += more
+        return Drawn(value=value, d_s=d_s, d_q=d_q, d_blur=self.blur_px * spread)
+
+    def _slanted(
+        self, f: Profile, g: Profile, near: NDArray[np.intp]
+    ) -> tuple[Array, Array, Array, Array]:
+        """What Mehler's series adds to a product at some places: value, by s, by q, and spread."""
+        f_d, g_d = f.d[:, near], g.d[:, near]
+        along, across, skew = self.m_per_px_s[near], self.m_per_px_q[near], self.skew[near]
+        weight = np.ones_like(skew)
+        value, d_s, d_q = np.zeros_like(skew), np.zeros_like(skew), np.zeros_like(skew)
+        spread = 2 * skew * f_d[1] * g_d[1]
+        blur_px = np.broadcast_to(self.blur_px, self.s.shape)[near]
         for k in range(1, CORNER_TERMS + 1):
             # The next term's weight; mixed derivatives end one term before the others.
-            weight = weight * c / k
-            value = value + weight * f_d[k] * g_d[k]
-            d_s = d_s + weight * f_d[k + 1] * g_d[k]
-            d_q = d_q + weight * f_d[k] * g_d[k + 1]
-            ss = ss + weight * f_d[k + 2] * g_d[k]
-            qq = qq + weight * f_d[k] * g_d[k + 2]
+            weight = weight * blur_px**2 * skew / k
+            value += weight * f_d[k] * g_d[k]
+            d_s += weight * f_d[k + 1] * g_d[k]
+            d_q += weight * f_d[k] * g_d[k + 1]
+            twice = along**2 * f_d[k + 2] * g_d[k] + across**2 * f_d[k] * g_d[k + 2]
             if k < CORNER_TERMS:
-                sq = sq + weight * f_d[k + 1] * g_d[k + 1]
-        d_blur = self.blur_px * (
-            self.m_per_px_s**2 * ss + self.m_per_px_q**2 * qq + 2 * self.skew * sq
-        )
-        return Drawn(value=value, d_s=d_s, d_q=d_q, d_blur=d_blur)
+                twice += 2 * skew * f_d[k + 1] * g_d[k + 1]
+            spread += weight * twice
+        return value, d_s, d_q, spread
 
     def both(self, a: Drawn, b: Drawn) -> Drawn:
         """Where two coverages of any form both are: the product, and the series' first term.
@@ -221,7 +244,17 @@ class Blurred:
 
 def normal_density(x: Array) -> Array:
     """Of the normal distribution."""
-    return np.asarray(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
+    return np.asarray(np.exp(-0.5 * x * x) / math.sqrt(2 * math.pi))
+
+
+def rough_normal_integral(x: Array) -> Array:
+    """Of the normal distribution, within 0.0002, at a fraction of the cost.
+
+    E. Page, "Approximations to the cumulative normal function and its inverse for use on a pocket
+    calculator", Applied Statistics 26(1), 1977.
+    """
+    steep = math.sqrt(2 / math.pi)
+    return np.asarray(0.5 + 0.5 * np.tanh(x * (steep + 0.044715 * steep * (x * x))))
 
 
 Drawable = Cross | Quadrant | Board | BoardCorner
@@ -268,12 +301,10 @@ def _sectors(at: Blurred) -> Drawn:
 def _wave(at: Blurred, axis: Axis, squares: int, square_m: float) -> Profile:
     """+1 and -1 on alternate squares, +1 on the first, 0 outside."""
     first = -squares / 2 * square_m
-    total = at.edge(axis, first)
-    for index in range(1, squares):
-        change = 2.0 * (-1.0) ** index
-        total = Profile(axis=axis, d=total.d + change * at.edge(axis, first + index * square_m).d)
-    last = (-1.0) ** squares * at.edge(axis, -first).d
-    return Profile(axis=axis, d=total.d + last)
+    edges = [(1.0, first)]
+    edges += [(2.0 * (-1.0) ** i, first + i * square_m) for i in range(1, squares)]
+    edges += [((-1.0) ** squares, -first)]
+    return at.edges(axis, edges)
 
 
 def tape_coverage(

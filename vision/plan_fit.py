@@ -150,6 +150,15 @@ class _Network:
         self._prior = prior
         self._place_m = camera.position_m
         self._place_sigma_m = position_sigma_m
+        self._last: tuple[Guess, tuple[Array, Array, Array]] | None = None
+
+    def _projected(self, guess: Guess) -> tuple[Array, Array, Array]:
+        """Pixels of all marks and what they change with; kept, as the last guess is asked again."""
+        if self._last is None or self._last[0] is not guess:
+            pose, lens = guess
+            seen = pose.transform(self.points.planned_m)
+            self._last = guess, lens.project_with_derivatives(seen)
+        return self._last[1]
 
     def whitened(self, guess: Guess) -> tuple[Array, Array]:
         """Whitening matrices (n, 2, 2) and squared whitened lengths (n,) at `guess`.
@@ -158,10 +167,9 @@ class _Network:
         place, carried into the picture; held fixed within a solve, so that a fit cannot shrink its
         residuals by moving where variances are large.
         """
-        pose, lens = guess
         points = self.points
-        pixels, d_point, _ = lens.project_with_derivatives(pose.transform(points.planned_m))
-        d_ground = d_point @ pose.R * points.mark_sigma_m[:, None, None]
+        pixels, d_point, _ = self._projected(guess)
+        d_ground = d_point @ guess[0].R * points.mark_sigma_m[:, None, None]
         total = points.covariance_px2 + d_ground @ np.swapaxes(d_ground, 1, 2)
         seen = np.isfinite(total).all(axis=(1, 2))
         whitening = np.full_like(total, np.nan)
@@ -187,7 +195,7 @@ class _Network:
 
         def evaluate(state: Guess) -> tuple[Array, Array]:
             pose, lens = state
-            pixels, d_point, d_lens = lens.project_with_derivatives(pose.transform(planned))
+            pixels, d_point, d_lens = (each[active] for each in self._projected(state))
             d_pose = d_point @ pose.d_point_d_pose(planned)
             marks = np.einsum("nij,nj->ni", root, pixels - measured).ravel()
             d_marks = (root @ np.concatenate([d_pose, d_lens], axis=-1)).reshape(-1, UNKNOWNS)

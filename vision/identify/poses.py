@@ -36,6 +36,9 @@ not, so the second look is closer and kinder."""
 ENOUGH_SHARE, LEAST_GAIN, MOST_AGAIN = 0.75, 0.5, 2
 """A pose with less than this share of the evidence due may have a part of its marks a mark off:
 it is refined again from where it is, up to so often, as long as the evidence grows by this."""
+LEAST_SEEN_SHARE = 1 / 3
+"""Beside a pose with enough evidence, one is dropped that sees less than this share of its marks
+at the first look: right poses see half at the least, and a rival has to see 0.7 in the end."""
 LEAST_MARKS = 5
 """One more than a plan fit needs."""
 SIZE_SEEN_PX = (4.0, 14.0)
@@ -93,7 +96,8 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     kinds = [(_kind(mark), mark.ink) for mark in task.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
-    found = find_candidates(task.looked_at, looks, _widest_line_px(task, f_px))
+    widest_px = _widest_line_px(task, f_px)
+    found = find_candidates(task.looked_at, looks, widest_px, noise=task.noise)
     weight = _expected(task, task.camera.position_m, f_px)
     points = np.array([mark.centre_m for mark in task.marks])
     worth = weight > 0
@@ -114,7 +118,8 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     for start in starts:
         if any(_leads_to(task, start, pose) for pose in refined):
             continue
-        pose = _refined(task, *start)
+        settled = [pose.seen for pose in refined if pose.evidence >= ENOUGH_SHARE * pose.expected]
+        pose = _refined(task, *start, least_seen=LEAST_SEEN_SHARE * max(settled, default=0))
         if pose is not None:
             refined.append(pose)
     if all(pose.evidence < ENOUGH_SHARE * pose.expected for pose in refined):
@@ -271,8 +276,11 @@ def _parts(task: Task, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
     return poses
 
 
-def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
-    """Look for every drawn mark twice, each time with a fit to what was seen; None if no fit."""
+def _refined(task: Task, pose: Pose, lens: Lens, least_seen: float = 0.0) -> CarriedPose | None:
+    """Look for every drawn mark twice, each time with a fit to what was seen.
+
+    None if there is no fit, or one to fewer marks than `least_seen` after either look.
+    """
     used = np.zeros(len(task.marks), dtype=bool)
     for look in LOOKS:
         found, alike = _look(task, pose, lens, look)
@@ -286,6 +294,8 @@ def _refined(task: Task, pose: Pose, lens: Lens) -> CarriedPose | None:
         pose, lens = fit.pose, fit.lens
         used[:] = False
         used[seen] = fit.used
+        if used.sum() < least_seen:
+            return None
     # A mark that cannot be tried is not missed.
     weight = np.where(np.isfinite(found[:, 0]), expected_weight(task, pose, lens), 0.0)
     evidence = float(np.where(used, weight * alike, -0.5 * weight).sum())

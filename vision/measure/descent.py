@@ -26,6 +26,8 @@ LEAST_NOISE = 0.3
 FIRST_DAMPING, MOST_DAMPING = 1e-3, 10.0
 DARKEST_TOLD, LIGHTEST_TOLD = 1.0, 252.0
 """Levels beyond which what the sensor saw is cut off, and its noise with it."""
+LEAST_PROMISE = 0.01
+"""Share of the misfit that a step must promise to take away, or it may be the last."""
 LEAST_OF_A_KIND = 30
 """Pixels of ground, or of tape, whose noise is told apart."""
 ROBUST_REACH = 8.0
@@ -72,39 +74,77 @@ _PER_MARK = ("state", "levels", "cost", "normal", "right", "count")
 _PER_PIXEL = ("weights", "residual", "slopes", "basis")
 
 
-def evaluate(patches: Patches, state: Array, drawing: Drawing, weights: Array) -> Fits:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Levelled:
+    """Drawn marks at their best levels (m, k).
+
+    `residual` (n,) and `cost` (m,) are there; `system` (m, k, k) is the normal matrix of the levels
+    alone, `rows` (k, n) the drawing's basis.
+    """
+
+    levels: Array
+    residual: Array
+    cost: Array
+    system: Array
+    rows: Array
+
+
+def levelled(patches: Patches, drawing: Drawing, weights: Array) -> Levelled:
     """Solve for the levels of drawn marks. `weights` (n,), of the pixels."""
-    basis, spans = drawing.basis, patches.spans
-    m, k, p = len(state), basis.shape[1], state.shape[1]
-    weighted = basis * weights[:, None]
-    system = np.stack([weighted[a].T @ basis[a] for a in spans])
-    pulled = np.stack([weighted[a].T @ patches.levels[a] for a in spans])
+    k = drawing.basis.shape[1]
+    rows = np.concatenate([drawing.basis.T, patches.levels[None]])
+    products = _products(rows[:k] * weights, rows, patches.spans)
+    system, pulled = products[:, :, :k], products[:, :, k]
     system[:, range(k), range(k)] += PULL
     pulled[:, [0, 1, 2, 5]] += PULL * patches.middle[:, None]
-    levels: Array = np.linalg.solve(system, pulled[..., None])[..., 0].astype(np.float64)
-    at_pixel = levels[patches.of]
-    residual = patches.levels - np.einsum("nk,nk->n", basis, at_pixel)
-    slopes = drawing.slopes(at_pixel)
-    lever = slopes * weights[:, None]
-    normal, right = np.empty((m, p + k, p + k)), np.empty((m, p))
-    for i, a in enumerate(spans):
-        normal[i, :p, :p] = lever[a].T @ slopes[a]
-        normal[i, :p, p:] = lever[a].T @ basis[a]
-        right[i] = lever[a].T @ residual[a]
+    levels = np.asarray(np.linalg.solve(system, pulled[..., None])[..., 0], dtype=np.float64)
+    residual = patches.levels - (rows[:k] * patches.at_pixels(levels)).sum(axis=0)
+    return Levelled(
+        levels=levels,
+        residual=np.asarray(residual),
+        cost=per_mark(patches, weights * residual**2),
+        system=system,
+        rows=rows[:k],
+    )
+
+
+def evaluate(
+    patches: Patches,
+    state: Array,
+    drawing: Drawing,
+    weights: Array,
+    known: Levelled | None = None,
+) -> Fits:
+    """The drawn marks at their best levels, and the normal equations of states and levels.
+
+    `known` is what `levelled` gives, where that is at hand.
+    """
+    at = known or levelled(patches, drawing, weights)
+    k, p = len(at.rows), state.shape[1]
+    slopes = drawing.slopes(patches.at_pixels(at.levels).T)
+    rows = np.concatenate([slopes.T, at.rows, at.residual[None]])
+    products = _products(rows[:p] * weights, rows, patches.spans)
+    normal = np.empty((len(state), p + k, p + k))
+    normal[:, :p] = products[:, :, :-1]
     normal[:, p:, :p] = np.swapaxes(normal[:, :p, p:], 1, 2)
-    normal[:, p:, p:] = system
+    normal[:, p:, p:] = at.system
     return Fits(
         state=state,
-        levels=levels,
-        cost=per_mark(patches, weights * residual**2),
+        levels=at.levels,
+        cost=at.cost,
         normal=normal,
-        right=right,
+        right=products[:, :, -1],
         count=per_mark(patches, np.sign(weights) * told(patches.levels)),
         weights=weights,
-        residual=residual,
+        residual=at.residual,
         slopes=slopes,
-        basis=basis,
+        basis=drawing.basis,
     )
+
+
+def _products(a: Array, b: Array, spans: list[slice]) -> Array:
+    """Sums (m, i, j) over each mark's pixels of products of rows (i, n) and (j, n)."""
+    return np.stack([a[:, span] @ b[:, span].T for span in spans]).astype(np.float64)
 
 
 def told(levels: Array) -> NDArray[np.bool_]:
@@ -132,7 +172,8 @@ def information(fits: Fits, noise2: Array) -> Array:
     return normal
 
 
-def _step(fits: Fits, damping: Array) -> Array:
+def _step(fits: Fits, damping: Array) -> tuple[Array, Array]:
+    """What the states and the levels change by, (m, p + k), and what that promises, (m,)."""
     p = fits.state.shape[1]
     normal = information(fits, fits.noise2)
     # At the solved levels nothing pulls at them any more.
@@ -141,7 +182,8 @@ def _step(fits: Fits, damping: Array) -> Array:
     scale = np.sqrt(np.diagonal(normal, axis1=1, axis2=2)) + 1e-9
     system = normal / (scale[:, :, None] * scale[:, None, :])
     system += damping[:, None, None] * np.eye(normal.shape[1])
-    return np.linalg.solve(system, (right / scale)[..., None])[:, :p, 0] / scale[:, :p]
+    step = np.linalg.solve(system, (right / scale)[..., None])[..., 0] / scale
+    return step, np.einsum("mi,mi->m", step, right)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -171,8 +213,9 @@ def noise_of(patches: Patches, residual: Array, basis: Array) -> Noise:
         if min((part & tells).sum() for part in parts) < LEAST_OF_A_KIND:
             parts = [np.ones_like(ground)]
         for part in parts:
-            from_these = size[a][part & tells] if (part & tells).any() else size[a][part]
-            spread[a][part] = max(1.4826 * float(np.median(from_these)), LEAST_NOISE)
+            sizes = size[a][part & tells] if (part & tells).any() else size[a][part]
+            middle = len(sizes) // 2
+            spread[a][part] = max(1.4826 * np.partition(sizes, middle)[middle], LEAST_NOISE)
         share[a] = (spread[a].min() / spread[a]) ** 2
     return Noise(spread=spread, share=share)
 
@@ -187,42 +230,46 @@ def descend(
     """Least squares of every mark from a state (m, p); a mark rests once its centre does.
 
     If `robust`, what the residuals at the start show of the noise sets the pixels' weights, anew
-    after every step; otherwise all weigh alike.
+    after every step; otherwise all weigh alike. The last step is taken without being drawn: it is
+    so small that all else is as it was.
     """
-    drawing = draw(patches, state)
-    fits = evaluate(patches, state, drawing, np.ones(len(patches.levels)))
-    noise = noise_of(patches, fits.residual, fits.basis) if robust else None
-    if noise is not None:
-        fits = evaluate(patches, state, drawing, noise.weights(fits.residual))
+    drawing, weights = draw(patches, state), np.ones_like(patches.levels)
+    noise = None
+    if robust:
+        residual = levelled(patches, drawing, weights).residual
+        noise = noise_of(patches, residual, drawing.basis)
+        weights = noise.weights(residual)
+    fits = evaluate(patches, state, drawing, weights)
     done = {name: np.array(getattr(fits, name)) for name in (*_PER_MARK, *_PER_PIXEL)}
     work, active, rows = patches, np.arange(len(state)), np.arange(len(patches.levels))
     damping = np.full(len(state), FIRST_DAMPING)
     for _ in range(most_steps):
-        step = _step(fits, damping)
-        there = moved(fits.state, step)
+        step, promised = _step(fits, damping)
+        there = moved(fits.state, step[:, : state.shape[1]])
+        last = _rests(work, step, end_px) & (promised < LEAST_PROMISE * fits.cost)
+        ended = active[last]
+        done["state"][ended] = there[last]
+        done["levels"][ended] += step[last, state.shape[1] :]
+        if last.all():
+            break
+        if last.any():
+            going = ~last
+            kept = going[work.of]
+            work, active, rows = work.take(going), active[going], rows[kept]
+            damping, there, fits = damping[going], there[going], fits.take(going, kept)
         drawing = draw(work, there)
-        trial = evaluate(work, there, drawing, fits.weights)
-        better = np.asarray(trial.cost <= fits.cost * (1 + 1e-9)) | (damping > MOST_DAMPING)
-        if noise is not None:
-            trial = evaluate(work, there, drawing, noise.weights(trial.residual, rows))
+        at = levelled(work, drawing, fits.weights)
+        better = np.asarray(at.cost <= fits.cost * (1 + 1e-9)) | (damping > MOST_DAMPING)
+        if noise is None:
+            trial = evaluate(work, there, drawing, fits.weights, at)
+        else:
+            trial = evaluate(work, there, drawing, noise.weights(at.residual, rows))
         fits = _merged(work, trial, fits, better)
         damping = np.where(better, damping * 0.2, np.maximum(damping, FIRST_DAMPING) * 10)
-        going = ~(better & _rests(work, step, end_px))
         for name in _PER_MARK:
             done[name][active] = getattr(fits, name)
         for name in _PER_PIXEL:
             done[name][rows] = getattr(fits, name)
-        if not going.any():
-            break
-        if not going.all():
-            kept = going[work.of]
-            work, active, rows, damping = (
-                work.take(going),
-                active[going],
-                rows[kept],
-                damping[going],
-            )
-            fits = fits.take(going, kept)
     return Fits(**done)
 
 

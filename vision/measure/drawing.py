@@ -107,26 +107,30 @@ class Drawing:
         if self.edge is not None:
             columns[3] = by_blur + by_shade * self.edge.slopes[:, 3]
             columns += list(by_shade * self.edge.slopes[:, :3].T)
-        return np.stack(columns, axis=1)
+        return np.stack(columns).T
 
 
 def draw(patches: Patches, state: Array) -> Drawing:
     """Draw marks of one shape, on one tape, with a state (m, 5), or (m, 8) with shadow edges."""
     first = patches.marks[0]
-    shift_s, shift_q, _, blur, offset = state[:, :PLAIN].T[:, patches.of]
-    cos, sin = np.cos(state[:, 2])[patches.of], np.sin(state[:, 2])[patches.of]
+    each_mark = np.column_stack([state[:, [0, 1, 3, 4]], np.cos(state[:, 2]), np.sin(state[:, 2])])
+    shift_s, shift_q, blur, offset, cos, sin = patches.at_pixels(each_mark)
     ds, dq = patches.s - shift_s, patches.q - shift_q
     s, q = cos * ds + sin * dq, cos * dq - sin * ds
-    at = Blurred.under(s, q, patches.metric[patches.of], blur)
+    metric = patches.metric
+    lengths = np.sqrt(metric[:, [0, 1], [0, 1]])
+    m_per_px_s, m_per_px_q, skew = patches.at_pixels(np.column_stack([lengths, metric[:, 0, 1]]))
+    at = Blurred(s=s, q=q, m_per_px_s=m_per_px_s, m_per_px_q=m_per_px_q, skew=skew, blur_px=blur)
     ink = ink_coverage(shape_of(first), at)
     tape = tape_coverage(shape_of(first), first.tape_width_m, at, offset)
     reach = window_of(first)
     along, across = s / reach[0], q / reach[1]
-    left = (q > offset).astype(np.float64)
+    left = (q > offset).astype(s.dtype)
     # Ink lies on tape: what the tape covers and the ink does not is their difference.
     clear, bare = tape.value - ink.value, 1 - tape.value
     images = [bare * left, bare * (1 - left), clear, clear * along, clear * across, ink.value]
-    basis = np.stack(images, axis=1)
+    # Column by column, which is how all of it is worked with.
+    basis = np.stack(images).T
     edge = _edge(patches, state) if state.shape[1] == SHADED else None
     if edge is not None:
         crossing = _crossing(patches, state, edge, (tape, ink), left, (cos, sin))
@@ -155,20 +159,20 @@ def _edge(patches: Patches, state: Array) -> Edge:
     # Square of the metres per pixel square to the edge, and half its change as the edge turns.
     square = np.einsum("mi,mij,mj->m", normal, patches.metric, normal)
     turns = np.einsum("mi,mij,mj->m", normal, patches.metric, beside) / square
-    blur, soft, of = state[:, 3], state[:, 7], patches.of
+    blur, soft = state[:, 3], state[:, 7]
     width_px = np.hypot(blur, soft)
-    width = (width_px * np.sqrt(square))[of]
-    place = np.stack([patches.s, patches.q], axis=1)
-    x = (np.einsum("ni,ni->n", place, normal[of]) - state[of, 6]) / width
+    width = width_px * np.sqrt(square)
+    # Place across the edge and along it, in widths; what a wider blur does.
+    numbers = [normal / width[:, None], beside / width[:, None], state[:, 6] / width, turns]
+    numbers += [soft / width_px**2, blur / width_px**2, 1 / width]
+    n_s, n_q, b_s, b_q, away, turns, soft, blur, per_m = patches.at_pixels(np.column_stack(numbers))
+    x = n_s * patches.s + n_q * patches.q - away
     slope = normal_density(x)
-    by_width = -slope * x / width_px[of] ** 2
-    by_turn = np.einsum("ni,ni->n", place, beside[of]) / width - x * turns[of]
+    by_turn = b_s * patches.s + b_q * patches.q - x * turns
+    by_width = -slope * x
+    slopes = [slope * by_turn, -slope * per_m, by_width * soft, by_width * blur]
     return Edge(
-        value=ndtr(x),
-        slopes=np.stack(
-            [slope * by_turn, -slope / width, by_width * soft[of], by_width * blur[of]], axis=1
-        ),
-        steep=(slope / width)[:, None] * normal[of],
+        value=ndtr(x), slopes=np.stack(slopes).T, steep=np.stack([slope * n_s, slope * n_q]).T
     )
 
 
@@ -188,11 +192,13 @@ def _crossing(
     """
     tape, ink = drawn
     spread = patches.metric * np.square(state[:, 3])[:, None, None]
-    lever = np.einsum("nij,nj->ni", spread[patches.of], edge.steep)
+    s_s, s_q, q_q = patches.at_pixels(spread.reshape(-1, 4)[:, [0, 1, 3]])
+    along, across = edge.steep.T
+    lever = s_s * along + s_q * across, s_q * along + q_q * across
     # The mark's own s and q are turned a little against the patch's.
     cos, sin = turn
-    by_s = cos * lever[:, 0] + sin * lever[:, 1]
-    by_q = cos * lever[:, 1] - sin * lever[:, 0]
+    by_s = cos * lever[0] + sin * lever[1]
+    by_q = cos * lever[1] - sin * lever[0]
     d_tape = by_s * tape.d_s + by_q * tape.d_q
     d_ink = by_s * ink.d_s + by_q * ink.d_q
-    return np.stack([-d_tape * left, -d_tape * (1 - left), d_tape - d_ink, d_ink], axis=1)
+    return np.stack([-d_tape * left, -d_tape * (1 - left), d_tape - d_ink, d_ink]).T

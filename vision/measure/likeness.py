@@ -8,12 +8,10 @@ autocovariance of the residuals, taken as the same all over the patch.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.geometry import Array
-from vision.measure.patches import Patches, per_mark
+from vision.measure.patches import Patches
 
-Pixels = NDArray[np.intp]
 REACH_PX = 2
 """Pairs further apart than this, along rows or down columns, are taken as not alike."""
 LEAST_PAIRS = 20
@@ -28,46 +26,39 @@ def covariance(patches: Patches, residual: Array, influence: Array, noise2: Arra
     Bartlett's weights keep the sum over pairs a covariance (Newey and West, Econometrica 55(3),
     1987, for a series; here along rows and columns).
     """
-    m = len(patches.marks)
-    square = per_mark(patches, residual**2) / np.maximum(np.bincount(patches.of, minlength=m), 1)
-    white = _products(patches, influence, influence)
-    total = white.copy()
-    for first, second, weight in _pairs(patches):
-        pairs = np.bincount(patches.of[first], minlength=m)
-        product = np.bincount(patches.of[first], residual[first] * residual[second], m)
-        alike = np.where(pairs < LEAST_PAIRS, 0.0, product / np.maximum(pairs * square, 1e-9))
-        one_way = np.zeros((m, 2, 2))
-        for i in range(2):
-            for j in range(2):
-                both = influence[first, i] * influence[second, j]
-                one_way[:, i, j] = np.bincount(patches.of[first], both, m)
-        total += (weight * alike)[:, None, None] * (one_way + np.swapaxes(one_way, 1, 2))
+    products, weights = _products(
+        patches, np.column_stack([np.ones(len(residual)), residual, influence])
+    )
+    count, square, white = products[:, 0, 0, 0], products[:, 0, 1, 1], products[:, 0, 2:, 2:]
+    pairs, product, one_way = products[:, 1:, 0, 0], products[:, 1:, 1, 1], products[:, 1:, 2:, 2:]
+    square = (square / np.maximum(count, 1))[:, None]
+    alike = np.where(pairs < LEAST_PAIRS, 0.0, product / np.maximum(pairs * square, 1e-9))
+    both_ways = one_way + np.swapaxes(one_way, 2, 3)
+    total = white + np.einsum("mw,w,mwij->mij", alike, weights, both_ways)
     return _at_least(total, LEAST_SHARE * white) * noise2[:, None, None]
 
 
-def _products(patches: Patches, a: Array, b: Array) -> Array:
-    sums = [per_mark(patches, a[:, i] * b[:, j]) for i in range(2) for j in range(2)]
-    return np.stack(sums, axis=1).reshape(-1, 2, 2)
+def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
+    """Sums (m, w, k, k) of products of the pixels' values (n, k), and their weights (w - 1,).
 
-
-def _pairs(patches: Patches) -> list[tuple[Pixels, Pixels, float]]:
-    """Pairs of pixels of one mark, each pair once, with Bartlett's weight of their distance."""
-    # Every pixel of a mark has a number of its own, one more to the right, `row` more below.
-    low = np.full((len(patches.marks), 2), np.iinfo(np.intp).max)
-    np.minimum.at(low, patches.of, patches.pixels)
-    u, v = (patches.pixels - low[patches.of]).T
-    row, column = int(u.max(initial=0)) + 1 + REACH_PX, int(v.max(initial=0)) + 1 + REACH_PX
-    key = (patches.of * column + v) * row + u
-    where = np.full((len(patches.marks) * column + REACH_PX + 1) * row, -1)
-    where[key] = np.arange(len(key))
-    pairs: list[tuple[Pixels, Pixels, float]] = []
-    for dv in range(REACH_PX + 1):
-        for du in range(-REACH_PX if dv else 1, REACH_PX + 1):
-            at = where[key + dv * row + du]
-            first = np.flatnonzero(at >= 0)
-            weight = (1 - abs(du) / (REACH_PX + 1)) * (1 - dv / (REACH_PX + 1))
-            pairs.append((first, at[first], weight))
-    return pairs
+    First of each pixel with itself, then of pairs of pixels of one mark at each of w - 1
+    distances, each pair once; the weights are Bartlett's of the distances.
+    """
+    steps = [
+        (du, dv) for dv in range(REACH_PX + 1) for du in range(-REACH_PX if dv else 1, REACH_PX + 1)
+    ]
+    products = np.empty((len(patches.marks), 1 + len(steps), *(2 * [values.shape[1]])))
+    for index, span in enumerate(patches.spans):
+        # On a grid with room beside and below, a distance is a number of places along its rows.
+        place = patches.pixels[span] - patches.pixels[span].min(axis=0)
+        row, rows = place.max(axis=0) + 1 + REACH_PX
+        grid = np.zeros((rows * row, values.shape[1]))
+        grid[place[:, 1] * row + place[:, 0]] = values[span]
+        for which, (du, dv) in enumerate([(0, 0), *steps]):
+            ahead = dv * row + du
+            products[index, which] = grid[: len(grid) - ahead].T @ grid[ahead:]
+    reach = REACH_PX + 1
+    return products, np.array([(1 - abs(du) / reach) * (1 - dv / reach) for du, dv in steps])
 
 
 def _at_least(matrix: Array, least: Array) -> Array:

@@ -136,6 +136,8 @@ def _drawings(
 
 def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.ndarray, np.ndarray]:
     """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
+    # 24 bits do for levels that are only to look alike, and are much faster.
+    s, q, metric = (each.astype("float32") for each in (s, q, metric))
     at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
     ink = ink_coverage(shape_of(mark), at).value
     tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ class Patches:
 
     `of` (n,) says whose a pixel is, `which` (m,) where each mark stands in the list that was asked
     for. `pixels` (n, 2) are whole numbers, `levels` (n,) what the picture has there and `middle`
-    (m,) their median, `s`, `q` (n,) the mark coordinates in metres. `d_pixel_d_mark` (m, 2, 2)
+    (m,) their mean, `s`, `q` (n,) the mark coordinates in metres. `d_pixel_d_mark` (m, 2, 2)
     holds at the marks' centres, `centre_px` (m, 2) is where s = q = 0.
     """
 
@@ -52,6 +52,16 @@ class Patches:
     def spans(self) -> list[slice]:
         """Which pixels are each mark's."""
         return spans_of(self.of, len(self.marks))
+
+    def at_pixels(self, values: Array) -> Array:
+        """The marks' values (m, k) at each pixel, one row (n,) for each, as exact as the pixels."""
+        counts = np.bincount(self.of, minlength=len(self.marks))
+        return np.repeat(values.T.astype(self.s.dtype), counts, axis=1)
+
+    def light(self) -> Patches:
+        """The same with 24-bit numbers for pixels: far finer than their noise, and faster."""
+        s, q, levels = (each.astype("float32") for each in (self.s, self.q, self.levels))
+        return replace(self, s=s, q=q, levels=levels)
 
     def thinned(self, most: int) -> Patches:
         """Every other, or every third pixel ..., so that no mark has many more than `most`."""
@@ -138,19 +148,22 @@ def cut_patches(
     counts = np.array([len(box) for box in boxes], dtype=np.intp)
     of = np.repeat(np.arange(len(marks)), counts)
     pixels = np.concatenate(boxes) if boxes else np.zeros((0, 2), dtype=np.intp)
-    s, q = _mark_coordinates(pose, lens, marks, of, pixels + (predicted - centres_px)[of])
-    keep = (np.abs(s) < windows[of, 0]) & (np.abs(q) < windows[of, 1])
+    unmoved = np.repeat(predicted - centres_px, counts, axis=0) + pixels
+    s, q = _mark_coordinates(pose, lens, marks, counts, unmoved)
+    along, across = np.repeat(windows.T, counts, axis=1)
+    keep = (np.abs(s) < along) & (np.abs(q) < across)
     enough = np.bincount(of[keep], minlength=len(marks)) >= LEAST_PIXELS
-    keep &= enough[of]
-    u, v = pixels[keep].T
-    levels, of = grey[v, u].astype(np.float64), (np.cumsum(enough) - 1)[of[keep]]
+    keep &= np.repeat(enough, counts)
+    pixels, of = pixels[keep], (np.cumsum(enough) - 1)[of[keep]]
+    levels = grey[pixels[:, 1], pixels[:, 0]].astype(np.float64)
+    count = int(enough.sum())
     return Patches(
         marks=tuple(mark for mark, kept in zip(marks, enough, strict=True) if kept),
         which=np.flatnonzero(enough),
         of=of,
-        pixels=pixels[keep],
+        pixels=pixels,
         levels=levels,
-        middle=np.array([np.median(levels[span]) for span in spans_of(of, int(enough.sum()))]),
+        middle=np.bincount(of, levels, count) / np.bincount(of, minlength=count),
         s=s[keep],
         q=q[keep],
         d_pixel_d_mark=jacobians[enough],
@@ -173,15 +186,20 @@ def _box(centre: Array, half: Array, shape: tuple[int, ...]) -> NDArray[np.intp]
 
 
 def _mark_coordinates(
-    pose: Pose, lens: Lens, marks: Sequence[PlannedMark], of: NDArray[np.intp], pixels: Array
+    pose: Pose,
+    lens: Lens,
+    marks: Sequence[PlannedMark],
+    counts: NDArray[np.intp],
+    pixels: Array,
 ) -> tuple[Array, Array]:
     """Mark coordinates s, q (n,) of pixels (n, 2) on the mark's plane; NaN above the horizon."""
-    rays = lens.unproject(pixels) @ pose.R
+    x, y, z = pose.R.T @ lens.unproject(pixels).T
     place = pose.camera_in_ground_m
-    centre = np.array([mark.centre_m for mark in marks]).reshape(-1, 3)[of]
+    away = np.array([mark.centre_m for mark in marks]).reshape(-1, 3) - place
     heading = np.array([mark.heading_rad for mark in marks])
+    numbers = np.column_stack([away, np.cos(heading), np.sin(heading)])
+    across, ahead, down, cos, sin = np.repeat(numbers.T, counts, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        reach = np.where(rays[:, 2] < 0, (centre[:, 2] - place[2]) / rays[:, 2], np.nan)
-    away = place[:2] + reach[:, None] * rays[:, :2] - centre[:, :2]
-    cos, sin = np.cos(heading)[of], np.sin(heading)[of]
-    return cos * away[:, 0] + sin * away[:, 1], -sin * away[:, 0] + cos * away[:, 1]
+        reach = np.where(z < 0, down / z, np.nan)
+    right, forward = reach * x - across, reach * y - ahead
+    return cos * right + sin * forward, cos * forward - sin * right

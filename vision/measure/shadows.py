@@ -14,7 +14,7 @@ LEAST_SIDE = 8
 LEAST_GAIN = 0.15
 """Share of the misfit on bare tape that a step must take away to be tried."""
 ANGLES = np.arange(0.0, np.pi, np.pi / 8)
-PLACES = (12, 25, 38, 50, 62, 75, 88)
+PLACES = np.arange(1, 8) / 8
 START_SOFT_PX = 0.5
 SHARPEST_PX = 1.5
 
@@ -47,15 +47,15 @@ def shadow_starts(patches: Patches, fits: Fits) -> Array:
 
 def _best_step(residual: Array, away: Array) -> tuple[float, float] | None:
     """Direction and distance of the straight step at places (n, 2) that explains a misfit (n,)."""
-    residual = residual - residual.mean()
+    residual, count = residual - residual.mean(), len(residual)
     across = away @ np.stack([np.cos(ANGLES), np.sin(ANGLES)])
-    offsets = np.percentile(across, PLACES, axis=0)
-    beyond = (across.T[:, None, :] > offsets.T[:, :, None]).astype(np.float64)
-    count, here = beyond.sum(axis=-1), beyond @ residual
-    both = (count >= LEAST_SIDE) & (len(residual) - count >= LEAST_SIDE)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(both, here**2 * (1 / count + 1 / (len(residual) - count)), 0.0)
-    angle, place = np.unravel_index(np.argmax(gain), gain.shape)
-    if gain[angle, place] <= LEAST_GAIN * float(residual @ residual):
+    order = np.argsort(across, axis=0)
+    # How many lie beyond each place, and their sum: less what lies before, as the sum of all is 0.
+    last = (PLACES * count).astype(int)
+    beyond, here = count - 1 - last, -np.cumsum(residual[order], axis=0)[last]
+    both = (beyond >= LEAST_SIDE) & (count - beyond >= LEAST_SIDE)
+    gain = here**2 * np.where(both, 1 / np.maximum(beyond, 1) + 1 / (count - beyond), 0.0)[:, None]
+    place, angle = np.unravel_index(np.argmax(gain), gain.shape)
+    if gain[place, angle] <= LEAST_GAIN * float(residual @ residual):
         return None
-    return float(ANGLES[angle]), float(offsets[place, angle])
+    return float(ANGLES[angle]), float(across[order[last[place], angle], angle])
