@@ -1,8 +1,8 @@
-"""A small renderer for tests: tape with crosses on level ground, seen through a wide lens.
+"""A small renderer for tests: tape with marks on level ground, seen through a wide lens.
 
 Written out anew from the definitions, with nothing from the rooms it is to test: many samples per
 pixel are cast to the ground and looked up in the layout. No body, no sky worth the name, no light
-but one hard shadow edge. Levels are grey, 0 to 255.
+but one hard shadow edge; what covers the ground is flat. Levels are grey, 0 to 255.
 """
 
 from __future__ import annotations
@@ -62,7 +62,10 @@ class Eye:
 
 @dataclass(frozen=True, kw_only=True)
 class Tape:
-    """A straight tape with a cross at each distance from its start; `ink`, `ground` are levels."""
+    """A straight tape with a mark at each distance from its start; `level`, `ink` are levels.
+
+    Crosses, or quadrants where they have a radius.
+    """
 
     start_m: tuple[float, float]
     heading_deg: float
@@ -72,6 +75,7 @@ class Tape:
     width_m: float = 0.18
     level: float = 195.0
     ink: float = 40.0
+    radius_m: float | None = None
 
     def centres(self) -> Array:
         """The crosses' centres on the ground, (n, 3)."""
@@ -93,6 +97,10 @@ class Tape:
         levels[on] = self.level
         for at in self.at_m:
             across, off = np.abs(s - at), np.abs(q)
+            if self.radius_m is not None:
+                sectors = (s > at) == (q > 0)
+                levels[on & sectors & (np.hypot(across, off) < self.radius_m)] = self.ink
+                continue
             inked = (across < self.arms_m[0]) & (off < self.line_m / 2)
             inked |= (across < self.line_m / 2) & (off < self.arms_m[1])
             levels[inked & on] = self.ink
@@ -103,13 +111,15 @@ class Light:
     """What happens on the way: blur (sigma), noise (sigma), JPEG quality, the shadow's edge.
 
     The shadow covers the ground where x cos(angle) + y sin(angle) > offset: (angle, offset, share
-    of light left).
+    of light left). Each cover hides the ground beyond its edge, the later over the earlier: (angle,
+    offset, level).
     """
 
     blur_px: float = 0.7
     noise: float = 1.5
     jpeg: int | None = None
     shadow: tuple[float, float, float] | None = None
+    covers: tuple[tuple[float, float, float], ...] = ()
 
 
 def draw(
@@ -155,4 +165,6 @@ def _levels(x: Array, y: Array, tapes: tuple[Tape, ...], light: Light, ground: f
     if light.shadow is not None:
         angle, offset, left = light.shadow
         levels[x * np.cos(angle) + y * np.sin(angle) > offset] *= left
+    for angle, offset, level in light.covers:
+        levels[x * np.cos(angle) + y * np.sin(angle) > offset] = level
     return levels

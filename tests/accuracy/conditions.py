@@ -8,8 +8,9 @@ the checker's lens model and nothing of its drawing), and every camera is identi
 intended aim up to 15 degrees wrong in each angle and a mounting up to 10 cm wrong. With --sets the
 stored pictures of an independent renderer are degraded instead. A line per condition: cameras
 named, recall of the marks due (at least 95 % clear and 6 px across), wrong names, which must be
-none, the centres' median error, and why marks that were due are missing. A mark's width is the
-narrowest of the ellipse within it; a board's corner counts 1.7 of its squares.
+none, points astray, the centres' median error, and why marks that were due are missing. Astray are
+used points, due or half hidden, that lie much further off than their covariance says. A mark's
+width is the narrowest of the ellipse within it; a board's corner counts 1.7 of its squares.
 """
 
 from __future__ import annotations
@@ -33,12 +34,15 @@ from vision.job import Camera, Job
 from vision.job_file import job_from_text
 from vision.layout import planned_layout
 from vision.lens_prior import lens_prior
+from vision.measure import Measured
 from vision.picture import Picture
 from vision.scene import Damage, Deviations, Ground, Light, Moved, Person, draw_scene
 
 DUE_PX, DUE_CLEAR = 6.0, 0.95
 WRONG_PX = 3.0
 """A used mark farther than this from its true pixel has a wrong name; half as much at half size."""
+ASTRAY_PX, ASTRAY_SIGMAS = 0.2, 4.0
+"""A used point off by more than both is astray: its covariance is a lie that matters."""
 FARTHEST_AIM_DEG, FARTHEST_PLACE_M = 15.0, 0.1
 
 Asked = Callable[[Job, np.random.Generator], Deviations]
@@ -318,6 +322,8 @@ class Tally:
     named: int = 0
     due: int = 0
     used: int = 0
+    points: int = 0
+    astray: int = 0
     wrong: list[str] = dataclasses.field(default_factory=list)
     errors_px: list[float] = dataclasses.field(default_factory=list)
     missing: Counter[str] = dataclasses.field(default_factory=Counter)
@@ -340,7 +346,10 @@ class Tally:
                 if sighting.id in view.due:
                     self.missing[f"{sighting.status}: {sighting.reason}"] += 1
                 continue
-            off = np.inf if true is None else np.hypot(*(sighting.measured.pixel_px - true))
+            off_px = np.full(2, np.inf) if true is None else sighting.measured.pixel_px - true
+            off = np.hypot(*off_px)
+            self.points += 1
+            self.astray += off > ASTRAY_PX and _sigmas(off_px, sighting.measured) > ASTRAY_SIGMAS
             if off > WRONG_PX:
                 self.wrong.append(f"{view.name} {sighting.id} {off:.1f} px")
             if sighting.id in view.due:
@@ -354,8 +363,16 @@ class Tally:
         median = np.median(self.errors_px) if self.errors_px else np.nan
         return (
             f"{name:24s} named {self.named:2d}/{self.cameras:2d}  due {self.due:4d}  "
-            f"recall {recall:6.1%}  wrong {len(self.wrong):2d}  median {median:.3f} px"
+            f"recall {recall:6.1%}  wrong {len(self.wrong):2d}  "
+            f"astray {self.astray:2d}/{self.points:4d}  median {median:.3f} px"
         )
+
+
+def _sigmas(off_px: np.ndarray, measured: Measured) -> float:
+    """How many of its own sigmas a point (2,) is off."""
+    if not np.isfinite(off_px).all():
+        return np.inf
+    return float(np.sqrt(off_px @ np.linalg.solve(measured.covariance_px2, off_px)))
 
 
 def report(name: str, tally: Tally, most: int = 6) -> None:

@@ -6,7 +6,8 @@ nothing else contradicts them. A stain may look like a small mark that stands al
 the picture. Such a mark is therefore held against what the others say, to which the camera was
 fitted without it: it has to lie where they put it, as well as that fit, its strip as its other
 marks show it, and its own laying are known. And where the body as stated hides it, nothing is taken
-for it that is small, or that lies where the body would mirror another mark.
+for it that is small, or that lies where the body would mirror another mark; and where it just hides
+it, by less than the body may be off, nothing small that does not clearly stand out.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ from vision.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
 CHI2_HIDDEN = 5.991
 """What is found where the body as stated hides a mark is mostly something else: it has to lie where
 95 % of right ones do (chi-square of two degrees, -2 ln 0.05), not 99.9 % as others."""
+SURE_CONTRAST = 20.0
+"""Ink that stands out this many times the noise is a mark's, small as it is, where the body as
+stated just hides it: then it does not, quite."""
 MIRROR_REACH_M = 2 * DEFAULT_MARGIN_M
 """How far off an image may lie square to the face that mirrors it: twice what a face may be off."""
 MIRROR_SIGMAS = 3.0
@@ -64,12 +68,17 @@ def doubts(
     points = [point for point, _ in asked]
     centres = np.array([point.centre_m for point in points])
     hidden = body_hides(task.job.vehicle, place_m, centres)
+    cut = body_hides(task.job.vehicle, place_m, centres, margin_m=0.0)
     found: dict[str, str] = {}
     beside = zip(*_beside(task, fit, asked), strict=True)
-    for point, behind, (off_m, covariance_m2) in zip(points, hidden, beside, strict=True):
+    cut &= np.array([seen.contrast < SURE_CONTRAST for _, seen in asked])
+    for point, behind, partly, (off_m, covariance_m2) in zip(
+        points, hidden, cut, beside, strict=True
+    ):
         why = None
-        if behind and point.id in small:
-            why = "the body is in the way, and what is seen there is too small to tell"
+        if (behind or partly) and point.id in small:
+            way = "in the way" if behind else "in the way of part of it"
+            why = f"the body is {way}, and what is seen there is too small to tell"
         # Written so that NaN, from beyond the lens, is refused too.
         elif not off_m @ np.linalg.solve(covariance_m2, off_m) <= (
             CHI2_HIDDEN if behind else CHI2_REJECT

@@ -18,7 +18,7 @@ from vision.pattern import half_extent
 from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
-LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
+LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 4.0
 NOISE_ALONE, LEAST_EXPLAINED_NOISY, LEAST_CONTRAST_NOISY = 1.4, 0.12, 1.5
 LEAST_INK_LEVELS = 8.0
 """Where what the drawing leaves is within this much of the picture's own noise, nothing is there
@@ -32,13 +32,17 @@ LEAST_MOVE_PX, MOST_MOVE_PX, MOVE_SHARE = 1.0, 3.0, 0.3
 MOST_CORNER_MOVE_PX, CORNER_MOVE_SHARE, SHADED_MOVE_SHARE = 1.2, 0.4, 0.15
 """The same of a board's corner, once its board has been found: a panel is flat, its print good. The
 edge of what stands in front looks like a shadow's and pulls a corner along: less is allowed."""
+ALIKE_PX, ALIKE_SHARE, MOST_TOGETHER_SHARE = 0.4, 0.75, 0.7
+"""A board laid out of its place lies as far off as this share of its corners say alike, but up to
+so many of its squares only: 1.4 squares off, along their diagonal, it looks the same."""
 MOST_TURN_RAD = float(np.radians(8.0))
 """Marks are printed square to their tape to a degree or two."""
 STRANGE_NOISE, STRANGE_BLUR, STRANGE_BLUR_PX = 3.0, 2.0, 1.0
 """A misfit of this many times that of the picture's other marks, or a blur of this many times
 theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
-SMALL_PX = 6.0
-"""Narrowest width of a mark below which that is reason enough to miss it, or to doubt it."""
+SMALL_PX, SMALL_SQUARE_PX = 6.0, 3.5
+"""Narrowest width of a mark, or of a board's square, below which that is reason enough to miss it,
+or to doubt it."""
 LEAST_AGAIN_PX, LEAST_SQUARE_PX = 4.0, 2.0
 """Narrowest width of marks, and of boards' squares, that are looked for again."""
 COUNTABLE_SQUARE_PX, MOST_OF_A_SQUARE = 4.0, 0.35
@@ -159,7 +163,7 @@ def _doubtful(
     refused: Collection[str],
     camera: tuple[Pose, Lens],
 ) -> tuple[list[PlannedMark], set[str]]:
-    """Good points that are in doubt, and the ids of all small ones.
+    """Good points that are in doubt, and the ids of all small ones, corners of small squares too.
 
     In doubt is what the body may hide, and small marks with hardly another of their strip: much
     looks like them, and alone in their part of the picture they bend the fit to themselves.
@@ -178,7 +182,7 @@ def _doubtful(
     small = {
         point.id
         for point, size_px in zip(points, sizes_px(camera, points), strict=True)
-        if size_px < SMALL_PX and not is_corner(point)
+        if size_px < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX)
     }
     # A mark on no strip always stands alone, and what is laid wrong must not be lost here.
     alone = {
@@ -189,7 +193,7 @@ def _doubtful(
     doubtful = [
         point
         for point, hidden in zip(points, hides, strict=True)
-        if hidden or point.id in small & alone
+        if hidden or (point.id in small & alone and not is_corner(point))
     ]
     return doubtful, small
 
@@ -250,8 +254,8 @@ def _measure(
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
     answers = measure(task.grey, *camera, points, starts)
-    moves = _moves(points, starts, answers)
     sizes = sizes_px(camera, points)
+    moves = _moves(points, starts, answers, sizes)
     for point, answer, move, size in zip(points, answers, moves, sizes, strict=True):
         if answer is None and results.get(point.id) is not None:
             continue
@@ -304,9 +308,12 @@ def _most_move(point: PlannedMark, shadow: bool, size_px: float) -> float:
 
 
 def _moves(
-    points: Sequence[PlannedMark], starts: Array, answers: Sequence[Measured | None]
+    points: Sequence[PlannedMark], starts: Array, answers: Sequence[Measured | None], sizes: Array
 ) -> Array:
-    """How far each point was found from its start, px (n,): a corner beside its board's others."""
+    """How far each point was found from its start, px (n,): a corner beside its board's others.
+
+    `sizes` (n,) as `sizes_px` has it.
+    """
     off = np.array(
         [
             np.full(2, np.nan) if answer is None else answer.pixel_px - begun
@@ -318,8 +325,11 @@ def _moves(
         rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
         if len(rows) >= LEAST_TOGETHER:
             together = np.median(off[rows], axis=0)
+            alike = np.linalg.norm(off[rows] - together, axis=1) < ALIKE_PX
+            agreed = alike.sum() >= ALIKE_SHARE * boards.count(board)
+            most = MOST_TOGETHER_SHARE * sizes[rows].min() if agreed else 0.0
             # Where most of a board is hidden, what is measured there says nothing together either.
-            off[rows] -= together * (np.hypot(*together) < MOST_CORNER_MOVE_PX)
+            off[rows] -= together * (np.hypot(*together) < max(most, MOST_CORNER_MOVE_PX))
     return np.asarray(np.linalg.norm(off, axis=1))
 
 

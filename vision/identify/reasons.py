@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.body import body_hides
 from vision.geometry import Array
-from vision.identify.measuring import SMALL_PX, is_corner, sizes_px
+from vision.identify.measuring import SMALL_PX, SMALL_SQUARE_PX, is_corner, sizes_px
 from vision.identify.poses import Task
 from vision.identify.values import Status
 from vision.job import Board
@@ -30,8 +30,6 @@ ON_INK, ON_PAPER = 0.75, 0.15
 BESIDE = 1.5
 """Where the ground beside a tape is looked at, in half widths of the tape."""
 BEHIND_BODY = "the body is in the way"
-SMALL_SQUARE_PX = 3.5
-"""As `SMALL_PX`, of a board's square."""
 DARK_LEVEL = 14.0
 """Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
 BURNT_LEVEL = 250.0

@@ -16,8 +16,9 @@ import numpy as np
 from vision.geometry import Array, Pose, frozen_array
 from vision.layout import PlannedMark
 from vision.lens import Lens
+from vision.measure.covers import half_hidden, uncovered
 from vision.measure.descent import Fits, descend, information
-from vision.measure.drawing import LEVELS, SHADED, start
+from vision.measure.drawing import LEVELS, PLAIN, SHADED, start
 from vision.measure.likeness import covariance
 from vision.measure.patches import Patches, cut_patches, per_mark
 from vision.measure.shadows import shadow_starts
@@ -34,6 +35,9 @@ SHADOW_SIGMA_PX = 0.02
 """The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
 CLEARLY = 10.0
 """Times the noise. Boards' corners in a soft picture came out right from 6 times the wrong way."""
+FORM_SIGMA = 0.01
+"""Share by which the size of a mark along or across, or its slant, may be drawn wrong. In drawn
+yards pose and lens give 0.006 (RMS over the marks), up to 0.02."""
 SHADOW_GAIN = 0.6
 """A shadow edge is added only where it takes this share of the misfit away."""
 
@@ -42,7 +46,8 @@ SHADOW_GAIN = 0.6
 class Measured:
     """A mark's measured centre in the picture turned back, with covariance.
 
-    `blur_px` fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
+    `shadow` where the edge of a shadow, or of what covers part of it, crosses the mark. `blur_px`
+    fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
     over the residual noise; `explained` share of the patch's variance that the drawn mark explains
     (0 to 1).
     """
@@ -73,7 +78,8 @@ def measure(
     `grey` (height, width) is the picture turned back, levels 0 to 255. Robust weights in a second
     round set aside what is not tape, ink or ground: leaves, a crossing tape, a person's shoe. The
     covariance is that of the original pixels' noise, widened by how much neighbouring residuals
-    are alike.
+    are alike, and by what the mark's size being drawn a little wrong does to a mark half seen. What
+    is covered up to an edge (`covers.py`) is left out; None where a half is without one.
     """
     answers: list[Measured | None] = [None] * len(marks)
     for patches in cut_patches(grey, pose, lens, marks, centres_px).light().alike():
@@ -114,7 +120,11 @@ def _refined(patches: Patches, few: Patches, rough: Fits) -> list[Measured | Non
     lots = []
     if there.any():
         lot = patches.take(there)
-        lots.append((there, _answers(lot, descend(lot, rough.state[there], *FINE, robust=True))))
+        fits = descend(lot, rough.state[there], *FINE, robust=True)
+        found = _answers(lot, fits)
+        if rough.state.shape[1] == SHADED:
+            found = _without_covers(lot, fits, found)
+        lots.append((there, found))
     if not there.all():
         lot = few.take(~there)
         lots.append((~there, _answers(lot, rough.take(~there, ~there[few.of]))))
@@ -124,10 +134,48 @@ def _refined(patches: Patches, few: Patches, rough: Fits) -> list[Measured | Non
     return answers
 
 
-def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
+def _without_covers(
+    patches: Patches, fits: Fits, found: list[Measured | None]
+) -> list[Measured | None]:
+    """What was found, but anew where it was no shadow that crosses; None where little is left."""
+    covered, enough, rest = uncovered(patches, fits, _noise2(fits))
+    found = [None if hidden else each for each, hidden in zip(found, covered, strict=True)]
+    if enough.any():
+        rough = descend(rest, fits.state[enough, :PLAIN], *ROUGH)
+        again = _answers(rest, descend(rest, rough.state, *FINE, robust=True), crossed=True)
+        for index, answer in zip(np.flatnonzero(enough), again, strict=True):
+            found[index] = answer
+    return found
+
+
+def _by_form(patches: Patches, fits: Fits, influence: Array) -> Array:
+    """Covariance (m, 2, 2) of centres that the mark's drawn size and slant being a little off make.
+
+    Both come from a pose and a lens that the marks themselves gave. On a mark that is seen whole
+    opposite sides cancel; half a mark hangs on them. `influence` (n, 2) as `likeness` has it.
+    """
+    s, q = patches.s - fits.state[patches.of, 0], patches.q - fits.state[patches.of, 1]
+    by_s, by_q = fits.slopes[:, 0], fits.slopes[:, 1]
+    forms = np.stack([by_s * s, by_q * q, 0.5 * (by_s * q + by_q * s)], axis=1)
+    forms *= np.sqrt(fits.weights)[:, None]
+    moved = np.stack([influence[a].T @ forms[a] for a in patches.spans])
+    return np.asarray(FORM_SIGMA**2 * moved @ np.swapaxes(moved, 1, 2))
+
+
+def _noise2(fits: Fits) -> Array:
+    """Variance of a pixel (m,)."""
+    freedom = np.maximum(fits.count - fits.normal.shape[1], 1.0)
+    return np.asarray(np.maximum(fits.cost / freedom, 0.08))
+
+
+def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> list[Measured | None]:
+    """The measurements; `crossed` where the edge of something crosses, as a shadow's may."""
     p, parameters = fits.state.shape[1], fits.normal.shape[1]
-    noise2 = np.maximum(fits.cost / np.maximum(fits.count - parameters, 1.0), 0.08)
+    crossed = crossed or p == SHADED
+    noise2 = _noise2(fits)
     enough = fits.count >= parameters + 8
+    if not crossed:
+        enough &= ~half_hidden(patches, fits)
     inverse = np.linalg.inv(information(fits, noise2))
     # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
     trust = np.sqrt(fits.weights)
@@ -137,8 +185,8 @@ def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
     )
     seen = fits.residual * trust
     A = patches.d_pixel_d_mark
-    floor = FLOOR_SIGMA_PX if p < SHADED else SHADOW_SIGMA_PX
-    in_mark = covariance(patches, seen, influence, noise2)
+    floor = SHADOW_SIGMA_PX if crossed else FLOOR_SIGMA_PX
+    in_mark = covariance(patches, seen, influence, noise2) + _by_form(patches, fits, influence)
     covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
     centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
     contrasts = _contrasts(patches, fits) / np.sqrt(noise2)
@@ -161,7 +209,7 @@ def _answers(patches: Patches, fits: Fits) -> list[Measured | None]:
                 explained=explained,
                 noise=float(noise2[i] ** 0.5),
                 turn_rad=float(fits.state[i, 2]),
-                shadow=p == SHADED,
+                shadow=crossed,
             )
         )
     return answers

@@ -74,6 +74,10 @@ class Patches:
         """The marks where `keep` (m,), in the same order."""
         return self._at(keep, keep[self.of])
 
+    def part(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
+        """The marks where `keep` (m,), with their pixels where `rows` (n,), which has no others."""
+        return self._at(keep, rows)
+
     def _at(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
         return Patches(
             marks=tuple(mark for mark, kept in zip(self.marks, keep, strict=True) if kept),
