@@ -79,6 +79,17 @@ def test_a_picture_that_is_burnt_out_is_said_to_be() -> None:
     assert "56% of the picture is burnt out to white: take it in softer light" in outcome.text
 
 
+def test_what_a_person_leaves_of_a_mark_is_right_or_not_taken() -> None:
+    """Half a quadrant behind a shoulder, whose edge once passed for the mark's own, 3 px off."""
+    tally = Tally()
+    for view in views("people", 11):
+        if view.camera.name == "rear":
+            tally.judge(view)
+    assert tally.named == 1
+    assert not tally.wrong
+    assert tally.used == tally.due
+
+
 def test_a_far_board_is_not_counted_from_the_next_square() -> None:
     """Squares of 2.3 px on wet ground, where a board moved by one looks nearly the same."""
     tally = Tally()

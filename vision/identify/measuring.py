@@ -18,7 +18,7 @@ from vision.pattern import half_extent
 from vision.plan_fit import PlanFit
 from vision.solver import NoFit
 
-LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 4.0
+LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
 NOISE_ALONE, LEAST_EXPLAINED_NOISY, LEAST_CONTRAST_NOISY = 1.4, 0.12, 1.5
 LEAST_INK_LEVELS = 8.0
 """Where what the drawing leaves is within this much of the picture's own noise, nothing is there

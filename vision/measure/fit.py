@@ -38,6 +38,9 @@ CLEARLY = 10.0
 FORM_SIGMA = 0.01
 """Share by which the size of a mark along or across, or its slant, may be drawn wrong. In drawn
 yards pose and lens give 0.006 (RMS over the marks), up to 0.02."""
+MOST_UNCOVERED_SIGMA_PX = 0.25
+"""What is left of a covered mark holds its centre at least so well, or it is not taken: a person's
+edge is not straight, and then decides as much as the mark."""
 SHADOW_GAIN = 0.6
 """A shadow edge is added only where it takes this share of the misfit away."""
 
@@ -144,8 +147,13 @@ def _without_covers(
         rough = descend(rest, fits.state[enough, :PLAIN], *ROUGH)
         again = _answers(rest, descend(rest, rough.state, *FINE, robust=True), crossed=True)
         for index, answer in zip(np.flatnonzero(enough), again, strict=True):
-            found[index] = answer
+            held = answer is not None and _widest_px(answer) <= MOST_UNCOVERED_SIGMA_PX
+            found[index] = answer if held else None
     return found
+
+
+def _widest_px(measured: Measured) -> float:
+    return float(np.sqrt(np.linalg.eigvalsh(measured.covariance_px2)[-1]))
 
 
 def _by_form(patches: Patches, fits: Fits, influence: Array) -> Array:
