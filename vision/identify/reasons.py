@@ -130,7 +130,8 @@ class Evidence:
         if min(paper, ground) > BURNT_LEVEL:
             return "too much light there: tape and ground are both burnt out to white"
         if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
-            return "no tape can be seen there: covered, torn off, or something stands before it"
+            what = "covered, torn off, laid elsewhere, or something stands before it"
+            return f"no tape can be seen there: {what}"
         contrast, usual_paper = self._of_used()
         if not (contrast > 0 and np.isfinite(levels.contrast)):
             return None
@@ -142,7 +143,7 @@ class Evidence:
                 where = HALVES[worst]
                 return f"its half {where}, looking along the strip, is covered, torn or rubbed off"
         if share < FAINT:
-            return "its ink cannot be told from its tape: rubbed off, covered, or never printed"
+            return "its ink cannot be told from its tape: rubbed off, covered, or laid elsewhere"
         if paper < IN_SHADOW * usual_paper:
             return "it lies in shadow"
         return None
