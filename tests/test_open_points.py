@@ -24,9 +24,9 @@ def mark(mark_id, status, reason=None):
     return {"id": mark_id, "status": status, "reason": reason}
 
 
-def result(*, cameras=(), strips=(), raised_marks=(), seams=(), verdict="not-judged"):
+def result(*, cameras=(), strips=(), raised_marks=(), seams=(), warnings=(), verdict="not-judged"):
     return {
-        "verdict": verdict, "cameras": list(cameras), "strips": list(strips),
+        "verdict": verdict, "warnings": list(warnings), "cameras": list(cameras), "strips": list(strips),
         "raised_marks": list(raised_marks), "seams": list(seams),
     }  # fmt: skip
 
@@ -78,6 +78,19 @@ def test_marks_that_no_picture_could_use_are_named():
     (line,) = open_points(result(cameras=cameras, strips=[part("left")], verdict="keep"))
     assert line.startswith("no picture shows left/1 where planned")
     assert "go and look" in line
+
+
+def test_a_mark_whose_place_is_told_is_not_said_to_be_unknown():
+    marks = [mark(f"left/{i}", "rejected", "it does not fit") for i in (1, 2, 3)]
+    reason = ("stray-mark", "left/1 lies about 6.0 cm ahead of where; it was left out")
+    found = result(
+        cameras=[part("left", marks=marks)],
+        strips=[part("left", "not-judged", reason)],
+        warnings=["left/2 lies about 1.2 cm left of where the rest of its strip has it"],
+    )
+    told, unknown = open_points(found)
+    assert told == f"left strip: {reason[1]}"
+    assert unknown.startswith("no picture shows left/3 where planned")
 
 
 def test_a_picture_without_a_fit_tells_of_no_mark():

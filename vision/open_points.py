@@ -15,6 +15,8 @@ MAY_BE_MISSING = {"box-corner-not-found", "box-corner-not-judged"}
 """A carton's corner that is not seen does not hold up the job."""
 NEVER_SEEN = ("too small", "only ", "it is dark there")
 """How reasons begin that are the picture's and not the mark's: nobody need go and look."""
+LIES = "lies about"
+"""How it is said where a mark lies that was left out (`vision.verdict.strays`)."""
 MOST_NAMES = 6
 
 
@@ -67,7 +69,13 @@ def _unplaced(result: dict[str, Any]) -> list[str]:
             used.add(name)
         elif mark["status"] in ("rejected", "not-found") and _due(mark):
             missed[name] = None
-    return [name for name in missed if name not in used]
+    said = [text for strip in result["strips"] for text in _texts(strip)] + result["warnings"]
+    told = {name for name in missed for text in said if text.startswith(f"{name} {LIES}")}
+    return [name for name in missed if name not in used | told]
+
+
+def _texts(entry: dict[str, Any]) -> list[str]:
+    return [reason["text"] for reason in entry["reasons"]]
 
 
 def _due(mark: dict[str, Any]) -> bool:
