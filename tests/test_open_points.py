@@ -26,8 +26,8 @@ def mark(mark_id, status, reason=None):
 
 def result(*, cameras=(), strips=(), raised_marks=(), seams=(), warnings=(), verdict="not-judged"):
     return {
-        "verdict": verdict, "warnings": list(warnings), "cameras": list(cameras), "strips": list(strips),
-        "raised_marks": list(raised_marks), "seams": list(seams),
+        "verdict": verdict, "warnings": list(warnings), "cameras": list(cameras),
+        "strips": list(strips), "raised_marks": list(raised_marks), "seams": list(seams),
     }  # fmt: skip
 
 
