@@ -17,6 +17,7 @@ import pytest
 from tests.adjusting import JOB, Scene, moved
 from vision.adjustment import Adjustment
 from vision.geometry import Array
+from vision.open_points import LIES
 from vision.verdict import LayingVerdict, Stray, strays, with_strays
 
 
@@ -51,6 +52,7 @@ def found(scene: Scene, result: Adjustment) -> tuple[Stray, ...]:
 def test_where_a_mark_lies_is_said(by_m: tuple[float, float], way: str) -> None:
     _, text = laid_wrong("left/8", np.array(by_m))
     assert text.count("left/8") == 1
+    assert text.startswith(f"left/8 {LIES} ")
     figure = re.search(rf"([\d.]+) cm {way}", text)
     assert figure is not None, text
     assert float(figure[1]) == pytest.approx(6.0, abs=1.0)
