@@ -76,7 +76,7 @@ def test_a_picture_that_is_burnt_out_is_said_to_be() -> None:
     burnt = dataclasses.replace(view, grey=np.minimum(2.5 * view.grey, 255).astype(np.uint8))
     outcome = Tally().judge(burnt)
     assert isinstance(outcome, NotIdentified)
-    assert "56% of the picture is burnt out to white: take it in softer light" in outcome.text
+    assert "56 % of the picture is burnt out to white: take it in softer light" in outcome.text
 
 
 def test_what_a_person_leaves_of_a_mark_is_right_or_not_taken() -> None:

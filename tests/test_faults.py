@@ -111,9 +111,9 @@ def test_excess_is_by_how_much_a_fault_spreads_more_than_stated() -> None:
     for times in (30.0, 100.0):
         spread = np.linalg.cholesky(np.linalg.inv(A) + times * stated)
         drawn = (spread @ rng.normal(size=(2, 4000))).T
-        mean = np.mean([fault(each, A).excess(stated) for each in drawn])
+        mean = np.mean([fault(each, A).spread(stated)[0] for each in drawn])
         assert mean == pytest.approx(times, rel=0.06)
-    assert fault(np.array([0.1, 0.1]), A).excess(stated) == 0
+    assert fault(np.array([0.1, 0.1]), A).spread(stated)[0] == 0
 
 
 def test_stated_weight_is_lost_where_a_fault_is_likelier() -> None:

@@ -42,7 +42,9 @@ def said(scene: Scene, result: Adjustment) -> tuple[str, ...]:
 
 
 def found(scene: Scene, result: Adjustment) -> tuple[Stray, ...]:
-    return strays(JOB, result, {seen.name: seen.points for seen in scene.observations})
+    return strays(
+        JOB, scene.layout, result, {seen.name: seen.points for seen in scene.observations}
+    )
 
 
 @pytest.mark.parametrize(
@@ -56,7 +58,7 @@ def test_where_a_mark_lies_is_said(by_m: tuple[float, float], way: str) -> None:
     figure = re.search(rf"([\d.]+) cm {way}", text)
     assert figure is not None, text
     assert float(figure[1]) == pytest.approx(6.0, abs=1.0)
-    assert "as the left camera shows it; it was left out: tape it from mark 0" in text
+    assert "as the left camera shows it; it was left out: tape it from its neighbours" in text
 
 
 def test_nothing_is_said_where_all_is_well() -> None:
@@ -131,6 +133,6 @@ def test_inches_where_the_tape_has_them() -> None:
     scene, _ = laid_wrong("left/8", np.array([0.06, 0.0]))
     job = replace(JOB, lengths=replace(JOB.lengths, imperial=True))
     points = {seen.name: seen.points for seen in scene.observations}
-    (stray,) = strays(job, scene.adjusted(), points)
+    (stray,) = strays(job, scene.layout, scene.adjusted(), points)
     text = stray.text(job.lengths)
     assert re.search(r"left/8 lies about 2 [\d/]+ in \(\d\.\d cm\) ahead", text)

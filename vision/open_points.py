@@ -31,7 +31,7 @@ def open_points(result: dict[str, Any]) -> list[str]:
         lines.append(
             f"no picture shows {_listed(names)} where planned, so nothing is said of"
             f" {'its place' if len(names) == 1 else 'their places'}: go and look, and tape it from"
-            " mark 0"
+            " its neighbours"
         )
     return lines
 

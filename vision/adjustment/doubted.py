@@ -50,8 +50,6 @@ def believed(fault: GroupFault, stated: Array) -> float:
 
     `stated` (j, j) is the covariance of the fault as stated.
     """
-    directions, excess = len(fault.estimate), fault.excess(stated)
-    wider = 1 + excess * float(np.trace(fault.information @ stated)) / directions
-    support = fault.statistic * (1 - 1 / wider) - directions * np.log(wider)
+    excess, support = fault.spread(stated)
     mislaid = float(special.expit(special.logit(MISLAID) + 0.5 * support))
     return 1 - mislaid * excess / (1 + excess)

@@ -70,6 +70,23 @@ def parting() -> float:
     return (away + float(np.sqrt(away**2 + TIE_SUPPORT))) ** 2
 
 
+def likeliest_spread(parts: Array, redundancy: Array) -> tuple[float, float]:
+    """How much wider than stated a fault is drawn where that is likeliest, and its support.
+
+    `parts` (k,) of a statistic and `redundancy` (k,) by direction. A fault is drawn from f times
+    the stated variances; a direction's part then has 1 + q f times the variance it had, and f is
+    taken where it is likeliest. The support, twice the logarithm of how much likelier that makes
+    the data, pays for what many directions or a wide fault could have explained as well (Kass and
+    Raftery, "Bayes factors", JASA 90, 1995).
+    """
+    beyond = float(parts.mean()) - 1.0 if len(parts) else 0.0
+    if beyond <= 0:
+        return 0.0, 0.0
+    f = beyond / float(redundancy.mean())
+    wider = 1 + redundancy * f
+    return f, float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
+
+
 SHAPES: dict[str, tuple[None, ...]] = {
     "estimate": (None,),
     "information": (None, None),
@@ -132,14 +149,15 @@ class GroupFault:
         """The estimate squared over its covariance: chi-square (j) where there is no fault."""
         return float(self.estimate @ self.information @ self.estimate)
 
-    def excess(self, stated: Array) -> float:
-        """How many times its stated covariance (j, j) a fault spreads beyond it, 0 or more.
+    def spread(self, stated: Array) -> tuple[float, float]:
+        """How many times its stated covariance (j, j) it spreads beyond it; the support of that.
 
-        With a spread of f times the stated one the statistic is j + f tr(information stated) in the
-        mean.
+        As of `likeliest_spread`; with a spread of f times the stated one the statistic is
+        j + f tr(information stated) in the mean.
         """
-        beyond = self.statistic - len(self.estimate)
-        return beyond / float(np.trace(self.information @ stated)) if beyond > 0 else 0.0
+        j = len(self.estimate)
+        redundancy = float(np.trace(self.information @ stated)) / j
+        return likeliest_spread(np.full(j, self.statistic / j), np.full(j, redundancy))
 
     @property
     def possible(self) -> float:

@@ -18,6 +18,7 @@ from vision.adjustment.faults import (
     FaultKind,
     GroupRows,
     family_level,
+    likeliest_spread,
 )
 from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import LENS, Network
@@ -117,7 +118,7 @@ def _suspicion(solution: Solved, r: Array, spread: Array, free: bool) -> Suspici
         statistic=statistic,
         degrees_of_freedom=k,
         p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
-        support=_support(parts / factor, redundant[judged]),
+        support=likeliest_spread(parts / factor, redundant[judged])[1],
         q=q,
         pull=q @ r if free else r,
         factor=factor,
@@ -176,21 +177,6 @@ def _explained(stack: _Stack, freed: tuple[str, ...]) -> Array:
         root = vectors[:, judged] / np.sqrt(values[judged])
         out[:, index, : root.shape[1]] = q[:, own] @ root
     return out
-
-
-def _support(parts: Array, redundancy: Array) -> float:
-    """Twice the logarithm of how much likelier a fault of the group makes the data.
-
-    `parts` (k,) of the statistic and `redundancy` (k,) by direction. A fault is drawn from f times
-    the stated variances; a direction's part then has 1 + q f times the variance it had, and f is
-    taken where it is likeliest. Many directions or a wide fault must pay for what they could have
-    explained as well (Kass and Raftery, "Bayes factors", JASA 90, 1995).
-    """
-    if not len(parts):
-        return 0.0
-    f = max(float(parts.mean()) - 1.0, 0.0) / float(redundancy.mean())
-    wider = 1 + redundancy * f
-    return float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
 
 
 def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict[FaultKind, Array]:

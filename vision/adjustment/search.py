@@ -218,17 +218,19 @@ class _Search:
         tests = group_tests(self.network, self.solution, freed=self.freed)
         weights = self.network.freeing(weights_of(self.full, self.used), self.freed)
         doubted = doubted_sigmas(self.network, tests, self.freed)
-        placed: Solved | NoFit = self.solution
+        placed = self.solution
         if doubted:
-            weights = replace(weights, group_sigma=weights.group_sigma | doubted)
-            placed = run(self.network, weights, self.solution.seen, tolerance=SOLVE_TOLERANCE)
+            lighter = replace(weights, group_sigma=weights.group_sigma | doubted)
+            again = run(self.network, lighter, placed.seen, tolerance=SOLVE_TOLERANCE)
+            if not isinstance(again, NoFit):
+                placed, weights = again, lighter
         return adjustment_of(
             job,
             self.network,
             self.solution,
             self.used,
             tests=tests,
-            placed=self.solution if isinstance(placed, NoFit) else placed,
+            placed=placed,
             weights=weights,
             freed=self.freed,
             explanations=self.explanations,

@@ -44,7 +44,7 @@ FARTHEST_AIM_RAD = float(np.radians(24.0))
 FLAT_SPREAD = 3.0
 """Standard deviation of grey, in levels, below which a picture is one even level."""
 MOST_BURNT = 0.25
-"""Share of a picture that may be burnt out to white without a word: practice pictures have 1 %."""
+"""Share of a picture that may be burnt out without a word: practice pictures have under 1 %."""
 
 
 def identify(
@@ -86,8 +86,8 @@ def identify(
     burnt = float(np.mean(grey > BURNT_LEVEL))
     if isinstance(outcome, NotIdentified) and burnt > MOST_BURNT:
         text = (
-            f"{outcome.text}; {burnt:.0%} of the picture is burnt out to white: take it in softer"
-            " light, or set the camera darker"
+            f"{outcome.text}; {100 * burnt:.0f} % of the picture is burnt out to white: take it in"
+            " softer light, or set the camera darker"
         )
         return replace(outcome, text=text)
     return outcome

@@ -155,7 +155,7 @@ def _strays(found: Findings) -> tuple[Stray, ...]:
         for name, each in found.outcomes.items()
         if isinstance(each, Identified)
     }
-    return strays(found.job, found.joint, points)
+    return strays(found.job, found.layout, found.joint, points)
 
 
 def _mark_verdict(found: Findings, mark: SingleMark) -> LayingVerdict:

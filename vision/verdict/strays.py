@@ -16,7 +16,7 @@ from vision.adjustment import AdjustedCamera, AdjustedStrip, Adjustment
 from vision.geometry import Array
 from vision.ground import ground_map
 from vision.job import Job, Strip
-from vision.layout import PlannedMark, planned_layout
+from vision.layout import Layout, PlannedMark
 from vision.length_words import LengthWords
 from vision.plan_fit import Points
 from vision.verdict.layings import LayingVerdict
@@ -43,7 +43,7 @@ class Stray:
 
     def text(self, lengths: LengthWords) -> str:
         """Where it lies and what to do, as a sentence."""
-        return f"{self.mark_id} {self.lies(lengths)}; it was left out: tape it from mark 0"
+        return f"{self.mark_id} {self.lies(lengths)}; it was left out: tape it from its neighbours"
 
     def lies(self, lengths: LengthWords) -> str:
         """`lies about 6.0 cm ahead of where ...`."""
@@ -55,20 +55,21 @@ class Stray:
         )
 
 
-def strays(job: Job, adjustment: Adjustment, points: Mapping[str, Points]) -> tuple[Stray, ...]:
+def strays(
+    job: Job, layout: Layout, adjustment: Adjustment, points: Mapping[str, Points]
+) -> tuple[Stray, ...]:
     """Every mark of a strip that pictures show and none uses.
 
     `points`: each camera's marks in the order of `AdjustedCamera.used`.
     """
-    layout, strips = planned_layout(job), {strip.name: strip for strip in adjustment.strips}
+    strips = {strip.name: strip for strip in adjustment.strips}
     planned = {mark.id: mark for mark in layout.marks}
     used: set[str] = set()
     found: dict[str, Stray] = {}
     for camera in adjustment.cameras:
         seen = points[camera.name]
-        flags = camera.used[: len(seen.ids)]
-        used |= {mark_id for mark_id, flag in zip(seen.ids, flags, strict=True) if flag}
-        for row in np.flatnonzero(~flags):
+        used |= {mark_id for mark_id, flag in zip(seen.ids, camera.used, strict=True) if flag}
+        for row in np.flatnonzero(~camera.used):
             mark = planned.get(seen.ids[row])
             if mark is None or mark.strip is None or not strips[mark.strip].seen:
                 continue
