@@ -16,8 +16,8 @@ from cli.options import Debug, Fraction, JobFile, ReportFolder
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 if TYPE_CHECKING:
-    from vision.inspection_values import Inspection
-    from vision.report import Shown
+    from vision.documents.report.pictures import Shown
+    from vision.inspection.inspected import Inspection
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
 REPORT_FOLDER = "seamtrue-report"
@@ -55,30 +55,30 @@ def check(
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
         from cli.table import show
-        from vision import files
-        from vision.inspection import inspect
-        from vision.record import kept_check
-        from vision.result import result_of
+        from vision.comparison.record import kept_check
+        from vision.documents.result import result_of
+        from vision.files import disk
+        from vision.inspection.inspect import inspect
 
         folder = out if out is not None else job_file.parent / REPORT_FOLDER
-        files.folder_ready(folder)
+        disk.folder_ready(folder)
         if keep and record is None:
-            record = job_file.parent / files.RECORD_NAME
+            record = job_file.parent / disk.RECORD_NAME
         if record is not None:
             # Before anybody waits for an inspection that could then not be kept.
-            files.record_ready(record)
-            texts = files.read_job_texts(job_file)
+            disk.record_ready(record)
+            texts = disk.read_job_texts(job_file)
         with _progress() as progress:
             progress("reading the job and its pictures")
-            job, pictures = files.read_inspection_input(job_file)
+            job, pictures = disk.read_inspection_input(job_file)
             inspection = inspect(job.to_fraction(fraction), pictures, progress)
             progress("writing the report")
             result = result_of(inspection)
             shown: Shown = "none" if no_pictures else "cropped" if crop_pictures else "whole"
-            files.write_all(folder, _contents(inspection, result, shown, blended=not no_blend))
+            disk.write_all(folder, _contents(inspection, result, shown, blended=not no_blend))
             if record is not None:
                 kept = kept_check(job_file.name, texts, pictures, result, taken=now())
-                number = files.add_to_record(record, kept)
+                number = disk.add_to_record(record, kept)
         with reader_may_leave():
             show(result, inspection.job.lengths)
             typer.echo(f"report: {printable(str(folder / 'report.html'))}")
@@ -91,8 +91,8 @@ def _contents(
     inspection: Inspection, result: dict[str, Any], shown: Shown, *, blended: bool
 ) -> dict[str, bytes]:
     """The files of a report by their names."""
-    from vision.report import report_html
-    from vision.topview import top_view
+    from vision.documents.report.report import report_html
+    from vision.documents.top_view import top_view
 
     from_above = top_view(inspection, blended=blended)
     made_on = f"{date.today():%d %B %Y}".lstrip("0")

@@ -13,8 +13,8 @@ from cli.options import Debug, Fraction
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 
 if TYPE_CHECKING:
-    from vision.comparison import Comparison
-    from vision.record import KeptCheck
+    from vision.comparison.change import Comparison
+    from vision.comparison.record import KeptCheck
 
 MOST_DRAWN = 40
 """Checks on the page, the last ones."""
@@ -67,16 +67,17 @@ def compare(
     judged, 5 bad input.
     """
     with reported(debug):
-        from vision import files
-        from vision.comparison import Shared, compare_checks
-        from vision.comparison.page import comparison_page
-        from vision.comparison.words import sentences, state_sentences
-        from vision.record import chosen
-        from vision.solver import NoFit
+        from vision.camera.solver import NoFit
+        from vision.comparison.change import Shared
+        from vision.comparison.epochs import compare_checks
+        from vision.comparison.record import chosen
+        from vision.documents.comparison_page import comparison_page
+        from vision.documents.comparison_words import sentences, state_sentences
+        from vision.files import disk
 
         is_job = what.suffix.lower() == ".toml"
-        file = (record or what.parent / files.RECORD_NAME) if is_job else what
-        kept = files.read_record(file)
+        file = (record or what.parent / disk.RECORD_NAME) if is_job else what
+        kept = disk.read_record(file)
         for fault in kept.faults:
             typer.echo(printable(str(fault)), err=True)
         if not is_job and not kept.checks:
@@ -95,7 +96,7 @@ def compare(
         lines += state_sentences(start.result, now.result)
         if out is not None:
             page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
-            files.write_all(out.parent, {out.name: page.encode("utf-8")})
+            disk.write_all(out.parent, {out.name: page.encode("utf-8")})
         with reader_may_leave():
             show_comparison(last, lines)
             if out is not None:
@@ -105,13 +106,13 @@ def compare(
 
 def _inspected(job_file: Path) -> KeptCheck:
     """Check the job's pictures as they are now, without keeping it."""
-    from vision import files
-    from vision.inspection import inspect
-    from vision.record import kept_check
-    from vision.result import result_of
+    from vision.comparison.record import kept_check
+    from vision.documents.result import result_of
+    from vision.files import disk
+    from vision.inspection.inspect import inspect
 
-    texts = files.read_job_texts(job_file)
-    job, pictures = files.read_inspection_input(job_file)
+    texts = disk.read_job_texts(job_file)
+    job, pictures = disk.read_inspection_input(job_file)
     result = result_of(inspect(job, pictures))
     return kept_check(job_file.name, texts, pictures, result, taken=now())
 

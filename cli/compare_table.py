@@ -10,7 +10,7 @@ from cli.table import Lines, plain
 from cli.trouble import printable
 
 if TYPE_CHECKING:
-    from vision.comparison import Comparison, SeamChange
+    from vision.comparison.change import Comparison, SeamChange
 
 
 def show_comparison(result: Comparison, lines: list[str]) -> None:

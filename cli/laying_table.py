@@ -6,8 +6,8 @@ import typer
 
 from cli.table import Lines, draw
 from cli.trouble import printable
-from vision.laying import LayingCheck, doubt_text
-from vision.verdict import open_words
+from vision.inspection.verdict.reliability import open_words
+from vision.planning.tape_check import LayingCheck, doubt_text
 
 
 def show_laying(check: LayingCheck) -> None:

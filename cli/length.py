@@ -7,8 +7,8 @@ from typing import Annotated
 import typer
 
 from cli.options import Fraction
-from vision.lengths import LengthError, both_systems, metric
-from vision.sums import Sum, parse_sum, slips
+from vision.units.lengths import LengthError, both_systems, metric
+from vision.units.sums import Sum, parse_sum, slips
 
 FAIL = 3
 BAD_INPUT = 5

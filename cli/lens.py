@@ -33,11 +33,11 @@ def lens(
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
         from cli.lens_input import read_lens_input
         from cli.lens_table import show
-        from vision import files
-        from vision.board_corners import find_board
-        from vision.lens_formats import lens_json, lens_opencv, lens_ros
-        from vision.lens_quality import lens_report
-        from vision.solver import NoFit
+        from vision.calibration.board_corners.find import find_board
+        from vision.calibration.lens_quality import lens_report
+        from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros
+        from vision.camera.solver import NoFit
+        from vision.files import disk
 
         shown, stills = read_lens_input(board, square, pictures)
         found = [find_board(still.grey, shown, still.file) for still in stills]
@@ -57,7 +57,7 @@ def lens(
             "opencv": lambda: lens_opencv(fit.lens),
             "ros": lambda: lens_ros(fit.lens, out.stem),
         }[form]()
-        files.write_all(out.parent, {out.name: text.encode("utf-8")})
+        disk.write_all(out.parent, {out.name: text.encode("utf-8")})
         with reader_may_leave():
             show(report)
             typer.echo(printable(f"lens: {out}"))

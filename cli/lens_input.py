@@ -6,11 +6,11 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-from vision import files
-from vision.board import FEWEST_SIDE, Board
-from vision.errors import BadInputError, Fault
-from vision.lengths import LengthError, parse_length
-from vision.picture import Picture
+from vision.calibration.board import FEWEST_SIDE, Board
+from vision.files import disk
+from vision.marks.picture import Picture
+from vision.units.errors import BadInputError, Fault
+from vision.units.lengths import LengthError, parse_length
 
 
 def read_lens_input(corners: str, square: str, paths: list[Path]) -> tuple[Board, list[Picture]]:
@@ -49,7 +49,7 @@ def _pictures(paths: list[Path], faults: list[Fault]) -> list[Picture]:
     stills: list[Picture] = []
     for path in paths:
         try:
-            stills.append(files.read_picture(path.parent, path.name, path.name))
+            stills.append(disk.read_picture(path.parent, path.name, path.name))
         except BadInputError as error:
             faults.extend(replace(fault, key="") for fault in error.faults)
     if stills:

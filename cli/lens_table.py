@@ -6,8 +6,8 @@ import numpy as np
 import typer
 
 from cli.trouble import printable
-from vision.lens import PARAMETERS
-from vision.lens_quality import LensReport, ViewTest
+from vision.calibration.lens_quality import LensReport, ViewTest
+from vision.camera.lens import PARAMETERS
 
 FINDINGS = {
     "": "fits",

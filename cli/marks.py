@@ -25,17 +25,19 @@ def marks(
     bad input, 2 usage.
     """
     with reported(debug):
-        from vision import files
-        from vision.sheets import documents, job_code, mark_sheets, paper_of
+        from vision.documents.sheets.mark_sheets import mark_sheets
+        from vision.documents.sheets.paper import paper_of
+        from vision.documents.sheets.printed import documents, job_code
+        from vision.files import disk
 
         try:
             chosen = paper_of(paper, rolls=True)
         except ValueError as error:
             raise typer.BadParameter(str(error), param_hint="--paper") from None
-        job, _ = files.read_job(job_file)
-        code = job_code(files.read_bytes(job_file, "a job file", "name the job file"))
+        job, _ = disk.read_job(job_file)
+        code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
         pages = mark_sheets(job, chosen, code, job_file.name)
-        files.write_all(out, documents("marks", pages, f"{job.name}: marks"))
+        disk.write_all(out, documents("marks", pages, f"{job.name}: marks"))
         with reader_may_leave():
             typer.echo(f"{len(pages)} pages: {printable(str(out / 'marks.pdf'))}")
             typer.echo("print at 100 %, without fitting to the page, and check both rulers")

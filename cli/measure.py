@@ -29,11 +29,11 @@ def measure(
     with reported(debug):
         # Imported here, since they bring SciPy and --help needs none of it.
         from cli.laying_table import show_laying
-        from vision import files
-        from vision.laying import check_laying
-        from vision.readings_wanted import wanted_text
+        from vision.files import disk
+        from vision.planning.readings_wanted import wanted_text
+        from vision.planning.tape_check import check_laying
 
-        job, _ = files.read_job(job_file)
+        job, _ = disk.read_job(job_file)
         job = job.to_fraction(fraction)
         if wanted:
             with reader_may_leave():

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from vision.lengths import FRACTIONS
+from vision.units.lengths import FRACTIONS
 
 
 def _on_a_tape(fraction: int) -> int:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vision import files
-from vision.layout import planned_layout
-from vision.pick_judging import judge_picks
-from vision.picks import Screen, pick_lists
-from vision.picks_text import picks_csv, picks_from_text
-from vision.report.pick_page import picks_html
+from vision.documents.pick_judging import judge_picks
+from vision.documents.picks import Screen, pick_lists
+from vision.documents.picks_text import picks_csv, picks_from_text
+from vision.documents.report.pick_page import picks_html
+from vision.files import disk
+from vision.job.layout import planned_layout
 
 if TYPE_CHECKING:
-    from vision.inspection_values import Inspection
+    from vision.inspection.inspected import Inspection
 
 STRETCH = 0.01
 Said = tuple[list[str], set[str]]
@@ -27,7 +27,7 @@ def write_list(inspection: Inspection, screen: Screen, out: Path) -> Said:
         "picks.html": picks_html(inspection, lists, size).encode("utf-8"),
         "picks.csv": picks_csv(lists).encode("utf-8"),
     }
-    files.write_all(out, contents)
+    disk.write_all(out, contents)
     lines = [
         f"{name}: {len(picks)} marks" if picks else f"{name}: its marks were not found"
         for name, picks in lists.items()

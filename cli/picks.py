@@ -39,13 +39,13 @@ def picks(
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
         from cli.pick_work import judge_file, write_list
-        from vision import files
-        from vision.inspection import inspect
-        from vision.picks import Screen
+        from vision.documents.picks import Screen
+        from vision.files import disk
+        from vision.inspection.inspect import inspect
 
         shown = Screen(width=int(size[1]), height=int(size[2])) if size else Screen()
-        job, pictures = files.read_inspection_input(job_file)
-        text = b"" if judge is None else files.read_bytes(judge, "a table of picks", "name it")
+        job, pictures = disk.read_inspection_input(job_file)
+        text = b"" if judge is None else disk.read_bytes(judge, "a table of picks", "name it")
         inspection = inspect(job, pictures)
         if judge is not None:
             lines, verdicts = judge_file(inspection, shown, text, judge.name)

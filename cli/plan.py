@@ -58,12 +58,13 @@ def plan(
     size_px = picture_size(size)
     kind = mark_kind(mark, proposing=proposed is not None)
     with reported(debug):
-        from vision import files
-        from vision.planning import assess, predict
-        from vision.planning.plain import plan_of
-        from vision.planning.wording import marks_table, summary
+        from vision.documents.plan_data import plan_of
+        from vision.documents.plan_words import marks_table, summary
+        from vision.files import disk
+        from vision.planning.assess import assess
+        from vision.planning.prediction import predict
 
-        job, _ = files.read_job(file, planning=True)
+        job, _ = disk.read_job(file, planning=True)
         job = job.to_fraction(fraction)
         said = ""
         if proposed is None:
@@ -77,7 +78,7 @@ def plan(
         folder = out if out is not None else (proposed or file).parent / PLAN_FOLDER
         everything = f"{text}\n{marks_table(prediction)}"
         contents = {"plan.json": f"{data}\n".encode(), "plan.txt": everything.encode()}
-        files.write_all(folder, contents)
+        disk.write_all(folder, contents)
         with reader_may_leave():
             typer.echo(printable(text))
             if proposed is not None:

@@ -12,8 +12,8 @@ import typer
 from cli.trouble import NOT_JUDGED, printable
 
 if TYPE_CHECKING:
-    from vision.job import Job
-    from vision.planning import Prediction
+    from vision.job.job import Job
+    from vision.planning.plan import Prediction
     from vision.planning.sizes import MarkKind
 
 SMALLEST_SIDE_PX = 64
@@ -42,7 +42,7 @@ def mark_kind(text: str | None, *, proposing: bool) -> MarkKind:
 
 def must_be_laid(job: Job, file: Path) -> None:
     """Refuse a file that lays nothing: BadInputError."""
-    from vision.errors import BadInputError, Fault
+    from vision.units.errors import BadInputError, Fault
 
     if not job.strips and not job.marks:
         step = "add what is to be laid, or have it proposed with --propose JOB.toml"
@@ -60,12 +60,13 @@ def propose_to(
     file: Path, job: Job, target: Path, size_px: tuple[int, int], mark: MarkKind
 ) -> tuple[str, Prediction]:
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
-    from vision import files
-    from vision.planning import NoProposal, predict, propose
-    from vision.planning.job_text import job_text
-    from vision.planning.wording import proposal_words
+    from vision.documents.job_text import job_text
+    from vision.documents.plan_words import proposal_words
+    from vision.files import disk
+    from vision.planning.prediction import predict
+    from vision.planning.proposal import NoProposal, propose
 
-    text = files.read_bytes(file, "a vehicle's file", "name that file")
+    text = disk.read_bytes(file, "a vehicle's file", "name that file")
     _refuse(file, job, target, text)
     found = propose(job, size_px=size_px, mark=mark)
     if isinstance(found, NoProposal):
@@ -74,9 +75,9 @@ def propose_to(
         if mark != "cross":
             typer.echo("crosses take less room for their reach: try --mark cross", err=True)
         raise typer.Exit(NOT_JUDGED)
-    files.write_all(target.parent, {target.name: job_text(text, found).encode()})
+    disk.write_all(target.parent, {target.name: job_text(text, found).encode()})
     # What is assessed is what was written: the figures as rounded in the file.
-    written, _ = files.read_job(target)
+    written, _ = disk.read_job(target)
     written = written.to_fraction(job.lengths.fraction)
     flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
     return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)
@@ -84,8 +85,8 @@ def propose_to(
 
 def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
     """Every reason not to propose a layout into `target`; BadInputError."""
-    from vision.errors import BadInputError, Fault
-    from vision.job_file import named_files
+    from vision.job.job_file import named_files
+    from vision.units.errors import BadInputError, Fault
 
     faults = []
     if job.strips or job.marks or job.readings:

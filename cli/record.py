@@ -39,10 +39,10 @@ def record(
     Exit code: 0, 5 bad input or a damaged record, of which the rest is still listed.
     """
     with reported(debug):
-        from vision import files
-        from vision.record import chosen
+        from vision.comparison.record import chosen
+        from vision.files import disk
 
-        kept = files.read_record(file)
+        kept = disk.read_record(file)
         for fault in kept.faults:
             typer.echo(printable(str(fault)), err=True)
         with reader_may_leave():
@@ -52,7 +52,7 @@ def record(
             elif job is not None:
                 typer.echo(printable(chosen(kept.checks, str(job), file.name).job_text), nl=False)
             elif rescue is not None:
-                numbers = files.rescue_record(rescue, kept.checks)
+                numbers = disk.rescue_record(rescue, kept.checks)
                 typer.echo(f"{len(numbers)} checks put into {printable(str(rescue))}")
             else:
                 rows = [

@@ -35,30 +35,32 @@ def scene(
     The lens model is the checker's own: a scene proves nothing about it. Exit code: 0, 5 bad input.
     """
     with reported(debug):
-        from vision import files
-        from vision.scene import Deviations, deviations_from_text, draw_scene, encoded
-        from vision.scene.folder import refused, scene_folder
+        from vision.files import disk
+        from vision.practice.deviations import Deviations
+        from vision.practice.deviations_file import deviations_from_text
+        from vision.practice.folder import refused, scene_folder
+        from vision.practice.scene import draw_scene, encoded
 
         start = time.monotonic()
-        job, _ = files.read_job(job_file)
+        job, _ = disk.read_job(job_file)
         asked = Deviations()
         if deviations is not None:
-            text = files.read_bytes(deviations, "a file of deviations", "name that file")
+            text = disk.read_bytes(deviations, "a file of deviations", "name that file")
             asked = deviations_from_text(text, deviations.name, job)
-        job_text = files.read_bytes(job_file, "a job file", "name the job file")
+        job_text = disk.read_bytes(job_file, "a job file", "name the job file")
         plan = scene_folder(job, job_file.name, job_text)
         refused(plan, job_file.parent, out)
-        files.folder_ready(out)
+        disk.folder_ready(out)
         drawn = draw_scene(job, asked, seed)
         contents = {
             plan.pictures[name]: encoded(pixels, plan.pictures[name], asked.light.jpeg_quality)
             for name, pixels in drawn.pictures.items()
         }
         for file in plan.lens_files:
-            contents[file] = files.read_bytes(job_file.parent / file, "a lens file", "put it there")
+            contents[file] = disk.read_bytes(job_file.parent / file, "a lens file", "put it there")
         contents["truth.json"] = (json.dumps(drawn.truth, indent=1) + "\n").encode()
         contents[plan.job_file] = job_text
-        files.write_tree(out, contents)
+        disk.write_tree(out, contents)
         with reader_may_leave():
             took = time.monotonic() - start
             typer.echo(f"{len(drawn.pictures)} pictures in {took:.1f} s: {printable(str(out))}")

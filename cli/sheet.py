@@ -9,7 +9,7 @@ import typer
 
 from cli.options import Debug, JobFile
 from cli.trouble import printable, reader_may_leave, reported
-from vision.lengths import FRACTIONS
+from vision.units.lengths import FRACTIONS
 
 
 def sheet(
@@ -30,18 +30,20 @@ def sheet(
         wanted = ", ".join(str(each) for each in FRACTIONS)
         raise typer.BadParameter(f"{fraction} is not one of {wanted}", param_hint="--fraction")
     with reported(debug):
-        from vision import files
-        from vision.setting_out import set_out
-        from vision.sheets import documents, job_code, paper_of, setting_sheets
+        from vision.documents.sheets.paper import paper_of
+        from vision.documents.sheets.printed import documents, job_code
+        from vision.documents.sheets.setting_sheets import setting_sheets
+        from vision.files import disk
+        from vision.planning.setting_out.set_out import set_out
 
         try:
             chosen = paper_of(paper)
         except ValueError as error:
             raise typer.BadParameter(str(error), param_hint="--paper") from None
-        job, _ = files.read_job(job_file)
-        code = job_code(files.read_bytes(job_file, "a job file", "name the job file"))
+        job, _ = disk.read_job(job_file)
+        code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
         pages = setting_sheets(set_out(job), chosen, code, fraction)
-        files.write_all(out, documents("sheet", pages, f"{job.name}: setting out"))
+        disk.write_all(out, documents("sheet", pages, f"{job.name}: setting out"))
         with reader_may_leave():
             typer.echo(f"{len(pages)} sheets: {printable(str(out / 'sheet.pdf'))}")
             typer.echo("print at 100 %, without fitting to the page")

@@ -9,8 +9,8 @@ from typing import Any
 import typer
 
 from cli.trouble import printable
-from vision.length_words import METRIC, NO_FIGURE, LengthWords
-from vision.open_points import open_points
+from vision.documents.open_points import open_points
+from vision.units.length_words import METRIC, NO_FIGURE, LengthWords
 
 STYLES = {"keep": "green", "within": "green", "not-judged": "cyan"}
 FAILED_STYLE = "bold yellow"

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 
 import typer
 
-from vision.errors import BadInputError
+from vision.units.errors import BadInputError
 
 KEEP, CRASH, FAIL, NOT_JUDGED, BAD_INPUT, INTERRUPTED = 0, 1, 3, 4, 5, 130
 

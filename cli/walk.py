@@ -27,21 +27,21 @@ def walk(
     """
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
-        from vision import files
-        from vision.inspection import inspect
-        from vision.walk_page import walk_page
-        from vision.walk_round import REACH_M, ROUGH, cone_words, walk_round
+        from vision.documents.walk_page import walk_page
+        from vision.files import disk
+        from vision.inspection.inspect import inspect
+        from vision.inspection.walk_round import REACH_M, ROUGH, cone_words, walk_round
 
         if planned:
-            job, _ = files.read_job(job_file)
+            job, _ = disk.read_job(job_file)
             job = job.to_fraction(fraction)
             found = walk_round(job)
         else:
-            job, pictures = files.read_inspection_input(job_file)
+            job, pictures = disk.read_inspection_input(job_file)
             job = job.to_fraction(fraction)
             found = walk_round(job, inspect(job, pictures))
         folder = out if out is not None else job_file.parent / WALK_FOLDER
-        files.write_all(folder, {"walk-round.html": walk_page(job, found).encode("utf-8")})
+        disk.write_all(folder, {"walk-round.html": walk_page(job, found).encode("utf-8")})
         write = job.lengths.roughly
         with reader_may_leave():
             for number, cone in enumerate(found.cones, 1):

@@ -12,8 +12,8 @@ from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
 if TYPE_CHECKING:
-    from vision.inspection_values import Inspection
-    from vision.whatif import Change
+    from vision.inspection.inspected import Inspection
+    from vision.inspection.whatif.change import Change
 
 
 def whatif(
@@ -44,20 +44,15 @@ def whatif(
     code: 0, 4 where the pictures give nothing to go by, 5 bad input.
     """
     with reported(debug):
-        from vision import files
-        from vision.inspection import inspect
-        from vision.solver import NoFit
-        from vision.whatif import (
-            asked_change,
-            predict,
-            recommended,
-            sensitivities,
-            small_changes,
-        )
+        from vision.camera.solver import NoFit
+        from vision.files import disk
+        from vision.inspection.inspect import inspect
+        from vision.inspection.whatif.asked import asked_change, recommended, small_changes
+        from vision.inspection.whatif.forecast import predict, sensitivities
 
-        job, _ = files.read_job(job_file)
+        job, _ = disk.read_job(job_file)
         change = asked_change(job, turn or (), lower, lean, nose_down)
-        job, pictures = files.read_inspection_input(job_file)
+        job, pictures = disk.read_inspection_input(job_file)
         job = job.to_fraction(fraction)
         inspection = inspect(job, pictures)
         asked = bool(change.turns_rad) or change.moves_vehicle
@@ -65,7 +60,7 @@ def whatif(
         tables = () if asked else sensitivities(inspection, small_changes(job))
         contents = {} if out is None else _pictures(inspection, [c for c, _ in found.values()])
         if out is not None and contents:
-            files.write_all(out, contents)
+            disk.write_all(out, contents)
         with reader_may_leave():
             for name, (_, forecast) in found.items():
                 if name:
@@ -84,7 +79,7 @@ def whatif(
 
 def _pictures(inspection: Inspection, changes: list[Change]) -> dict[str, bytes]:
     """The picture of each turned camera, by its file's name."""
-    from vision.whatif import as_jpeg, turned_picture
+    from vision.documents.turned_picture import as_jpeg, turned_picture
 
     contents: dict[str, bytes] = {}
     for change in changes:

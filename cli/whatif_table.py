@@ -10,13 +10,13 @@ from cli.table import Lines, plain
 from cli.trouble import printable
 
 if TYPE_CHECKING:
-    from vision.length_words import LengthWords
-    from vision.whatif import Figure, Forecast, Sensitivity
+    from vision.inspection.whatif.change import Figure, Forecast, Sensitivity
+    from vision.units.length_words import LengthWords
 
 
 def say_outcome(forecast: Forecast, names: list[str]) -> None:
     """Print a sentence for each turned camera."""
-    from vision.whatif import outcome
+    from vision.documents.forecast_words import outcome
 
     lines = [f"{name}: {outcome(forecast, name)}" for name in names if outcome(forecast, name)]
     typer.echo("".join(printable(line) + "\n" for line in lines))

@@ -6,12 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment import Adjustment, CameraObservations, adjust
+from vision.adjustment.adjusted import Adjustment, CameraObservations
 from vision.adjustment.network import Network
+from vision.adjustment.plan_fit import Points
 from vision.adjustment.screening import weights_of
+from vision.adjustment.search import adjust
 from vision.adjustment.state import Weights, whiteners
-from vision.geometry import Aim, Array, Flags, Pose
-from vision.job import (
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import lens_prior
+from vision.camera.stated_lens import StatedLens
+from vision.job.job import (
     AngleReading,
     Board,
     Camera,
@@ -21,14 +26,11 @@ from vision.job import (
     Quadrant,
     Reading,
     SingleMark,
-    StatedLens,
     Strip,
     Vehicle,
 )
-from vision.layout import Layout, planned_layout
-from vision.lens import Lens
-from vision.lens_prior import lens_prior
-from vision.plan_fit import Points
+from vision.job.layout import Layout, planned_layout
+from vision.units.arrays import Array, Flags
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 LENS = Lens(

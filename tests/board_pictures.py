@@ -6,10 +6,11 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
-from vision.board import Board
-from vision.geometry import Array, Pose
-from vision.lens import Lens
-from vision.picture import Grey
+from vision.calibration.board import Board
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.marks.picture import Grey
+from vision.units.arrays import Array
 
 BOARD = Board(columns=7, rows=5, square_m=0.03)
 LENS = Lens(

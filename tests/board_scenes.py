@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from vision.board import Board, BoardView
-from vision.geometry import Array, Pose
-from vision.lens import Lens
+from vision.calibration.board import Board, BoardView
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.units.arrays import Array
 
 WIDTH, HEIGHT = 1280, 720
 BOARD = Board(columns=9, rows=6, square_m=0.025)

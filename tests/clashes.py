@@ -10,8 +10,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array
-from vision.sheets.page import Box, Disc, Page, Point, Shape, Text, clipped
+from vision.documents.sheets.page import Box, Disc, Page, Point, Shape, Text, clipped
+from vision.units.arrays import Array
 
 
 def clashes(page: Page) -> list[str]:

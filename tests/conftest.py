@@ -11,9 +11,12 @@ import pytest
 from hypothesis import settings
 
 from tests.fits import perfect_fit
-from vision.adjustment import AdjustedCamera, AdjustedMark, AdjustedStrip
-from vision.geometry import Aim, Pose
-from vision.inspection_values import (
+from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark, AdjustedStrip
+from vision.adjustment.plan_fit import PlanFit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.stated_lens import StatedLens
+from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
     InspectedRaisedMark,
@@ -21,23 +24,24 @@ from vision.inspection_values import (
     InspectedStrip,
     Inspection,
 )
-from vision.job import (
+from vision.inspection.verdict.pictures import judge_picture
+from vision.inspection.verdict.rule import Action, Reason
+from vision.job.job import (
     Camera,
     Cross,
     Job,
     Quadrant,
     SingleMark,
-    StatedLens,
     Strip,
     Tolerances,
     Vehicle,
 )
-from vision.lens import Lens
-from vision.picture import Picture
-from vision.plan_fit import PlanFit
-from vision.seams import SeamGap, SeamLine, seam_lines
-from vision.sharpness import SIDES, Blur, Light, MarksBlur, Motion, Sharpness, SoftPatch
-from vision.verdict import Action, Reason, judge_picture
+from vision.marks.picture import Picture
+from vision.views.seams.gaps import SeamGap
+from vision.views.seams.lines import SeamLine, seam_lines
+from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
+from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.light import Light
 
 # The same examples on every machine, and no deadline: a busy machine is no failure.
 settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=50)

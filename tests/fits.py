@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment import AdjustedCamera, Adjustment
-from vision.geometry import Array, Pose
-from vision.lens import Lens
-from vision.plan_fit import UNKNOWNS, PlanFit, Points
+from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.units.arrays import Array
 
 
 def perfect_fit(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from vision.errors import BadInputError, Fault
-from vision.job_file import job_from_text
+from vision.job.job_file import job_from_text
+from vision.units.errors import BadInputError, Fault
 
 JOB = """
 [job]

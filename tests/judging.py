@@ -7,21 +7,17 @@ from dataclasses import replace
 import numpy as np
 
 from tests.fits import perfect_camera
-from vision.adjustment import AdjustedMark, AdjustedStrip
-from vision.geometry import Aim, Array, Pose
-from vision.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
-from vision.length_words import METRIC, LengthWords
-from vision.lens import Lens
-from vision.plan_fit import UNKNOWNS
-from vision.seams import SeamGap
-from vision.verdict import (
-    CameraVerdict,
-    LayingVerdict,
-    Reason,
-    camera_verdict,
-    mark_verdict,
-    strip_verdict,
-)
+from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip
+from vision.adjustment.plan_fit import UNKNOWNS
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
+from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
+from vision.inspection.verdict.rule import Reason
+from vision.job.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
+from vision.units.arrays import Array
+from vision.units.length_words import METRIC, LengthWords
+from vision.views.seams.gaps import SeamGap
 
 TOLERANCES = Tolerances()
 LENS = Lens(width=1280, height=720, fx=395.0, fy=395.0, cx=639.5, cy=359.5)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from vision.job import Job
-from vision.job_file import job_from_text
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
 
 
 def lot_text(

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from tests.fits import perfect_adjustment, perfect_camera, perfect_fit
-from vision.adjustment import AdjustedCamera, Adjustment
-from vision.geometry import Aim, Array, Pose
-from vision.job import Camera, Job, StatedLens, StatedSeam, Vehicle
-from vision.lens import Lens
-from vision.plan_fit import PlanFit
+from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.adjustment.plan_fit import PlanFit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.stated_lens import StatedLens
+from vision.job.job import Camera, Job, StatedSeam, Vehicle
+from vision.units.arrays import Array
 
 VEHICLE = Vehicle(length_m=8.4, width_m=2.3, height_m=3.0)
 LENS = Lens(width=1280, height=720, fx=395.0, fy=395.0, cx=639.5, cy=359.5)

@@ -29,21 +29,21 @@ from tests.adjusting import (
     read,
     strip,
 )
-from vision.adjustment import Adjustment, adjust
+from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.network import Network
-from vision.adjustment.report import common_motion, datum_of
 from vision.adjustment.screening import run, weights_of
-from vision.adjustment.search import usable
+from vision.adjustment.search import adjust, usable
+from vision.adjustment.solution import common_motion, datum_of
 from vision.adjustment.state import State, Weights, whiteners
-from vision.geometry import Aim, Array
-from vision.job import (
-    StatedLens,
-)
-from vision.layout import planned_layout
-from vision.solver import NoFit, normal_inverse
-from vision.verdict import camera_verdict, unobserved
+from vision.camera.geometry import Aim
+from vision.camera.solver import NoFit, normal_inverse
+from vision.camera.stated_lens import StatedLens
+from vision.inspection.verdict.cameras import camera_verdict
+from vision.inspection.verdict.causes import unobserved
+from vision.job.layout import planned_layout
+from vision.units.arrays import Array
 
 
 def whole(network: Network, weights: Weights, state: State) -> tuple[Array, Array]:

@@ -18,12 +18,12 @@ from scipy import stats
 
 from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, moved
 from vision.adjustment.building import build_network
-from vision.adjustment.doubted import doubted_sigmas
 from vision.adjustment.faults import noncentrality
 from vision.adjustment.group_tests import group_alpha, group_tests
+from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import run
-from vision.solver import NoFit
-from vision.verdict import causes
+from vision.camera.solver import NoFit
+from vision.inspection.verdict.causes import causes
 
 
 def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:

@@ -13,16 +13,14 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, READINGS, STRIPS, Scene, read
-from vision.adjustment import Adjustment, adjust, adjust_readings
+from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
-from vision.adjustment.report import length_slip
-from vision.job import (
-    AngleReading,
-    LengthReading,
-)
-from vision.length_words import LengthWords
-from vision.solver import NoFit
-from vision.verdict import causes
+from vision.adjustment.search import adjust, adjust_readings
+from vision.adjustment.solution import length_slip
+from vision.camera.solver import NoFit
+from vision.inspection.verdict.causes import causes
+from vision.job.job import AngleReading, LengthReading
+from vision.units.length_words import LengthWords
 
 
 def test_derivatives_of_readings_match_central_differences() -> None:

@@ -17,11 +17,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.board_pictures import BOARD, LENS, drawn, pose_at
-from vision.board import Board, BoardView
-from vision.board_corners import find_board
-from vision.board_corners.saddle import PLAIN, SHADED, saddle
-from vision.geometry import Array, Pose
-from vision.solver import NoFit
+from vision.calibration.board import Board, BoardView
+from vision.calibration.board_corners.find import find_board
+from vision.calibration.board_corners.saddle import PLAIN, SHADED, saddle
+from vision.camera.geometry import Pose
+from vision.camera.solver import NoFit
+from vision.units.arrays import Array
 
 AHEAD_M = np.array([0.05, 0.02, 0.5])
 

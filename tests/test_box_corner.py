@@ -15,16 +15,19 @@ import pytest
 
 from tests.carton_scenes import Carton, draw
 from tests.scenes import Eye
-from vision.box_corner import FoundCorner, find_box_corner, planes_of
-from vision.box_corner.carton import carton_edges, upright_edge_seen, ways_to_stand
-from vision.files import read_inspection_input
-from vision.geometry import Aim, Pose
-from vision.identify import Identified, identify
-from vision.identify.corners import with_box_corners
-from vision.job import BoxCorner
-from vision.layout import planned_layout
-from vision.lens import Lens
-from vision.lens_prior import lens_prior
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.corners import with_box_corners
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.job import BoxCorner
+from vision.job.layout import planned_layout
+from vision.marks.box_corner.carton import carton_edges, upright_edge_seen, ways_to_stand
+from vision.marks.box_corner.corner_fit import FoundCorner
+from vision.marks.box_corner.edge_search import planes_of
+from vision.marks.box_corner.find import find_box_corner
 
 EYE = Eye(place_m=(0.0, 1.25, 2.45), aim_deg=(90.0, 45.0, 0.0))
 BOX = (610, 390, 210, 190)

@@ -10,16 +10,11 @@ import numpy as np
 import pytest
 
 from tests.judging import codes, seen
-from vision.seams import NearestGround
-from vision.solver import NoFit
-from vision.verdict import (
-    Action,
-    CameraVerdict,
-    Overlap,
-    PictureVerdict,
-    Reason,
-    unidentified_camera,
-)
+from vision.camera.solver import NoFit
+from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
+from vision.inspection.verdict.pictures import PictureVerdict
+from vision.inspection.verdict.rule import Action, Reason
+from vision.views.seams.coverage import NearestGround
 
 
 def test_a_camera_as_intended_is_kept() -> None:

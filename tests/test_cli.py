@@ -9,7 +9,6 @@ import json
 import subprocess
 import sys
 import tomllib
-import types
 from dataclasses import replace
 from pathlib import Path
 
@@ -19,9 +18,9 @@ from typer.testing import CliRunner
 import vision
 from cli.main import app, main
 from cli.table import plain, tables
-from vision import files
-from vision.errors import BadInputError, Fault
-from vision.result import result_of, validate
+from vision.documents.result import result_of, validate
+from vision.files import disk
+from vision.units.errors import BadInputError, Fault
 
 ROOT = Path(__file__).parent.parent
 
@@ -36,11 +35,8 @@ def run(inspection, monkeypatch, tmp_path):
                 raise error
             return replace(inspection, verdict=verdict)
 
-        stand_in = types.ModuleType("vision.inspection")
-        stand_in.inspect = inspect
-        monkeypatch.setitem(sys.modules, "vision.inspection", stand_in)
-        monkeypatch.setattr(vision, "inspection", stand_in, raising=False)
-        monkeypatch.setattr(files, "read_inspection_input", lambda path: (inspection.job, ()))
+        monkeypatch.setattr("vision.inspection.inspect.inspect", inspect)
+        monkeypatch.setattr(disk, "read_inspection_input", lambda path: (inspection.job, ()))
         return CliRunner().invoke(app, ["check", str(tmp_path / "job.toml"), *arguments])
 
     return start
@@ -103,7 +99,6 @@ def test_bad_input_tells_every_fault(run):
 
 
 def test_a_missing_job_is_bad_input(tmp_path):
-    pytest.importorskip("vision.inspection")
     outcome = CliRunner().invoke(app, ["check", str(tmp_path / "none.toml")])
     assert outcome.exit_code == 5
     assert "none.toml" in outcome.stderr
@@ -180,8 +175,19 @@ def test_every_package_and_data_file_is_shipped():
         for path in (ROOT / name).rglob("__init__.py")
     }
     assert set(shipped["packages"]) == found
-    data = {path.name for path in (ROOT / "vision").iterdir() if path.suffix in (".json", ".j2")}
-    assert set(shipped["package-data"]["vision"]) == data
+    data = [path for path in (ROOT / "vision").rglob("*") if path.suffix not in (".py", ".pyc", "")]
+    unshipped = [
+        path.name
+        for path in data
+        if not any(
+            path.match(pattern)
+            for pattern in shipped["package-data"].get(
+                ".".join(path.parent.relative_to(ROOT).parts), []
+            )
+        )
+    ]
+    assert len(data) > 7
+    assert unshipped == []
 
 
 def test_help_as_a_process():

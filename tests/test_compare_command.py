@@ -18,11 +18,12 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from vision import files
-from vision.comparison import Epoch, epoch_of
-from vision.inspection import inspect
-from vision.record import KeptCheck, kept_check
-from vision.result import ANGLES, result_of
+from vision.comparison.change import Epoch
+from vision.comparison.epochs import epoch_of
+from vision.comparison.record import KeptCheck, kept_check
+from vision.documents.result import ANGLES, result_of
+from vision.files import disk
+from vision.inspection.inspect import inspect
 
 JOB = Path(__file__).parents[1] / "sample_frames" / "clear_day" / "job.toml"
 
@@ -33,9 +34,9 @@ def run(*arguments: object):
 
 @pytest.fixture(scope="module")
 def check() -> KeptCheck:
-    job, pictures = files.read_inspection_input(JOB)
+    job, pictures = disk.read_inspection_input(JOB)
     result = result_of(inspect(job, pictures))
-    texts = files.read_job_texts(JOB)
+    texts = disk.read_job_texts(JOB)
     return kept_check("job.toml", texts, pictures, result, taken="2026-03-03T10:00:00+01:00")
 
 
@@ -70,7 +71,7 @@ def turned(check: KeptCheck) -> KeptCheck:
 def record(check, turned, tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("record") / "record.sqlite"
     again = replace(check, taken="2026-03-20T10:00:00+01:00")
-    files.rescue_record(path, [check, again, turned])
+    disk.rescue_record(path, [check, again, turned])
     return path
 
 
@@ -115,7 +116,7 @@ def test_a_turn_is_named(record, tmp_path):
 
 def test_nothing_is_named_where_nothing_changed(check, tmp_path):
     path = tmp_path / "record.sqlite"
-    files.rescue_record(path, [check, replace(check, taken="2026-03-20T10:00:00+01:00")])
+    disk.rescue_record(path, [check, replace(check, taken="2026-03-20T10:00:00+01:00")])
     ran = run(path)
     assert ran.exit_code == 0, ran.output
     assert "changed" not in ran.output
@@ -123,7 +124,7 @@ def test_nothing_is_named_where_nothing_changed(check, tmp_path):
 
 def test_a_job_is_compared_as_its_pictures_are_now(check, tmp_path):
     path = tmp_path / "record.sqlite"
-    files.rescue_record(path, [check])
+    disk.rescue_record(path, [check])
     before = path.read_bytes()
     ran = run(JOB, "--record", path, "--untouched")
     assert ran.exit_code == 0, ran.output
@@ -137,7 +138,7 @@ def test_what_cannot_be_compared_is_not_judged(check, tmp_path):
         entry["plan_fit"] = None
 
     path = tmp_path / "record.sqlite"
-    files.rescue_record(path, [check, changed(check, "rear", unseen)])
+    disk.rescue_record(path, [check, changed(check, "rear", unseen)])
     ran = run(path)
     assert ran.exit_code == 4
     assert "rear: not compared" in ran.output
@@ -158,7 +159,7 @@ def test_bad_choices(record, arguments, words):
 
 
 def test_one_check_alone_has_nothing_to_be_compared_with(check, tmp_path):
-    files.rescue_record(tmp_path / "record.sqlite", [check])
+    disk.rescue_record(tmp_path / "record.sqlite", [check])
     ran = run(tmp_path / "record.sqlite")
     assert ran.exit_code == 5
     assert "kept of this job: none" in ran.output

@@ -20,20 +20,22 @@ from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
 from tests.accuracy.simulation import SAMPLE
-from vision.adjustment import adjust, noncentrality
-from vision.comparison import Comparison, Epoch, Shared, compare
-from vision.comparison.laying import lay_out, same_laying
-from vision.comparison.page import comparison_page
+from vision.adjustment.faults import noncentrality
+from vision.adjustment.plan_fit import Points
+from vision.adjustment.search import adjust
+from vision.camera.geometry import Pose
+from vision.camera.solver import NoFit
+from vision.comparison.change import Comparison, Epoch, Shared
+from vision.comparison.compared import compare
+from vision.comparison.epoch_ground import lay_out, same_laying
 from vision.comparison.pair import build_pair
+from vision.comparison.record import KeptCheck
 from vision.comparison.search import POWER
-from vision.comparison.words import sentences, state_sentences
-from vision.geometry import Pose
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.plan_fit import Points
-from vision.record import KeptCheck
-from vision.solver import NoFit
+from vision.documents.comparison_page import comparison_page
+from vision.documents.comparison_words import sentences, state_sentences
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
 
 DAY = date(2026, 3, 3)
 ALL = frozenset({"all"})

@@ -22,15 +22,17 @@ import skimage
 from tests.accuracy.conditions import Tally, View, jpeg, stored_views, views
 from tests.accuracy.false_alarms import SAMPLE, alarms, drawn
 from tests.yards import YARD_JOB
-from vision import candidates
-from vision.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
-from vision.files import read_job
-from vision.identify import Identified, NotIdentified, identify
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.scene import Damage, Deviations, Light, draw_scene
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_job
+from vision.identification.decision import identify
+from vision.identification.identified import Identified, NotIdentified
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.marks import candidates
+from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
+from vision.practice.deviations import Damage, Deviations, Light
+from vision.practice.scene import draw_scene
 
 TESTS = Path(__file__).parent
 SAMPLES = TESTS.parent / "sample_frames"

@@ -15,12 +15,13 @@ import numpy as np
 import pytest
 
 from tests.scenes import Eye, Light, Tape, draw
-from vision.geometry import Aim, Array, Pose
-from vision.identify.measuring import STRANGE_NOISE, _moves, _refusal
-from vision.job import Cross, Quadrant
-from vision.layout import BoardCorner, PlannedMark
-from vision.lens import Lens
-from vision.measure import Measured, measure
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.identification.measuring import STRANGE_NOISE, _moves, _refusal
+from vision.job.job import Cross, Quadrant
+from vision.job.layout import BoardCorner, PlannedMark
+from vision.marks.measure.mark_fit import Measured, measure
+from vision.units.arrays import Array
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))
 AT_M = (0.6, 1.4, 2.2)

@@ -19,12 +19,12 @@ import pytest
 
 from tests.clashes import clashes
 from tests.lots import lot, lot_text
-from vision.job_file import job_from_text
-from vision.setting_out import set_out
-from vision.sheets.dimensions import FIGURE_PT, Measure, arranged
-from vision.sheets.page import BLACK, MM_PER_PT, WHITE, Box, Page, Shape
-from vision.sheets.paper import A4, LETTER
-from vision.sheets.setting_sheets import setting_sheets
+from vision.documents.sheets.dimensions import FIGURE_PT, Measure, arranged
+from vision.documents.sheets.page import BLACK, MM_PER_PT, WHITE, Box, Page, Shape
+from vision.documents.sheets.paper import A4, LETTER
+from vision.documents.sheets.setting_sheets import setting_sheets
+from vision.job.job_file import job_from_text
+from vision.planning.setting_out.set_out import set_out
 
 MARKS = 'mark = "cross"\narm = "8 cm"\nline = "25 mm"\ntape_width = "18 cm"\n'
 ROWS = (

@@ -19,18 +19,20 @@ import numpy as np
 import pytest
 
 from tests.accuracy.conditions import Tally, views
-from vision.geometry import Aim, Array, Pose
-from vision.identify.doubt import doubts, may_be_hidden
-from vision.identify.measuring import fit_with_doubts
-from vision.identify.poses import Task, fit_points
-from vision.job import Board, Camera, Cross, Job, StatedLens, Strip, Vehicle
-from vision.layout import planned_layout, points_of
-from vision.length_words import LengthWords
-from vision.lens import Lens
-from vision.lens_prior import lens_prior, stepped
-from vision.measure import Measured
-from vision.plan_fit import PlanFit
-from vision.solver import NoFit
+from vision.adjustment.plan_fit import PlanFit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import lens_prior, stepped
+from vision.camera.solver import NoFit
+from vision.camera.stated_lens import StatedLens
+from vision.identification.doubt import doubts, may_be_hidden
+from vision.identification.measuring import fit_with_doubts
+from vision.identification.poses import Task, fit_points
+from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
+from vision.job.layout import planned_layout, points_of
+from vision.marks.measure.mark_fit import Measured
+from vision.units.arrays import Array
+from vision.units.length_words import LengthWords
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
 BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)

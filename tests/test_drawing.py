@@ -12,13 +12,14 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from vision.geometry import Aim, Pose
-from vision.job import Cross, Quadrant
-from vision.layout import BoardCorner, PlannedMark
-from vision.lens import Lens
-from vision.measure import cut_patches, d_pixel_d_mark, measure
-from vision.measure.drawing import draw, moved, start
-from vision.measure.likeness import covariance
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.job.job import Cross, Quadrant
+from vision.job.layout import BoardCorner, PlannedMark
+from vision.marks.measure.drawing import draw, moved, start
+from vision.marks.measure.mark_fit import measure
+from vision.marks.measure.noise_correlation import covariance
+from vision.marks.measure.patches import cut_patches, d_pixel_d_mark
 
 LENS = Lens(width=640, height=400, fx=230.0, fy=232.0, cx=320.0, cy=200.0, k=np.zeros(4))
 POSE = Pose.at(np.array([0.0, 0.0, 2.0]), Aim.from_degrees(2.0, 45.0, 1.0).rotation())
@@ -52,7 +53,7 @@ def test_derivatives_of_a_drawing(
     kind: str, shadow: bool, rng: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # What the blur adds where a shadow's edge crosses others is left out of the derivatives.
-    monkeypatch.setattr("vision.measure.drawing._crossing", lambda *_: np.zeros((1, 4)))
+    monkeypatch.setattr("vision.marks.measure.drawing._crossing", lambda *_: np.zeros((1, 4)))
     marks = marks_of(kind)
     grey = rng.uniform(0, 255, (400, 640)).astype(np.float32)
     patches = cut_patches(grey, POSE, LENS, marks, d_pixel_d_mark(POSE, LENS, marks)[0])

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from vision.adjustment.doubted import believed
 from vision.adjustment.faults import POWER, SURE, GroupFault, farthest, noncentrality
-from vision.geometry import Array
+from vision.adjustment.prior_inflation import believed
+from vision.units.arrays import Array
 
 
 def fault(estimate: Array, information: Array) -> GroupFault:

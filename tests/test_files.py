@@ -20,11 +20,17 @@ import cv2
 import numpy as np
 import pytest
 
-from vision import files
-from vision.errors import BadInputError
-from vision.files import decode_picture, read_inspection_input, read_job, read_picture, write_all
-from vision.picture import Picture
-from vision.picture_header import read_header
+from vision.files import disk
+from vision.files.disk import (
+    decode_picture,
+    read_inspection_input,
+    read_job,
+    read_picture,
+    write_all,
+)
+from vision.marks.picture import Picture
+from vision.marks.picture_header import read_header
+from vision.units.errors import BadInputError
 
 JOB = """
 [job]
@@ -174,7 +180,7 @@ def test_a_preview_does_not_pass_for_the_end() -> None:
 
 
 def test_a_declared_size_is_refused_before_decoding(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files, "import_cv2", lambda: pytest.fail("decoded"))
+    monkeypatch.setattr(disk, "import_cv2", lambda: pytest.fail("decoded"))
     png = bytearray(encoded(".png"))
     png[16:24] = struct.pack(">II", 50_000, 50_000)
     assert "50000 x 50000 px" in refusal(bytes(png))
@@ -253,7 +259,7 @@ def test_paths_that_are_no_job(job: Path, name: str) -> None:
 def test_opencv_that_cannot_load(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "cv2", None)
     with pytest.raises(BadInputError, match="OpenCV: found"):
-        files.import_cv2()
+        disk.import_cv2()
 
 
 # --------------------------------------------------------------------------------- picture values
@@ -313,7 +319,7 @@ def test_nothing_is_left_behind_when_writing_fails(
     def full(handle: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(files.os, "fsync", full)
+    monkeypatch.setattr(disk.os, "fsync", full)
     with pytest.raises(BadInputError, match="No space left"):
         write_all(tmp_path, {"x": b"new", "y": b"new"})
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"x": b"old"}
@@ -331,7 +337,7 @@ def test_an_interruption_leaves_whole_files(
         done.append(target)
         replace(source, target)
 
-    monkeypatch.setattr(files.os, "replace", interrupted)
+    monkeypatch.setattr(disk.os, "replace", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_all(tmp_path, {"x": b"new", "y": b"new"})
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {
@@ -354,12 +360,12 @@ def test_folders_that_cannot_be_made(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_cannot_be_is_refused_before_anybody_waits(tmp_path: Path) -> None:
-    files.folder_ready(tmp_path)
-    files.folder_ready(tmp_path / "new" / "deep")
+    disk.folder_ready(tmp_path)
+    disk.folder_ready(tmp_path / "new" / "deep")
     assert not (tmp_path / "new").exists()
     taken = tmp_path / "taken"
     taken.write_text("mine")
     for folder in (taken, taken / "below"):
         with pytest.raises(BadInputError, match="a file, taken, in the way"):
-            files.folder_ready(folder)
+            disk.folder_ready(folder)
     assert taken.read_text() == "mine"

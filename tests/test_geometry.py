@@ -15,17 +15,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from vision.geometry import (
+from vision.camera.geometry import (
     Aim,
-    Array,
     Pose,
     aim_from_rotation,
     cross_matrix,
     d_aim_d_rotation_vector,
-    frozen_array,
     rotation_angle,
     wrap_angle,
 )
+from vision.units.arrays import Array, frozen_array
 
 HALF = np.sqrt(0.5)
 STEP = 1e-6

@@ -10,12 +10,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.body import body_hides
-from vision.geometry import Aim, Array, Pose
-from vision.ground import GroundMap, disagreement_rad, fit_ground_map, ground_map
-from vision.job import Vehicle
-from vision.lens import Lens
-from vision.solver import NoFit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.solver import NoFit
+from vision.job.body import body_hides
+from vision.job.job import Vehicle
+from vision.units.arrays import Array
+from vision.views.ground import GroundMap, disagreement_rad, fit_ground_map, ground_map
 
 LENS = Lens(
     width=1280, height=720, fx=430, fy=428, cx=640, cy=357, k=np.array([-0.02, 0.003, 0, 0])

@@ -15,11 +15,14 @@ import numpy as np
 import pytest
 
 from tests.scenes import Eye, Light, Tape, draw
-from vision.geometry import Aim, Array
-from vision.identify import Identified, NotIdentified, identify
-from vision.job import Camera, Cross, Job, StatedLens, Strip, Vehicle
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
+from vision.camera.geometry import Aim
+from vision.camera.lens_prior import lens_prior
+from vision.camera.stated_lens import StatedLens
+from vision.identification.decision import identify
+from vision.identification.identified import Identified, NotIdentified
+from vision.job.job import Camera, Cross, Job, Strip, Vehicle
+from vision.job.layout import planned_layout
+from vision.units.arrays import Array
 
 EYE = Eye(place_m=(4.12, 0.01, 2.52), aim_deg=(1.2, 46.0, -0.8))
 EVERY = 0.6

@@ -21,12 +21,12 @@ import pytest
 
 from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, carton_points, extent_px
 from tests.accuracy.sharpness import degraded, drops
-from vision.files import read_inspection_input
-from vision.geometry import Aim, rotation_angle
-from vision.inspection import inspect
-from vision.inspection_values import InspectedCamera, InspectedMark, Inspection
-from vision.job import Job
-from vision.picture import Picture
+from vision.camera.geometry import Aim, rotation_angle
+from vision.files.disk import read_inspection_input
+from vision.inspection.inspect import inspect
+from vision.inspection.inspected import InspectedCamera, InspectedMark, Inspection
+from vision.job.job import Job
+from vision.marks.picture import Picture
 
 FRAMES = Path(__file__).parents[1] / "sample_frames"
 

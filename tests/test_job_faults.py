@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.job_texts import JOB, faults_of
-from vision.errors import BadInputError
-from vision.job_file import job_from_text, named_files
+from vision.job.job_file import job_from_text, named_files
+from vision.units.errors import BadInputError
 
 CHANGES = [
     # (old, new, key of the fault, words in the message)

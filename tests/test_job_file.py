@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from tests.job_texts import BY_FILE, JOB
-from vision.errors import BadInputError
-from vision.job import (
+from vision.job.job import (
     AngleReading,
     Board,
     BoxCorner,
@@ -23,7 +22,8 @@ from vision.job import (
     Quadrant,
     VehicleState,
 )
-from vision.job_file import job_from_text, named_files
+from vision.job.job_file import job_from_text, named_files
+from vision.units.errors import BadInputError
 
 
 def test_a_whole_job() -> None:

@@ -17,9 +17,9 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.laying import draw, lot
-from vision.job import Job, LengthReading
-from vision.laying import check_laying, doubt_text
-from vision.layout import planned_layout
+from vision.job.job import Job, LengthReading
+from vision.job.layout import planned_layout
+from vision.planning.tape_check import check_laying, doubt_text
 
 
 def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) -> Job:

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from tests.judging import RIGHT, codes, laid, raised
-from vision.job import Strip
-from vision.verdict import LayingVerdict
+from vision.inspection.verdict.layings import LayingVerdict
+from vision.job.job import Strip
 
 
 def test_a_strip_too_far_out() -> None:

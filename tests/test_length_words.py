@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.tape import metric_alone
-from vision.length_words import METRIC, LengthWords, unbroken
-from vision.lengths import FRACTIONS, UNITS, read_length
+from vision.units.length_words import METRIC, LengthWords, unbroken
+from vision.units.lengths import FRACTIONS, UNITS, read_length
 
 INCH_M = float(UNITS["in"])
 FEET = LengthWords(imperial=True)

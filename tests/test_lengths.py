@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from cli.length import length
-from vision.lengths import (
+from vision.units.lengths import (
     FRACTIONS,
     UNITS,
     LengthError,
@@ -29,7 +29,7 @@ from vision.lengths import (
     metric,
     parse_length,
 )
-from vision.sums import parse_sum, slips
+from vision.units.sums import parse_sum, slips
 
 # Inch and foot: NIST SP 811, appendix B.8, exact.
 INCH_M = Fraction(254, 10000)

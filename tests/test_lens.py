@@ -19,8 +19,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.geometry import Array
-from vision.lens import PARAMETERS, Lens
+from vision.camera.lens import PARAMETERS, Lens
+from vision.units.arrays import Array
 
 DATA = Path(__file__).parent / "data"
 PUBLISHED = json.loads((DATA / "published_lenses.json").read_text())

@@ -15,8 +15,8 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.board_pictures import BOARD, LENS, drawn, pose_at
-from vision.errors import Fault
-from vision.lens_formats import read_lens
+from vision.camera.lens_formats import read_lens
+from vision.units.errors import Fault
 
 
 @pytest.fixture(scope="module")

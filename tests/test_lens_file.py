@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from tests.job_texts import BY_FILE, LENS, faults_of
-from vision.job import Job
-from vision.job_file import job_from_text
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
 
 
 def lens_job(**changes: object) -> Job:

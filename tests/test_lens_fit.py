@@ -19,13 +19,14 @@ import numpy as np
 import pytest
 
 from tests.board_scenes import BOARD, HEIGHT, WIDTH, board_views, random_lens
-from vision.board import Board, BoardView
-from vision.geometry import Array, Pose
-from vision.lens import Lens
-from vision.lens_fit import CurvePrior, LensFit, fit_lens
-from vision.lens_quality import lens_report, uncertainty_map
-from vision.lens_start import poses_for, starts, twin
-from vision.solver import NoFit
+from vision.calibration.board import Board, BoardView
+from vision.calibration.lens_fit import CurvePrior, LensFit, fit_lens
+from vision.calibration.lens_quality import lens_report, uncertainty_map
+from vision.calibration.lens_start import poses_for, starts, twin
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.camera.solver import NoFit
+from vision.units.arrays import Array
 
 THREE_SIGMA_CHI2 = 23.6
 

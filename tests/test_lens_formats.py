@@ -17,11 +17,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.errors import Fault
-from vision.job import StatedLens
-from vision.job_file import job_from_text
-from vision.lens import Lens
-from vision.lens_formats import lens_json, lens_opencv, lens_ros, read_lens
+from vision.camera.lens import Lens
+from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros, read_lens
+from vision.camera.stated_lens import StatedLens
+from vision.job.job_file import job_from_text
+from vision.units.errors import Fault
 
 ROOT = Path(__file__).parent.parent
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.geometry import Array
-from vision.job import StatedLens
-from vision.lens import Lens
-from vision.lens_prior import LensPrior, lens_prior, resized, stepped
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior, lens_prior, resized, stepped
+from vision.camera.stated_lens import StatedLens
+from vision.units.arrays import Array
 
 REAL = Lens(
     width=1280,

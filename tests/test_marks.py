@@ -1,9 +1,9 @@
 """Proves that printed marks are the marks that are looked for, true to 0.1 mm, and joined rightly.
 
-Proves: the PDF, rendered at 600 dpi by another program, has ink where `vision.pattern` looks for it
-and none elsewhere, to 0.1 mm, for crosses, quadrants and boards in both inks, whole and in parts on
-A4, Letter and a roll; rulers are 100 mm and 4 in both ways, also in the SVG; parts meet at their
-register lines; names stay outside the marks.
+Proves: the PDF, rendered at 600 dpi by another program, has ink where `vision.job.pattern` looks
+for it and none elsewhere, to 0.1 mm, for crosses, quadrants and boards in both inks, whole and in
+parts on A4, Letter and a roll; rulers are 100 mm and 4 in both ways, also in the SVG; parts meet
+at their register lines; names stay outside the marks.
 
 Does not prove: what a printer makes of the file. That is what the rulers are for.
 """
@@ -21,16 +21,16 @@ from typer.testing import CliRunner
 from cli.main import app
 from tests.clashes import clashes
 from tests.lots import lot, lot_text
-from vision.errors import BadInputError
-from vision.job import Board, Cross, Quadrant
-from vision.job_file import job_from_text
-from vision.pattern import BOARD_BORDER, Blurred, half_extent, ink_coverage
-from vision.sheets.mark_pages import OVERLAP_MM, mark_prints
-from vision.sheets.mark_sheets import mark_sheets
-from vision.sheets.page import SMALLEST_PT, Shape
-from vision.sheets.paper import A4, LETTER, MARGIN_MM, paper_of
-from vision.sheets.ruler import RULER_MM
-from vision.sheets.writing import pdf_bytes, svg_text
+from vision.documents.sheets.mark_pages import OVERLAP_MM, mark_prints
+from vision.documents.sheets.mark_sheets import mark_sheets
+from vision.documents.sheets.page import SMALLEST_PT, Shape
+from vision.documents.sheets.paper import A4, LETTER, MARGIN_MM, paper_of
+from vision.documents.sheets.ruler import RULER_MM
+from vision.documents.sheets.writing import pdf_bytes, svg_text
+from vision.job.job import Board, Cross, Quadrant
+from vision.job.job_file import job_from_text
+from vision.job.pattern import BOARD_BORDER, Blurred, half_extent, ink_coverage
+from vision.units.errors import BadInputError
 
 DPI = 600
 PX_PER_MM = DPI / 25.4
@@ -55,7 +55,7 @@ def rendered(page, top_mm=0.0, height_mm=290.0):
 
 
 def expected(shape, s_mm, q_mm):
-    """Ink (1), bare (0) or, within 0.1 mm of an edge, NaN, as `vision.pattern` has it."""
+    """Ink (1), bare (0) or, within 0.1 mm of an edge, NaN, as `vision.job.pattern` has it."""
     # Three sigma of the blur are 0.1 mm: beyond it a straight edge has its full value.
     at = Blurred.under(s_mm / 1000, q_mm / 1000, np.eye(2), 0.1e-3 / 3)
     value = ink_coverage(shape, at).value

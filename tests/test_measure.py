@@ -15,12 +15,17 @@ import numpy as np
 import pytest
 
 from tests.scenes import Eye, Light, Tape, draw
-from vision.geometry import Aim, Array, Pose
-from vision.identify import LEAST_CONTRAST, LEAST_EXPLAINED, LOOKS
-from vision.job import Cross, Ink
-from vision.layout import PlannedMark
-from vision.lens import Lens
-from vision.measure import Measured, d_pixel_d_mark, fit, match, measure
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.identification.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
+from vision.identification.poses import LOOKS
+from vision.job.job import Cross, Ink
+from vision.job.layout import PlannedMark
+from vision.marks.measure import mark_fit
+from vision.marks.measure.mark_fit import Measured, measure
+from vision.marks.measure.matching import match
+from vision.marks.measure.patches import d_pixel_d_mark
+from vision.units.arrays import Array
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))
 PLACES = tuple(0.42 * i for i in range(9))
@@ -194,8 +199,8 @@ def test_the_last_step_leaves_next_to_nothing(
     begun = np.array([EYE.pixel(mark.centre_m) for mark in marks])
     begun += rng.uniform(-0.5, 0.5, begun.shape)
     found = measure(picture, *pose_and_lens(EYE), marks, begun)
-    monkeypatch.setattr(fit, "ROUGH", (20, 1e-6))
-    monkeypatch.setattr(fit, "FINE", (30, 1e-7))
+    monkeypatch.setattr(mark_fit, "ROUGH", (20, 1e-6))
+    monkeypatch.setattr(mark_fit, "FINE", (30, 1e-7))
     settled = measure(picture, *pose_and_lens(EYE), marks, begun)
     left = [
         np.hypot(*(one.pixel_px - other.pixel_px)) / np.sqrt(np.trace(one.covariance_px2))

@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vision.files import read_inspection_input
-from vision.inspection import inspect
-from vision.job import Job
-from vision.picture import Picture
+from vision.files.disk import read_inspection_input
+from vision.inspection.inspect import inspect
+from vision.job.job import Job
+from vision.marks.picture import Picture
 
 SAMPLES = Path(__file__).parent.parent / "sample_frames"
 

@@ -9,10 +9,10 @@ import pytest
 
 from cli.table import show
 from tests.conftest import hand_made_inspection
-from vision.open_points import open_points
-from vision.report import report_html
-from vision.result import result_of
-from vision.topview import top_view
+from vision.documents.open_points import open_points
+from vision.documents.report.report import report_html
+from vision.documents.result import result_of
+from vision.documents.top_view import top_view
 
 
 def part(name, verdict="keep", *reasons, **more):

@@ -16,9 +16,15 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
-from vision.job import Board, Cross, Quadrant
-from vision.layout import BoardCorner
-from vision.pattern import Blurred, Drawn, half_extent, ink_coverage, rough_normal_integral
+from vision.job.job import Board, Cross, Quadrant
+from vision.job.layout import BoardCorner
+from vision.job.pattern import (
+    Blurred,
+    Drawn,
+    half_extent,
+    ink_coverage,
+    rough_normal_integral,
+)
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 QUADRANT = Quadrant(radius_m=0.06)

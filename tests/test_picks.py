@@ -18,14 +18,14 @@ from typer.testing import CliRunner
 from cli.main import app
 from cli.pick_work import judge_file, write_list
 from tests.conftest import hand_made_inspection
-from vision.errors import BadInputError
-from vision.inspection_values import InspectedMark
-from vision.job import Board
-from vision.layout import planned_layout
-from vision.pick_judging import judge_picks
-from vision.picks import Picked, Screen, expected_px, pick_lists
-from vision.picks_text import picks_csv, picks_from_text
-from vision.report.pick_page import picks_html
+from vision.documents.pick_judging import judge_picks
+from vision.documents.picks import Picked, Screen, expected_px, pick_lists
+from vision.documents.picks_text import picks_csv, picks_from_text
+from vision.documents.report.pick_page import picks_html
+from vision.inspection.inspected import InspectedMark
+from vision.job.job import Board
+from vision.job.layout import planned_layout
+from vision.units.errors import BadInputError
 
 SCREEN = Screen(width=1280, height=720)
 

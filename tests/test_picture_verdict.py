@@ -12,9 +12,11 @@ import dataclasses
 import numpy as np
 import pytest
 
-from vision.job import Tolerances
-from vision.sharpness import SIDES, Blur, Light, MarksBlur, Motion, Sharpness, SoftPatch
-from vision.verdict import judge_picture
+from vision.inspection.verdict.pictures import judge_picture
+from vision.job.job import Tolerances
+from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
+from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.light import Light
 
 TOLERANCES = Tolerances()
 BRIGHT = Light(level=180.0, span=120.0, noise=2.0)

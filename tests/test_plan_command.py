@@ -15,18 +15,18 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.plan import vehicle_text
-from vision.errors import BadInputError
-from vision.files import read_job
-from vision.job_file import job_from_text
+from vision.documents.plan_data import validate
+from vision.files.disk import read_job
+from vision.job.job_file import job_from_text
 from vision.planning.additions import best_additions
-from vision.planning.plain import validate
+from vision.units.errors import BadInputError
 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
     """Additions take seconds and are tested elsewhere."""
     assert best_additions
-    monkeypatch.setattr("vision.planning.best_additions", lambda prediction: ())
+    monkeypatch.setattr("vision.planning.assess.best_additions", lambda prediction: ())
 
 
 @pytest.fixture(autouse=True)

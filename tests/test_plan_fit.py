@@ -12,11 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vision.geometry import Aim, Array, Pose
-from vision.job import Camera, StatedLens
-from vision.lens import Lens
-from vision.lens_prior import LensPrior, lens_prior, stepped
-from vision.plan_fit import (
+from vision.adjustment.plan_fit import (
     Guess,
     PlanFit,
     Points,
@@ -25,7 +21,13 @@ from vision.plan_fit import (
     ground_residual,
     variance_factor,
 )
-from vision.solver import NoFit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior, lens_prior, stepped
+from vision.camera.solver import NoFit
+from vision.camera.stated_lens import StatedLens
+from vision.job.job import Camera
+from vision.units.arrays import Array
 
 LENS = Lens(
     width=1280,

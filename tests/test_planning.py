@@ -19,22 +19,25 @@ import numpy as np
 import pytest
 
 from tests.accuracy.plan_jobs import ratios, run_jobs, usual_ratios
-from vision.adjustment import CameraObservations, adjust
-from vision.geometry import Aim, Pose
-from vision.job import Bracket, Cross, Job, SingleMark
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.measure import Light, forecast_covariances, measure
-from vision.measure.descent import STATE_SIGMA
-from vision.measure.drawing import draw, start
-from vision.measure.fit import FLOOR_SIGMA_PX
-from vision.measure.patches import cut_patches
-from vision.plan_fit import Points
-from vision.planning import aim_choices, best_additions, predict
-from vision.planning.plain import plan_of, schema, validate
-from vision.planning.values import Assessment, Prediction
-from vision.planning.wording import marks_table, summary
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.plan_fit import Points
+from vision.adjustment.search import adjust
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens_prior import lens_prior
+from vision.documents.plan_data import plan_of, schema, validate
+from vision.documents.plan_words import marks_table, summary
+from vision.job.job import Bracket, Cross, Job, SingleMark
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.marks.measure.descent import STATE_SIGMA
+from vision.marks.measure.drawing import draw, start
+from vision.marks.measure.forecast import Light, forecast_covariances
+from vision.marks.measure.mark_fit import FLOOR_SIGMA_PX, measure
+from vision.marks.measure.patches import cut_patches
+from vision.planning.additions import best_additions
+from vision.planning.aim_choice import aim_choices
+from vision.planning.plan import Assessment, Prediction
+from vision.planning.prediction import predict
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames" / "clear_day" / "job.toml"
 

@@ -14,18 +14,19 @@ import numpy as np
 import pytest
 
 from tests.accuracy.plan import drawn, vehicle_text
-from vision.identify import Identified, identify
-from vision.job import Board, Job, Means, Quadrant
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.planning import NoProposal, predict, propose
-from vision.planning.job_text import job_text
+from vision.camera.lens_prior import lens_prior
+from vision.documents.job_text import job_text
+from vision.documents.plan_words import proposal_words
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.job import Board, Job, Means, Quadrant
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
 from vision.planning.layouts import WALK_M, extent_m
-from vision.planning.proposal import LOT_ROOM_M, minutes_of, shortcomings
+from vision.planning.prediction import predict
+from vision.planning.proposal import LOT_ROOM_M, NoProposal, minutes_of, propose, shortcomings
 from vision.planning.sizes import KINDS, SIZES, printed_m
-from vision.planning.wording import proposal_words
-from vision.scene import Deviations
+from vision.practice.deviations import Deviations
 
 
 @pytest.fixture(scope="module")

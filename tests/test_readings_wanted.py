@@ -17,13 +17,13 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from vision.body import body_hides
-from vision.files import read_job
-from vision.job import Job
-from vision.laying import check_laying
-from vision.layout import planned_layout
-from vision.readings_wanted import wanted
-from vision.setting_out import readings_to_take
+from vision.files.disk import read_job
+from vision.job.body import body_hides
+from vision.job.job import Job
+from vision.job.layout import planned_layout
+from vision.planning.readings_wanted import wanted
+from vision.planning.setting_out.readings import readings_to_take
+from vision.planning.tape_check import check_laying
 
 SAMPLE = Path(__file__).parents[1] / "sample_frames/clear_day/job.toml"
 

@@ -15,23 +15,22 @@ import sqlite3
 import pytest
 
 from tests.accuracy.record import example_check, killed_while_adding, many_at_once
-from vision import files
-from vision.errors import BadInputError
-from vision.files import salvage
-from vision.record import check_of, chosen, row_of
+from vision.comparison.record import check_of, chosen, row_of
+from vision.files import disk, salvage
+from vision.units.errors import BadInputError
 
 
 @pytest.fixture
 def kept(tmp_path):
     path = tmp_path / "record.sqlite"
-    files.rescue_record(path, [example_check(number) for number in range(1, 21)])
+    disk.rescue_record(path, [example_check(number) for number in range(1, 21)])
     return path
 
 
 def test_a_check_comes_back_as_it_was(tmp_path):
     path = tmp_path / "record.sqlite"
-    files.add_to_record(path, example_check(1))
-    (check,) = files.read_record(path).checks
+    disk.add_to_record(path, example_check(1))
+    (check,) = disk.read_record(path).checks
     assert check == example_check(1).numbered(1)
     assert row_of(check) == row_of(example_check(1))
 
@@ -66,7 +65,7 @@ def test_a_damaged_page_is_named_and_the_rest_is_read(kept, seed):
     start = page * salvage.PAGE_SIZE
     data[start : start + salvage.PAGE_SIZE] = bytes([0xA5]) * salvage.PAGE_SIZE
     kept.write_bytes(data)
-    record = files.read_record(kept)
+    record = disk.read_record(kept)
     # A page holds a part of one check, or the index; twenty small rows fill some sixty pages.
     assert len(record.checks) >= 17
     assert all(
@@ -76,13 +75,13 @@ def test_a_damaged_page_is_named_and_the_rest_is_read(kept, seed):
     assert "can be read" in fault.found
     assert "--rescue" in fault.next_step
     with pytest.raises(BadInputError, match="damaged"):
-        files.record_ready(kept)
+        disk.record_ready(kept)
 
 
 def test_one_changed_byte_of_text_is_named(kept):
     data = kept.read_bytes()
     kept.write_bytes(data.replace(b"the left strip, check 7", b"the left strip, check 8"))
-    record = files.read_record(kept)
+    record = disk.read_record(kept)
     assert [check.number for check in record.checks] == [n for n in range(1, 21) if n != 7]
     assert record.faults[0].found == "a damaged file: 19 checks can be read, not 7"
 
@@ -91,7 +90,7 @@ def test_one_changed_byte_of_text_is_named(kept):
 def test_a_record_that_breaks_off(kept, share):
     data = kept.read_bytes()
     kept.write_bytes(data[: int(share * len(data))])
-    record = files.read_record(kept)
+    record = disk.read_record(kept)
     assert len(record.checks) >= int(20 * share) - 2
     assert record.faults
 
@@ -99,14 +98,14 @@ def test_a_record_that_breaks_off(kept, share):
 def test_what_can_be_read_goes_into_a_new_record(kept, tmp_path):
     data = kept.read_bytes()
     kept.write_bytes(data[: len(data) // 2])
-    old = files.read_record(kept)
+    old = disk.read_record(kept)
     new = tmp_path / "new.sqlite"
-    files.rescue_record(new, old.checks)
-    again = files.read_record(new)
+    disk.rescue_record(new, old.checks)
+    again = disk.read_record(new)
     assert not again.faults
     assert [row_of(each) for each in again.checks] == [row_of(each) for each in old.checks]
     with pytest.raises(BadInputError, match="a new file"):
-        files.rescue_record(new, old.checks)
+        disk.rescue_record(new, old.checks)
 
 
 def test_what_is_no_record_is_refused(tmp_path):
@@ -118,11 +117,11 @@ def test_what_is_no_record_is_refused(tmp_path):
     text.write_text("no database")
     for path in (other, text, tmp_path, tmp_path / "none.sqlite"):
         with pytest.raises(BadInputError):
-            files.read_record(path)
+            disk.read_record(path)
     with pytest.raises(BadInputError, match="folder"):
-        files.record_ready(tmp_path / "nowhere" / "record.sqlite")
+        disk.record_ready(tmp_path / "nowhere" / "record.sqlite")
     assert other.read_bytes()
-    files.record_ready(tmp_path / "new.sqlite")
+    disk.record_ready(tmp_path / "new.sqlite")
     assert not (tmp_path / "new.sqlite").exists()
 
 
@@ -131,18 +130,18 @@ def test_a_later_version_is_refused(kept):
     base.execute("PRAGMA user_version = 9")
     base.close()
     with pytest.raises(BadInputError, match="later version"):
-        files.read_record(kept)
+        disk.read_record(kept)
 
 
 def test_an_empty_file_is_an_empty_record(tmp_path):
     path = tmp_path / "record.sqlite"
     path.touch()
-    assert files.read_record(path).checks == ()
-    assert files.add_to_record(path, example_check(1)) == 1
+    assert disk.read_record(path).checks == ()
+    assert disk.add_to_record(path, example_check(1)) == 1
 
 
 def test_choosing_a_check(kept):
-    checks = files.read_record(kept).checks
+    checks = disk.read_record(kept).checks
     assert chosen(checks, "first", "r").number == 1
     assert chosen(checks, "previous", "r").number == 20
     assert chosen(checks, "12", "r").number == 12

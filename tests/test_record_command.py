@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.record import example_check
-from vision import files
+from vision.files import disk
 
 FRAMES = Path(__file__).parents[1] / "sample_frames"
 
@@ -26,7 +26,7 @@ def run(*arguments: object):
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
     path = tmp_path / "record.sqlite"
-    files.rescue_record(path, [example_check(number) for number in (1, 2, 3)])
+    disk.rescue_record(path, [example_check(number) for number in (1, 2, 3)])
     return path
 
 
@@ -36,7 +36,7 @@ def test_a_check_is_kept_beside_the_job(tmp_path: Path) -> None:
     ran = run("check", folder / "job.toml", "--keep")
     assert ran.exit_code == 0, ran.output
     assert "kept as check 1 in" in ran.output
-    (check,) = files.read_record(folder / files.RECORD_NAME).checks
+    (check,) = disk.read_record(folder / disk.RECORD_NAME).checks
     written = json.loads((folder / "seamtrue-report" / "inspection.json").read_text())
     assert check.result == written
     assert check.job_text == (folder / "job.toml").read_text()

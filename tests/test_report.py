@@ -17,17 +17,17 @@ import numpy as np
 import pytest
 
 from tests.conftest import hand_made_inspection
-from vision.geometry import Aim, Pose
-from vision.ground import GroundMap
-from vision.report import report_html
-from vision.report.overlay import horizon
-from vision.report.plan import drawn_plan
-from vision.report.todo import todo
-from vision.result import result_of
-from vision.seam_edges import EdgeCrossing
-from vision.texture import TextureShift
-from vision.topview import top_view, top_view_grid
-from vision.verdict import Action
+from vision.camera.geometry import Aim, Pose
+from vision.documents.report.overlay import horizon
+from vision.documents.report.plan import drawn_plan
+from vision.documents.report.report import report_html
+from vision.documents.report.todo import todo
+from vision.documents.result import result_of
+from vision.documents.top_view import top_view, top_view_grid
+from vision.inspection.verdict.rule import Action
+from vision.views.ground import GroundMap
+from vision.views.seam_edges import EdgeCrossing
+from vision.views.texture.shift import TextureShift
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7 * 7 }}"
 VOID = {"meta", "img", "br", "link", "input"}

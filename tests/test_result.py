@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from vision import __version__
-from vision.job import VehicleState
-from vision.result import result_of, schema, validate
+from vision.documents.result import result_of, schema, validate
+from vision.job.job import VehicleState
 
 
 def nulls(value, path=""):

@@ -29,24 +29,20 @@ from tests.scenes import Light as OtherLight
 from tests.scenes import Tape as OtherTape
 from tests.scenes import draw as draw_otherwise
 from tests.yards import PLAIN, YARD_JOB, level, probe, sighting
-from vision import files
-from vision.body import body_hides
-from vision.errors import BadInputError
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.scene import (
-    Deviations,
-    Moved,
-    deviations_from_text,
-    draw_scene,
-    laying,
-    spots,
-)
-from vision.scene.drawing import draw, lattice
-from vision.scene.ground_texture import Texture, Yard
-from vision.scene.truth import truth_of
-from vision.scene.world import true_world
+from vision.files import disk
+from vision.job.body import body_hides
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.practice import as_laid, spots
+from vision.practice.deviations import Deviations, Moved
+from vision.practice.deviations_file import deviations_from_text
+from vision.practice.drawing import draw, lattice
+from vision.practice.ground_texture import Texture, Yard
+from vision.practice.scene import draw_scene
+from vision.practice.truth import truth_of
+from vision.practice.world import true_world
+from vision.units.errors import BadInputError
 
 ROOT = Path(__file__).parents[1]
 SAMPLE = ROOT / "sample_frames" / "clear_day" / "job.toml"
@@ -76,7 +72,7 @@ def test_agrees_with_a_renderer_written_apart(monkeypatch: pytest.MonkeyPatch) -
     job = replace(job, strips=job.strips[:1], marks=(), cameras=job.cameras[:1])
     # Its usual six rows of samples a pixel put a nearly upright edge up to .02 px off.
     monkeypatch.setattr(scenes, "SAMPLES", 17)
-    monkeypatch.setattr(laying, "ASPHALT", (92.0,) * 3)
+    monkeypatch.setattr(as_laid, "ASPHALT", (92.0,) * 3)
     for name, grey in {"LIGHT_TAPE": 195.0, "DARK_INK": 40.0}.items():
         monkeypatch.setattr(spots, name, (grey,) * 3)
     flat = Texture(levels=(np.zeros((8, 8), np.float32),) * 2, cell_m=1.0, repeats=True)
@@ -332,7 +328,7 @@ def test_the_copied_job_reads_the_drawn_pictures(yard: Path) -> None:
     assert result.exit_code == 0, result.output
     assert "proves nothing about the lens" in result.output
     assert (yard / "drawn" / "job.toml").read_text() == YARD_JOB
-    _, pictures = files.read_inspection_input(yard / "drawn" / "job.toml")
+    _, pictures = disk.read_inspection_input(yard / "drawn" / "job.toml")
     assert [picture.file for picture in pictures] == ["front_0.jpg", "left.png"]
     assert {(picture.width, picture.height) for picture in pictures} == {(320, 180)}
     truth = json.loads((yard / "drawn" / "truth.json").read_text())

@@ -16,20 +16,13 @@ import numpy as np
 import pytest
 
 from tests.yards import PLAIN, YARD_JOB, level, probe, sighting
-from vision.errors import BadInputError
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.scene import (
-    Damage,
-    Deviations,
-    Ground,
-    Moved,
-    Person,
-    Scene,
-    deviations_from_text,
-    draw_scene,
-)
-from vision.scene.boxes import Box, box_entry, shaded_by
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.practice.boxes import Box, box_entry, shaded_by
+from vision.practice.deviations import Damage, Deviations, Ground, Moved, Person
+from vision.practice.deviations_file import deviations_from_text
+from vision.practice.scene import Scene, draw_scene
+from vision.units.errors import BadInputError
 
 BASE = Deviations(width=640, height=360, light=PLAIN)
 

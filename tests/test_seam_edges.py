@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from tests.seam_cameras import adjusted, adjustment, job, plan_fit, pose
-from vision.adjustment import AdjustedStrip, Adjustment
-from vision.geometry import Aim, Pose
-from vision.job import Cross, Job, Strip
-from vision.seam_edges import EdgeCrossing, edge_crossings
-from vision.seams import seam_lines
+from vision.adjustment.adjusted import AdjustedStrip, Adjustment
+from vision.camera.geometry import Aim, Pose
+from vision.job.job import Cross, Job, Strip
+from vision.views.seam_edges import EdgeCrossing, edge_crossings
+from vision.views.seams.lines import seam_lines
 
 ENDS = {"left": ((-5.0, 1.7), (6.5, 1.7)), "far": ((-5.0, 9.0), (6.5, 9.0))}
 

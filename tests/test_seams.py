@@ -25,22 +25,14 @@ from tests.seam_cameras import (
     plan_fit,
     pose,
 )
-from vision.geometry import Aim, Array, Pose
-from vision.inspection import without_rejected
-from vision.job import Camera, Job, StatedSeam, Vehicle
-from vision.lens import Lens
-from vision.seams import (
-    SeamGap,
-    SeamLine,
-    d_pixel_d_camera,
-    measure_seam,
-    nearest_ground,
-    neighbours,
-    seam_gaps,
-    seam_lines,
-    sees,
-)
-from vision.seams.gaps import NEAR_SEAM_M
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.inspection.finding import without_rejected
+from vision.job.job import Camera, Job, StatedSeam, Vehicle
+from vision.units.arrays import Array
+from vision.views.seams.coverage import d_pixel_d_camera, nearest_ground, sees
+from vision.views.seams.gaps import NEAR_SEAM_M, SeamGap, measure_seam, seam_gaps
+from vision.views.seams.lines import SeamLine, neighbours, seam_lines
 
 
 def measured(turned_deg: float = 0.0) -> SeamGap:

@@ -19,11 +19,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.lots import lot, lot_text
-from vision.job_file import job_from_text
-from vision.lengths import UNITS, feet_inches, parse_length
-from vision.setting_out import exact, set_out, tape_length_m
-from vision.setting_out.values import FINEST_M
-from vision.sheets.figures import Figures
+from vision.documents.sheets.figures import Figures
+from vision.job.job_file import job_from_text
+from vision.planning.setting_out.running_marks import FINEST_M, exact
+from vision.planning.setting_out.set_out import set_out
+from vision.planning.setting_out.supplies import tape_length_m
+from vision.units.lengths import UNITS, feet_inches, parse_length
 
 FOOT = float(UNITS["ft"])
 

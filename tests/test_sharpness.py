@@ -16,18 +16,19 @@ import pytest
 
 from tests.accuracy.sharpness import degraded, moved, softening
 from tests.scenes import Eye, Light, Tape, draw
-from vision.edge_fit import edge_basis
-from vision.files import read_inspection_input
-from vision.identify import Identified, identify
-from vision.job import Tolerances
-from vision.layout import Layout, planned_layout
-from vision.lens_prior import lens_prior
-from vision.picture import Picture
-from vision.sharpness import measure_sharpness
-from vision.sharpness.blur_map import fit_blur_map
-from vision.sharpness.edges import measure_edges
-from vision.sharpness.light import measure_light, noise_of
-from vision.verdict import judge_picture
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.inspection.verdict.pictures import judge_picture
+from vision.job.job import Tolerances
+from vision.job.layout import Layout, planned_layout
+from vision.marks.edge_fit import edge_basis
+from vision.marks.picture import Picture
+from vision.views.sharpness.blur_map import fit_blur_map
+from vision.views.sharpness.edges import measure_edges
+from vision.views.sharpness.light import measure_light, noise_of
+from vision.views.sharpness.measurement import measure_sharpness
 
 WIDTH, HEIGHT, FINE = 960, 540, 4
 PIXEL_BLUR_PX = np.sqrt(1 / 12)

@@ -22,13 +22,9 @@ from typer.testing import CliRunner
 from cli.main import app
 from tests.clashes import clashes
 from tests.lots import lot, lot_text
-from vision.job import VehicleState
-from vision.job_file import job_from_text
-from vision.setting_out import readings_to_take, set_out
-from vision.sheets import documents, job_code
-from vision.sheets.book import CAUTIONS
-from vision.sheets.figures import Figures
-from vision.sheets.page import (
+from vision.documents.sheets.book import CAUTIONS
+from vision.documents.sheets.figures import Figures
+from vision.documents.sheets.page import (
     SMALLEST_PT,
     Box,
     Page,
@@ -39,10 +35,15 @@ from vision.sheets.page import (
     text_width,
     wrapped,
 )
-from vision.sheets.paper import A4, LETTER, paper_of
-from vision.sheets.plan_drawing import SCALES, PlanView, key_letters, scale_for
-from vision.sheets.setting_sheets import setting_sheets
-from vision.sheets.writing import pdf_bytes, svg_text
+from vision.documents.sheets.paper import A4, LETTER, paper_of
+from vision.documents.sheets.plan_drawing import SCALES, PlanView, key_letters, scale_for
+from vision.documents.sheets.printed import documents, job_code
+from vision.documents.sheets.setting_sheets import setting_sheets
+from vision.documents.sheets.writing import pdf_bytes, svg_text
+from vision.job.job import VehicleState
+from vision.job.job_file import job_from_text
+from vision.planning.setting_out.readings import readings_to_take
+from vision.planning.setting_out.set_out import set_out
 
 LONG = "a strip with a name that is far longer than any column of any table could ever hold"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vision.geometry import Array
-from vision.solver import NoFit, Solution, normal_inverse, solve
+from vision.camera.solver import NoFit, Solution, normal_inverse, solve
+from vision.units.arrays import Array
 
 DATA = Path(__file__).parent / "data"
 Model = Callable[[Array, Array], Array]

@@ -13,10 +13,18 @@ from dataclasses import replace
 import numpy as np
 
 from tests.accuracy.laying import draw, lot
-from vision.adjustment import Adjustment, adjust_readings, kind_and_name
-from vision.job import Job
-from vision.layout import planned_layout
-from vision.verdict import Standing, amount_text, doubts, open_words, standings
+from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.groups import kind_and_name
+from vision.adjustment.search import adjust_readings
+from vision.inspection.verdict.reliability import (
+    Standing,
+    amount_text,
+    doubts,
+    open_words,
+    standings,
+)
+from vision.job.job import Job
+from vision.job.layout import planned_layout
 
 
 def stood(job: Job) -> tuple[Standing, ...]:

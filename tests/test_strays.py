@@ -15,10 +15,11 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, Scene, moved
-from vision.adjustment import Adjustment
-from vision.geometry import Array
-from vision.open_points import LIES
-from vision.verdict import LayingVerdict, Stray, strays, with_strays
+from vision.adjustment.adjusted import Adjustment
+from vision.documents.open_points import LIES
+from vision.inspection.verdict.displaced_marks import Stray, strays, with_strays
+from vision.inspection.verdict.layings import LayingVerdict
+from vision.units.arrays import Array
 
 
 def laid_wrong(mark_id: str, by_m: Array, seed: int = 11, only: str = "") -> tuple[Scene, str]:

@@ -15,21 +15,17 @@ import pytest
 
 from tests.conftest import PLACES, hand_made_inspection, hand_made_job
 from tests.fits import perfect_fit
-from vision.geometry import Aim, Pose
-from vision.ground import ground_map
-from vision.lens import Lens
-from vision.picture import Picture
-from vision.result import result_of, validate
-from vision.seams import SeamGap, seam_lines
-from vision.texture import (
-    NoTexture,
-    TextureShift,
-    match,
-    rectified,
-    texture_agreement,
-    texture_shift,
-)
-from vision.texture.drawn import band_of, unfit
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.documents.result import result_of, validate
+from vision.marks.picture import Picture
+from vision.views.ground import ground_map
+from vision.views.seams.gaps import SeamGap
+from vision.views.seams.lines import seam_lines
+from vision.views.texture import match
+from vision.views.texture.rectified import band_of, rectified, unfit
+from vision.views.texture.registration import texture_shift
+from vision.views.texture.shift import NoTexture, TextureShift, texture_agreement
 
 LENS = Lens(width=960, height=540, fx=320.0, fy=320.0, cx=479.5, cy=269.5)
 CELL_M, REACH_M = 0.02, 12.0

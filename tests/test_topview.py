@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from tests.conftest import COLOURS_BGR
-from vision.job import Vehicle
-from vision.topview import (
+from vision.documents.top_view import (
     MAX_SIDE_PX,
     merged_picture,
     sectors,
     top_view,
     top_view_grid,
 )
+from vision.job.job import Vehicle
 
 
 @pytest.fixture

@@ -21,30 +21,29 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-import vision.inspection
 from cli.main import app
 from tests.conftest import hand_made_inspection
 from tests.tape import in_feet, metric_alone
-from vision.comparison import Comparison, VehicleChange
-from vision.comparison.values import CameraChange, SeamChange
-from vision.comparison.words import sentences
-from vision.errors import BadInputError
-from vision.inspection import inspect
-from vision.inspection_values import Inspection
-from vision.job import Job, Means
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.length_words import METRIC, LengthWords
-from vision.pick_judging import judge_picks
-from vision.picks import Picked, Screen, pick_lists
-from vision.planning import NoProposal, Prediction, predict, propose
+from vision.comparison.change import CameraChange, Comparison, SeamChange, VehicleChange
+from vision.documents.comparison_words import sentences
+from vision.documents.pick_judging import judge_picks
+from vision.documents.picks import Picked, Screen, pick_lists
+from vision.documents.report.report import report_html
+from vision.documents.result import result_of
+from vision.documents.top_view import top_view
+from vision.inspection.inspect import inspect
+from vision.inspection.inspected import Inspection
+from vision.inspection.whatif.asked import asked_change, small_changes
+from vision.job.job import Job, Means
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
 from vision.planning.limits import problems_of
-from vision.planning.values import PredictedCamera, PredictedLaying, PredictedSeam
-from vision.report import report_html
-from vision.result import result_of
-from vision.texture.match import coarse
-from vision.topview import top_view
-from vision.whatif import asked_change, small_changes
+from vision.planning.plan import PredictedCamera, PredictedLaying, PredictedSeam, Prediction
+from vision.planning.prediction import predict
+from vision.planning.proposal import NoProposal, propose
+from vision.units.errors import BadInputError
+from vision.units.length_words import METRIC, LengthWords
+from vision.views.texture.match import coarse
 
 SAMPLE = Path(__file__).parents[1] / "sample_frames" / "long_shadow"
 FEET = LengthWords(imperial=True)
@@ -114,7 +113,7 @@ def in_a_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         return found[0]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(vision.inspection, "inspect", once)
+        patch.setattr("vision.inspection.inspect.inspect", once)
         yield file
 
 

@@ -11,24 +11,21 @@ import pytest
 
 from tests.judging import TOLERANCES, codes, gap, laid, raised, seen
 from tests.tape import metric_alone
-from vision.length_words import LengthWords
-from vision.seams import NearestGround, SeamGap
-from vision.solver import NoFit
-from vision.verdict import (
-    CameraVerdict,
+from vision.camera.solver import NoFit
+from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
+from vision.inspection.verdict.jobs import exit_code, job_verdict
+from vision.inspection.verdict.layings import LayingVerdict
+from vision.inspection.verdict.rule import (
     Judgement,
-    LayingVerdict,
-    Overlap,
-    SeamVerdict,
-    exit_code,
-    job_verdict,
     judge,
     judge_minimum,
     length_and_sigma,
-    seam_verdict,
-    unidentified_camera,
     worst_of,
 )
+from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
+from vision.units.length_words import LengthWords
+from vision.views.seams.coverage import NearestGround
+from vision.views.seams.gaps import SeamGap
 
 FEET = LengthWords(imperial=True)
 GOOD = CameraVerdict(name="left", verdict="keep")

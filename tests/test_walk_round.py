@@ -16,12 +16,19 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from vision.files import read_job
-from vision.geometry import Aim, Pose
-from vision.job import Job
-from vision.lens import Lens
-from vision.walk_page import walk_page
-from vision.walk_round import Viewer, cone_words, place_words, seen, unseen_at, walk_round
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.documents.walk_page import walk_page
+from vision.files.disk import read_job
+from vision.inspection.walk_round import (
+    Viewer,
+    cone_words,
+    place_words,
+    seen,
+    unseen_at,
+    walk_round,
+)
+from vision.job.job import Job
 
 SAMPLE = Path(__file__).parents[1] / "sample_frames" / "clear_day" / "job.toml"
 HALF_X, HALF_Y = 4.1, 1.175

@@ -24,31 +24,30 @@ from tests.accuracy.compare import Between, epoch_of, later_check
 from tests.accuracy.simulation import SAMPLE, Truth, simulate
 from tests.conftest import hand_made_job
 from tests.fits import perfect_adjustment, perfect_camera, perfect_fit
-from vision.adjustment import Adjustment
-from vision.comparison import Epoch
-from vision.errors import BadInputError
-from vision.geometry import Array, Pose
-from vision.inspection_values import InspectedCamera, Inspection
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.lens import Lens
-from vision.picture import Picture
-from vision.plan_fit import UNKNOWNS, PlanFit
-from vision.seams import seam_gaps
-from vision.solver import NoFit
-from vision.verdict import Action
-from vision.whatif import (
-    Change,
-    asked_change,
+from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.plan_fit import UNKNOWNS, PlanFit
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.camera.solver import NoFit
+from vision.comparison.change import Epoch
+from vision.documents.forecast_words import outcome
+from vision.documents.turned_picture import turned_picture
+from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.inspection.verdict.rule import Action
+from vision.inspection.whatif.asked import asked_change, recommended, small_changes
+from vision.inspection.whatif.change import Change
+from vision.inspection.whatif.forecast import (
     changed_adjustment,
-    outcome,
     predict,
-    recommended,
     sensitivities,
-    small_changes,
-    turned_picture,
+    without_marks,
 )
-from vision.whatif.forecast import without_marks
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.marks.picture import Picture
+from vision.units.arrays import Array
+from vision.units.errors import BadInputError
+from vision.views.seams.gaps import seam_gaps
 
 WIDTH, HEIGHT = 1280, 720
 LENS = Lens(width=WIDTH, height=HEIGHT, fx=390.0, fy=390.0, cx=639.5, cy=359.5)

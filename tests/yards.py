@@ -5,7 +5,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from vision.scene import Light, Scene
+from vision.practice.deviations import Light
+from vision.practice.scene import Scene
 
 PLAIN = Light(noise=0, vignetting=0, blur_px=0.7)
 

@@ -34,8 +34,8 @@ from tests.accuracy.rendering import (
     developed,
     exposed,
 )
-from vision.board import Board, BoardView
-from vision.board_corners import find_board
+from vision.calibration.board import Board, BoardView
+from vision.calibration.board_corners.find import find_board
 
 Array = np.ndarray
 EYE = BASELINE_EYE

@@ -17,15 +17,18 @@ from pathlib import Path
 import numpy as np
 
 from tests.accuracy.sets import carton_points
-from vision.body import body_hides
-from vision.box_corner import FoundCorner, find_box_corner, planes_of
-from vision.files import read_inspection_input
-from vision.identify import Identified, identify
-from vision.identify.corners import predicted_pixel
-from vision.job import BoxCorner, Camera, Job, Vehicle
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.picture import Picture
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.corners import predicted_pixel
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.body import body_hides
+from vision.job.job import BoxCorner, Camera, Job, Vehicle
+from vision.job.layout import planned_layout
+from vision.marks.box_corner.corner_fit import FoundCorner
+from vision.marks.box_corner.edge_search import planes_of
+from vision.marks.box_corner.find import find_box_corner
+from vision.marks.picture import Picture
 
 CLEAR_OF_CARTON_PX = 120.0
 HEIGHTS_M = (0.25, 0.5, 0.75)

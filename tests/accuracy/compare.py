@@ -34,16 +34,18 @@ from tests.accuracy.simulation import (
     seen_points,
     simulate,
 )
-from vision.adjustment import adjust
-from vision.comparison import Comparison, Epoch, Shared, compare
+from vision.adjustment.search import adjust
+from vision.camera.geometry import Pose
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.comparison.change import Comparison, Epoch, Shared
+from vision.comparison.compared import compare
 from vision.comparison.network import GIVE_M, GIVE_RAD
 from vision.comparison.pair import ARM_M
-from vision.geometry import Array, Pose
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.solver import NoFit
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.units.arrays import Array
 
 TURN_RAD = float(np.radians(0.5))
 

@@ -3,8 +3,8 @@
     python -m tests.accuracy.conditions [--only dusk wet] [--scenes 2] [--seed 1]
     python -m tests.accuracy.conditions --sets sample_frames/clear_day sample_frames/long_shadow
 
-For each condition some scenes with layouts of mixed kinds are drawn (`vision.scene`, which shares
-the checker's lens model and nothing of its drawing), and every camera is identified from an
+For each condition some scenes with layouts of mixed kinds are drawn (`vision.practice`, which
+shares the checker's lens model and nothing of its drawing), and every camera is identified from an
 intended aim up to 15 degrees wrong in each angle and a mounting up to 10 cm wrong. With --sets the
 stored pictures of an independent renderer are degraded instead. A line per condition: cameras
 named, recall of the marks due (at least 95 % clear and 6 px across), wrong names, which must be
@@ -27,16 +27,18 @@ import cv2
 import numpy as np
 
 from tests.accuracy.sets import true_points
-from vision.files import read_inspection_input
-from vision.geometry import Aim
-from vision.identify import Identified, NotIdentified, identify
-from vision.job import Camera, Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.measure import Measured
-from vision.picture import Picture
-from vision.scene import Damage, Deviations, Ground, Light, Moved, Person, draw_scene
+from vision.camera.geometry import Aim
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified, NotIdentified
+from vision.job.job import Camera, Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.marks.measure.mark_fit import Measured
+from vision.marks.picture import Picture
+from vision.practice.deviations import Damage, Deviations, Ground, Light, Moved, Person
+from vision.practice.scene import draw_scene
 
 DUE_PX, DUE_CLEAR = 6.0, 0.95
 WRONG_PX = 3.0

@@ -22,12 +22,14 @@ import numpy as np
 import skimage
 
 from tests.accuracy.conditions import jpeg, mixed_job
-from vision.files import read_job
-from vision.identify import Identified, identify
-from vision.job import Cross, Job
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.scene import Deviations, Ground, Light, Person, draw_scene
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_job
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.job import Cross, Job
+from vision.job.layout import planned_layout
+from vision.practice.deviations import Deviations, Ground, Light, Person
+from vision.practice.scene import draw_scene
 
 SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 WIDTH = 1280

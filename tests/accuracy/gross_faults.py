@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.accuracy.simulation import Faults, Truth
-from vision.adjustment import Adjustment, GroupTest
-from vision.geometry import Array
-from vision.job import Job
-from vision.verdict.standing import Standing, standings
+from vision.adjustment.adjusted import Adjustment, GroupTest
+from vision.inspection.verdict.reliability import Standing, standings
+from vision.job.job import Job
+from vision.units.arrays import Array
 
 
 @dataclass(frozen=True, kw_only=True)

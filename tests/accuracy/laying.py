@@ -21,12 +21,13 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.adjustment import Adjustment, adjust_readings
-from vision.files import read_job
-from vision.job import Job, LengthReading
-from vision.layout import planned_layout
-from vision.solver import NoFit
-from vision.verdict import standings
+from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.search import adjust_readings
+from vision.camera.solver import NoFit
+from vision.files.disk import read_job
+from vision.inspection.verdict.reliability import standings
+from vision.job.job import Job, LengthReading
+from vision.job.layout import planned_layout
 
 SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 SIGMA_M = 0.0026

@@ -16,14 +16,14 @@ import numpy as np
 
 from tests.board_pictures import BOARD, drawn
 from tests.board_scenes import random_lens, random_pose
-from vision import files
-from vision.board import Board, BoardView
-from vision.board_corners import find_board
-from vision.geometry import Array
-from vision.lens import Lens
-from vision.lens_prior import resized
-from vision.lens_quality import lens_report
-from vision.solver import NoFit
+from vision.calibration.board import Board, BoardView
+from vision.calibration.board_corners.find import find_board
+from vision.calibration.lens_quality import lens_report
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import resized
+from vision.camera.solver import NoFit
+from vision.files import disk
+from vision.units.arrays import Array
 
 LENSES = 30
 PUBLISHED = {"fx": 535.916, "fy": 535.916, "cx": 342.283, "cy": 235.571}
@@ -75,7 +75,7 @@ def _well_inside(lens: Lens, pixels: Array) -> bool:
 def photographs(folder: Path) -> None:
     """Fit the lens of the documentation's photographs and compare it with what is published."""
     names = sorted(each.name for each in folder.glob("left??.jpg"))
-    stills = [files.read_picture(folder, name, name) for name in names]
+    stills = [disk.read_picture(folder, name, name) for name in names]
     board = Board(columns=9, rows=6, square_m=0.025)
     found = [find_board(still.grey, board, still.file) for still in stills]
     views = [each for each in found if isinstance(each, BoardView)]

@@ -38,11 +38,12 @@ from tests.accuracy.rendering import (
     exposed,
     spread_of,
 )
-from vision.geometry import Aim, Pose
-from vision.job import Cross, Quadrant
-from vision.layout import PlannedMark
-from vision.lens import Lens
-from vision.measure import match, measure
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.job.job import Cross, Quadrant
+from vision.job.layout import PlannedMark
+from vision.marks.measure.mark_fit import measure
+from vision.marks.measure.matching import match
 
 Array = np.ndarray
 EYE = BASELINE_EYE

@@ -34,14 +34,16 @@ from tests.accuracy.simulation import (
     simulate,
     with_readings,
 )
-from vision.adjustment import AdjustedStrip, Adjustment, adjust
-from vision.geometry import Array, rotation_angle
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.plan_fit import fit_plan
-from vision.seams import seam_gaps
-from vision.solver import NoFit
+from vision.adjustment.adjusted import AdjustedStrip, Adjustment
+from vision.adjustment.plan_fit import fit_plan
+from vision.adjustment.search import adjust
+from vision.camera.geometry import rotation_angle
+from vision.camera.solver import NoFit
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.units.arrays import Array
+from vision.views.seams.gaps import seam_gaps
 
 COVER = 1.959964
 CLEAR = 1.5

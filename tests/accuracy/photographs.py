@@ -20,8 +20,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.board import Board, BoardView
-from vision.board_corners import find_board
+from vision.calibration.board import Board, BoardView
+from vision.calibration.board_corners.find import find_board
 
 Array = np.ndarray
 COLUMNS, ROWS = 9, 6

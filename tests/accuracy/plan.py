@@ -33,22 +33,28 @@ import cv2
 import numpy as np
 
 from tests.accuracy.plan_jobs import print_jobs, run_jobs
-from vision.files import read_inspection_input
-from vision.geometry import Array, Pose
-from vision.identify import Identified, identify
-from vision.inspection import inspect
-from vision.inspection_values import Inspection
-from vision.job import Job, Vehicle
-from vision.job_file import job_from_text
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.measure import Light, d_pixel_d_mark, forecast_covariances
-from vision.pattern import half_extent
-from vision.picture import Picture
-from vision.planning import NoProposal, Prediction, Proposal, predict, propose
-from vision.planning.job_text import job_text
+from vision.camera.geometry import Pose
+from vision.camera.lens_prior import lens_prior
+from vision.documents.job_text import job_text
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.inspection.inspect import inspect
+from vision.inspection.inspected import Inspection
+from vision.job.job import Job, Vehicle
+from vision.job.job_file import job_from_text
+from vision.job.layout import planned_layout
+from vision.job.pattern import half_extent
+from vision.marks.measure.forecast import Light, forecast_covariances
+from vision.marks.measure.patches import d_pixel_d_mark
+from vision.marks.picture import Picture
+from vision.planning.plan import Prediction
+from vision.planning.prediction import predict
+from vision.planning.proposal import NoProposal, Proposal, propose
 from vision.planning.sizes import KINDS, MarkKind
-from vision.scene import Deviations, draw_scene, encoded
+from vision.practice.deviations import Deviations
+from vision.practice.scene import draw_scene, encoded
+from vision.units.arrays import Array
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_frames"
 RENDERED = ("clear_day", "long_shadow")

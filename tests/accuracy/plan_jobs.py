@@ -9,14 +9,16 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.simulation import Truth, drawn_apart, drawn_lens, fitted_alone, lay
-from vision.adjustment import Adjustment, adjust
-from vision.geometry import Array, Pose
-from vision.layout import Layout, PlannedMark, place_sigma_m, planned_layout
-from vision.lens_prior import lens_prior
-from vision.plan_fit import Points
-from vision.planning import Prediction
-from vision.seams import seam_gaps
-from vision.solver import NoFit
+from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.plan_fit import Points
+from vision.adjustment.search import adjust
+from vision.camera.geometry import Pose
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
+from vision.planning.plan import Prediction
+from vision.units.arrays import Array
+from vision.views.seams.gaps import seam_gaps
 
 WITHIN = 0.2
 

@@ -19,13 +19,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.files import read_inspection_input
-from vision.geometry import Aim, rotation_angle
-from vision.identify import Identified, identify
-from vision.inspection import inspect
-from vision.inspection_values import Inspection
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
+from vision.camera.geometry import Aim, rotation_angle
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.inspection.inspect import inspect
+from vision.inspection.inspected import Inspection
+from vision.job.layout import planned_layout
 
 FIGURES = ("due", "used", "px", "wrong", "z", "z2", "aim_deg", "place_m")
 LARGE_PX, CLEAR = 12.0, 0.9

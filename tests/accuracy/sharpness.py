@@ -22,13 +22,14 @@ import cv2
 import numpy as np
 
 from tests.accuracy.sets import extent_px
-from vision.files import read_inspection_input
-from vision.identify import Identified, identify
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.picture import Picture
-from vision.sharpness import measure_sharpness
-from vision.verdict.pictures import FAULTS, judge_picture
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.inspection.verdict.pictures import FAULTS, judge_picture
+from vision.job.layout import planned_layout
+from vision.marks.picture import Picture
+from vision.views.sharpness.measurement import measure_sharpness
 
 Array = np.ndarray
 CLEAR, LARGE_PX = 0.9, 12.0

@@ -14,17 +14,19 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.adjustment import AdjustedCamera, CameraObservations
+from vision.adjustment.adjusted import AdjustedCamera, CameraObservations
+from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.adjustment.world import SLOPE_SIGMA
-from vision.body import body_hides
-from vision.geometry import Array, Pose
-from vision.ground import ground_map
-from vision.job import AngleReading, Camera, Job, LengthReading, StatedLens
-from vision.layout import place_sigma_m, planned_layout
-from vision.lens import Lens
-from vision.lens_prior import ASPECT_SIGMA, SAME_TYPE_ROWS, LensPrior, lens_prior
-from vision.plan_fit import PlanFit, Points, fit_plan
-from vision.solver import NoFit
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import ASPECT_SIGMA, SAME_TYPE_ROWS, LensPrior, lens_prior
+from vision.camera.solver import NoFit
+from vision.camera.stated_lens import StatedLens
+from vision.job.body import body_hides
+from vision.job.job import AngleReading, Camera, Job, LengthReading
+from vision.job.layout import place_sigma_m, planned_layout
+from vision.units.arrays import Array
+from vision.views.ground import ground_map
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "clear_day" / "job.toml"
 WIDTH, HEIGHT = 1280, 720

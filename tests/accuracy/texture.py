@@ -18,13 +18,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.files import read_inspection_input
-from vision.geometry import Array, Pose
-from vision.ground import GroundMap, ground_map
-from vision.inspection import inspect
-from vision.lens import Lens
-from vision.plan_fit import PlanFit
-from vision.texture import TextureShift, texture_agreement
+from vision.adjustment.plan_fit import PlanFit
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.files.disk import read_inspection_input
+from vision.inspection.inspect import inspect
+from vision.units.arrays import Array
+from vision.views.ground import GroundMap, ground_map
+from vision.views.texture.shift import TextureShift, texture_agreement
 
 SAMPLES = (Path("sample_frames/clear_day"), Path("sample_frames/long_shadow"))
 

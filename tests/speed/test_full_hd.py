@@ -19,12 +19,14 @@ import cv2
 import numpy as np
 
 from tests.speed.test_pictures import median_s
-from vision.files import read_job
-from vision.identify import Identified, identify
-from vision.job import Job, Strip
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
-from vision.scene import deviations_from_text, draw_scene
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_job
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.job import Job, Strip
+from vision.job.layout import planned_layout
+from vision.practice.deviations_file import deviations_from_text
+from vision.practice.scene import draw_scene
 
 SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 SIZE = b"[scene]\nwidth = 1920\nheight = 1080\n"

@@ -18,10 +18,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import cv2
 import pytest
 
-from vision.files import read_inspection_input
-from vision.identify import Identified, identify
-from vision.layout import planned_layout
-from vision.lens_prior import lens_prior
+from vision.camera.lens_prior import lens_prior
+from vision.files.disk import read_inspection_input
+from vision.identification.decision import identify
+from vision.identification.identified import Identified
+from vision.job.layout import planned_layout
 
 SAMPLES = Path(__file__).parents[2] / "sample_frames"
 

@@ -1,42 +1,12 @@
-"""All cameras, lenses, strips, mountings and readings in one least-squares network."""
+"""From named marks to cameras, lenses, strips and readings, with full covariance.
 
-from vision.adjustment.as_planned import planned_adjustment
-from vision.adjustment.faults import FaultKind, GroupFault, family_level, noncentrality
-from vision.adjustment.groups import GroupKind, kind_and_name
-from vision.adjustment.left_out import left_out_points
-from vision.adjustment.search import adjust, adjust_readings
-from vision.adjustment.values import (
-    AdjustedCamera,
-    AdjustedMark,
-    AdjustedReading,
-    AdjustedStrip,
-    Adjustment,
-    CameraObservations,
-    Datum,
-    Explanation,
-    FurtherReading,
-    GroupTest,
-)
+In: `Points` or `CameraObservations`, the `Job` and its `Layout`.
+Out: `PlanFit`, `Adjustment`, `NoFit`.
 
-__all__ = [
-    "AdjustedCamera",
-    "AdjustedMark",
-    "AdjustedReading",
-    "AdjustedStrip",
-    "Adjustment",
-    "CameraObservations",
-    "Datum",
-    "Explanation",
-    "FaultKind",
-    "FurtherReading",
-    "GroupFault",
-    "GroupKind",
-    "GroupTest",
-    "adjust",
-    "adjust_readings",
-    "family_level",
-    "kind_and_name",
-    "left_out_points",
-    "noncentrality",
-    "planned_adjustment",
-]
+- `plan_fit`: one camera alone to the layout as planned: our stand-in for a display
+- `search`: all cameras in one network, and what is set free; start reading here
+- `network`, `world`, `readings`, `state`: the unknowns and the rows of every observation
+- `elimination`, `screening`: the normal matrix without marks' own deviations; outliers
+- `group_tests`, `faults`, `further`: what is at fault, what could be, what to measure to decide
+- `solution`, `adjusted`: what is answered
+"""

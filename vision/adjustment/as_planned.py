@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.adjustment.adjusted import Adjustment, CameraObservations
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_tests
-from vision.adjustment.report import adjustment_of
+from vision.adjustment.plan_fit import FEWEST_MARKS
 from vision.adjustment.screening import Solved, weights_of
+from vision.adjustment.solution import adjustment_of
 from vision.adjustment.state import whiteners
-from vision.adjustment.values import Adjustment, CameraObservations
-from vision.job import Job
-from vision.layout import Layout
-from vision.plan_fit import FEWEST_MARKS
-from vision.solver import NoFit
+from vision.camera.solver import NoFit
+from vision.job.job import Job
+from vision.job.layout import Layout
 
 
 def planned_adjustment(

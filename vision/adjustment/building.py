@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.elimination import incidence
 from vision.adjustment.network import Network
 from vision.adjustment.readings import reading_views
 from vision.adjustment.state import PointRows, View
-from vision.adjustment.values import CameraObservations
 from vision.adjustment.world import World, build_world
-from vision.job import Camera, Job
-from vision.layout import Layout
-from vision.lens_prior import LensPrior
+from vision.camera.lens_prior import LensPrior
+from vision.job.job import Camera, Job
+from vision.job.layout import Layout
 
 
 def build_network(

@@ -31,8 +31,8 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.sparse import csr_array
 
-from vision.geometry import Array
-from vision.solver import SINGULAR, damped_step
+from vision.camera.solver import SINGULAR, damped_step
+from vision.units.arrays import Array
 
 Indices = NDArray[np.intp]
 
@@ -120,7 +120,7 @@ class Reduced:
         return float(self.kept[-1, -1])
 
     def step(self, damping: float) -> tuple[Array, float]:
-        """See `vision.solver.Linear`."""
+        """See `vision.camera.solver.Linear`."""
         scale = _lengths(self.kept)[:-1]
         root, half, remaining = self._eliminated(damping)
         normal, gradient = remaining[:-1, :-1] / scale[:, None] / scale, remaining[:-1, -1]

@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 from scipy import optimize, special, stats
 
-from vision.geometry import Array, frozen_array
+from vision.units.arrays import Array, frozen_array
 
 POWER = 0.8
 """Share of jobs in which a fault of the minimal detectable size is found, as surveyors have it."""

@@ -15,13 +15,13 @@ from itertools import combinations
 
 import numpy as np
 
+from vision.adjustment.adjusted import FurtherReading
 from vision.adjustment.network import Network
+from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.readings import reading_rows, reading_view
 from vision.adjustment.screening import Solved
-from vision.adjustment.values import FurtherReading
-from vision.geometry import Array
-from vision.job import AngleReading, Job
-from vision.plan_fit import UNKNOWNS
+from vision.job.job import AngleReading, Job
+from vision.units.arrays import Array
 
 TAPE_SIGMA_M = 0.003
 """A tape of class II over some metres and the holding of it; common practice, no source."""

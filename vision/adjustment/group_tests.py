@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import (
     LEAST_REDUNDANCY,
     FaultKind,
@@ -22,12 +23,11 @@ from vision.adjustment.faults import (
 )
 from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import LENS, Network
+from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
-from vision.adjustment.values import GroupTest
-from vision.geometry import Array
-from vision.job import AngleReading
-from vision.plan_fit import UNKNOWNS
+from vision.job.job import AngleReading
+from vision.units.arrays import Array
 
 FAMILY_ALPHA = 0.0025
 """Chance that any group of a faultless job is set free. A fault too small to be found leaves the

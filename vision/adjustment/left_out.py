@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.building import build_network
 from vision.adjustment.screening import run, spread_of, weights_of
 from vision.adjustment.state import whiteners
-from vision.adjustment.values import CameraObservations
-from vision.geometry import Array, Flags
-from vision.job import Job
-from vision.layout import Layout
-from vision.solver import NoFit
+from vision.camera.solver import NoFit
+from vision.job.job import Job
+from vision.job.layout import Layout
+from vision.units.arrays import Array, Flags
 
 
 def left_out_points(

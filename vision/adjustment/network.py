@@ -19,18 +19,19 @@ from scipy.spatial.transform import Rotation
 
 from vision.adjustment.elimination import Rows
 from vision.adjustment.groups import GroupKind, kind_and_name
+from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.readings import ReadingView, reading_rows
 from vision.adjustment.state import PointRows, Seen, State, View, Weights
 from vision.adjustment.world import World
-from vision.geometry import Array, Flags, cross_matrix
-from vision.lens import PARAMETERS, monotone_limits_rad, project_with_derivatives
-from vision.lens_prior import (
+from vision.camera.geometry import cross_matrix
+from vision.camera.lens import PARAMETERS, monotone_limits_rad, project_with_derivatives
+from vision.camera.lens_prior import (
     CENTRE_SIGMA_PX,
     CENTRE_SIGMA_WIDTH_PX,
     SAME_TYPE_SIGMA,
     LensPrior,
 )
-from vision.plan_fit import UNKNOWNS
+from vision.units.arrays import Array, Flags
 
 LENS = len(PARAMETERS)
 

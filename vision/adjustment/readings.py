@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.state import State
 from vision.adjustment.world import World
-from vision.geometry import Array, cross_matrix, wrap_angle
-from vision.job import AngleReading, Job, LengthReading, Reading
-from vision.plan_fit import UNKNOWNS
+from vision.camera.geometry import cross_matrix, wrap_angle
+from vision.job.job import AngleReading, Job, LengthReading, Reading
+from vision.units.arrays import Array
 
 FREED_LENGTH_M = 100.0
 FREED_ANGLE_RAD = 10.0

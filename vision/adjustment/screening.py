@@ -18,8 +18,8 @@ from vision.adjustment.faults import LEAST_REDUNDANCY
 from vision.adjustment.network import Network
 from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
-from vision.geometry import Array, Flags
-from vision.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
+from vision.camera.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
+from vision.units.arrays import Array, Flags
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -76,7 +76,7 @@ def run(
     max_iterations: int = 50,
     tolerance: float = DONE,
 ) -> Solved | NoFit:
-    """Solve with these weights. NoFit codes as of `vision.solver.solve`."""
+    """Solve with these weights. NoFit codes as of `vision.camera.solver.solve`."""
     found = _settled(network, weights, start, max_iterations, tolerance)
     if isinstance(found, NoFit):
         return found

@@ -6,14 +6,19 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.adjustment.adjusted import (
+    Adjustment,
+    CameraObservations,
+    Explanation,
+    FurtherReading,
+)
 from vision.adjustment.building import build_network
-from vision.adjustment.doubted import doubted_sigmas
 from vision.adjustment.faults import TIE_SUPPORT
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
 from vision.adjustment.groups import kind_and_name
 from vision.adjustment.network import Network
-from vision.adjustment.report import adjustment_of
+from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import (
     Solved,
     point_statistics,
@@ -22,17 +27,12 @@ from vision.adjustment.screening import (
     screen_points,
     weights_of,
 )
+from vision.adjustment.solution import adjustment_of
 from vision.adjustment.state import State, whiteners
-from vision.adjustment.values import (
-    Adjustment,
-    CameraObservations,
-    Explanation,
-    FurtherReading,
-)
-from vision.geometry import Array, Flags
-from vision.job import Job
-from vision.layout import Layout
-from vision.solver import NoFit
+from vision.camera.solver import NoFit
+from vision.job.job import Job
+from vision.job.layout import Layout
+from vision.units.arrays import Array, Flags
 
 LEAST_POINTS = 3
 """Fewer points than this do not hold a camera's turn."""

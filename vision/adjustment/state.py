@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from vision.adjustment.values import CameraObservations
-from vision.geometry import Array, Pose
-from vision.job import Camera
+from vision.adjustment.adjusted import CameraObservations
+from vision.camera.geometry import Pose
+from vision.job.job import Camera
+from vision.units.arrays import Array
 
 LEAST_PX2 = 1e-8
 """(0.1 millipixel)^2: no centre is better, and a singular covariance is no reason to stop."""

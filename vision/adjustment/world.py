@@ -21,9 +21,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Array
-from vision.job import AngleReading, Board, Job, LengthReading, Strip
-from vision.layout import Layout, PlannedMark
+from vision.job.job import AngleReading, Board, Job, LengthReading, Strip
+from vision.job.layout import Layout, PlannedMark
+from vision.units.arrays import Array
 
 QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
 

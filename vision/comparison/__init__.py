@@ -1,24 +1,9 @@
-"""What moved between two checks, in one network in which everything shared is one unknown."""
+"""What moved between two checks, in one network in which everything shared is one unknown.
 
-from vision.comparison.compared import compare
-from vision.comparison.epochs import compare_checks, epoch_of
-from vision.comparison.values import (
-    CameraChange,
-    Comparison,
-    Epoch,
-    SeamChange,
-    Shared,
-    VehicleChange,
-)
+In: kept checks. Out: `Comparison`.
 
-__all__ = [
-    "CameraChange",
-    "Comparison",
-    "Epoch",
-    "SeamChange",
-    "Shared",
-    "VehicleChange",
-    "compare",
-    "compare_checks",
-    "epoch_of",
-]
+- `epochs`: kept checks to epochs; `compared`: two epochs to what changed; start reading here
+- `pair`, `network`, `epoch_ground`: both epochs' rows and unknowns
+- `search`: which camera moved; `seam_changes`: how far seams moved
+- `record`: what is kept of a check
+"""

@@ -8,26 +8,14 @@ import numpy as np
 from scipy import stats
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment import noncentrality
-from vision.comparison.laying import same_laying
+from vision.adjustment.faults import noncentrality
+from vision.camera.geometry import Pose, d_aim_d_rotation_vector
+from vision.camera.solver import NoFit
+from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, VehicleChange
+from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
-from vision.comparison.search import (
-    FAMILY_ALPHA,
-    POWER,
-    Found,
-    group_alpha,
-    search,
-)
-from vision.comparison.values import (
-    CameraChange,
-    Comparison,
-    Epoch,
-    Shared,
-    VehicleChange,
-)
-from vision.geometry import Pose, d_aim_d_rotation_vector
-from vision.solver import NoFit
+from vision.comparison.search import FAMILY_ALPHA, POWER, Found, group_alpha, search
 
 LAID_ANEW = Shared()
 

@@ -12,19 +12,20 @@ from typing import Any
 
 import numpy as np
 
-from vision.adjustment import CameraObservations, adjust
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.plan_fit import Points
+from vision.adjustment.search import adjust
+from vision.camera.geometry import ANGLES, Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.comparison.change import EVERYTHING, Comparison, Epoch, Shared
 from vision.comparison.compared import compare
-from vision.comparison.values import EVERYTHING, Comparison, Epoch, Shared
-from vision.errors import BadInputError, Fault
-from vision.geometry import ANGLES, Aim, Pose
-from vision.job import Job
-from vision.job_file import job_from_text
-from vision.layout import Layout, place_sigma_m, planned_layout
-from vision.lens import Lens
-from vision.lens_prior import lens_prior
-from vision.plan_fit import Points
-from vision.record import KeptCheck
-from vision.solver import NoFit
+from vision.comparison.record import KeptCheck
+from vision.job.job import Job
+from vision.job.job_file import job_from_text
+from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.units.errors import BadInputError, Fault
 
 
 def epoch_of(check: KeptCheck, fraction: int = 16) -> Epoch | NoFit:

@@ -23,13 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment import CameraObservations
-from vision.comparison.laying import Ground
-from vision.geometry import Array, Pose, cross_matrix
-from vision.lens import Lens
-from vision.lens_prior import LensPrior, stepped
-from vision.plan_fit import UNKNOWNS
-from vision.solver import NoFit, Solution, solve
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.plan_fit import UNKNOWNS
+from vision.camera.geometry import Pose, cross_matrix
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior, stepped
+from vision.camera.solver import NoFit, Solution, solve
+from vision.comparison.epoch_ground import Ground
+from vision.units.arrays import Array
 
 Columns = NDArray[np.intp]
 

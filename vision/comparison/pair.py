@@ -6,19 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment import CameraObservations, kind_and_name
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.groups import kind_and_name
 from vision.adjustment.state import whiteners
-from vision.comparison.laying import Ground, Laid, lay_out
-from vision.comparison.network import (
-    GIVE_M,
-    PairNetwork,
-    PairState,
-    Seen,
-)
-from vision.comparison.values import Epoch
-from vision.geometry import Array, Flags, Pose, rotation_angle
-from vision.job import Camera
-from vision.lens_prior import LensPrior
+from vision.camera.geometry import Pose, rotation_angle
+from vision.camera.lens_prior import LensPrior
+from vision.comparison.change import Epoch
+from vision.comparison.epoch_ground import Ground, Laid, lay_out
+from vision.comparison.network import GIVE_M, PairNetwork, PairState, Seen
+from vision.job.job import Camera
+from vision.units.arrays import Array, Flags
 
 ARM_M = 0.1
 """A lens lies within this of what its bracket turns about: a turn takes it along by so much."""

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment import AdjustedCamera
+from vision.adjustment.adjusted import AdjustedCamera
+from vision.adjustment.plan_fit import UNKNOWNS
+from vision.comparison.change import Epoch, SeamChange
 from vision.comparison.network import PairNetwork
 from vision.comparison.search import Found
-from vision.comparison.values import Epoch, SeamChange
-from vision.geometry import Array
-from vision.ground import ground_map
-from vision.job import Job
-from vision.plan_fit import UNKNOWNS
-from vision.seams import SeamLine, gaps_with_slopes, seam_lines
-from vision.verdict.rule import Judgement, judge, length_and_sigma, worst_of
+from vision.inspection.verdict.rule import Judgement, judge, length_and_sigma, worst_of
+from vision.job.job import Job
+from vision.units.arrays import Array
+from vision.views.ground import ground_map
+from vision.views.seams.gaps import gaps_with_slopes
+from vision.views.seams.lines import SeamLine, seam_lines
 
 
 def seam_changes(found: Found, baseline: Epoch, job: Job) -> tuple[SeamChange, ...]:

@@ -16,11 +16,12 @@ import numpy as np
 from scipy import stats
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment import family_level
+from vision.adjustment.faults import family_level
+from vision.camera.geometry import rotation_angle
+from vision.camera.solver import NoFit, Solution
+from vision.comparison.change import Epoch
 from vision.comparison.network import FREED_SIGMA, PairNetwork, PairState
-from vision.comparison.values import Epoch
-from vision.geometry import Array, rotation_angle
-from vision.solver import NoFit, Solution
+from vision.units.arrays import Array
 
 FAMILY_ALPHA = 0.02
 """Chance that anything at all is named in a job in which nothing changed."""

@@ -1,25 +1,10 @@
-"""The whole inspection: from a job and its pictures to verdicts."""
+"""Runs the rooms in order and judges, by one decision rule.
 
-from __future__ import annotations
+In: `Job` and a picture per camera. Out: `Inspection` with verdicts, reasons and actions.
 
-from collections.abc import Sequence
-
-from vision.inspection.finding import Progress, measured, without_rejected
-from vision.inspection.judging import judged
-from vision.inspection_values import Inspection
-from vision.job import Job
-from vision.picture import Picture
-
-__all__ = ["inspect", "without_rejected"]
-
-
-def inspect(
-    job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
-) -> Inspection:
-    """Find, fit, adjust and judge. `pictures` come one per camera, in the order of the job.
-
-    `progress` is told what is about to be done, in words for a person.
-    """
-    found = measured(job, pictures, progress)
-    progress("judging")
-    return judged(found)
+- `inspect`: the whole of it; start reading here. `finding` measures, `judging` judges
+- `inspected`: what comes out, as values
+- `verdict`: the rule, and what it says of cameras, strips, seams and the job
+- `whatif`: what a turn, a load or a knock would do
+- `walk_round`: cones at the seams, ground no camera sees
+"""

@@ -7,27 +7,32 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.adjustment import (
+from vision.adjustment.adjusted import (
     AdjustedCamera,
     AdjustedMark,
     AdjustedStrip,
     Adjustment,
     CameraObservations,
-    adjust,
 )
-from vision.identify import Identified, NotIdentified, identify, with_box_corners
-from vision.job import Camera, Job
-from vision.layout import Layout, planned_layout
-from vision.lens_prior import lens_prior
-from vision.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
-from vision.picture import Grey, Picture
-from vision.plan_fit import PlanFit
-from vision.seam_edges import EdgeCrossing, edge_crossings
-from vision.seams import SeamGap, seam_gaps, seam_lines
-from vision.sharpness import Sharpness, measure_sharpness
-from vision.solver import NoFit
-from vision.texture import NoTexture, TextureShift, texture_shift
-from vision.verdict.cameras import aim_judgements
+from vision.adjustment.plan_fit import PlanFit
+from vision.adjustment.search import adjust
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.identification.corners import with_box_corners
+from vision.identification.decision import identify
+from vision.identification.identified import Identified, NotIdentified
+from vision.identification.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
+from vision.inspection.verdict.cameras import aim_judgements
+from vision.job.job import Camera, Job
+from vision.job.layout import Layout, planned_layout
+from vision.marks.picture import Grey, Picture
+from vision.views.seam_edges import EdgeCrossing, edge_crossings
+from vision.views.seams.gaps import SeamGap, seam_gaps
+from vision.views.seams.lines import seam_lines
+from vision.views.sharpness.blur import Sharpness
+from vision.views.sharpness.measurement import measure_sharpness
+from vision.views.texture.registration import texture_shift
+from vision.views.texture.shift import NoTexture, TextureShift
 
 REJECTED_CHI2 = 13.8
 """What a rejected mark would have added at least: 99.9 % of chi-square with two degrees."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vision.adjustment import AdjustedCamera, Adjustment
-from vision.ground import ground_map
-from vision.identify import Identified, NotIdentified, Sighting
+from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.camera.solver import NoFit
+from vision.identification.identified import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
-from vision.inspection_values import (
+from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
     InspectedRaisedMark,
@@ -16,35 +16,27 @@ from vision.inspection_values import (
     InspectedStrip,
     Inspection,
 )
-from vision.job import Camera, SingleMark, Strip
-from vision.picture import Picture
-from vision.seams import nearest_ground, seam_lines
-from vision.sharpness import BLUR_WIDTH_PX
-from vision.solver import NoFit
-from vision.verdict import (
+from vision.inspection.verdict.cameras import (
     CameraVerdict,
-    LayingVerdict,
     Overlap,
-    PictureVerdict,
-    Reason,
-    SeamVerdict,
-    Standing,
-    Stray,
     aim_is_beyond,
     camera_verdict,
-    causes,
-    doubts,
-    job_verdict,
-    judge_picture,
-    mark_verdict,
-    seam_verdict,
-    standings,
-    strays,
-    strip_verdict,
     unidentified_camera,
-    unobserved,
-    with_strays,
 )
+from vision.inspection.verdict.causes import causes, unobserved
+from vision.inspection.verdict.displaced_marks import Stray, strays, with_strays
+from vision.inspection.verdict.jobs import job_verdict
+from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
+from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
+from vision.inspection.verdict.reliability import Standing, doubts, standings
+from vision.inspection.verdict.rule import Reason
+from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
+from vision.job.job import Camera, SingleMark, Strip
+from vision.marks.picture import Picture
+from vision.views.ground import ground_map
+from vision.views.seams.coverage import nearest_ground
+from vision.views.seams.lines import seam_lines
+from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
 
 
 def judged(found: Findings) -> Inspection:

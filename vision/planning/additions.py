@@ -8,14 +8,14 @@ from typing import Literal
 
 import numpy as np
 
-from vision.geometry import Array
-from vision.job import Job, Strip
-from vision.layout import planned_layout
-from vision.length_words import LengthWords
+from vision.job.job import Job, Strip
+from vision.job.layout import planned_layout
+from vision.planning.plan import Advice, Prediction
 from vision.planning.prediction import predict
 from vision.planning.raised import raised_mark
-from vision.planning.values import Advice, Prediction
-from vision.seams import seam_lines, side_of
+from vision.units.arrays import Array
+from vision.units.length_words import LengthWords
+from vision.views.seams.lines import seam_lines, side_of
 
 Kind = Literal["mark", "strip", "raised mark"]
 Candidate = tuple[Kind, str, Job]

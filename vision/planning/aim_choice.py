@@ -12,10 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.geometry import Aim, Array
-from vision.job import Bracket, Camera, Job
+from vision.camera.geometry import Aim
+from vision.job.job import Bracket, Camera, Job
+from vision.planning.plan import AimChoice, PlannedView, Prediction, TriedAim
 from vision.planning.prediction import predict
-from vision.planning.values import AimChoice, PlannedView, Prediction, TriedAim
+from vision.units.arrays import Array
 
 STEP_RAD = float(np.radians(5.0))
 USUAL_TILT_RAD = float(np.radians(45.0))

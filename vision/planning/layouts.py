@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.geometry import Array
-from vision.job import Job, SingleMark, Strip
-from vision.pattern import half_extent
+from vision.job.job import Job, SingleMark, Strip
+from vision.job.pattern import half_extent
 from vision.planning.raised import raised_mark, raised_shape
 from vision.planning.sizes import Size
 from vision.planning.visibility import STAND_MARGIN
-from vision.seams import side_of
+from vision.units.arrays import Array
+from vision.views.seams.lines import side_of
 
 WALK_M = 0.3
 """Between body and tape: room for a foot and for doors' sills; common practice, no source."""

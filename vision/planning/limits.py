@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.geometry import ANGLES
-from vision.identify.poses import LEAST_MARKS
-from vision.job import Job
-from vision.length_words import LengthWords
-from vision.planning.values import (
+from vision.camera.geometry import ANGLES
+from vision.identification.poses import LEAST_MARKS
+from vision.inspection.verdict.rule import COVERAGE, degrees, judge, judge_minimum
+from vision.job.job import Job
+from vision.planning.plan import (
     Limit,
     PlanWord,
     PredictedCamera,
@@ -16,9 +16,9 @@ from vision.planning.values import (
     PredictedSeam,
     Problem,
 )
-from vision.seams import seam_lines
-from vision.seams.coverage import NEAREST_REACH_M
-from vision.verdict.rule import COVERAGE, degrees, judge, judge_minimum
+from vision.units.length_words import LengthWords
+from vision.views.seams.coverage import NEAREST_REACH_M
+from vision.views.seams.lines import seam_lines
 
 
 def sorted_limits(

@@ -7,25 +7,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment import Adjustment, planned_adjustment
-from vision.geometry import Array
-from vision.ground import ground_map
-from vision.job import BoxCorner, Camera, Job
-from vision.layout import Layout, planned_layout
-from vision.lens_prior import USUAL_SIZE_PX, lens_prior
-from vision.measure import Light
+from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.as_planned import planned_adjustment
+from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
+from vision.camera.solver import NoFit
+from vision.job.job import BoxCorner, Camera, Job
+from vision.job.layout import Layout, planned_layout
+from vision.marks.measure.forecast import Light
 from vision.planning.limits import problems_of, sorted_limits
-from vision.planning.lone_fits import LoneFit, lone_fits, usual_gaps_m
-from vision.planning.values import (
+from vision.planning.plan import (
     PlannedView,
     PredictedCamera,
     PredictedLaying,
     PredictedSeam,
     Prediction,
 )
+from vision.planning.single_camera_fits import LoneFit, lone_fits, usual_gaps_m
 from vision.planning.visibility import SMALL_PX, observations_of, planned_views, shown_marks
-from vision.seams import SeamLine, gaps_with_slopes, measure_seam, nearest_ground, seam_lines
-from vision.solver import NoFit
+from vision.units.arrays import Array
+from vision.views.ground import ground_map
+from vision.views.seams.coverage import nearest_ground
+from vision.views.seams.gaps import gaps_with_slopes, measure_seam
+from vision.views.seams.lines import SeamLine, seam_lines
 
 Views = Mapping[str, tuple[PlannedView, ...]]
 

@@ -12,13 +12,13 @@ from itertools import product
 
 import numpy as np
 
-from vision.job import Job
-from vision.lens_prior import USUAL_SIZE_PX
-from vision.measure import Light
+from vision.camera.lens_prior import USUAL_SIZE_PX
+from vision.job.job import Job
+from vision.marks.measure.forecast import Light
 from vision.planning.layouts import Choice, extent_m, laid_out
+from vision.planning.plan import Prediction
 from vision.planning.prediction import predict
 from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size, printed_m
-from vision.planning.values import Prediction
 from vision.planning.visibility import SURE_PX
 
 METRIC_GRID_M, INCH_GRID_M = 0.05, 0.0508

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.geometry import Array
-from vision.job import Cross, Job, Quadrant, SingleMark
+from vision.job.job import Cross, Job, Quadrant, SingleMark
 from vision.planning.sizes import MarkKind
+from vision.units.arrays import Array
 
 RAISED_SHAPE = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
 RAISED_SIGMA_M = 0.005

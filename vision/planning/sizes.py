@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from vision.job import Board, Cross, MarkShape, Quadrant
-from vision.setting_out import extent_m
+from vision.job.job import Board, Cross, MarkShape, Quadrant
+from vision.planning.setting_out.supplies import extent_m
 
 MarkKind = Literal["cross", "quadrant", "board"]
 KINDS: tuple[MarkKind, ...] = get_args(MarkKind)

@@ -6,17 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment import CameraObservations
-from vision.body import body_hides
-from vision.geometry import Array, Flags, Pose
-from vision.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.layout import BoardCorner, Layout, PlannedMark, place_sigma_m
-from vision.lens import Lens
-from vision.lens_prior import LensPrior
-from vision.measure import Light, d_pixel_d_mark, forecast_covariances
-from vision.pattern import drawable, half_extent
-from vision.plan_fit import Points
-from vision.planning.values import PlannedView, ViewStatus
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.plan_fit import Points
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior
+from vision.job.body import body_hides
+from vision.job.job import BoxCorner, Camera, Job, SingleMark, Vehicle
+from vision.job.layout import BoardCorner, Layout, PlannedMark, place_sigma_m
+from vision.job.pattern import drawable, half_extent
+from vision.marks.measure.forecast import Light, forecast_covariances
+from vision.marks.measure.patches import d_pixel_d_mark
+from vision.planning.plan import PlannedView, ViewStatus
+from vision.units.arrays import Array, Flags
 
 SMALL_PX = 4.5
 """Shorter extent below which a mark is not counted on. Of those between 4 and 6 px in rendered and

@@ -1,0 +1,268 @@
+"""What the joint adjustment takes and gives, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+
+from vision.adjustment.faults import FaultKind, GroupFault, GroupRows, noncentrality
+from vision.adjustment.plan_fit import Points
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior
+from vision.units.arrays import Array, Flags
+
+
+def _freeze(
+    value: AdjustedCamera | AdjustedStrip | AdjustedMark | AdjustedReading | Adjustment,
+) -> None:
+    """Replace every array of a value by a read-only copy, NaN allowed."""
+    for each in fields(value):
+        array = getattr(value, each.name)
+        if isinstance(array, np.ndarray):
+            copy = array.copy()
+            copy.setflags(write=False)
+            object.__setattr__(value, each.name, copy)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CameraObservations:
+    """What one camera brings to the network: its marks, its lens prior and where to start."""
+
+    name: str
+    prior: LensPrior
+    points: Points
+    start: tuple[Pose, Lens]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AdjustedCamera:
+    """One camera after the adjustment.
+
+    `covariance` (14, 14) as in PlanFit; `aim_covariance_rad2` (3, 3) of pan, tilt, roll (NaN where
+    the camera looks straight down); `used` (n,) bool by the camera's points; `residual_px` (n, 2)
+    against the adjusted marks.
+    """
+
+    name: str
+    pose: Pose
+    lens: Lens
+    covariance: Array
+    aim_covariance_rad2: Array
+    position_sigma_m: Array
+    used: Flags
+    residual_px: Array
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def aim(self) -> Aim:
+        """Pan, tilt and roll."""
+        return self.pose.aim
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AdjustedStrip:
+    """One strip after the adjustment.
+
+    `ends_m` (2, 2): first and last mark; `covariance_m2` (4, 4) of those; `shift_m` (2,) of the
+    middle against the plan, `turn_rad` counter-clockwise from above, with sigmas; `mark_ids` and
+    `mark_shift_m` (k, 2), `mark_shift_covariance_m2` (k, 2, 2): each seen mark against its plan
+    (strip and the mark's own deviation together). `seen` is False when no camera saw the strip.
+    """
+
+    name: str
+    ends_m: Array
+    covariance_m2: Array
+    shift_m: Array
+    shift_sigma_m: Array
+    turn_rad: float
+    turn_sigma_rad: float
+    mark_ids: tuple[str, ...]
+    mark_shift_m: Array
+    mark_shift_covariance_m2: Array
+    seen: bool
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AdjustedMark:
+    """One single (raised) mark after the adjustment: shift (3,) against the plan, covariance.
+
+    `views` is in how many pictures it was used.
+    """
+
+    name: str
+    shift_m: Array
+    covariance_m2: Array
+    seen: bool
+    views: int = 0
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AdjustedReading:
+    """One [[reading]] after the adjustment.
+
+    `name` is 'reading 3', counted from 1 in the file's order. `residual` (k,) is read minus
+    adjusted, in m, or in rad for an angle (tilt first, then roll); `sigma` (k,) is that of the
+    adjusted value. `slip` names the slip that explains a reading which was set free, such as
+    'an inch too long'.
+    """
+
+    name: str
+    residual: Array
+    sigma: Array
+    slip: str | None = None
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FurtherReading:
+    """A reading that nobody took and that would tell explanations apart.
+
+    `kind` is 'distance', 'offset', 'tilt' or 'roll'; `between` names its places, or its camera.
+    `statistic` is the least chi-square by which the explanations' predictions differ.
+    """
+
+    kind: str
+    between: tuple[str, ...]
+    statistic: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Explanation:
+    """What explains that something does not fit: a group that was set free, or several that tie.
+
+    `groups`, best first, are the only one or those among which the data cannot choose. `support` of
+    each is twice the logarithm of how much likelier the data are with a fault there than with none.
+    `rival` is the best explanation that was turned down, with its own support. `decided_by` is the
+    one further reading that would best tell apart those that tie; None where none would, or where
+    there is nothing to tell apart.
+    """
+
+    groups: tuple[str, ...]
+    support: tuple[float, ...]
+    rival: str | None
+    rival_support: float
+    decided_by: FurtherReading | None = None
+
+    @property
+    def odds(self) -> float:
+        """How many times likelier the best one is than the best that was turned down."""
+        return float(np.exp(min(0.5 * (self.support[0] - self.rival_support), 700.0)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GroupTest:
+    """How one group (a strip, a mounting, a single mark, a reading) stands to what was stated.
+
+    `statistic` is the drop of chi-square that setting it free brings, with `degrees_of_freedom`
+    the number of its directions that the rest controls, `p_value` the chance of such a drop
+    without a fault and `level` that below which it is set free. `rows` is what faults follow from.
+    """
+
+    group: str
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    level: float
+    support: float
+    rows: GroupRows
+
+    @property
+    def redundancy(self) -> float:
+        """The share of an error that shows.
+
+        0 where only the statement itself holds the group and 1 where the rest fixes it.
+        """
+        return float(np.trace(self.rows.redundancy) / len(self.rows.redundancy))
+
+    @property
+    def faults(self) -> dict[FaultKind, GroupFault]:
+        """The ways in which it can be wrong as a whole.
+
+        The shift of a strip (x, y; both ends alike) and its turn about its middle, the shift of a
+        mounting or mark, that of each length and the turn of each angle read, the scale of a lens.
+        """
+        return {
+            kind: self.rows.fault(
+                kind, degrees_of_freedom=self.degrees_of_freedom, level=self.level
+            )
+            for kind in self.rows.ways
+        }
+
+    def times_detectable(self, bias: Array) -> float:
+        """How many times as large as one just detectable a fault is that moves the rows so (k,)."""
+        if not self.degrees_of_freedom:
+            return 0.0
+        least = noncentrality(self.degrees_of_freedom, self.level)
+        return float(np.sqrt(bias @ self.rows.redundancy @ bias / least)) / self.rows.sigma
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Datum:
+    """How well the whole layout is held against the body, cameras and all.
+
+    No picture shows a common shift or turn of everything: strips and marks and mountings move
+    together. Only what was stated about their places holds it, and offsets from the centre line
+    that were read. Sigmas of the shift in x and y and of the turn about the origin.
+    """
+
+    shift_sigma_m: tuple[float, float]
+    turn_sigma_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Adjustment:
+    """The joint solution.
+
+    `freed` names the groups ('strip right', 'mounting front', 'mark trestle', 'reading 3') that
+    failed their test and were set free, where the data say which it is. Where they do not,
+    `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
+    first: one of them is wrong, all were set free. `explanations` say for each of both how much
+    better it is than others, and what to read to decide. `doubted` maps strips that were held, but
+    less firmly than stated, to the sigma in m that they were held with. `groups` are the tests of
+    all groups, `readings` those that took part. `mark_m` maps each mark seen by a camera to its
+    adjusted place (3,). `parameter_covariance` is that of all unknowns but the marks' own
+    deviations; `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
+    """
+
+    cameras: tuple[AdjustedCamera, ...]
+    strips: tuple[AdjustedStrip, ...]
+    marks: tuple[AdjustedMark, ...]
+    mark_m: dict[str, Array]
+    freed: tuple[str, ...]
+    chi2: float
+    degrees_of_freedom: int
+    parameter_covariance: Array
+    camera_slice: dict[str, slice]
+    freed_alternatives: tuple[tuple[str, ...], ...] = ()
+    groups: dict[str, GroupTest] = field(default_factory=dict)
+    readings: tuple[AdjustedReading, ...] = ()
+    explanations: tuple[Explanation, ...] = ()
+    datum: Datum | None = None
+    doubted: dict[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    def camera(self, name: str) -> AdjustedCamera:
+        """Find the camera called `name`; KeyError where it took no part."""
+        for camera in self.cameras:
+            if camera.name == name:
+                return camera
+        raise KeyError(name)
+
+    def covariance_of(self, first: str, second: str) -> Array:
+        """Joint covariance (28, 28) of two cameras' pose steps and lens parameters."""
+        columns = np.r_[self.camera_slice[first], self.camera_slice[second]]
+        return np.asarray(self.parameter_covariance[np.ix_(columns, columns)])

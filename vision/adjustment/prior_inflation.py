@@ -1,0 +1,55 @@
+"""How firmly a strip's stated place holds it where the rest says that it lies elsewhere.
+
+A fault that is too small to be named still pulls: the stated place, wrong by several of its sigmas,
+drags the strip, what stands beside it and the cameras that see it, and the sigmas do not show it.
+A person lays a strip as a whole, shifted or turned: either as stated, or with a variance that is
+larger by as much as the data suggest. The weight of the stated place is what is expected of the
+two, by how likely each is (Aitkin and Wilson, "Mixture models, outliers, and the EM algorithm",
+Technometrics 22, 1980). Nothing is named by that; a strip that fits keeps what was stated of it,
+and one that plainly does not is as good as free.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+from vision.adjustment.adjusted import GroupTest
+from vision.adjustment.faults import GroupFault
+from vision.adjustment.groups import kind_and_name
+from vision.adjustment.network import Network
+from vision.units.arrays import Array
+
+MISLAID = 0.2
+"""Share of strips that lie farther off than was stated of them; common practice, no source."""
+
+LEAST_DOUBT = 0.05
+"""A stated weight that is lowered by less than this share is left as it is."""
+
+
+def doubted_sigmas(
+    network: Network, tests: dict[str, GroupTest], freed: tuple[str, ...]
+) -> dict[str, float]:
+    """Sigma in m of every held strip whose stated one is not wholly believed, by group.
+
+    `tests` are those of the solution that has `freed` free.
+    """
+    sigmas = {}
+    for group, test in tests.items():
+        if group in freed or kind_and_name(group)[0] != "strip":
+            continue
+        weight = min(believed(fault, test.rows.stated(kind)) for kind, fault in test.faults.items())
+        if weight < 1 - LEAST_DOUBT:
+            sigma = network.group_sigma(group) / float(np.sqrt(weight))
+            sigmas[group] = min(sigma, network.freed_sigma(group))
+    return sigmas
+
+
+def believed(fault: GroupFault, stated: Array) -> float:
+    """Share of its stated weight that a thing keeps, by one fault that it may have.
+
+    `stated` (j, j) is the covariance of the fault as stated.
+    """
+    excess, support = fault.spread(stated)
+    mislaid = float(special.expit(special.logit(MISLAID) + 0.5 * support))
+    return 1 - mislaid * excess / (1 + excess)

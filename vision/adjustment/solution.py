@@ -1,0 +1,251 @@
+"""From the solved network to cameras, strips and marks with their uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.adjustment.adjusted import (
+    AdjustedCamera,
+    AdjustedMark,
+    AdjustedReading,
+    AdjustedStrip,
+    Adjustment,
+    Datum,
+    Explanation,
+    GroupTest,
+)
+from vision.adjustment.network import Network
+from vision.adjustment.plan_fit import UNKNOWNS
+from vision.adjustment.readings import ReadingView
+from vision.adjustment.screening import Solved, spread_of
+from vision.adjustment.state import State, Weights
+from vision.adjustment.world import QUARTER_TURN
+from vision.camera.geometry import d_aim_d_rotation_vector
+from vision.job.job import Job, LengthReading, SingleMark, Strip
+from vision.units.arrays import Array, Flags
+from vision.units.length_words import METRIC, LengthWords
+from vision.units.lengths import UNITS
+
+INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
+"""What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
+
+SLIP_SIGMAS = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Places:
+    """Every mark's shift from its plan (n, 3) with covariance (n, 3, 3), in the world's order."""
+
+    row: dict[str, int]
+    shift_m: Array
+    covariance_m2: Array
+
+
+def adjustment_of(
+    job: Job,
+    network: Network,
+    solution: Solved,
+    used: Flags,
+    *,
+    tests: dict[str, GroupTest],
+    placed: Solved,
+    weights: Weights,
+    freed: tuple[str, ...] = (),
+    explanations: tuple[Explanation, ...] = (),
+) -> Adjustment:
+    """Everything that the solution says, in the order of the job file.
+
+    `freed` are all groups that are free in it, `explanations` say why, and `tests` are its tests.
+    `placed` is the solution, with these `weights`, by which things lie where they are said to.
+    """
+    covariance = placed.covariance.kept
+    ties = tuple(each.groups for each in explanations if len(each.groups) > 1)
+    world, of_world = placed.state.world, covariance[network.base :, network.base :]
+    places = _places(network, placed)
+    cameras = _cameras(network, placed, used, covariance)
+    return Adjustment(
+        cameras=cameras,
+        strips=tuple(_strip(network, strip, world, of_world, places) for strip in job.strips),
+        marks=tuple(_mark(network, mark, places, used) for mark in job.marks),
+        mark_m=_adjusted_places(network, world, places),
+        freed=tuple(group for group in freed if not any(group in tie for tie in ties)),
+        chi2=solution.chi2,
+        degrees_of_freedom=solution.degrees_of_freedom,
+        parameter_covariance=covariance,
+        camera_slice=network.camera_slice,
+        freed_alternatives=ties,
+        groups=tests,
+        readings=tuple(_reading(network, placed, view, freed) for view in network.readings),
+        explanations=explanations,
+        datum=datum_of(network, placed, weights),
+        doubted={g: sigma for g, sigma in weights.group_sigma.items() if g not in freed},
+    )
+
+
+def datum_of(network: Network, solution: Solved, weights: Weights) -> Datum:
+    """How well what was stated and read holds a common shift and turn of everything."""
+    motion = common_motion(network, solution.state)
+    information = np.zeros((3, 3))
+    for group in network.groups():
+        sigma = weights.group_sigma.get(group, network.group_sigma(group))
+        rows = network.group_rows(solution.state, group)[1] @ motion / sigma
+        information += rows.T @ rows
+    x, y, turn = np.sqrt(np.diag(np.linalg.inv(information)))
+    return Datum(shift_sigma_m=(float(x), float(y)), turn_sigma_rad=float(turn))
+
+
+def common_motion(network: Network, state: State) -> Array:
+    """How the kept unknowns go when everything shifts in x and y, and turns about z, (kept, 3)."""
+    motion = np.zeros((network.kept, 3))
+    world, job = network.world, network.world.job
+
+    def moved(column: int, place_m: Array) -> None:
+        motion[column : column + 2, :2] = np.eye(2)
+        motion[column : column + 2, 2] = [-place_m[1], place_m[0]]
+
+    for i, place_m in enumerate(state.place_m):
+        moved(UNKNOWNS * i, place_m)
+        # The camera turns with the ground: R' = R turn^-1.
+        motion[UNKNOWNS * i + 3 : UNKNOWNS * i + 6, 2] = -state.R[i][:, 2]
+    planned_m = {f"strip {s.name}": np.concatenate([s.from_m, s.to_m]) for s in job.strips}
+    planned_m |= {f"mark {name}": world.planned[name].centre_m for name in world.single}
+    planned_m |= {f"mounting {camera.name}": camera.position_m for camera in job.cameras}
+    columns = {f"strip {name}": own for name, own in world.strips.items()}
+    columns |= {f"mark {name}": world.marks[name] for name in world.single}
+    columns |= {f"mounting {name}": own for name, own in world.cameras.items()}
+    for group, own in columns.items():
+        at = planned_m[group] + state.world[own]
+        for first in range(0, len(at) - 1, 2):
+            moved(network.base + own.start + first, at[first : first + 2])
+    return motion
+
+
+def _reading(
+    network: Network, solution: Solved, view: ReadingView, freed: tuple[str, ...]
+) -> AdjustedReading:
+    adjusted_minus_read, rows = network.group_rows(solution.state, view.group)
+    spread = rows @ solution.covariance.kept @ rows.T
+    off, sigma = -adjusted_minus_read, np.sqrt(np.diag(spread))
+    slip = None
+    if view.group in freed and isinstance(view.reading, LengthReading):
+        doubt, lengths = float(np.hypot(sigma[0], view.sigma)), network.world.job.lengths
+        slip = length_slip(float(off[0]), doubt, lengths)
+    return AdjustedReading(name=view.group, residual=off, sigma=sigma, slip=slip)
+
+
+def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:
+    """Name the one slip that explains a length that is wrong by `off_m`; None for none or several.
+
+    It must lie within SLIP_SIGMAS of what was found, which must itself be more than that.
+    """
+    reach_m = SLIP_SIGMAS * sigma_m
+    slips_m = {
+        "an inch": INCH_M,
+        lengths.cm(DECIMETRE_M, spec=".0f"): DECIMETRE_M,
+        "a foot": FOOT_M,
+        lengths.m(METRE_M, spec=".0f"): METRE_M,
+    }
+    near = [name for name, size_m in slips_m.items() if abs(abs(off_m) - size_m) < reach_m]
+    if len(near) != 1 or abs(off_m) <= reach_m:
+        return None
+    return f"{near[0]} too {'long' if off_m > 0 else 'short'}"
+
+
+def _cameras(
+    network: Network, solution: Solved, used: Flags, covariance: Array
+) -> tuple[AdjustedCamera, ...]:
+    cameras = []
+    for i, view in enumerate(network.views):
+        own = covariance[UNKNOWNS * i : UNKNOWNS * (i + 1), UNKNOWNS * i : UNKNOWNS * (i + 1)]
+        pose = solution.state.pose(i)
+        d_aim = d_aim_d_rotation_vector(pose.R)
+        cameras.append(
+            AdjustedCamera(
+                name=view.camera.name,
+                pose=pose,
+                lens=view.observations.prior.guess.with_vector(solution.state.lens[i]),
+                covariance=own,
+                aim_covariance_rad2=d_aim @ own[3:6, 3:6] @ d_aim.T,
+                position_sigma_m=np.sqrt(np.diag(own)[:3]),
+                used=used[view.rows],
+                residual_px=-solution.seen.off_px[view.rows],
+            )
+        )
+    return tuple(cameras)
+
+
+def _strip(
+    network: Network, strip: Strip, world: Array, covariance: Array, places: _Places
+) -> AdjustedStrip:
+    """One strip's ends and what follows; as stated where no camera saw it."""
+    planned = np.stack([strip.from_m, strip.to_m])
+    if strip.name in network.world.strips:
+        own = network.world.strips[strip.name]
+        ends, ends_covariance = world[own], covariance[own, own]
+    else:
+        ends, ends_covariance = np.zeros(4), strip.position_sigma_m**2 * np.eye(4)
+    ends_m = planned + ends.reshape(2, 2)
+    middle = 0.5 * np.hstack([np.eye(2), np.eye(2)])
+    direction = ends_m[1] - ends_m[0]
+    length_m = float(np.linalg.norm(direction))
+    turn_by = QUARTER_TURN @ direction / length_m**2
+    d_turn = np.concatenate([-turn_by, turn_by])
+    planned_marks = network.world.planned
+    ids = tuple(i for i in network.world.marks if planned_marks[i].strip == strip.name)
+    ids = tuple(sorted(ids, key=lambda mark_id: planned_marks[mark_id].index))
+    rows = [places.row[mark_id] for mark_id in ids]
+    return AdjustedStrip(
+        name=strip.name,
+        ends_m=ends_m,
+        covariance_m2=ends_covariance,
+        shift_m=middle @ ends,
+        shift_sigma_m=np.sqrt(np.diag(middle @ ends_covariance @ middle.T)),
+        turn_rad=float(
+            np.arctan2(strip.along @ QUARTER_TURN.T @ direction, strip.along @ direction)
+        ),
+        turn_sigma_rad=float(np.sqrt(d_turn @ ends_covariance @ d_turn)),
+        mark_ids=ids,
+        mark_shift_m=places.shift_m[rows, :2],
+        mark_shift_covariance_m2=places.covariance_m2[rows, :2, :2],
+        seen=any(network.world.planned[i].strip == strip.name for i in network.world.in_pictures),
+    )
+
+
+def _places(network: Network, solution: Solved) -> _Places:
+    """Every mark's adjusted place, a strip's and its own deviation together."""
+    ids = list(network.world.marks)
+    planned = np.array([network.world.planned[i].centre_m for i in ids]).reshape(-1, 3)
+    of_world, by_own, blocks = network.world.d_places(ids, planned)
+    by_kept = np.zeros((len(ids), 3, network.kept))
+    by_kept[:, :, network.base :] = of_world
+    kept, own = network.world.split(solution.state.world, blocks)
+    return _Places(
+        row={mark_id: row for row, mark_id in enumerate(ids)},
+        shift_m=of_world @ kept + (by_own @ own[..., None])[..., 0],
+        covariance_m2=spread_of(solution.covariance, by_kept, by_own, blocks),
+    )
+
+
+def _mark(network: Network, mark: SingleMark, places: _Places, used: Flags) -> AdjustedMark:
+    if mark.name not in network.world.marks:
+        stated = mark.position_sigma_m**2 * np.eye(3)
+        return AdjustedMark(name=mark.name, shift_m=np.zeros(3), covariance_m2=stated, seen=False)
+    row = places.row[mark.name]
+    return AdjustedMark(
+        name=mark.name,
+        shift_m=places.shift_m[row],
+        covariance_m2=places.covariance_m2[row],
+        seen=mark.name in network.world.in_pictures,
+        views=int((used & (np.array(network.marks) == mark.name)).sum()),
+    )
+
+
+def _adjusted_places(network: Network, world: Array, places: _Places) -> dict[str, Array]:
+    """Give the adjusted place (3,) of every mark and every seen corner of a panel."""
+    planned = network.world.planned
+    adjusted = {i: planned[i].centre_m + places.shift_m[row] for i, row in places.row.items()}
+    points = network.points
+    adjusted.update(zip(points.ids, network.places_m(world), strict=True))
+    return adjusted

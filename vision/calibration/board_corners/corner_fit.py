@@ -1,0 +1,375 @@
+"""Every corner of a grid measured by drawing a blurred saddle into the pixels around it.
+
+The window keeps off the next corners' edges by the picture's own blur; a fixed window would take
+them in where the slanted edge of a wide picture squeezes the squares to a few pixels. Where a
+corner's levels are not a saddle's, the edge of a shadow across it is tried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.calibration.board_corners.saddle import (
+    BLUR,
+    CENTRE,
+    CONTRAST,
+    LEVEL,
+    PLAIN,
+    SHADED,
+    SOFTNESS,
+    TURNS,
+    saddle,
+    shadow_seeds,
+)
+from vision.calibration.board_corners.surface import narrowing, smoothed, steps
+from vision.marks.picture import Grey
+from vision.units.arrays import Array, Flags
+
+FIRST_SHARE = 0.42
+"""Of the way to the neighbouring corners, before the blur is known."""
+
+WIDEST_SHARE, OUTER_SHARE = 0.85, 0.4
+CLEAR_OF_BLUR = 2.2
+"""Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
+
+WIDEST_PX = 13
+FEWEST_PIXELS = 14
+"""Seven unknowns per corner, each with two pixels."""
+
+FURTHEST_SHARE = 0.3
+"""A corner that moves further than this share of the spacing has slid to something else."""
+
+LEAST_SIGMA_PX = 0.02
+"""What a drawn saddle cannot know: curved edges, print, compression blocks."""
+
+BLURS_PX = (0.3, 6.0)
+STEPS = 14
+MOST_DAMPING = 1e3
+"""Of the normal matrix scaled to ones: past it steps are too short to matter."""
+
+DONE_PX = 1e-3
+"""Steps end when no corner moves further."""
+
+SUSPECT = 2.0
+"""Times the board's median misfit from which a shadow's edge is tried."""
+
+MOST_MISFIT, STRANGE_SHARE = 8.0, 0.2
+"""A corner is not one where its misfit is so many times the usual, and its root this share of the
+contrast."""
+
+FAINT_SHARE = 0.1
+"""Of the board's usual contrast: a deep shadow leaves more."""
+
+MOST_SUSPECT = 0.6
+"""Share of a board that a shadow's edge may cross; more is no board."""
+
+SHADOW_GAIN = 0.7
+"""A shadow is believed where it leaves less than this share of the misfit."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Corners:
+    """Measured corners, row by row: `pixels` (n, 2), `covariance` (n, 2, 2), NaN where lost.
+
+    `contrast` (n,) signed half difference of levels; `blur` (n,) px; `noise2` (n,) mean square of
+    what the drawing leaves, grey levels squared.
+    """
+
+    pixels: Array
+    covariance: Array
+    contrast: Array
+    blur: Array
+    noise2: Array
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Windows:
+    """Pixels round each corner: offsets (n, m, 2) from `at` (n, 2), weights and levels (n, m).
+
+    `start` (n, 2) is where the grid puts the corner, `turns` (n, 2) its edges' directions, `bend`
+    (n, 2) their curvature.
+    """
+
+    at: Array
+    start: Array
+    turns: Array
+    offset: Array
+    weight: Array
+    values: Array
+    bend: Array
+
+    def chosen(self, which: NDArray[np.intp]) -> _Windows:
+        return _Windows(
+            at=self.at[which],
+            start=self.start[which],
+            turns=self.turns[which],
+            offset=self.offset[which],
+            weight=self.weight[which],
+            values=self.values[which],
+            bend=self.bend[which],
+        )
+
+
+def fit_corners(grey: Grey, grid: Array) -> Corners:
+    """Fit a blurred saddle round each corner of `grid` (rows, columns, 2).
+
+    Levenberg-Marquardt, all corners at once. A wide lens bends the edges; how much is known from
+    the grid, and held fixed. The first round gives the blur and which corners stand out; those
+    start the second where the others put them, since a shadow may have dragged them off.
+    """
+    windows, start = _start(grey, grid, np.full((grid.shape[0] * grid.shape[1], 2), FIRST_SHARE))
+    first = _answer(windows, *_levenberg(windows, start), grid)
+    sure = np.isfinite(first.covariance[:, 0, 0])
+    better = _calmed(first, grid)
+    blur = float(np.median(first.blur[sure])) if sure.any() else 1.0
+    windows, start = _start(grey, better, _shares(better, blur))
+    plain, cost = _levenberg(windows, start)
+    corners = _answer(windows, plain, cost, better)
+    suspect = np.flatnonzero(_suspect(corners))
+    if not len(suspect) or len(suspect) > MOST_SUSPECT * len(plain):
+        return _believed(corners)
+    shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
+    for _ in range(2):
+        # Once more with the bends that the corners' own places give.
+        merged = _merged(windows, (plain, cost), shaded, suspect, better)
+        places = _calmed(merged, better)
+        across, down = steps(places)
+        windows.bend = _bends(places, across, down)
+        plain, cost = _levenberg(windows, plain)
+        shaded = _levenberg(windows.chosen(suspect), shaded[0])
+    return _believed(_merged(windows, (plain, cost), shaded, suspect, better))
+
+
+def _believed(corners: Corners) -> Corners:
+    """The same without corners that neither drawing explains: a hand, a tear, glare."""
+    sure = np.isfinite(corners.covariance[:, 0, 0])
+    if sure.any():
+        usual = np.median(corners.noise2[sure]), np.median(np.abs(corners.contrast[sure]))
+        strange = corners.noise2 > MOST_MISFIT * usual[0]
+        strange &= corners.noise2 > (STRANGE_SHARE * corners.contrast) ** 2
+        strange |= np.abs(corners.contrast) < FAINT_SHARE * usual[1]
+        corners.covariance[strange] = np.nan
+    return corners
+
+
+def _suspect(corners: Corners) -> Flags:
+    """Corners that are lost or leave much more than the board's others."""
+    sure = np.isfinite(corners.covariance[:, 0, 0])
+    if not sure.any():
+        return ~sure
+    return ~sure | (corners.noise2 > SUSPECT * np.median(corners.noise2[sure]))
+
+
+def _calmed(corners: Corners, grid: Array) -> Array:
+    """Places (rows, columns, 2) of corners, of suspect ones where the others put them."""
+    calm = ~_suspect(corners)
+    known = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
+    expected = smoothed(known)[0]
+    places = np.where(np.isfinite(known), known, expected)
+    return np.where(np.isfinite(places), places, grid)
+
+
+def _shaded(windows: _Windows, plain: Array, blur: float) -> tuple[Array, Array]:
+    """Values (n, 11) and costs (n,) of corners with a shadow's edge across them."""
+    p = plain.copy()
+    p[:, CENTRE], p[:, TURNS], p[:, BLUR] = windows.start - windows.at, windows.turns, blur
+    seeds = shadow_seeds(p, windows.offset, windows.weight, windows.values, windows.bend)
+    best, chosen = np.full(len(p), np.inf), np.zeros((len(p), SHADED))
+    for number in range(seeds.shape[1]):
+        q, cost = _levenberg(windows, seeds[:, number])
+        better = cost < best
+        chosen[better], best[better] = q[better], cost[better]
+    return chosen, best
+
+
+def _merged(
+    windows: _Windows,
+    plain: tuple[Array, Array],
+    shaded: tuple[Array, Array],
+    suspect: NDArray[np.intp],
+    grid: Array,
+) -> Corners:
+    """Corners drawn plainly, but with a shadow where it explains much more."""
+    corners = _answer(windows, *plain, grid)
+    across, down = steps(grid)
+    spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))[suspect]
+    dark = _answer(windows.chosen(suspect), *shaded, None)
+    moved = np.linalg.norm(dark.pixels - grid.reshape(-1, 2)[suspect], axis=-1)
+    good = np.isfinite(dark.covariance[:, 0, 0]) & (moved < FURTHEST_SHARE * spacing)
+    was_sure = np.isfinite(corners.covariance[suspect, 0, 0])
+    good &= ~was_sure | (dark.noise2 < SHADOW_GAIN * corners.noise2[suspect])
+    for name in ("pixels", "covariance", "contrast", "blur", "noise2"):
+        getattr(corners, name)[suspect[good]] = getattr(dark, name)[good]
+    return corners
+
+
+def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
+    """Windows round a grid's corners and first values (n, 7)."""
+    windows = _windows(grey, grid, shares)
+    level = (windows.weight * windows.values).sum(axis=1)
+    level /= np.maximum(windows.weight.sum(axis=1), 1e-9)
+    p = np.zeros((len(windows.at), PLAIN))
+    p[:, CENTRE], p[:, TURNS] = windows.start - windows.at, windows.turns
+    p[:, LEVEL], p[:, BLUR] = level, 1.0
+    pattern = saddle(p, windows.offset, windows.bend)[1][..., CONTRAST]
+    lean = (windows.weight * pattern * (windows.values - level[:, None])).sum(axis=1)
+    p[:, CONTRAST] = lean / np.maximum((windows.weight * pattern**2).sum(axis=1), 1e-9)
+    return windows, p
+
+
+def _levenberg(windows: _Windows, start: Array) -> tuple[Array, Array]:
+    """Damped Gauss-Newton of all corners at once from `start` (n, k): the last values and costs.
+
+    Corners that are done, or that no step betters, drop out.
+    """
+    unknowns = start.shape[1]
+    whole, costs = start.copy(), np.zeros(len(start))
+    going, some, p = np.arange(len(start)), windows, start
+    damping = np.full(len(p), 1e-3)
+    model, J = saddle(p, some.offset, some.bend)
+    cost = (some.weight * (some.values - model) ** 2).sum(axis=1)
+    costs[:] = cost
+    for _ in range(STEPS * (1 if unknowns == PLAIN else 2)):
+        step = _step(J, some.weight, some.values - model, damping)
+        trial = p + step
+        trial[:, BLUR] = np.clip(trial[:, BLUR], *BLURS_PX)
+        if unknowns == SHADED:
+            trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *BLURS_PX)
+        moved, slopes = saddle(trial, some.offset, some.bend)
+        cost_then = (some.weight * (some.values - moved) ** 2).sum(axis=1)
+        better = cost_then < cost
+        p = np.where(better[:, None], trial, p)
+        model = np.where(better[:, None], moved, model)
+        J = np.where(better[:, None, None], slopes, J)
+        cost = np.where(better, cost_then, cost)
+        damping = np.clip(np.where(better, damping * 0.2, damping * 8), 1e-9, 1e6)
+        whole[going], costs[going] = p, cost
+        on = (np.linalg.norm(step[:, CENTRE], axis=-1) > DONE_PX) & (damping < MOST_DAMPING)
+        if not on.any():
+            break
+        if on.mean() < 0.7:
+            going, some, p, cost = going[on], some.chosen(np.flatnonzero(on)), p[on], cost[on]
+            model, J, damping = model[on], J[on], damping[on]
+    return whole, costs
+
+
+def _step(J: Array, weight: Array, rest: Array, damping: Array) -> Array:
+    """Damped steps (n, k) for what is left, `rest` (n, m)."""
+    weighted = J * weight[..., None]
+    normal = weighted.transpose(0, 2, 1) @ J
+    gradient = np.einsum("nka,nk->na", weighted, rest)
+    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-9))
+    scaled = normal / scale[:, :, None] / scale[:, None, :]
+    scaled += np.eye(J.shape[2]) * (damping[:, None, None] + 1e-9)
+    return np.asarray(np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale)
+
+
+def _shares(grid: Array, blur_px: float) -> Array:
+    """How far each window may reach along rows and columns, (n, 2), in steps of the grid."""
+    across, down = steps(grid)
+    area = np.abs(across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0])
+    clear = CLEAR_OF_BLUR * blur_px + 0.5
+    # Square to the columns' edges lies area / |down|, to the rows' edges area / |across|.
+    lengths = np.stack([np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1)], axis=-1)
+    shares = np.clip(1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, WIDEST_SHARE)
+    return np.asarray(shares * narrowing(grid))
+
+
+def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
+    """Pixels within `shares` (n, 2) of the steps to the next corners, none further than WIDEST."""
+    across, down = steps(grid)
+    start = grid.reshape(-1, 2)
+    at = np.round(start).astype(int)
+    reach = np.abs(across) * shares[:, :1] + np.abs(down) * shares[:, 1:]
+    wide, high = np.clip(np.ceil(reach.max(axis=0) + 1), 2, WIDEST_PX).astype(int)
+    sides = np.arange(-high, high + 1), np.arange(-wide, wide + 1)
+    dy, dx = (each.ravel() for each in np.meshgrid(*sides, indexing="ij"))
+    columns, rows = at[:, :1] + dx, at[:, 1:] + dy
+    inside = (columns >= 0) & (columns < grey.shape[1]) & (rows >= 0) & (rows < grey.shape[0])
+    values = grey[np.clip(rows, 0, grey.shape[0] - 1), np.clip(columns, 0, grey.shape[1] - 1)]
+    offset = np.broadcast_to(np.stack([dx, dy], axis=-1), (len(start), dx.size, 2))
+    relative = offset - (start - at)[:, None]
+    frame = np.stack([across, down], axis=-1)
+    flat = np.abs(np.linalg.det(frame)) < 1e-6
+    frame = np.where(flat[:, None, None], np.eye(2), frame)
+    share = np.einsum("nab,nmb->nma", np.linalg.inv(frame), relative)
+    least, most = _bounds(grid, shares)
+    close = ((share >= least[:, None]) & (share <= most[:, None])).all(axis=-1)
+    weight = (close & inside).astype(np.float64)
+    # Every window's own pixels first, so that what no window needs can be cut off.
+    order = np.argsort(-weight, axis=1, kind="stable")[:, : int(weight.sum(axis=1).max())]
+    weight, values = (np.take_along_axis(each, order, axis=1) for each in (weight, values))
+    offset = np.take_along_axis(offset, order[..., None], axis=1)
+    return _Windows(
+        at=at.astype(np.float64),
+        start=start,
+        turns=np.stack([np.arctan2(each[:, 1], each[:, 0]) for each in (across, down)], axis=-1),
+        offset=offset.astype(np.float64),
+        weight=weight,
+        values=values.astype(np.float64),
+        bend=_bends(grid, across, down),
+    )
+
+
+def _bounds(grid: Array, shares: Array) -> tuple[Array, Array]:
+    """Ends (n, 2) of windows along rows and columns: less far outwards from the outer corners.
+
+    Many boards are cut or framed within their outer squares.
+    """
+    ends = []
+    row, column = (each.ravel() for each in np.indices(grid.shape[:2]))
+    for outer_column, outer_row in ((0, 0), (grid.shape[1] - 1, grid.shape[0] - 1)):
+        outer = np.stack([column == outer_column, row == outer_row], axis=-1)
+        ends.append(np.where(outer, np.minimum(shares, OUTER_SHARE), shares))
+    return -ends[0], ends[1]
+
+
+def _bends(grid: Array, across: Array, down: Array) -> Array:
+    """Curvature of the edges through each corner, along its row and its column, (n, 2), in 1/px.
+
+    From second differences: their part square to the edge over the squared step.
+    """
+    bends = []
+    for axis, step in ((1, across), (0, down)):
+        second = np.diff(grid, n=2, axis=axis)
+        ends = [(1, 1) if each == axis else (0, 0) for each in range(3)]
+        second = np.pad(second, ends, mode="edge").reshape(-1, 2)
+        length = np.maximum(np.linalg.norm(step, axis=-1), 1e-9)
+        bends.append((step[:, 0] * second[:, 1] - step[:, 1] * second[:, 0]) / length**3)
+    return np.stack(bends, axis=-1)
+
+
+def _answer(windows: _Windows, p: Array, cost: Array, grid: Array | None) -> Corners:
+    """Centres with covariances from what each fit left over; NaN where it cannot be meant.
+
+    `grid` (rows, columns, 2) is where the corners were thought to be; None where that is no matter.
+    """
+    unknowns = p.shape[1]
+    J = saddle(p, windows.offset, windows.bend)[1]
+    count = windows.weight.sum(axis=1)
+    normal = (J * windows.weight[..., None]).transpose(0, 2, 1) @ J
+    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-30))
+    inverse = np.linalg.pinv(normal / scale[:, :, None] / scale[:, None, :], hermitian=True)
+    inverse = inverse / scale[:, :, None] / scale[:, None, :]
+    # At least a third of a grey level: rounding to whole levels alone leaves 0.29.
+    noise2 = np.maximum(cost / np.maximum(count - unknowns, 1), 1 / 9)
+    covariance = noise2[:, None, None] * inverse[:, :2, :2] + LEAST_SIGMA_PX**2 * np.eye(2)
+    pixels = windows.at + p[:, CENTRE]
+    lost = count < max(FEWEST_PIXELS, unknowns + 4)
+    if grid is not None:
+        across, down = steps(grid)
+        spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))
+        moved = np.linalg.norm(pixels - grid.reshape(-1, 2), axis=-1)
+        lost |= moved > np.maximum(FURTHEST_SHARE * spacing, 1.0)
+        lost |= np.einsum("naa->n", covariance) > spacing**2 / 50
+    covariance[lost] = np.nan
+    return Corners(
+        pixels=pixels,
+        covariance=np.asarray(covariance),
+        contrast=p[:, CONTRAST].copy(),
+        blur=p[:, BLUR].copy(),
+        noise2=noise2,
+    )

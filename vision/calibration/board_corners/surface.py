@@ -1,0 +1,70 @@
+"""Grids of corners: their steps, and smooth surfaces through them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.units.arrays import Array, Flags
+
+CUBIC_FROM, QUADRATIC_FROM = 24, 12
+"""Corners that a surface of ten or of six coefficients is put through."""
+
+WRONG_SHARE = 0.08
+"""A corner farther than this from the surface, in spacings, is not where the others put it."""
+
+
+def steps(grid: Array) -> tuple[Array, Array]:
+    """Vectors from each corner to the next along its row and its column, (n, 2) each, in px."""
+    down, across = np.gradient(grid, axis=(0, 1))
+    return across.reshape(-1, 2), down.reshape(-1, 2)
+
+
+def narrowing(grid: Array) -> Array:
+    """Shorter step to a next corner over the mean one, along rows and columns, (n, 2), at most 1.
+
+    Beyond the outer corners steps change as they do inside: towards the edge of a wide picture the
+    outer squares are much the smallest.
+    """
+    shares = []
+    for axis in (1, 0):
+        line = np.moveaxis(grid, axis, 0)
+        before = 3 * line[0] - 3 * line[1] + line[2]
+        after = 3 * line[-1] - 3 * line[-2] + line[-3]
+        length = np.linalg.norm(np.diff(np.stack([before, *line, after]), axis=0), axis=-1)
+        mean = np.moveaxis(np.linalg.norm(np.gradient(line, axis=0), axis=-1), 0, axis)
+        least = np.moveaxis(np.minimum(length[1:], length[:-1]), 0, axis)
+        shares.append(np.clip(least / np.maximum(mean, 1e-9), 0.5, 1.0).ravel())
+    return np.stack(shares, axis=-1)
+
+
+def smoothed(grid: Array) -> tuple[Array, Flags]:
+    """Polynomials in column and row through the known corners, and which corners lie off them.
+
+    Robust: corners off by more than three of the median and a share of the spacing lose their say.
+    """
+    rows, columns = grid.shape[:2]
+    known = np.isfinite(grid[..., 0])
+    degree = 3 if known.sum() >= CUBIC_FROM else 2
+    if known.sum() < QUADRATIC_FROM:
+        return grid, np.zeros(known.shape, dtype=bool)
+    row, column = np.indices((rows, columns))
+    x, y = 2 * column / (columns - 1) - 1, 2 * row / (rows - 1) - 1
+    terms = np.stack(
+        [x**i * y**j for i in range(degree + 1) for j in range(degree + 1 - i)], axis=-1
+    )
+    trusted, wrong = known, np.zeros(known.shape, dtype=bool)
+    smooth = grid
+    for _ in range(4):
+        fit = np.linalg.lstsq(terms[trusted], grid[trusted], rcond=None)[0]
+        smooth = terms @ fit
+        off = np.linalg.norm(grid - smooth, axis=-1)
+        across, down = steps(smooth)
+        spacing = np.minimum(np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1))
+        spacing = spacing.reshape(known.shape)
+        most = np.maximum(WRONG_SHARE * spacing, 4 * np.median(off[trusted]))
+        wrong = known & (off > np.maximum(most, 0.5))
+        following = known & ~wrong
+        if following.sum() < len(terms[0, 0]) + 2 or (following == trusted).all():
+            break
+        trusted = following
+    return smooth, wrong

@@ -1,0 +1,240 @@
+"""What is known of a lens before its marks are seen, as whitened residuals on its parameters.
+
+The curve is written against an ideal equidistant lens of the same field: r_px(theta) = f0 theta
+m(s) with s = theta / theta_e, theta_e the angle at the picture's edge, and m(s) = a0 + a1 s^2 +
+a2 s^4 + a3 s^6 + a4 s^8. The rows constrain m itself at the edge and at mid-field, and the a's,
+which are each term's share at the edge. Independent sigmas on the bare k's would not do: 0.01 on
+k4 is 50 % of the radius at 95 degrees and lets the curve turn over there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.camera.lens import Lens
+from vision.camera.stated_lens import StatedLens
+from vision.units.arrays import Array
+
+USUAL_SIZE_PX = (1280, 720)
+"""Of a picture that nobody took, where no fitted lens says another; common practice, no source."""
+
+EDGE_SIGMA = 0.05
+MIDDLE_SIGMA = 0.10
+"""How far a real lens of a stated field of view may be from the equidistant curve."""
+
+TERM_SIGMA = (0.15, 0.08, 0.03, 0.015)
+"""Of a1 to a4: wide enough for an axial focal length 9 % above the equidistant guess, narrow
+enough that the curve keeps rising past the edge."""
+
+ASPECT_SIGMA = 0.003
+CENTRE_SIGMA_PX = 10.0
+CENTRE_SIGMA_WIDTH_PX = 1280.0
+"""The centre's sigma is stated for this picture width and grows with it."""
+
+FITTED_SIGMA = 0.005
+FITTED_CENTRE_SIGMA_PX = 2.0
+FITTED_TERM_SIGMA = (0.015, 0.008, 0.003, 0.0015)
+"""Of a fitted lens whose file states no covariance."""
+
+COVARIANCE_FLOOR = 1e-12
+"""Share of each variance added to a stated covariance: printed digits may leave it indefinite."""
+
+
+def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
+    """Whitened rows (6, 5) on a0 to a4: m(1), m(1/2) and the four terms."""
+    rows = np.zeros((6, 5))
+    rows[0] = 1 / edge
+    rows[1] = 0.25 ** np.arange(5) / middle
+    rows[[2, 3, 4, 5], [1, 2, 3, 4]] = 1 / np.array(terms)
+    return rows
+
+
+SAME_TYPE_SIGMA = FITTED_SIGMA
+FOCAL_ROW = np.array([[1 / FITTED_SIGMA, 0.0, 0.0, 0.0, 0.0]])
+SAME_TYPE_ROWS = np.concatenate(
+    [_curve_rows(FITTED_SIGMA, FITTED_SIGMA, FITTED_TERM_SIGMA), FOCAL_ROW]
+)
+"""A fitted lens, or one lens against another of its type, (7, 5); common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LensPrior:
+    """A guess of the lens and how sure it is; see `lens_prior`.
+
+    Either `whitening` (8, 8) is given, and the rows are whitening @ (vector - guess's vector), or
+    the rows are `curve_rows` (m, 5) on the differences of a0 to a4, then the aspect, then the
+    centre (sigma `centre_sigma_px`), with `edge_rad` the theta_e of the curve.
+    """
+
+    guess: Lens
+    whitening: Array | None = None
+    edge_rad: float = np.pi / 2
+    curve_rows: Array | None = None
+    centre_sigma_px: float = CENTRE_SIGMA_PX
+    fitted: bool = False
+
+    @property
+    def scale_sigma(self) -> float:
+        """How well the size of the picture is known, as a share: at the edge, or on the axis."""
+        if self.whitening is not None:
+            covariance = np.linalg.inv(self.whitening.T @ self.whitening)
+            return float(np.sqrt(covariance[0, 0])) / self.guess.fx
+        if self.curve_rows is None:
+            raise ValueError("a LensPrior needs whitening or curve_rows")
+        return 1 / float(self.curve_rows[0, 0])
+
+    def residuals(self, lens: Lens) -> tuple[Array, Array]:
+        """Whitened residuals (m,) and their derivative by the eight lens parameters (m, 8)."""
+        return self.rows(lens.as_vector())
+
+    def rows(self, vector: Array) -> tuple[Array, Array]:
+        """`residuals` of a lens given by its vector (8,)."""
+        guess = self.guess.as_vector()
+        if self.whitening is not None:
+            return self.whitening @ (vector - guess), self.whitening
+        if self.curve_rows is None:
+            raise ValueError("a LensPrior needs whitening or curve_rows")
+        return self._curve_residuals(self.curve_rows, vector, guess)
+
+    def rows_against(self, vector: Array, shared: Array) -> tuple[Array, Array, Array]:
+        """Whitened residuals (m,) of one lens against the type that it shares with others.
+
+        With their derivatives by the lens and by the type (m, 8). A lens keeps the type's curve to
+        what a fitted lens is known to; its centre is a matter of its own camera, and has the sigma
+        that this prior gives it.
+        """
+        r, by_own = self._curve_residuals(SAME_TYPE_ROWS, vector, shared)
+        _, by_shared = self._curve_residuals(SAME_TYPE_ROWS, shared, shared)
+        r[-2:] = (vector[2:4] - self.guess.as_vector()[2:4]) / self.centre_sigma_px
+        by_shared[-2:] = 0.0
+        return r, by_own, -by_shared
+
+    def _curve_residuals(self, curve: Array, vector: Array, against: Array) -> tuple[Array, Array]:
+        """Rows on the terms, the aspect and the centre of a lens against another."""
+        terms, d_terms = self._terms(vector)
+        other, _ = self._terms(against)
+        aspect = np.log(vector[0] / vector[1]) - np.log(against[0] / against[1])
+        rows = np.zeros((3, 8))
+        rows[0, 0] = 1 / vector[0] / ASPECT_SIGMA
+        rows[0, 1] = -1 / vector[1] / ASPECT_SIGMA
+        rows[1, 2] = rows[2, 3] = 1 / self.centre_sigma_px
+        residuals = [
+            curve @ (terms - other),
+            np.array([aspect / ASPECT_SIGMA]),
+            (vector[2:4] - against[2:4]) / self.centre_sigma_px,
+        ]
+        return np.concatenate(residuals), np.concatenate([curve @ d_terms, rows])
+
+    def curve(self, lens: Lens, share: Array) -> Array:
+        """m(s) of `lens` at `share` (...) of the edge angle: its radius over the ideal one."""
+        terms, _ = self._terms(lens.as_vector())
+        s2 = np.square(share)[..., None]
+        values: Array = (s2 ** np.arange(5)) @ terms
+        return values
+
+    def _terms(self, vector: Array) -> tuple[Array, Array]:
+        """a0 to a4 (5,) and their derivative by the lens parameters (5, 8)."""
+        fx, fy = float(vector[0]), float(vector[1])
+        a0 = math.sqrt(fx * fy / (self.guess.fx * self.guess.fy))
+        edge = self.edge_rad ** np.array([2, 4, 6, 8])
+        shape = np.concatenate([[1.0], vector[4:] * edge])
+        derivative = np.zeros((5, 8))
+        derivative[:, 0] = 0.5 * a0 / fx * shape
+        derivative[:, 1] = 0.5 * a0 / fy * shape
+        derivative[[1, 2, 3, 4], [4, 5, 6, 7]] = a0 * edge
+        return a0 * shape, derivative
+
+
+def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
+    """Make the prior that a stated lens gives for pictures of `width` x `height` pixels.
+
+    A field of view only gives the equidistant lens of that field with a loose curve; a fitted lens
+    gives itself, brought to the picture's size, with its covariance or, where its file states
+    none, 0.5 % on focal length and curve and 2 px on the centre.
+    """
+    if stated.fitted is not None:
+        return _from_fitted(stated.fitted, stated.covariance, width, height)
+    if stated.field_of_view_rad is None:
+        raise ValueError(f"lens {stated.name}: expected a field of view or a fitted lens")
+    edge = 0.5 * stated.field_of_view_rad
+    # The rays of a stated field run through the picture's outer edges, w / 2 from its centre.
+    focal = 0.5 * width / edge
+    guess = Lens(
+        width=width,
+        height=height,
+        fx=focal,
+        fy=focal,
+        cx=0.5 * (width - 1),
+        cy=0.5 * (height - 1),
+    )
+    return LensPrior(
+        guess=guess,
+        edge_rad=edge,
+        curve_rows=_curve_rows(EDGE_SIGMA, MIDDLE_SIGMA, TERM_SIGMA),
+        centre_sigma_px=CENTRE_SIGMA_PX * width / CENTRE_SIGMA_WIDTH_PX,
+    )
+
+
+def resized(lens: Lens, width: int, height: int) -> Lens:
+    """Give the same lens for pictures scaled to another size; whole numbers stay pixel centres."""
+    if (width, height) == (lens.width, lens.height):
+        return lens
+    across, down = width / lens.width, height / lens.height
+    return Lens(
+        width=width,
+        height=height,
+        fx=lens.fx * across,
+        fy=lens.fy * down,
+        cx=(lens.cx + 0.5) * across - 0.5,
+        cy=(lens.cy + 0.5) * down - 0.5,
+        k=lens.k,
+    )
+
+
+def stepped(lens: Lens, step: Array) -> Lens:
+    """Give the lens moved by `step` (8,); a focal length is never more than halved at once.
+
+    A wild trial step of a solver could otherwise ask for a lens that cannot exist.
+    """
+    vector = lens.as_vector() + step
+    vector[:2] = np.maximum(vector[:2], 0.5 * np.array([lens.fx, lens.fy]))
+    return lens.with_vector(vector)
+
+
+def _from_fitted(fitted: Lens, covariance: Array | None, width: int, height: int) -> LensPrior:
+    guess = resized(fitted, width, height)
+    across, down = width / fitted.width, height / fitted.height
+    edge = float(guess.theta(np.asarray(0.5 * width / guess.fx)))
+    if not np.isfinite(edge):
+        edge = guess.monotone_limit_rad
+    if covariance is not None:
+        unit = np.array([across, down, across, down, 1, 1, 1, 1])
+        whitening = _whitening(np.asarray(covariance, dtype=np.float64) * np.outer(unit, unit))
+        return LensPrior(
+            guess=guess,
+            whitening=whitening,
+            edge_rad=edge,
+            centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+            fitted=True,
+        )
+    return LensPrior(
+        guess=guess,
+        edge_rad=edge,
+        curve_rows=SAME_TYPE_ROWS,
+        centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+        fitted=True,
+    )
+
+
+def _whitening(covariance: Array) -> Array:
+    """W with W^T W the inverse of `covariance` (8, 8), whose diagonal is above 0."""
+    sigma = np.sqrt(np.diag(covariance))
+    if not (sigma > 0).all():
+        raise ValueError(f"covariance: expected variances above 0, found {np.diag(covariance)}")
+    values, vectors = np.linalg.eigh(covariance / np.outer(sigma, sigma))
+    values = np.maximum(values, 0.0) + COVARIANCE_FLOOR
+    whitening: Array = (vectors / np.sqrt(values)).T / sigma
+    return whitening

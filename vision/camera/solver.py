@@ -1,0 +1,265 @@
+"""Weighted least squares on any state: damped Gauss-Newton with the covariance of the result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
+
+import numpy as np
+from scipy.linalg import lapack
+
+from vision.units.arrays import Array
+
+State = TypeVar("State")
+
+FIRST_DAMPING = 1e-4
+LEAST_DAMPING = 1e-15
+MOST_DAMPING = 1e12
+"""Damping is relative to the unit diagonal of the scaled normal matrix; past the most, no step."""
+
+LEAST_RAISED = 1e-9
+"""Less than this is no damping: a step that fails goes on from here."""
+
+LEAST_GAIN = 1e-4
+"""A step is taken when it gains more than this share of what the linear model promised."""
+
+DONE = 1e-14
+"""Stop when a full Gauss-Newton step would lower the sum of squares by less than this share: the
+step is then some 1e-7 sqrt(m) standard errors long."""
+
+BLIND = 1e-12
+"""Changes of the sum of squares below this share drown in rounding; such a step is taken on the
+word of the gradient, which is exact to far less."""
+
+GOOD_ENOUGH = 1e-4
+"""Where no better step is found, or no time is left, this share is still a fit: the state is then
+within about a tenth of a standard error of the minimum."""
+
+ROUNDING = 1e-24
+"""Share of the first sum of squares below which a perfect fit is only rounding."""
+
+NOTHING_LEFT = 1e-16
+"""Where no better step is found and less than this is left to gain, it is a fit whatever the sum of
+squares: a perfect fit's is rounding, and whitened rows are then 1e-8 standard errors away."""
+
+SINGULAR = 1e-13
+"""Smallest eigenvalue of the scaled normal matrix against the largest; some hundred roundings."""
+
+
+SINGULAR_DAMPING = 1e-10
+"""What a singular matrix is damped with: far above rounding."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoFit:
+    """An ordinary outcome: there is no usable fit, and why (a code and a sentence)."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Solution(Generic[State]):
+    """The state that minimises the sum of squares of whitened residuals.
+
+    `residuals` (m,) and `jacobian` (m, n) at `state`, whitened (unit variance a priori);
+    `covariance` (n, n) of the step parameters, a priori; `chi2` the sum of squares.
+    """
+
+    state: State
+    residuals: Array
+    jacobian: Array
+    covariance: Array
+    chi2: float
+    iterations: int
+
+
+class Linear(Protocol):
+    """The sum of squares near one state, as a linear model knows it."""
+
+    @property
+    def chi2(self) -> float:
+        """The sum of squares at the state."""
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        """The step to take, and the decrease of the sum of squares that it promises.
+
+        `damping` is relative to the unit diagonal of the scaled normal matrix.
+        """
+
+
+LinearT = TypeVar("LinearT", bound=Linear)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled(Generic[State, LinearT]):
+    """Where the steps ended, and the linear model there."""
+
+    state: State
+    linear: LinearT
+    iterations: int
+
+
+def solve(
+    evaluate: Callable[[State], tuple[Array, Array]],
+    retract: Callable[[State, Array], State],
+    start: State,
+    *,
+    max_iterations: int = 50,
+    tolerance: float = DONE,
+) -> Solution[State] | NoFit:
+    """Minimise |r(state)|^2, where evaluate(state) gives whitened r (m,) and dr/dstep (m, n).
+
+    `retract(state, step)` applies a step (n,); the Jacobian is by that step at zero. See `settle`;
+    NoFit may also be 'singular' (the rows do not determine every unknown).
+    """
+
+    def linearise(state: State) -> _Dense | None:
+        return _dense(*evaluate(state))
+
+    found = settle(linearise, retract, start, max_iterations=max_iterations, tolerance=tolerance)
+    if isinstance(found, NoFit):
+        return found
+    covariance = normal_inverse(found.linear.jacobian)
+    if covariance is None:
+        return NoFit(code="singular", text="the observations do not determine every unknown")
+    return Solution(
+        state=found.state,
+        residuals=found.linear.residuals,
+        jacobian=found.linear.jacobian,
+        covariance=covariance,
+        chi2=found.linear.chi2,
+        iterations=found.iterations,
+    )
+
+
+def settle(
+    linearise: Callable[[State], LinearT | None],
+    retract: Callable[[State, Array], State],
+    start: State,
+    *,
+    max_iterations: int = 50,
+    tolerance: float = DONE,
+    damping: float = FIRST_DAMPING,
+) -> Settled[State, LinearT] | NoFit:
+    """Levenberg-Marquardt on whatever can linearise itself, with unit diagonal damping.
+
+    A trial whose linear model is None (residuals or derivatives that are not finite) is refused
+    like one that makes the fit worse. `tolerance` is the share of the sum of squares that a full
+    step may still promise at the end; see `DONE`. NoFit codes: 'not-finite' (at the start),
+    'not-converged'. `damping` is that of the first step; a start near the minimum needs none.
+    """
+    state, at = start, linearise(start)
+    if at is None:
+        return NoFit(code="not-finite", text="the start has residuals that are not finite")
+    floor = ROUNDING * at.chi2
+    iterations = 0
+    while True:
+        full = at.step(LEAST_DAMPING)
+        decrease = full[1]
+        if decrease <= tolerance * at.chi2 + floor or iterations >= max_iterations:
+            break
+        iterations += 1
+        better: tuple[State, LinearT] | None = None
+        while better is None and damping <= MOST_DAMPING:
+            step, promised = at.step(damping) if damping > LEAST_DAMPING else full
+            trial_state = retract(state, step)
+            trial = linearise(trial_state)
+            gained = -np.inf if trial is None else at.chi2 - trial.chi2
+            if max(abs(gained), promised) < BLIND * at.chi2:
+                gained = promised
+            if trial is not None and gained > LEAST_GAIN * promised:
+                better = trial_state, trial
+            damping = _next_damping(damping, gained, promised)
+        if better is None:
+            break
+        state, at = better
+    if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + max(floor, NOTHING_LEFT):
+        text = f"the fit still moved after {iterations} steps"
+        return NoFit(code="not-converged", text=text)
+    return Settled(state=state, linear=at, iterations=iterations)
+
+
+def normal_inverse(jacobian: Array) -> Array | None:
+    """Inverse of J^T J for J (m, n), or None where it is singular to working precision.
+
+    Columns are brought to unit length first, so that mixed units (metres, radians, pixels,
+    polynomial coefficients) do not pass for dependence.
+    """
+    length = np.linalg.norm(jacobian, axis=0)
+    if not (np.isfinite(length).all() and (length > 0).all()):
+        return None
+    scaled = jacobian / length
+    values, vectors = np.linalg.eigh(scaled.T @ scaled)
+    if values[0] <= SINGULAR * values[-1]:
+        return None
+    root = vectors / np.sqrt(values) / length[:, None]
+    inverse: Array = root @ root.T
+    return inverse
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Dense:
+    """A linear model of whitened rows; `normal` and `gradient` are by columns of unit length."""
+
+    residuals: Array
+    jacobian: Array
+    chi2: float
+    normal: Array
+    gradient: Array
+    scale: Array
+
+    def step(self, damping: float) -> tuple[Array, float]:
+        step = damped_step(self.normal, self.gradient, damping)
+        promised = float(step @ (2 * self.gradient - self.normal @ step))
+        return -step / self.scale, promised
+
+
+def _dense(residuals: Array, jacobian: Array) -> _Dense | None:
+    """Linear model of these rows; None where anything is not finite."""
+    if not (np.isfinite(residuals).all() and np.isfinite(jacobian).all()):
+        return None
+    with np.errstate(over="ignore"):
+        chi2 = float(residuals @ residuals)
+    if not np.isfinite(chi2):
+        return None
+    scale = np.linalg.norm(jacobian, axis=0)
+    scale = np.where(scale > 0, scale, 1.0)
+    scaled = jacobian / scale
+    return _Dense(
+        residuals=residuals,
+        jacobian=jacobian,
+        chi2=chi2,
+        normal=scaled.T @ scaled,
+        gradient=scaled.T @ residuals,
+        scale=scale,
+    )
+
+
+def _next_damping(damping: float, gained: float, promised: float) -> float:
+    """Less damping after a step that kept its promise, more after one that did not.
+
+    The quarters are those of Fletcher, "A modified Marquardt subroutine for non-linear least
+    squares", AERE-R 6799, 1971.
+    """
+    if gained > 0.75 * promised:
+        return max(damping * 0.02, LEAST_DAMPING)
+    if gained > 0.25 * promised:
+        return damping
+    return max(damping, LEAST_RAISED) * (4.0 if gained > LEAST_GAIN * promised else 10.0)
+
+
+def damped_step(normal: Array, gradient: Array, damping: float) -> Array:
+    """Solve (N + damping I) step = gradient; a matrix singular even so is damped by rounding.
+
+    N (n, n) has a unit diagonal and no negative eigenvalue but by rounding: Cholesky's roots.
+    """
+    damped = normal.copy()
+    diagonal = np.arange(len(gradient))
+    damped[diagonal, diagonal] += damping
+    _, step, fault = lapack.dposv(damped, gradient)
+    if fault:
+        damped[diagonal, diagonal] += SINGULAR_DAMPING
+        _, step, _ = lapack.dposv(damped, gradient)
+    return np.asarray(step)

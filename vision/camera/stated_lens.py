@@ -1,0 +1,22 @@
+"""What a person says about a lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vision.camera.lens import Lens
+from vision.units.arrays import Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedLens:
+    """What is known of a lens: its field of view at mid-height, or a fitted lens with covariance.
+
+    Exactly one of `field_of_view_rad` and `fitted` is given. `covariance` is (8, 8) in the order of
+    `vision.camera.lens.PARAMETERS`, or None when the file states none.
+    """
+
+    name: str
+    field_of_view_rad: float | None = None
+    fitted: Lens | None = None
+    covariance: Array | None = None

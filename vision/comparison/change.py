@@ -1,0 +1,142 @@
+"""What a comparison of two checks takes and gives, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vision.adjustment.adjusted import Adjustment, CameraObservations
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.inspection.verdict.rule import Judgement
+from vision.job.job import Job
+from vision.units.arrays import Array, frozen_array
+from vision.units.length_words import METRIC, LengthWords
+
+EVERYTHING = "all"
+"""Names every strip and mark at once."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Epoch:
+    """One check, as far as a comparison needs it.
+
+    `observations` of every camera that took part in its `adjustment`, in the same order; `displays`
+    are the pose and lens of each camera's plan fit, which is how a display draws its picture.
+    """
+
+    job: Job
+    observations: tuple[CameraObservations, ...]
+    adjustment: Adjustment
+    displays: dict[str, tuple[Pose, Lens]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shared:
+    """What a person says of the time between two checks.
+
+    `strips` and single marks in `not_relaid` lie where they lay. `untouched`: nothing was laid
+    anew, and the vehicle was not moved, loaded or unloaded either.
+    """
+
+    not_relaid: frozenset[str] = frozenset()
+    untouched: bool = False
+
+    def keeps(self, name: str) -> bool:
+        """Whether the strip or single mark `name` lies where it lay."""
+        return self.untouched or name in self.not_relaid or EVERYTHING in self.not_relaid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CameraChange:
+    """How one camera changed against the vehicle's body, later minus baseline.
+
+    `aim_rad` (3,) is the change of pan, tilt and roll, `place_m` (3,) of the place in the vehicle's
+    coordinates, each with its sigma. `turned` and `moved` say whether they are significant over the
+    whole job. `detectable_rad` is the least turn about the worst axis that would have been seen in
+    95 of 100 cases, and `detectable_m` the least move.
+    """
+
+    name: str
+    aim_rad: Array
+    aim_sigma_rad: Array
+    place_m: Array
+    place_sigma_m: Array
+    turned: bool
+    moved: bool
+    detectable_rad: float
+    detectable_m: float
+
+    def __post_init__(self) -> None:
+        for name in ("aim_rad", "aim_sigma_rad", "place_m", "place_sigma_m"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), name))
+
+    @property
+    def changed(self) -> bool:
+        """Whether it was turned or moved."""
+        return self.turned or self.moved
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VehicleChange:
+    """How the vehicle stands, later minus baseline, against the ground that carries the marks.
+
+    `height_m` up, `lean_rad` to its right side, `nose_down_rad`, each with its sigma.
+    """
+
+    height_m: float
+    lean_rad: float
+    nose_down_rad: float
+    height_sigma_m: float
+    lean_sigma_rad: float
+    nose_down_sigma_rad: float
+    significant: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeamChange:
+    """A seam as a display that was set at the baseline draws it, then and now.
+
+    The longest gap along the seam in m with its sigma, NaN where there is none, and its verdict;
+    `moved_m` is by how much the two views moved against each other in between, with the same.
+    """
+
+    between: tuple[str, str]
+    before_m: float
+    before_sigma_m: float
+    before: Judgement
+    after_m: float
+    after_sigma_m: float
+    after: Judgement
+    moved_m: float
+    moved_sigma_m: float
+    moved: Judgement
+
+    @property
+    def breaks(self) -> bool:
+        """Whether what changed since the baseline puts it beyond what is accepted."""
+        return self.moved == "beyond" or (self.after == "beyond" and self.before != "beyond")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """What changed between two checks.
+
+    `strips_moved` were said to lie where they lay, and do not. `planned_otherwise` were said so,
+    but the two jobs plan them differently: they count as laid anew. `not_compared` holds each
+    camera that cannot be compared, and why. `variance_factor` is that of the joint network.
+    `lengths` writes its lengths, as the later job does.
+    """
+
+    cameras: tuple[CameraChange, ...]
+    vehicle: VehicleChange
+    seams: tuple[SeamChange, ...] = ()
+    strips_moved: tuple[str, ...] = ()
+    planned_otherwise: tuple[str, ...] = ()
+    not_compared: tuple[tuple[str, str], ...] = ()
+    variance_factor: float = 1.0
+    lengths: LengthWords = METRIC
+
+    @property
+    def changed(self) -> tuple[CameraChange, ...]:
+        """The cameras that changed."""
+        return tuple(camera for camera in self.cameras if camera.changed)

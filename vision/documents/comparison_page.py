@@ -1,0 +1,129 @@
+"""Changes over time as one self-contained page: a chart of each angle of each camera.
+
+Every check of a record against the same baseline. A filled square is a significant change, a ring
+none; the bars are two sigma each way, so that colour is never the only sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from vision.camera.geometry import ANGLES
+from vision.camera.solver import NoFit
+from vision.comparison.change import Comparison
+from vision.comparison.record import KeptCheck
+from vision.inspection.verdict.rule import COVERAGE
+from vision.units.length_words import METRIC, LengthWords
+
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 340, 130, 42, 10, 10, 20
+LEAST_SPAN_DEG = 0.2
+
+
+Dated = tuple[KeptCheck, Comparison]
+"""One later check, and what it says against the baseline."""
+
+
+def comparison_page(
+    baseline: KeptCheck, later: Sequence[tuple[KeptCheck, Comparison | NoFit]], lines: Sequence[str]
+) -> str:
+    """Write the page; `lines` are the sentences about the last check.
+
+    A check without a fit is left out. Lengths are written as for the last check.
+    """
+    dated = [(check, found) for check, found in later if not isinstance(found, NoFit)]
+    lengths = dated[-1][1].lengths if dated else METRIC
+    environment = Environment(
+        loader=PackageLoader("vision.documents", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    names = dict.fromkeys(camera.name for _, found in dated for camera in found.cameras)
+    return environment.get_template("comparison_page.html.j2").render(
+        job=baseline.result["job"],
+        baseline=baseline,
+        lines=[lengths.page(line) for line in lines],
+        cameras=[
+            {
+                "name": name,
+                "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
+                "rows": _rows(dated, name, lengths),
+            }
+            for name in names
+        ],
+        place=lengths.head("place", "cm"),
+        size=(WIDTH, HEIGHT),
+        frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
+    )
+
+
+def _rows(dated: Sequence[Dated], name: str, lengths: LengthWords) -> list[dict[str, Any]]:
+    rows = []
+    for check, found in dated:
+        for camera in (each for each in found.cameras if each.name == name):
+            change, sigma = np.degrees(camera.aim_rad), np.degrees(camera.aim_sigma_rad)
+            rows.append(
+                {
+                    "number": check.number,
+                    "taken": check.taken[:16].replace("T", " "),
+                    "angles": [f"{d:+.2f} ± {s:.2f}" for d, s in zip(change, sigma, strict=True)],
+                    "place": lengths.cell(float(np.linalg.norm(camera.place_m)), "cm"),
+                    "least": f"{np.degrees(camera.detectable_rad):.2f}",
+                    "word": "changed" if camera.changed else "no change seen",
+                }
+            )
+    return rows
+
+
+def _chart(baseline: KeptCheck, dated: Sequence[Dated], name: str, angle: int) -> dict[str, Any]:
+    """One angle over time, in pixels of the drawing."""
+    found = [
+        (
+            (check.time - baseline.time).total_seconds() / 86400,
+            float(np.degrees(camera.aim_rad[angle])),
+            float(np.degrees(camera.aim_sigma_rad[angle])),
+            camera.turned,
+        )
+        for check, result in dated
+        for camera in result.cameras
+        if camera.name == name
+    ]
+    reach = max([LEAST_SPAN_DEG, *(abs(d) + COVERAGE * s for _, d, s, _ in found)]) * 1.05
+    last = max([1e-6, *(day for day, _, _, _ in found)])
+
+    def x(day: float) -> float:
+        return round(LEFT + 10 + (WIDTH - LEFT - RIGHT - 20) * max(day, 0.0) / last, 1)
+
+    def y(value: float) -> float:
+        return round(TOP + (HEIGHT - TOP - BOTTOM) * (0.5 - 0.5 * value / reach), 1)
+
+    # The largest of 1, 2 and 5 times a power of ten that the chart still holds.
+    decade = 10 ** np.floor(np.log10(reach))
+    step = float(decade * max(each for each in (1, 2, 5) if each * decade <= reach))
+    text = ", ".join(f"{d:+.2f} degrees after {day:.0f} days" for day, d, _, _ in found)
+    return {
+        "angle": ANGLES[angle],
+        "title": f"{name}, {ANGLES[angle]}: {text or 'never compared'}",
+        "ticks": [
+            {"y": y(value), "text": f"{value:+.2g}" if value else "0"}
+            for value in (-step, 0.0, step)
+        ],
+        "start": {"x": x(0.0), "y": y(0.0)},
+        "points": [
+            {
+                "x": x(day),
+                "y": y(d),
+                "low": y(d - COVERAGE * s),
+                "high": y(d + COVERAGE * s),
+                "changed": bool(turned and abs(d) > COVERAGE * s),
+            }
+            for day, d, s, turned in found
+        ],
+        "first": str(baseline.day),
+        "last": str(dated[-1][0].day),
+    }

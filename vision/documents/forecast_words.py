@@ -1,0 +1,52 @@
+"""What a turn would do, in one sentence beside the advice to make it."""
+
+from __future__ import annotations
+
+import math
+
+from vision.inspection.whatif.change import CameraForecast, Forecast, SeamForecast
+from vision.units.length_words import LengthWords
+
+WORDS = {
+    "within": "within tolerance",
+    "beyond": "still beyond tolerance",
+    "not-judged": "not certain to be within tolerance",
+}
+
+
+def outcome(forecast: Forecast, name: str) -> str:
+    """What follows for the camera called `name` and its seams; empty where nothing is predicted.
+
+    Gaps are those of a display that is set anew after the turn: set as it is, it would no longer
+    fit, which is said where it matters.
+    """
+    camera = next((each for each in forecast.cameras if each.name == name), None)
+    if camera is None:
+        return ""
+    seams = [each for each in forecast.seams if name in each.between]
+    lengths = forecast.lengths
+    gaps = [_seam(each, name, lengths) for each in seams]
+    parts = [_aim(camera), _seen(camera, lengths), *gaps]
+    text = "predicted: " + "; ".join(parts)
+    if any(each.as_set.verdict == "beyond" for each in seams):
+        text += "; set the display anew after the turn, or its seams break"
+    return text
+
+
+def _aim(camera: CameraForecast) -> str:
+    return f"aim {WORDS[camera.aim]}"
+
+
+def _seen(camera: CameraForecast, lengths: LengthWords) -> str:
+    near, ground = camera.nearest_then.value_m, "no ground seen"
+    if math.isfinite(near):
+        ground = f"ground seen from {lengths.roughly.m(near)} out"
+    return f"{camera.marks_then} marks in view ({camera.marks_now} now), {ground}"
+
+
+def _seam(seam: SeamForecast, name: str, lengths: LengthWords) -> str:
+    other = seam.between[1 - seam.between.index(name)]
+    if not math.isfinite(seam.set_anew.value_m):
+        return f"no gap to {other} can be predicted"
+    gap = lengths.cm(seam.set_anew.value_m, seam.set_anew.sigma_m)
+    return f"gap to {other} {gap}, {WORDS[seam.set_anew.verdict]}"

@@ -1,0 +1,96 @@
+"""Each seam as either camera draws it, and the difference of the two drawings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+
+from vision.documents.report.pictures import Shown, jpeg_uri, layout_box
+from vision.documents.top_view import Grid
+from vision.inspection.inspected import InspectedCamera, InspectedSeam, Inspection
+from vision.marks.picture import Pixels
+from vision.units.arrays import Array
+from vision.views.ground import GroundMap
+from vision.views.seams.gaps import SeamGap
+from vision.views.texture.rectified import rectified
+
+SCALE_M, MARGIN_M, LARGEST_M = 0.01, 0.5, 6.0
+QUALITY = 78
+MIDDLE = 128
+"""Grey of the difference where both views show the same."""
+
+
+def seam_views(inspection: Inspection, seam: InspectedSeam, shown: Shown) -> list[dict[str, Any]]:
+    """The pictures of one seam with their names; none where a view lacks a fit or is not shown."""
+    cameras = {each.camera.name: each for each in inspection.cameras}
+    pair = [cameras[name] for name in seam.between]
+    if shown == "none" or seam.gap is None:
+        return []
+    grid = _grid(seam.gap)
+    drawn = [_drawn(camera, grid) for camera in pair]
+    if any(each is None for each in drawn):
+        return []
+    first, second = (each for each in drawn if each is not None)
+    if shown == "cropped":
+        low, high = layout_box(inspection.job)
+        points = grid.points_m()
+        outside = ~((points >= low) & (points <= high)).all(axis=-1)
+        first[outside] = second[outside] = MIDDLE
+    names = (*(f"as {name} draws it" for name in seam.between), "difference of the two")
+    pictures = (first, second, _difference(first, second))
+    return [
+        {
+            "short": short,
+            "name": name,
+            "uri": jpeg_uri(_with_line(picture, seam.gap, grid), quality=QUALITY),
+        }
+        for short, name, picture in zip((*seam.between, "difference"), names, pictures, strict=True)
+    ]
+
+
+def _grid(gap: SeamGap) -> Grid:
+    """Ground round a seam, front up, as in the top view."""
+    ends = np.stack([gap.start_m, gap.end_m])
+    low, high = ends.min(axis=0) - MARGIN_M, ends.max(axis=0) + MARGIN_M
+    scale = max(SCALE_M, float((high - low).max()) / (LARGEST_M / SCALE_M))
+    rows, columns = (max(1, round(float(each) / scale)) for each in high - low)
+    return Grid(
+        top_x_m=float(high[0]),
+        left_y_m=float(high[1]),
+        scale_m=scale,
+        rows=rows,
+        columns=columns,
+    )
+
+
+def _drawn(camera: InspectedCamera, grid: Grid) -> Pixels | None:
+    if camera.plan_fit is None or camera.ray_from_ground is None:
+        return None
+    view = GroundMap(ray_from_ground=camera.ray_from_ground, lens=camera.plan_fit.lens)
+    taken, inside = rectified(camera.picture.bgr, view, grid.points_m())
+    return np.where(inside[..., None], taken, np.uint8(MIDDLE))
+
+
+def _difference(first: Pixels, second: Pixels) -> Pixels:
+    """First minus second about a middle grey, the second made as bright as the first."""
+    a, b = (cv2.cvtColor(each, cv2.COLOR_BGR2GRAY).astype(np.float64) for each in (first, second))
+    gain = float(np.median(a)) / max(float(np.median(b)), 1.0)
+    apart = np.clip(MIDDLE + (a - gain * b), 0, 255).astype(np.uint8)
+    return np.repeat(apart[..., None], 3, axis=2)
+
+
+def _with_line(picture: Pixels, gap: SeamGap, grid: Grid) -> Pixels:
+    """A dashed line where the seam runs."""
+    marked = np.ascontiguousarray(picture.copy())
+    begin, end = grid.pixel_px(gap.start_m), grid.pixel_px(gap.end_m)
+    for share in np.arange(0, 1, 0.1):
+        first, second = begin + share * (end - begin), begin + (share + 0.05) * (end - begin)
+        for colour, width in (((0, 0, 0), 3), ((255, 255, 255), 1)):
+            cv2.line(marked, _whole(first), _whole(second), colour, width, cv2.LINE_AA)
+    return marked
+
+
+def _whole(pixel: Array) -> tuple[int, int]:
+    return round(float(pixel[0])), round(float(pixel[1]))

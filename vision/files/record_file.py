@@ -1,0 +1,218 @@
+"""The record on disk: one SQLite file, to which checks are only ever added.
+
+A check is one row, added in one transaction: whoever is interrupted leaves the row whole or not at
+all, and SQLite's own locks keep writers apart. The rollback journal is used rather than a log
+beside the file, so that a record at rest is one file that may be copied like any other.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from vision.comparison.record import COLUMNS, KeptCheck, Record, check_of, row_of
+from vision.files import salvage
+from vision.units.errors import BadInputError, Fault
+
+RECORD_NAME = "seamtrue-record.sqlite"
+APPLICATION_ID = 0x5EA47B0E
+VERSION = 1
+WAIT_S = 60.0
+"""How long to wait for somebody else who is writing: adding a check takes milliseconds."""
+
+MAGIC = b"SQLite format 3\x00"
+EXPECTED = "a record of checks that `seamtrue check` wrote"
+
+_TABLE = (
+    "CREATE TABLE checks (number INTEGER PRIMARY KEY, "
+    + ", ".join(f"{name} TEXT NOT NULL" for name in COLUMNS[1:])
+    + ")"
+)
+_ADD = f"INSERT INTO checks ({', '.join(COLUMNS[1:])}) VALUES ({', '.join('?' * 10)})"
+
+
+def add_to_record(path: Path | str, check: KeptCheck) -> int:
+    """Add a check and return its number; the record is made where there is none.
+
+    It is on the disk when this returns. Raises BadInputError where the record cannot be added to.
+    """
+    path = Path(path)
+    record_ready(path)
+    with _reported(path), contextlib.closing(_opened(path)) as base:
+        return _added(base, [check])[0]
+
+
+def rescue_record(path: Path | str, checks: Sequence[KeptCheck]) -> tuple[int, ...]:
+    """Put checks into a new record, in their order; BadInputError where the file is there."""
+    path = Path(path)
+    if path.exists():
+        raise _bad(path, "a file", "a new file", "name one that is not there")
+    with _reported(path), contextlib.closing(_opened(path)) as base:
+        return _added(base, checks)
+
+
+def record_ready(path: Path | str) -> None:
+    """Raise BadInputError where a check could not be added to the record, so that none is lost.
+
+    A record that is not there yet is fine where its folder is.
+    """
+    path = Path(path)
+    if not path.exists():
+        if not path.parent.is_dir():
+            raise _bad(path, "no such folder", "a folder that is there", "make the folder")
+        return
+    _is_a_record(path)
+    with _reported(path), contextlib.closing(_opened(path)) as base:
+        complaint = str(base.execute("PRAGMA quick_check(1)").fetchone()[0])
+    if complaint != "ok":
+        raise BadInputError([_damaged(path, "a damaged file")])
+
+
+def read_record(path: Path | str) -> Record:
+    """Read every check of a record that is still as it was written.
+
+    What cannot be read is named in the record's faults. Raises BadInputError for a file that is no
+    record, or of which nothing can be read.
+    """
+    path = Path(path)
+    _is_a_record(path)
+    rows, whole = _rows(path)
+    checks: dict[int, KeptCheck] = {}
+    lost: set[int] = set()
+    _sort(rows, checks, lost)
+    if not whole or lost:
+        _sort([(n, row[1:]) for n, row in salvage.rows(path.read_bytes())], checks, lost)
+        if not checks:
+            raise BadInputError([_damaged(path, "a damaged file of which nothing can be read")])
+    last = max(checks, default=0)
+    # Numbers follow one another, so a gap is a lost check; a page that is not ours names any.
+    missing = {n for n in range(1, last + len(lost) + 1) if n not in checks}
+    lost = {n for n in missing if n < last or n in lost}
+    ordered = tuple(checks[number] for number in sorted(checks))
+    if whole and not lost:
+        return Record(checks=ordered)
+    found = f"a damaged file: {len(ordered)} checks can be read"
+    if lost:
+        found += f", not {', '.join(str(each) for each in sorted(lost))}"
+    return Record(checks=ordered, faults=(_damaged(path, found),))
+
+
+def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
+    """Every row that SQLite itself hands out, and whether the file is whole."""
+    rows: list[tuple[int, Sequence[object]]] = []
+    try:
+        with contextlib.closing(_opened(path, for_reading=True)) as base:
+            for number, *row in base.execute("SELECT * FROM checks ORDER BY number"):
+                rows.append((int(number), row))
+            whole = str(base.execute("PRAGMA quick_check(1)").fetchone()[0]) == "ok"
+    except sqlite3.OperationalError as error:
+        if any(word in str(error) for word in ("locked", "busy", "unable to open")):
+            raise _unusable(path, error) from None
+        # A record that was made and never added to has no table yet, and no page.
+        whole = "no such table" in str(error) and path.stat().st_size == 0
+    except sqlite3.DatabaseError:
+        whole = False
+    return rows, whole
+
+
+def _sort(
+    rows: Sequence[tuple[int, Sequence[object]]], checks: dict[int, KeptCheck], lost: set[int]
+) -> None:
+    """Sort rows into checks as they were written, and the numbers of those that are not."""
+    for number, row in rows:
+        check = check_of(number, row)
+        if check is not None:
+            checks.setdefault(number, check)
+        elif number > 0:
+            lost.add(number)
+
+
+def _opened(path: Path, *, for_reading: bool = False) -> sqlite3.Connection:
+    """Open a record, which rolls back what an interrupted writer left; waits for other writers."""
+    uri = path.absolute().as_uri()
+    if for_reading:
+        # Rolling back needs leave to write; where there is none, as on a read-only disk, only read.
+        with contextlib.suppress(sqlite3.OperationalError):
+            base = sqlite3.connect(f"{uri}?mode=rw", uri=True, timeout=WAIT_S, isolation_level=None)
+            with contextlib.suppress(sqlite3.DatabaseError):
+                base.execute("PRAGMA user_version")
+            return base
+        return sqlite3.connect(f"{uri}?mode=ro", uri=True, timeout=WAIT_S, isolation_level=None)
+    base = sqlite3.connect(f"{uri}?mode=rwc", uri=True, timeout=WAIT_S, isolation_level=None)
+    # The folder's entry is synced too: a check that was reported as kept survives a power cut.
+    base.execute("PRAGMA synchronous = EXTRA")
+    base.execute(f"PRAGMA page_size = {salvage.PAGE_SIZE}")
+    return base
+
+
+def _added(base: sqlite3.Connection, checks: Sequence[KeptCheck]) -> tuple[int, ...]:
+    numbers = []
+    base.execute("BEGIN IMMEDIATE")
+    try:
+        if not base.execute("SELECT 1 FROM sqlite_master WHERE name = 'checks'").fetchone():
+            base.execute(_TABLE)
+            base.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            base.execute(f"PRAGMA user_version = {VERSION}")
+        for check in checks:
+            numbers.append(int(base.execute(_ADD, row_of(check)).lastrowid or 0))
+        base.execute("COMMIT")
+    except BaseException:
+        with contextlib.suppress(sqlite3.Error):
+            base.execute("ROLLBACK")
+        raise
+    return tuple(numbers)
+
+
+def _is_a_record(path: Path) -> None:
+    """Refuse what is no record at all, and one of a later version."""
+    if path.is_dir() or not path.is_file():
+        found = "a folder" if path.is_dir() else "no such file"
+        raise _bad(path, found, EXPECTED, "name the record, or keep a first check with --record")
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(salvage.HEADER_BYTES)
+    except OSError as error:
+        found = f"a file that cannot be read ({error.strerror})"
+        raise _bad(path, found, EXPECTED, "see to its permissions") from None
+    ours = head.startswith(MAGIC) and head[68:72] == APPLICATION_ID.to_bytes(4, "big")
+    if ours and int.from_bytes(head[60:64], "big") > VERSION:
+        raise _bad(path, "a record of a later version", EXPECTED, "update seamtrue")
+    if ours or not head:
+        return
+    # Without those signs it may still be a record whose first page is damaged.
+    if not any(check_of(number, row[1:]) for number, row in salvage.rows(path.read_bytes())):
+        raise _bad(path, "no record of checks", EXPECTED, "name the record")
+
+
+@contextlib.contextmanager
+def _reported(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        raise _unusable(path, error) from None
+    except sqlite3.DatabaseError:
+        raise BadInputError([_damaged(path, "a damaged file")]) from None
+
+
+def _unusable(path: Path, error: sqlite3.Error) -> BadInputError:
+    step = "see whether another program holds it, whether the disk is full, and its permissions"
+    return _bad(path, f"a record that cannot be used now ({error})", EXPECTED, step)
+
+
+def _damaged(path: Path, found: str) -> Fault:
+    return Fault(
+        file=path.name,
+        key="",
+        found=found,
+        expected="a record as it was written",
+        next_step=f"put what can be read into a new one: seamtrue record {path.name} "
+        "--rescue NEW.sqlite",
+    )
+
+
+def _bad(path: Path, found: str, expected: str, next_step: str) -> BadInputError:
+    return BadInputError(
+        [Fault(file=path.name, key="", found=found, expected=expected, next_step=next_step)]
+    )

@@ -1,0 +1,9 @@
+"""Which mark is it? Several poses carried to the end, one naming chosen or none.
+
+In: `Picture`, `Camera`, `Layout`. Out: `Identified | NotIdentified`.
+
+- `decision`: one camera from start to end; start reading here
+- `hypotheses`, `poses`: the grid of aims, and the poses that are carried on
+- `measuring`, `doubt`, `reasons`: marks measured, marks in doubt, why a mark is not used
+- `corners`: cartons; `mixups`: pictures swapped, mirrored or given twice
+"""

@@ -1,0 +1,116 @@
+"""Cartons' corners, looked for once a camera is known, and added to what the cameras adjust.
+
+The plan fit stays as it is: it stands for what a display makes of the marks on the ground. A
+corner is one more point for the joint adjustment, where height tells tilt from mounting.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+
+from vision.adjustment.plan_fit import CHI2_REJECT, PlanFit, Points, ground_residual
+from vision.identification.identified import Identified, Sighting
+from vision.job.body import body_hides
+from vision.job.job import BoxCorner, Camera, Job, SingleMark
+from vision.marks.box_corner.corner_fit import FoundCorner
+from vision.marks.box_corner.edge_search import planes_of
+from vision.marks.box_corner.find import find_box_corner
+from vision.marks.measure.mark_fit import Measured
+from vision.units.arrays import Array
+
+
+def with_box_corners(job: Job, camera: Camera, outcome: Identified, bgr: np.ndarray) -> Identified:
+    """The outcome with every carton's corner that is clearly seen among its points.
+
+    `bgr` (height, width, 3) is the picture turned back. A corner farther from where the plan fit
+    puts it than both allow is rejected like any other mark.
+    """
+    corners = [mark for mark in job.marks if isinstance(mark.shape, BoxCorner)]
+    if not corners:
+        return outcome
+    planes = planes_of(bgr)
+    seen = {mark.name: _sighted(job, camera, outcome.fit, planes, mark) for mark in corners}
+    sightings = tuple(seen.get(each.id, each) for each in outcome.sightings)
+    return dataclasses.replace(
+        outcome,
+        fit=_extended(outcome.fit, corners, seen),
+        sightings=sightings,
+        expected=sum(each.status in {"used", "rejected", "not-found"} for each in sightings),
+    )
+
+
+def _sighted(
+    job: Job, camera: Camera, fit: PlanFit, planes: tuple[np.ndarray, ...], mark: SingleMark
+) -> Sighting:
+    """What becomes of one corner in one picture."""
+    assert isinstance(mark.shape, BoxCorner)
+    pixel, covariance = predicted_pixel(fit, mark)
+    if not bool(fit.lens.contains(pixel)):
+        return Sighting(id=mark.name, status="outside", measured=None, reason="outside the picture")
+    if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
+        return Sighting(
+            id=mark.name, status="hidden", measured=None, reason="the body is in the way"
+        )
+    beside = min(job.cameras, key=lambda each: float(np.hypot(*(each.position_m - mark.at_m)[:2])))
+    found = find_box_corner(
+        planes, fit.pose, fit.lens, covariance, mark.at_m, mark.shape, beside.position_m[:2]
+    )
+    if not isinstance(found, FoundCorner):
+        return Sighting(id=mark.name, status="not-found", measured=None, reason=found)
+    # A corner has no ink on tape: the figures that speak of these stay open.
+    measured = Measured(
+        id=mark.name,
+        pixel_px=found.pixel_px,
+        covariance_px2=found.covariance_px2,
+        blur_px=float("nan"),
+        contrast=float("nan"),
+        explained=float("nan"),
+        noise=float("nan"),
+    )
+    off = found.pixel_px - pixel
+    if off @ np.linalg.solve(covariance + found.covariance_px2, off) > CHI2_REJECT:
+        why = "it does not fit the other marks of this picture"
+        return Sighting(id=mark.name, status="rejected", measured=measured, reason=why)
+    return Sighting(id=mark.name, status="used", measured=measured, reason="")
+
+
+def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
+    """Where the fit puts a mark, (2,), with the covariance of the fit and of its stated place."""
+    pixel, d_point, d_lens = fit.lens.project_with_derivatives(fit.pose.transform(mark.at_m))
+    by_fit = np.concatenate([d_point @ fit.pose.d_point_d_pose(mark.at_m), d_lens], axis=-1)
+    by_place = d_point @ fit.pose.R * mark.position_sigma_m
+    return pixel, by_fit @ fit.covariance @ by_fit.T + by_place @ by_place.T
+
+
+def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[str, Sighting]) -> PlanFit:
+    """The same fit with the measured corners among its points; its own figures are of the marks."""
+    rows = [
+        (mark, seen[mark.name], measured)
+        for mark in corners
+        if (measured := seen[mark.name].measured) is not None
+    ]
+    if not rows:
+        return fit
+    old = fit.points
+    planned = np.array([mark.at_m for mark, _, _ in rows])
+    pixels = np.array([measured.pixel_px for _, _, measured in rows])
+    covariance = np.array([measured.covariance_px2 for _, _, measured in rows])
+    sigmas = [mark.position_sigma_m for mark, _, _ in rows]
+    residual_px = pixels - fit.lens.project(fit.pose.transform(planned))
+    residual_m = ground_residual(fit.pose, fit.lens, pixels, planned)
+    used = np.array([sighting.status == "used" for _, sighting, _ in rows])
+    return dataclasses.replace(
+        fit,
+        points=Points(
+            ids=(*old.ids, *(mark.name for mark, _, _ in rows)),
+            planned_m=np.concatenate([old.planned_m, planned]),
+            mark_sigma_m=np.concatenate([old.mark_sigma_m, sigmas]),
+            pixels_px=np.concatenate([old.pixels_px, pixels]),
+            covariance_px2=np.concatenate([old.covariance_px2, covariance]),
+        ),
+        used=np.concatenate([fit.used, used]),
+        residual_px=np.concatenate([fit.residual_px, residual_px]),
+        residual_m=np.concatenate([fit.residual_m, residual_m]),
+    )

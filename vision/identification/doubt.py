@@ -1,0 +1,172 @@
+"""Marks in doubt: what is seen there may be a mirror image, half a mark, or none.
+
+A polished flank mirrors the strips, and a mark that the body's edge cuts goes on in its own image:
+both look like marks and lie near where a hidden mark ought to be, often at the picture's rim where
+nothing else contradicts them. A stain may look like a small mark that stands alone in its part of
+the picture. Such a mark is therefore held against what the others say, to which the camera was
+fitted without it: it has to lie where they put it, as well as that fit, its strip as its other
+marks show it, and its own laying are known. And where the body as stated hides it, nothing is taken
+for it that is small, or that lies where the body would mirror another mark; and where it just hides
+it, by less than the body may be off, nothing small that does not clearly stand out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.left_out import left_out_points
+from vision.adjustment.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
+from vision.identification.poses import Task
+from vision.job.body import DEFAULT_MARGIN_M, body_hides
+from vision.job.job import Vehicle
+from vision.job.layout import PlannedMark, place_sigma_m, planned_layout, points_of
+from vision.job.pattern import half_extent
+from vision.marks.measure.mark_fit import Measured
+from vision.units.arrays import Array, Flags
+
+CHI2_HIDDEN = 5.991
+"""What is found where the body as stated hides a mark is mostly something else: it has to lie where
+95 % of right ones do (chi-square of two degrees, -2 ln 0.05), not 99.9 % as others."""
+SURE_CONTRAST = 20.0
+"""Ink that stands out this many times the noise is a mark's, small as it is, where the body as
+stated just hides it: then it does not, quite."""
+MIRROR_REACH_M = 2 * DEFAULT_MARGIN_M
+"""How far off an image may lie square to the face that mirrors it: twice what a face may be off."""
+MIRROR_SIGMAS = 3.0
+"""How far off it may lie along that face, in sigmas of where the mark ought to be."""
+
+
+def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark]) -> Flags:
+    """Whether a body some centimetres larger than stated hides any part of marks (n,).
+
+    `place_m` (3,) is the camera's in ground coordinates. A mark is its centre and its four ends.
+    """
+    ends = np.array([_ends(point) for point in points]).reshape(-1, 3)
+    hidden = body_hides(vehicle, place_m, ends, margin_m=-DEFAULT_MARGIN_M)
+    return np.asarray(hidden.reshape(len(points), 5).any(axis=1))
+
+
+def doubts(
+    task: Task,
+    fit: PlanFit,
+    doubtful: Sequence[PlannedMark],
+    results: Mapping[str, Measured | None],
+    small: Collection[str] = (),
+) -> dict[str, str]:
+    """Why some of the doubtful marks that were measured are not to be used, by id.
+
+    `fit` is that of the other marks; `small` names marks so small that much looks like them. Those
+    of `doubtful` that are not measured are passed over.
+    """
+    asked = [(point, seen) for point in doubtful if (seen := results.get(point.id)) is not None]
+    if not asked:
+        return {}
+    place_m = fit.pose.camera_in_ground_m
+    points = [point for point, _ in asked]
+    centres = np.array([point.centre_m for point in points])
+    hidden = body_hides(task.job.vehicle, place_m, centres)
+    cut = body_hides(task.job.vehicle, place_m, centres, margin_m=0.0)
+    found: dict[str, str] = {}
+    beside = zip(*_beside(task, fit, asked), strict=True)
+    cut &= np.array([seen.contrast < SURE_CONTRAST for _, seen in asked])
+    for point, behind, partly, (off_m, covariance_m2) in zip(
+        points, hidden, cut, beside, strict=True
+    ):
+        why = None
+        if (behind or partly) and point.id in small:
+            way = "in the way" if behind else "in the way of part of it"
+            why = f"the body is {way}, and what is seen there is too small to tell"
+        # Written so that NaN, from beyond the lens, is refused too.
+        elif not off_m @ np.linalg.solve(covariance_m2, off_m) <= (
+            CHI2_HIDDEN if behind else CHI2_REJECT
+        ):
+            why = _astray(task, place_m, point, float(np.hypot(*off_m)))
+        elif behind:
+            along_m = MIRROR_SIGMAS * np.sqrt(np.diag(covariance_m2))
+            image = _mirrored(task, place_m, point, point.centre_m[:2] + off_m, along_m)
+            why = image and f"the body is in the way, and may show {image} mirrored there"
+        if why:
+            found[point.id] = why
+    return found
+
+
+def _beside(
+    task: Task, fit: PlanFit, asked: Sequence[tuple[PlannedMark, Measured]]
+) -> tuple[Array, Array]:
+    """How far on the ground each lies from where the fit's marks put it; see `left_out_points`."""
+    known, used = fit.points, fit.used
+    doubtful = [point for point, _ in asked]
+    sigma_m = [place_sigma_m(task.job, point) for point in doubtful]
+    covariance_px2 = [seen.covariance_px2 for _, seen in asked]
+    points = Points(
+        ids=(
+            *(each for each, kept in zip(known.ids, used, strict=True) if kept),
+            *(point.id for point in doubtful),
+        ),
+        planned_m=np.concatenate([known.planned_m[used], [p.centre_m for p in doubtful]]),
+        mark_sigma_m=np.concatenate([known.mark_sigma_m[used], sigma_m]),
+        pixels_px=np.concatenate([known.pixels_px[used], [seen.pixel_px for _, seen in asked]]),
+        covariance_px2=np.concatenate([known.covariance_px2[used], covariance_px2]),
+    )
+    # Its place may be stated wrong, and readings too: nothing has judged them yet.
+    alone = replace(task.camera, position_sigma_m=PLACE_SIGMA_M)
+    job = replace(task.job, cameras=(alone,), readings=())
+    observed = CameraObservations(
+        name=alone.name, prior=task.prior, points=points, start=(fit.pose, fit.lens)
+    )
+    sure = np.arange(len(points.ids)) < int(used.sum())
+    return left_out_points(job, planned_layout(job), observed, sure)
+
+
+def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str:
+    off = task.job.lengths.cm(off_m)
+    why = f"what is seen there lies {off} from where the other marks put it"
+    if not may_be_hidden(task.job.vehicle, place_m, [point])[0]:
+        return why
+    return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"
+
+
+def _ends(point: PlannedMark) -> Array:
+    """Centre and the four ends of a mark, (5, 3)."""
+    along, across = half_extent(point.shape)
+    c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
+    local = np.array([(0, 0), (along, 0), (-along, 0), (0, across), (0, -across)])
+    turned = local @ np.array([[c, n], [-n, c]])
+    return np.asarray(point.centre_m + np.column_stack([turned, np.zeros(5)]))
+
+
+def _mirrored(
+    task: Task, place_m: Array, point: PlannedMark, at_m: Array, along_m: Array
+) -> str | None:
+    """Which mark's image in a face of the body may lie at a place (2,), or None.
+
+    A face mirrors what lies before it to a camera before it; the image of a mark lies as far
+    behind the face, at the same height. `along_m` (2,) is how far off it may be along a face.
+    """
+    vehicle = task.job.vehicle
+    like = [
+        other
+        for mark in task.marks
+        for other in points_of(mark)
+        if type(other.shape) is type(point.shape)
+        and other.ink == point.ink
+        and other.centre_m[2] == point.centre_m[2]
+    ]
+    for axis, size_m in enumerate((vehicle.length_m, vehicle.width_m)):
+        side = np.sign(place_m[axis])
+        least_m = size_m / 2 - DEFAULT_MARGIN_M
+        if side * place_m[axis] < least_m:
+            continue
+        reach = along_m.copy()
+        reach[axis] = MIRROR_REACH_M
+        for other in like:
+            image = other.centre_m[:2].copy()
+            image[axis] = side * size_m - image[axis]
+            before = side * other.centre_m[axis] > least_m
+            if before and (np.abs(at_m - image) < reach).all():
+                return other.id
+    return None

@@ -1,0 +1,60 @@
+"""What identifying a picture gives: every mark's fate, or why there is no identity."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from vision.adjustment.plan_fit import PlanFit
+from vision.camera.lens_prior import LensPrior
+from vision.marks.measure.mark_fit import Measured
+
+Status = Literal["used", "rejected", "not-found", "hidden", "outside"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sighting:
+    """What became of one mark of the layout in one picture.
+
+    `measured` is in the picture turned back, None where nothing was measured; `reason` says why a
+    mark is not used.
+    """
+
+    id: str
+    status: Status
+    measured: Measured | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Identified:
+    """One camera whose marks are known.
+
+    `fit` is the plan fit to the measured marks, `sightings` one per mark of the layout in order;
+    `evidence` of this pose, `rival` that of the best other pose, and `share` the evidence over what
+    a picture with every mark in it would give.
+    """
+
+    camera: str
+    fit: PlanFit
+    prior: LensPrior
+    sightings: tuple[Sighting, ...]
+    blur_px: float
+    expected: int
+    evidence: float
+    rival: float
+    share: float
+
+    @property
+    def misfit(self) -> float:
+        """Sum of squares of the plan fit per mark and found mark: less is better."""
+        return self.fit.chi2 / max(int(self.fit.used.sum()), 1) ** 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotIdentified:
+    """No pose can be named: a code for the verdict and a sentence for the person."""
+
+    camera: str
+    code: str
+    text: str

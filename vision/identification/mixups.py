@@ -1,0 +1,260 @@
+"""Pictures that were mixed up: the same one twice, two swapped, mirrored or upside down.
+
+A mix-up is looked for only where a camera gives cause: it was not identified, it fits better
+elsewhere than where it is mounted, or marks with a handedness agree less than they should. Layouts
+are near symmetric, so that a mixed-up picture may fit as well as the right one; then nothing here
+can tell, and nothing is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from vision.identification.identified import Identified, NotIdentified
+from vision.job.job import Camera, Job
+from vision.marks.picture import Picture
+
+Outcome = Identified | NotIdentified
+Look = Callable[[Camera, np.ndarray], Outcome]
+"""Identify a camera's marks in a grey picture."""
+
+NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture"})
+SUSPECT_PLACE_M = 0.08
+"""A plan fit this far from the stated mounting is worth a second look: good ones come within it."""
+HANDED_SHARE, FOREIGN_SHARE = 0.9, 0.8
+"""Evidence over what is due, below which handed marks may be seen from the wrong side, and below
+which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
+LEAST_FOREIGN_GAIN = 0.15
+LEAST_OTHER_SHARE = 0.75
+"""A picture is another camera's when its evidence share there is this much more, and at least so
+much. Its own camera's view gave 0.8 and more on practice pictures, 0.65 at dusk."""
+NAMED = frozenset({"swapped", "other-camera"})
+BETTER_EVIDENCE = 1.06
+BETTER_MISFIT, LEAST_GAIN = 0.4, 6.0
+"""A reading is better when its misfit is below this share of the job's own, and this much less."""
+MOST_PLACE_MISFIT = 50.0
+LEAST_JOINT_GAIN = 10.0
+"""Drop of the joint chi-square that names a mirrored picture: odds of 150 to 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _View:
+    """One way of reading a camera's picture, and what to write in the job if it is right."""
+
+    code: str
+    grey: np.ndarray
+    text: str
+
+
+def without_mixups(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome], look: Look
+) -> dict[str, Outcome]:
+    """Replace the outcome of every mixed-up camera by a NotIdentified that names the mix-up."""
+    found = _without_repeats(job, pictures, outcomes)
+    suspects = [
+        camera
+        for camera in job.cameras
+        if _is_misplaced(camera, found[camera.name]) or _is_poor(found[camera.name], FOREIGN_SHARE)
+    ]
+    for first, second in combinations(suspects, 2):
+        if _are_swapped(first, second, pictures, found, look):
+            found[first.name] = _swapped(first, second, pictures)
+            found[second.name] = _swapped(second, first, pictures)
+    for camera in suspects:
+        if _looks_foreign(found[camera.name]):
+            whose = _whose(job, camera, pictures[camera.name], found[camera.name], look)
+            found[camera.name] = whose or found[camera.name]
+    for camera in job.cameras:
+        own = found[camera.name]
+        if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, *NAMED}:
+            continue
+        if not (_is_misplaced(camera, own) or _is_poor(own, HANDED_SHARE)):
+            continue
+        mirrored, upside_down = _other_views(camera, pictures[camera.name])
+        # No mark is ever named in a picture that stands on its head.
+        views = [mirrored, upside_down] if isinstance(own, NotIdentified) else [mirrored]
+        for view in views:
+            other = look(camera, view.grey)
+            if isinstance(other, Identified) and _better([(camera, other)], [(camera, own)]):
+                found[camera.name] = NotIdentified(
+                    camera=camera.name, code=view.code, text=view.text
+                )
+                break
+    return found
+
+
+def without_mirrors(
+    pictures: Mapping[str, Picture],
+    outcomes: Mapping[str, Outcome],
+    suspects: Sequence[Camera],
+    look: Look,
+    cost: Callable[[Mapping[str, Outcome]], float],
+) -> dict[str, Outcome]:
+    """Name the camera whose picture, turned over, fits all the other cameras clearly better.
+
+    Crosses have no handedness, so one picture alone may fit either way round; its neighbours and
+    the mountings then decide. `cost` is what the joint adjustment of some outcomes leaves over.
+    """
+    least = cost(outcomes) - LEAST_JOINT_GAIN
+    named: NotIdentified | None = None
+    for camera in suspects:
+        view = _other_views(camera, pictures[camera.name])[0]
+        other = look(camera, view.grey)
+        if isinstance(other, Identified):
+            turned = cost({**outcomes, camera.name: other})
+            if turned < least:
+                least = turned
+                named = NotIdentified(camera=camera.name, code=view.code, text=view.text)
+    return {**outcomes, named.camera: named} if named else dict(outcomes)
+
+
+def _is_poor(outcome: Outcome, share: float) -> bool:
+    return isinstance(outcome, Identified) and outcome.share < share
+
+
+def _is_misplaced(camera: Camera, outcome: Outcome) -> bool:
+    if isinstance(outcome, NotIdentified):
+        return outcome.code not in NOTHING_TO_SEE
+    away = outcome.fit.pose.camera_in_ground_m - camera.position_m
+    return bool(np.linalg.norm(away) > SUSPECT_PLACE_M)
+
+
+def _misfit(camera: Camera, outcome: Identified) -> float:
+    """Sum of squares of the plan fit, and of its place against the mounting as stated."""
+    away = outcome.fit.pose.camera_in_ground_m - camera.position_m
+    variance = camera.position_sigma_m**2 + np.diag(outcome.fit.covariance)[:3]
+    return outcome.fit.chi2 + min(float((away**2 / variance).sum()), MOST_PLACE_MISFIT)
+
+
+def _better(others: list[tuple[Camera, Identified]], own: Sequence[tuple[Camera, Outcome]]) -> bool:
+    """Whether another reading of the pictures explains clearly more than the job's own."""
+    known = [(camera, out) for camera, out in own if isinstance(out, Identified)]
+    if len(known) < len(own):
+        return True
+    evidence = sum(out.evidence for _, out in known)
+    gain = sum(out.evidence for _, out in others) / max(evidence, 1e-9)
+    if gain > BETTER_EVIDENCE:
+        return True
+    before = sum(_misfit(camera, out) for camera, out in known)
+    after = sum(_misfit(camera, out) for camera, out in others)
+    clearly = after < BETTER_MISFIT * before and before - after > LEAST_GAIN
+    return clearly and gain > 1 / BETTER_EVIDENCE
+
+
+def _are_swapped(
+    first: Camera,
+    second: Camera,
+    pictures: Mapping[str, Picture],
+    outcomes: Mapping[str, Outcome],
+    look: Look,
+) -> bool:
+    if pictures[first.name].grey.shape != pictures[second.name].grey.shape:
+        return False
+    crossed = [
+        (first, look(first, pictures[second.name].grey)),
+        (second, look(second, pictures[first.name].grey)),
+    ]
+    known = [(camera, out) for camera, out in crossed if isinstance(out, Identified)]
+    own = [(camera, outcomes[camera.name]) for camera in (first, second)]
+    return len(known) == len(crossed) and _better(known, own)
+
+
+def _looks_foreign(outcome: Outcome) -> bool:
+    if isinstance(outcome, NotIdentified):
+        return outcome.code not in {*NOTHING_TO_SEE, *NAMED}
+    return outcome.share < FOREIGN_SHARE
+
+
+def _whose(
+    job: Job, camera: Camera, picture: Picture, own: Outcome, look: Look
+) -> NotIdentified | None:
+    """Name the cameras whose view a picture is much more like than its own camera's."""
+    own_share = own.share if isinstance(own, Identified) else 0.0
+    least = max(own_share + LEAST_FOREIGN_GAIN, LEAST_OTHER_SHARE)
+    # On a symmetric layout several may fit alike: then each is named.
+    whose = {
+        other.name: outcome.share
+        for other in job.cameras
+        if other.name != camera.name
+        and isinstance(outcome := look(other, picture.grey), Identified)
+        and outcome.share > least
+    }
+    if not whose:
+        return None
+    # The left camera's picture, mirrored, is much like the right one's: its own reading is better.
+    turned = look(camera, _other_views(camera, picture)[0].grey)
+    if isinstance(turned, Identified) and turned.share >= max(whose.values()):
+        return None
+    return NotIdentified(
+        camera=camera.name,
+        code="other-camera",
+        text=f"the picture of {camera.name} ({picture.file}) looks like the "
+        f"{' or '.join(whose)} camera's view; if it is, name another picture under "
+        f"[camera.{camera.name}]",
+    )
+
+
+def _swapped(camera: Camera, other: Camera, pictures: Mapping[str, Picture]) -> NotIdentified:
+    return NotIdentified(
+        camera=camera.name,
+        code="swapped",
+        text=f"the pictures of {camera.name} and {other.name} look swapped; if they are, write "
+        f'picture = "{pictures[other.name].file}" under [camera.{camera.name}] and '
+        f'picture = "{pictures[camera.name].file}" under [camera.{other.name}]',
+    )
+
+
+def _other_views(camera: Camera, picture: Picture) -> tuple[_View, _View]:
+    flipped = "false" if picture.mirrored else "true"
+    stated = "not mirrored, though the job says so" if picture.mirrored else "mirrored"
+    return (
+        _View(
+            code="mirrored",
+            grey=np.ascontiguousarray(picture.grey[:, ::-1]),
+            text=f"the picture looks {stated}; if it is, write mirrored = {flipped} under "
+            f"[camera.{camera.name}]",
+        ),
+        _View(
+            code="upside-down",
+            grey=np.ascontiguousarray(picture.grey[::-1, ::-1]),
+            text="the picture is upside down; if the camera is mounted so, write "
+            f"roll_deg = {_half_turned(camera):g} under [camera.{camera.name}]",
+        ),
+    )
+
+
+def _half_turned(camera: Camera) -> float:
+    roll = np.degrees(camera.aim.roll_rad)
+    return float(roll - 180 if roll > 0 else roll + 180)
+
+
+def _without_repeats(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
+) -> dict[str, Outcome]:
+    """One picture cannot be two cameras' views: only the camera it fits best keeps it."""
+    kept = dict(outcomes)
+
+    def misfit(name: str) -> float:
+        outcome = outcomes[name]
+        return outcome.misfit if isinstance(outcome, Identified) else np.inf
+
+    for digest in {picture.sha256 for picture in pictures.values()}:
+        names = [c.name for c in job.cameras if pictures[c.name].sha256 == digest]
+        if len(names) < 2:
+            continue
+        owner = min(names, key=misfit)
+        for name in names:
+            if name == owner and np.isfinite(misfit(name)):
+                continue
+            others = " and ".join(other for other in names if other != name)
+            kept[name] = NotIdentified(
+                camera=name,
+                code="same-picture",
+                text=f"the {name} camera has the same picture as {others} "
+                f"({pictures[name].file}): give each camera its own",
+            )
+    return kept

@@ -1,0 +1,207 @@
+"""Why a mark is missing or refused, as far as the picture says: read at places of tape and ink.
+
+The plan fit says where a mark's paper, its ink and the ground beside its tape would be seen. What
+is there, beside what the used marks of the same ink show, tells a covered mark from a torn one, a
+shadow or a mark too small. Nothing is claimed that these levels do not show.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.adjustment.plan_fit import PlanFit
+from vision.identification.identified import Status
+from vision.identification.measuring import SMALL_PX, SMALL_SQUARE_PX, is_corner, sizes_px
+from vision.identification.poses import Task
+from vision.job.body import body_hides
+from vision.job.job import Board
+from vision.job.layout import Layout, PlannedMark
+from vision.job.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
+from vision.marks.measure.patches import d_pixel_d_mark
+from vision.units.arrays import Array
+
+STEPS = 13
+REFERENCES = 12
+BLUR_PX = 0.9
+ON_INK, ON_PAPER = 0.75, 0.15
+"""Coverage from which on a place is ink, and up to which it is paper."""
+BESIDE = 1.5
+"""Where the ground beside a tape is looked at, in half widths of the tape."""
+BEHIND_BODY = "the body is in the way"
+DARK_LEVEL = 14.0
+"""Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
+BURNT_LEVEL = 250.0
+"""Grey above which paper and ground alike are cut off."""
+FAINT, PLAIN = 0.35, 0.6
+"""Contrast, as a share of what used marks have, below which there is none and above which there
+is."""
+IN_SHADOW = 0.6
+"""Level of the paper, as a share of what used marks have, below which it lies in shadow."""
+HALVES = ("ahead", "behind", "left", "right")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Levels:
+    """Levels where paper, ink and ground ought to be, NaN where none is seen; and of each half.
+
+    `contrast` is paper minus ink over their sum, signed so that a mark of its own ink is positive.
+    """
+
+    paper: float
+    ground: float
+    contrast: float
+    halves: Array
+
+
+class Evidence:
+    """What the picture shows of each mark, beside the used ones."""
+
+    def __init__(self, task: Task, layout: Layout, fit: PlanFit) -> None:
+        self._task, self._fit = task, fit
+        self._camera = fit.pose, fit.lens
+        used = [
+            layout.mark(point_id)
+            for point_id, flag in zip(fit.points.ids, fit.used, strict=True)
+            if flag
+        ]
+        # A dozen, spread over all, are enough for a median; and only where a mark is missing.
+        self._used = used[:: max(1, len(used) // REFERENCES)]
+        self._reference: tuple[float, float] | None = None
+
+    def _of_used(self) -> tuple[float, float]:
+        """Median contrast and paper level of used marks, NaN where none says."""
+        if self._reference is None:
+            seen = [levels for point in self._used if (levels := self._levels(point)) is not None]
+            self._reference = (
+                _median(np.array([each.contrast for each in seen])),
+                _median(np.array([each.paper for each in seen])),
+            )
+        return self._reference
+
+    def missing(self, point: PlannedMark) -> tuple[Status, str]:
+        """Status and reason of a mark that was looked for and not measured."""
+        pixel = self._fit.lens.project(self._fit.pose.transform(point.centre_m))
+        if not self._fit.lens.contains(pixel):
+            return "outside", "outside the picture"
+        if self._behind_body(point):
+            return "hidden", BEHIND_BODY
+        size = float(sizes_px(self._camera, [point])[0])
+        levels = self._levels(point)
+        if levels is None:
+            return "not-found", "cut off by the picture's edge"
+        if max(levels.paper, levels.ground) < DARK_LEVEL:
+            return "not-found", "it is dark there: the rim of the lens, or deep shadow"
+        if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
+            return "not-found", f"too small in the picture: {size:.1f} px across"
+        return "not-found", self._seen(point, levels) or "nothing like it where it should be"
+
+    def refused(self, point: PlannedMark, refusal: str) -> tuple[Status, str]:
+        """Status and reason of a mark that was measured and refused: what is seen, if anything.
+
+        What is seen where the body hides a mark is part of it at the best, past a rounded edge.
+        """
+        if self._behind_body(point):
+            return "hidden", f"{BEHIND_BODY} of it, or of part of it: {refusal}"
+        return "rejected", self._rejected(point, refusal)
+
+    def _behind_body(self, point: PlannedMark) -> bool:
+        """Whether the body hides the mark's centre from the camera, as stated and as found.
+
+        Either place may be some centimetres wrong.
+        """
+        places_m = self._task.camera.position_m, self._fit.pose.camera_in_ground_m
+        vehicle, centre_m = self._task.job.vehicle, point.centre_m[None]
+        return all(bool(body_hides(vehicle, place_m, centre_m)[0]) for place_m in places_m)
+
+    def _rejected(self, point: PlannedMark, refusal: str) -> str:
+        size = float(sizes_px(self._camera, [point])[0])
+        if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
+            return f"only {size:.1f} px across; {refusal}"
+        levels = self._levels(point)
+        seen = self._seen(point, levels) if levels is not None else None
+        return f"{seen}; {refusal}" if seen else refusal
+
+    def _seen(self, point: PlannedMark, levels: Levels) -> str | None:
+        """What the levels say is the matter, or None."""
+        paper, ground = levels.paper, levels.ground
+        sign = 1 if point.ink == "dark" else -1
+        if min(paper, ground) > BURNT_LEVEL:
+            return "too much light there: tape and ground are both burnt out to white"
+        if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
+            what = "covered, torn off, laid elsewhere, or something stands before it"
+            return f"no tape can be seen there: {what}"
+        contrast, usual_paper = self._of_used()
+        if not (contrast > 0 and np.isfinite(levels.contrast)):
+            return None
+        share = levels.contrast / contrast
+        halves = levels.halves / contrast
+        if np.isfinite(halves).any():
+            worst = int(np.nanargmin(halves))
+            if halves[worst] < FAINT and halves[worst ^ 1] > PLAIN:
+                where = HALVES[worst]
+                return f"its half {where}, looking along the strip, is covered, torn or rubbed off"
+        if share < FAINT:
+            return "its ink cannot be told from its tape: rubbed off, covered, or laid elsewhere"
+        if paper < IN_SHADOW * usual_paper:
+            return "it lies in shadow"
+        return None
+
+    def _levels(self, point: PlannedMark) -> Levels | None:
+        """What is seen where a mark should be; None where the picture ends."""
+        assert drawable(point.shape)
+        along, across = half_extent(point.shape)
+        steps = np.linspace(-1, 1, STEPS)
+        s, q = (grid.ravel() for grid in np.meshgrid(1.1 * along * steps, 1.1 * across * steps))
+        _, jacobian = d_pixel_d_mark(*self._camera, [point])
+        if not np.isfinite(jacobian).all():
+            return None
+        inverse = np.linalg.inv(jacobian[0])
+        at = Blurred.under(s, q, inverse @ inverse.T, BLUR_PX, slopes=False)
+        ink = ink_coverage(point.shape, at).value
+        grey = self._at(point, np.stack([s, q], axis=-1))
+        if not np.isfinite(grey).all():
+            return None
+        parts = [np.ones(len(s), bool), s > 0, s < 0, q > 0, q < 0]
+        contrasts = np.array([_contrast(grey[part], ink[part], point.ink) for part in parts])
+        return Levels(
+            paper=_median(grey[ink < ON_PAPER]),
+            ground=self._ground(point, along),
+            contrast=float(contrasts[0]),
+            halves=contrasts[1:],
+        )
+
+    def _ground(self, point: PlannedMark, along: float) -> float:
+        """Level of the ground on both sides of the tape; NaN for a mark on none."""
+        half = 0.5 * (point.tape_width_m or 0.0)
+        if isinstance(point.shape, Board):
+            half = max(half, half_extent(point.shape)[1] + BOARD_BORDER * point.shape.square_m)
+        if half == 0 or is_corner(point):
+            return float("nan")
+        steps = along * np.linspace(-1, 1, STEPS)
+        places = np.array([[s, side * BESIDE * half] for s in steps for side in (-1, 1)])
+        return _median(self._at(point, places))
+
+    def _at(self, point: PlannedMark, local: Array) -> Array:
+        """Levels (n,) at places (n, 2) along a mark's own axes; NaN outside the picture."""
+        c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
+        turned = local @ np.array([[c, n], [-n, c]])
+        places = point.centre_m + np.column_stack([turned, np.zeros(len(turned))])
+        pixels = self._fit.lens.project(self._fit.pose.transform(places))
+        inside = np.asarray(self._fit.lens.contains(pixels))
+        u, v = np.where(inside[:, None], pixels, 0).round().astype(int).T
+        height, width = self._task.soft.shape
+        levels = self._task.soft[np.clip(v, 0, height - 1), np.clip(u, 0, width - 1)]
+        return np.where(inside, levels, np.nan)
+
+
+def _median(levels: Array) -> float:
+    seen = levels[np.isfinite(levels)]
+    return float(np.median(seen)) if seen.size else float("nan")
+
+
+def _contrast(grey: Array, ink: Array, kind: str) -> float:
+    paper, inked = _median(grey[ink < ON_PAPER]), _median(grey[ink > ON_INK])
+    sign = 1.0 if kind == "dark" else -1.0
+    return sign * (paper - inked) / max(paper + inked, 1.0)

@@ -1,0 +1,23 @@
+"""The whole inspection: from a job and its pictures to verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vision.inspection.finding import Progress, measured
+from vision.inspection.inspected import Inspection
+from vision.inspection.judging import judged
+from vision.job.job import Job
+from vision.marks.picture import Picture
+
+
+def inspect(
+    job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
+) -> Inspection:
+    """Find, fit, adjust and judge. `pictures` come one per camera, in the order of the job.
+
+    `progress` is told what is about to be done, in words for a person.
+    """
+    found = measured(job, pictures, progress)
+    progress("judging")
+    return judged(found)

@@ -1,0 +1,1 @@
+"""What to keep, re-aim, re-shoot, re-measure, and what is not judged."""

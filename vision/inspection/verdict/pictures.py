@@ -1,0 +1,245 @@
+"""What is wrong with a picture: out of focus, one side soft, motion, low light, drops.
+
+Each is answered yes, no or cannot tell, by the one decision rule. Blur is judged against the
+job's `blur_px`: on the marks where marks were measured, else on the picture's own edges.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.inspection.verdict.rule import (
+    COVERAGE,
+    Action,
+    Judgement,
+    Reason,
+    judge,
+    judge_minimum,
+)
+from vision.job.job import Tolerances
+from vision.views.sharpness.blur import OPPOSITE, SIDES, Blur, Sharpness, Side
+from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
+from vision.views.sharpness.drops import SoftPatch
+
+Answer = Literal["yes", "no", "cannot-tell"]
+PictureFault = Literal["soft", "soft-side", "motion", "low-light", "drops"]
+FAULTS: tuple[PictureFault, ...] = ("soft", "soft-side", "motion", "low-light", "drops")
+
+LEAST_MOTION_PX = 2.5
+"""Motion below this, at 1280 px width, is not told from what a lens and its edges do."""
+ALIKE = 0.75
+"""Blur that is this much alike in all directions, least over most, is no motion."""
+SIDE_SHARE = 0.25
+"""A soft side must exceed the opposite one by at least this share of the tolerance."""
+LEAST_SIGNAL = 8.0
+"""Span of the levels over noise below which there is too little light. Practice pictures have 39
+and more, the same with noise of 10 levels 10 to 16, and at a fifth of the light 4 to 5."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PictureVerdict:
+    """Answers for every fault, and what follows.
+
+    `faults` are those beyond what the job accepts; `word` is what they make of the camera's
+    verdict, None where nothing.
+    """
+
+    answers: dict[PictureFault, Answer]
+    faults: tuple[PictureFault, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    actions: tuple[Action, ...] = ()
+    word: Literal["re-shoot", "not-judged"] | None = None
+    side: Side | None = None
+
+
+def judge_picture(
+    name: str, sharpness: Sharpness, tolerances: Tolerances, *, identified: bool
+) -> PictureVerdict:
+    """Judge one camera's picture. Too little light counts only where no marks could be named."""
+    allowed = tolerances.blur_px * sharpness.width / BLUR_WIDTH_PX
+    side = _soft_side(sharpness, allowed)
+    drops = _beyond_patches(sharpness, allowed)
+    answers: dict[PictureFault, Answer] = {
+        "soft": _answer(_judged(_softness(sharpness), allowed)),
+        "soft-side": side[0],
+        "motion": _motion(sharpness),
+        "low-light": _low_light(sharpness),
+        "drops": "cannot-tell" if sharpness.patches is None else ("yes" if drops else "no"),
+    }
+    beyond = {fault for fault, answer in answers.items() if answer == "yes"}
+    if "motion" in beyond and _judged(sharpness.most, allowed) != "beyond":
+        beyond -= {"motion"}
+    if identified:
+        beyond -= {"low-light"}
+    if "motion" in beyond and _judged(sharpness.least, allowed) != "beyond":
+        # Then it is the motion that makes the marks soft, not the lens.
+        beyond -= {"soft"}
+    faults = tuple(fault for fault in FAULTS if fault in beyond)
+    texts = {fault: _text(fault, sharpness, allowed, side[1], drops) for fault in faults}
+    reasons = [Reason(code=fault, text=text) for fault, text in texts.items()]
+    actions = [Action(text=f"{_advice(fault, name)}: {text}") for fault, text in texts.items()]
+    word: Literal["re-shoot", "not-judged"] | None = "re-shoot" if faults else None
+    marks = sharpness.marks
+    if not faults and marks is not None and _judged(marks.median, allowed) == "not-judged":
+        word = "not-judged"
+        reasons.append(Reason(code="soft-not-judged", text=_straddling(marks.median, allowed)))
+    if identified and answers["low-light"] == "yes":
+        reasons.append(Reason(code="low-light", text=_text("low-light", sharpness, allowed)))
+    return PictureVerdict(
+        answers=answers,
+        faults=faults,
+        reasons=tuple(reasons),
+        actions=tuple(actions),
+        word=word,
+        side=side[1],
+    )
+
+
+def _judged(blur: Blur | None, allowed_px: float) -> Judgement:
+    return "not-judged" if blur is None else judge(blur.blur_px, blur.sigma_px, allowed_px)
+
+
+def _answer(word: Judgement) -> Answer:
+    return "yes" if word == "beyond" else "no" if word == "within" else "cannot-tell"
+
+
+def _softness(sharpness: Sharpness) -> Blur | None:
+    """What 'soft' is judged on: the marks' median, without marks the edges' blur.
+
+    With motion it is the blur that motion does not explain.
+    """
+    if sharpness.marks is not None:
+        return sharpness.marks.median
+    return sharpness.least if _motion(sharpness) == "yes" else sharpness.blur
+
+
+def _soft_side(sharpness: Sharpness, allowed_px: float) -> tuple[Answer, Side | None]:
+    """Whether one side alone is beyond: the softest such side."""
+    if sharpness.sides is None:
+        return "cannot-tell", None
+    found: list[tuple[float, Side]] = []
+    unsure = False
+    for side in SIDES:
+        here, there = sharpness.sides[side], sharpness.sides[OPPOSITE[side]]
+        more = here.blur_px - there.blur_px
+        sigma = float(np.hypot(here.sigma_px, there.sigma_px))
+        clearly = more - COVERAGE * sigma > SIDE_SHARE * allowed_px
+        if not _marks_allow(sharpness, side):
+            continue
+        word = _judged(here, allowed_px)
+        if word == "beyond" and clearly and _judged(there, allowed_px) == "within":
+            found.append((more, side))
+        elif word == "not-judged" and more + COVERAGE * sigma > SIDE_SHARE * allowed_px:
+            unsure = True
+    if found:
+        return "yes", max(found)[1]
+    return ("cannot-tell" if unsure else "no"), None
+
+
+def _marks_allow(sharpness: Sharpness, side: Side) -> bool:
+    """Whether the marks, where there are some on both sides, are softer on this one too."""
+    if sharpness.marks is None:
+        return True
+    here, there = sharpness.marks.sides[side], sharpness.marks.sides[OPPOSITE[side]]
+    return here is None or there is None or here > 1.2 * there
+
+
+def _motion(sharpness: Sharpness) -> Answer:
+    """Whether everything is blurred along one direction only, by a length worth the name."""
+    motion, least, most = sharpness.motion, sharpness.least, sharpness.most
+    if motion is None or least is None or most is None:
+        return "cannot-tell"
+    smallest = LEAST_MOTION_PX * sharpness.width / BLUR_WIDTH_PX
+    length = judge_minimum(motion.length_px, motion.sigma_px, smallest)
+    alike = judge_minimum(least.blur_px / most.blur_px, least.sigma_px / most.blur_px, ALIKE)
+    if length == "beyond" or alike == "within":
+        return "no"
+    return "yes" if length == "within" and alike == "beyond" else "cannot-tell"
+
+
+def _low_light(sharpness: Sharpness) -> Answer:
+    light = sharpness.light
+    word = judge_minimum(light.signal_to_noise, light.signal_to_noise_sigma, LEAST_SIGNAL)
+    return _answer(word)
+
+
+def _beyond_patches(sharpness: Sharpness, allowed_px: float) -> tuple[SoftPatch, ...]:
+    return tuple(
+        patch
+        for patch in sharpness.patches or ()
+        if judge(patch.blur_px, patch.sigma_px, allowed_px) == "beyond"
+    )
+
+
+def _blur(blur: Blur | SoftPatch) -> str:
+    return f"{blur.blur_px:.1f} px (+-{blur.sigma_px:.1f})"
+
+
+def _straddling(blur: Blur, allowed_px: float) -> str:
+    span = f"{blur.blur_px:.2f} +- {COVERAGE * blur.sigma_px:.2f}"
+    return (
+        f"the blur at the marks, {span} px, straddles the {allowed_px:.1f} px allowed; a sharper"
+        " picture would settle it"
+    )
+
+
+def _text(
+    fault: PictureFault,
+    sharpness: Sharpness,
+    allowed_px: float,
+    side: Side | None = None,
+    drops: tuple[SoftPatch, ...] = (),
+) -> str:
+    """What was found, for a person."""
+    allowed = f"{allowed_px:.1f} px allowed"
+    marks, motion, light = sharpness.marks, sharpness.motion, sharpness.light
+    if fault == "soft":
+        figure, where = _softness(sharpness), "at the marks" if marks else "everywhere"
+        assert figure is not None
+        return f"the picture is soft: blur {_blur(figure)} {where}, {allowed}"
+    if fault == "soft-side":
+        assert sharpness.sides is not None
+        assert side is not None
+        here, there = sharpness.sides[side], sharpness.sides[OPPOSITE[side]]
+        return (
+            f"the {side} side of the picture is soft: blur {_blur(here)} there, {_blur(there)} on"
+            f" the {OPPOSITE[side]} side, {allowed}"
+        )
+    if fault == "motion":
+        assert motion is not None
+        down = np.degrees(motion.direction_rad)
+        lean = f"{abs(down):.0f} degrees {'down' if down >= 0 else 'up'} to the right"
+        return (
+            f"the camera moved during the exposure: everything is drawn out over"
+            f" {motion.length_px:.1f} px (+-{motion.sigma_px:.1f}), {lean}; {allowed} as blur"
+        )
+    if fault == "low-light":
+        return (
+            f"too little light: the levels span {light.signal_to_noise:.0f} times the noise"
+            f" (+-{light.signal_to_noise_sigma:.0f}), {LEAST_SIGNAL:.0f} wanted"
+        )
+    places = "; ".join(
+        f"{_blur(patch)} within {patch.radius_px:.0f} px of ({patch.pixel_px[0]:.0f},"
+        f" {patch.pixel_px[1]:.0f}), at {', '.join(patch.marks)}"
+        for patch in drops
+    )
+    return f"drops or dirt before the lens: clear in general, but blur {places}; {allowed}"
+
+
+def _advice(fault: PictureFault, name: str) -> str:
+    """What a person is to do."""
+    again = "then take its picture again"
+    match fault:
+        case "soft":
+            return f"clean and focus the {name} camera, {again}"
+        case "soft-side":
+            return f"clean the {name} camera's lens and see that it sits straight, {again}"
+        case "motion":
+            return f"hold the vehicle and the {name} camera still, {again}"
+        case "low-light":
+            return f"give the {name} camera's view more light, {again}"
+        case "drops":
+            return f"wipe the {name} camera's lens and cover glass clean, {again}"

@@ -1,0 +1,129 @@
+"""The one decision rule for every tolerance, and what a verdict is made of.
+
+After JCGM 106 with guard bands of two sigma on both sides: beyond where even the kindest reading
+is too much, within where even the harshest is not, otherwise not judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.camera.geometry import ANGLES
+from vision.units.arrays import Array
+
+Judgement = Literal["beyond", "within", "not-judged"]
+
+COVERAGE = 2.0
+"""Sigmas on each side of a figure: about 95 %."""
+SIGNIFICANT = 3.0
+"""Sigmas from which a difference within its tolerance is worth saying."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """Why a verdict is what it is: a code for scripts and a sentence for a person."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """What to do, as a sentence; for a camera also the change to apply, for a strip the move.
+
+    `turn_rad` and `sigma_rad`: change of (pan, tilt, roll) and its sigmas. `move_m` and
+    `move_sigma_m`: how far to move, in ground x, y (and z for a raised mark), and its sigmas.
+    """
+
+    text: str
+    turn_rad: tuple[float, float, float] | None = None
+    sigma_rad: tuple[float, float, float] | None = None
+    move_m: tuple[float, ...] | None = None
+    move_sigma_m: tuple[float, ...] | None = None
+
+    @property
+    def turn_deg(self) -> dict[str, float] | None:
+        """The change to apply by the names of the angles, in degrees, for files and reports."""
+        return _named_degrees(self.turn_rad)
+
+    @property
+    def sigma_deg(self) -> dict[str, float] | None:
+        """Its sigmas by the names of the angles, in degrees."""
+        return _named_degrees(self.sigma_rad)
+
+
+def _named_degrees(angles_rad: tuple[float, float, float] | None) -> dict[str, float] | None:
+    if angles_rad is None:
+        return None
+    # Adding 0.0 turns a negative zero into a plain one, which is what a person expects to read.
+    degrees = [float(np.degrees(angle)) + 0.0 for angle in angles_rad]
+    return dict(zip(ANGLES, degrees, strict=True))
+
+
+def judge(deviation: float, sigma: float, tolerance: float) -> Judgement:
+    """Judge |deviation| with its sigma against a largest allowed value; all in one unit.
+
+    A figure or sigma that is not a number is not judged.
+    """
+    size = abs(deviation)
+    if size - COVERAGE * sigma > tolerance:
+        return "beyond"
+    return "within" if size + COVERAGE * sigma <= tolerance else "not-judged"
+
+
+def judge_minimum(value: float, sigma: float, minimum: float) -> Judgement:
+    """Judge a value with its sigma against a smallest allowed value: `judge` turned round."""
+    if value + COVERAGE * sigma < minimum:
+        return "beyond"
+    return "within" if value - COVERAGE * sigma >= minimum else "not-judged"
+
+
+def length_and_sigma(vector: Array, covariance: Array) -> tuple[float, float]:
+    """Length of a vector (n,) and the standard deviation along it, from covariance (n, n).
+
+    The direction of a vector no longer than its largest principal sigma is noise; that sigma is
+    then the one to answer for. NaN for both where anything is not finite.
+    """
+    if not (np.isfinite(vector).all() and np.isfinite(covariance).all()):
+        return float("nan"), float("nan")
+    length = float(np.linalg.norm(vector))
+    largest = float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))
+    if length <= max(largest, 1e-12):
+        return length, largest
+    along = np.asarray(vector) / length
+    return length, float(np.sqrt(np.maximum(along @ covariance @ along, 0.0)))
+
+
+def worst_of(judgements: Iterable[Judgement]) -> Judgement:
+    """Beyond if any is, within if there are some and all are, else not judged."""
+    every = tuple(judgements)
+    if "beyond" in every:
+        return "beyond"
+    return "within" if every and "not-judged" not in every else "not-judged"
+
+
+def reasons_for(
+    word: Judgement, code: str, figure: str, *, limit: str, span: str, narrow: str, real: bool
+) -> list[Reason]:
+    """Why a figure is judged so: what is allowed, or what straddles it and would narrow that.
+
+    `figure` and `span` say it in words, the latter with two sigma; `real` is whether it is worth
+    saying though it is within.
+    """
+    if word == "beyond":
+        return [Reason(code=f"{code}-beyond", text=f"{figure}; {limit} allowed")]
+    if word == "not-judged":
+        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
+        return [Reason(code=f"{code}-not-judged", text=text)]
+    text = f"{figure}: a real difference, but within the {limit} allowed"
+    return [Reason(code="significant-within", text=text)] if real else []
+
+
+def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
+    """An angle for a sentence: `5.2 degrees (+-0.4)`, the bracket being one sigma."""
+    plain = f"{np.degrees(angle_rad):.1f} degrees"
+    return plain if sigma_rad is None else f"{plain} (+-{np.degrees(sigma_rad):.1f})"

@@ -1,0 +1,128 @@
+"""Which changes to look at: those a person asks for, those a report recommends, and small ones."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Sequence
+
+from vision.camera.geometry import ANGLES
+from vision.camera.solver import NoFit
+from vision.inspection.inspected import Inspection
+from vision.inspection.whatif.change import Change, Forecast
+from vision.inspection.whatif.forecast import predict
+from vision.job.job import Job
+from vision.units.errors import BadInputError, Fault
+from vision.units.length_words import LengthWords
+from vision.units.lengths import UNITS, LengthError, parse_length
+
+LARGEST_TURN_DEG = 90.0
+LARGEST_LEAN_DEG = 10.0
+LARGEST_LOWER_M = 1.0
+
+SMALL_LOWER_M, SMALL_LOWER_INCHES = 0.05, 2
+SMALL_LEAN_RAD, SMALL_TURN_RAD = math.radians(1), math.radians(0.5)
+"""What loading, air suspension and tyres do, and what a knock does: common practice, no source."""
+
+
+def asked_change(
+    job: Job, turns: Sequence[str], lower: str | None, lean_deg: float, nose_down_deg: float
+) -> Change:
+    """The change that options ask for; BadInputError with every fault of them.
+
+    Each of `turns` is CAMERA.ANGLE=DEGREES; turns of one camera's angle add up. `lower` is a length
+    with its unit.
+    """
+    faults: list[Fault] = []
+    found: dict[str, list[float]] = {}
+    for text in turns:
+        turn = _turn(job, text, faults)
+        if turn is not None:
+            name, angle, degrees = turn
+            found.setdefault(name, [0.0] * 3)[angle] += math.radians(degrees)
+    lower_m = 0.0 if lower is None else _lower(lower, job.lengths, faults)
+    for key, value in (("--lean", lean_deg), ("--nose-down", nose_down_deg)):
+        if not abs(value) <= LARGEST_LEAN_DEG:
+            expected = f"degrees from -{LARGEST_LEAN_DEG:g} to {LARGEST_LEAN_DEG:g}"
+            faults.append(_fault(key, f"{value:g}", expected, "write a smaller angle"))
+    if faults:
+        raise BadInputError(faults)
+    return Change(
+        turns_rad={name: (t[0], t[1], t[2]) for name, t in found.items()},
+        lower_m=lower_m,
+        lean_rad=math.radians(lean_deg),
+        nose_down_rad=math.radians(nose_down_deg),
+    )
+
+
+def recommended(inspection: Inspection) -> dict[str, tuple[Change, Forecast | NoFit]]:
+    """The turns that the inspection recommends for each camera, and what they would do."""
+    out = {}
+    for each in inspection.cameras:
+        turns = [action.turn_rad for action in each.actions if action.turn_rad is not None]
+        if turns:
+            pan, tilt, roll = (sum(values) for values in zip(*turns, strict=True))
+            change = Change(turns_rad={each.camera.name: (pan, tilt, roll)})
+            out[each.camera.name] = (change, predict(inspection, change))
+    return out
+
+
+def small_changes(job: Job) -> dict[str, Change]:
+    """What loading, suspension, tyres and knocks do, by its label."""
+    lengths, lower_m = job.lengths, SMALL_LOWER_M
+    if lengths.imperial:
+        lower_m = SMALL_LOWER_INCHES * float(UNITS["in"])
+    changes = {
+        f"{lengths.cm(lower_m, spec='.3g')} lower": Change(lower_m=lower_m),
+        "leans 1 degree to its right": Change(lean_rad=SMALL_LEAN_RAD),
+        "nose 1 degree down": Change(nose_down_rad=SMALL_LEAN_RAD),
+    }
+    for camera in job.cameras:
+        turn = (0.0, SMALL_TURN_RAD, 0.0)
+        changes[f"{camera.name} tilted 0.5 degree down"] = Change(turns_rad={camera.name: turn})
+    return changes
+
+
+def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | None:
+    expected = "CAMERA.ANGLE=DEGREES, such as front.tilt=-3"
+    names = [camera.name for camera in job.cameras]
+    before, equals, number = text.rpartition("=")
+    name, dot, angle = before.rpartition(".")
+    if not equals or not dot:
+        faults.append(_fault("--turn", repr(text), expected, "write it like that"))
+        return None
+    fine = True
+    for found, allowed, what in ((name, names, "camera"), (angle, list(ANGLES), "angle")):
+        if found not in allowed:
+            near = difflib.get_close_matches(found, allowed, n=1)
+            step = f"did you mean {near[0]!r}?" if near else "name one of them"
+            faults.append(
+                _fault("--turn", f"the {what} {found!r}", f"one of {', '.join(allowed)}", step)
+            )
+            fine = False
+    try:
+        degrees = float(number)
+    except ValueError:
+        degrees = math.nan
+    if not abs(degrees) <= LARGEST_TURN_DEG:
+        limits = f"degrees from -{LARGEST_TURN_DEG:g} to {LARGEST_TURN_DEG:g}"
+        faults.append(_fault("--turn", repr(number), limits, "write the angle to turn by"))
+        fine = False
+    return (name, ANGLES.index(angle), degrees) if fine else None
+
+
+def _lower(text: str, lengths: LengthWords, faults: list[Fault]) -> float:
+    sign = -1.0 if text.strip().startswith("-") else 1.0
+    try:
+        metres = sign * float(parse_length(text.strip().lstrip("-")))
+    except LengthError as error:
+        faults.append(_fault("--lower", error.found, error.expected, error.next_step))
+        return 0.0
+    if abs(metres) > LARGEST_LOWER_M:
+        expected = f"at most {lengths.m(LARGEST_LOWER_M, spec='g')}"
+        faults.append(_fault("--lower", repr(text), expected, "write how much lower it rides"))
+    return metres
+
+
+def _fault(key: str, found: str, expected: str, next_step: str) -> Fault:
+    return Fault(file="the command", key=key, found=found, expected=expected, next_step=next_step)

@@ -1,0 +1,118 @@
+"""What may be changed, and what is then predicted, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from vision.camera.geometry import Aim, Pose
+from vision.inspection.verdict.rule import Judgement
+from vision.units.arrays import Array
+from vision.units.length_words import METRIC, LengthWords
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """Cameras turned, and the vehicle standing differently.
+
+    `turns_rad` adds to (pan, tilt, roll) of each named camera. `lower_m` is how much lower the
+    vehicle rides, `lean_rad` how much it leans to its right, `nose_down_rad` how much its front
+    dips, both about the ground under its middle.
+    """
+
+    turns_rad: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    lower_m: float = 0.0
+    lean_rad: float = 0.0
+    nose_down_rad: float = 0.0
+
+    @property
+    def stance(self) -> Pose:
+        """From where a point of the body is now to where it then is, in ground coordinates."""
+        R = Rotation.from_rotvec([self.lean_rad, self.nose_down_rad, 0.0]).as_matrix()
+        return Pose(R=R, t_m=np.array([0.0, 0.0, -self.lower_m]))
+
+    @property
+    def moves_vehicle(self) -> bool:
+        """Whether the vehicle itself stands differently."""
+        return any((self.lower_m, self.lean_rad, self.nose_down_rad))
+
+    def pose(self, name: str, pose: Pose) -> Pose:
+        """Where the camera called `name` then stands, and how it looks."""
+        turn = np.array(self.turns_rad.get(name, (0.0, 0.0, 0.0)))
+        R = Aim(**_three(pose.aim.as_array() + turn)).rotation() if turn.any() else pose.R
+        stance = self.stance
+        return Pose.at(stance.transform(pose.camera_in_ground_m), R @ stance.R.T)
+
+
+def _three(values: Array) -> dict[str, float]:
+    return dict(zip(("pan_rad", "tilt_rad", "roll_rad"), map(float, values), strict=True))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A length in m with its sigma, and its verdict against what the job accepts.
+
+    NaN, and not judged, where there is no such length.
+    """
+
+    value_m: float
+    sigma_m: float
+    verdict: Judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraForecast:
+    """One camera now and then: marks in view, nearest ground, and how it looks against its aim.
+
+    `off_rad` is pan, tilt and roll then minus as intended, with `off_sigma_rad`; `aim` its verdict.
+    The nearest ground is infinite where none is seen.
+    """
+
+    name: str
+    marks_now: int
+    marks_then: int
+    nearest_now: Figure
+    nearest_then: Figure
+    off_rad: tuple[float, float, float]
+    off_sigma_rad: tuple[float, float, float]
+    aim: Judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeamForecast:
+    """One seam: its worst gap now, then with the display as it is, and then with it set anew.
+
+    `moved_m` is the most that the two views move against each other with the display as it is.
+    The overlap is that of the ground both cameras see.
+    """
+
+    between: tuple[str, str]
+    now: Figure
+    as_set: Figure
+    set_anew: Figure
+    moved_m: float
+    overlap_now: Figure
+    overlap_then: Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """What a change would do, by the joint adjustment; `notes` say what could not be predicted.
+
+    `lengths` writes its lengths.
+    """
+
+    cameras: tuple[CameraForecast, ...]
+    seams: tuple[SeamForecast, ...]
+    notes: tuple[str, ...] = ()
+    lengths: LengthWords = METRIC
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensitivity:
+    """How far each seam's two views move apart, m, under one small change; the display stays."""
+
+    label: str
+    moved_m: dict[tuple[str, str], float]

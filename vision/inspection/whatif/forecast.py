@@ -1,0 +1,303 @@
+"""What a turn of a camera, or a vehicle that stands differently, would do to views and seams.
+
+The joint adjustment says where cameras and marks are, so where every ground point would then be
+seen follows. What is drawn is up to the display: one that stays as it is set draws with its present
+map, the plan fit; one that is set anew would fit its map to the marks as they are then seen, which
+is a plan fit to predicted pixels. The lens is the same throughout.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
+from vision.camera.geometry import d_aim_d_rotation_vector
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.inspection.verdict.cameras import aim_judgements
+from vision.inspection.verdict.rule import judge, judge_minimum, length_and_sigma, worst_of
+from vision.inspection.verdict.seams import seam_verdict
+from vision.inspection.whatif.change import (
+    CameraForecast,
+    Change,
+    Figure,
+    Forecast,
+    SeamForecast,
+    Sensitivity,
+)
+from vision.job.body import body_hides
+from vision.job.job import Camera, Job
+from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
+from vision.job.pattern import drawable, half_extent
+from vision.units.arrays import Array, Flags
+from vision.views.seams.coverage import nearest_ground
+from vision.views.seams.gaps import SeamGap, seam_gaps
+
+LEAST_EXTENT_PX = 5.0
+"""On practice pictures crosses whose shorter side is smaller than this are seldom found."""
+
+SIGMA_PX = 0.1
+"""Of a mark that this camera has not measured: as good as most that are."""
+
+NONE = Figure(value_m=float("nan"), sigma_m=float("nan"), verdict="not-judged")
+
+
+def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
+    """Predict what `change` does; NoFit where the inspection has no joint adjustment.
+
+    Cameras that took no part in it are left out, and said in the notes.
+    """
+    adjustment = inspection.adjustment
+    if adjustment is None:
+        return NoFit(code="no-adjustment", text="the pictures gave no joint adjustment to go by")
+    job, layout = inspection.job, planned_layout(inspection.job)
+    after = changed_adjustment(adjustment, change)
+    then = {camera.name: camera for camera in after.cameras}
+    found = {each.camera.name: each for each in inspection.cameras}
+    fits = {n: c.plan_fit for n, c in found.items() if c.plan_fit is not None}
+    notes = [f"{name}: not predicted, it has no joint fit" for name in found if name not in then]
+    anew = dict(fits)
+    for name, adjusted in then.items():
+        same = name not in change.turns_rad and not change.moves_vehicle
+        if same or name not in fits:
+            continue
+        fit = _set_anew(job, layout, found[name], adjusted, adjustment.mark_m)
+        if isinstance(fit, NoFit):
+            notes.append(f"{name}: a display could not be set anew, {fit.text}")
+            del anew[name]
+        else:
+            anew[name] = fit
+    return Forecast(
+        cameras=tuple(
+            _camera(job, layout, found[each.name], adjustment, then[each.name])
+            for each in job.cameras
+            if each.name in then
+        ),
+        seams=_seams(job, adjustment, after, fits, anew),
+        notes=tuple(notes),
+        lengths=job.lengths,
+    )
+
+
+def sensitivities(inspection: Inspection, changes: dict[str, Change]) -> tuple[Sensitivity, ...]:
+    """How far the two views of each seam move apart under each change; empty without a fit."""
+    adjustment = inspection.adjustment
+    if adjustment is None:
+        return ()
+    job = inspection.job
+    fits = {
+        c.camera.name: without_marks(c.plan_fit)
+        for c in inspection.cameras
+        if c.plan_fit is not None
+    }
+    now = _by_seam(job, fits, adjustment)
+    rows = []
+    for label, change in changes.items():
+        then = _by_seam(job, fits, changed_adjustment(adjustment, change))
+        moved = {b: _moved(now[b], gap) for b, gap in then.items() if b in now}
+        rows.append(Sensitivity(label=label, moved_m=moved))
+    return tuple(rows)
+
+
+def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
+    """The adjustment with its cameras as they would stand, covariances carried along.
+
+    The turn itself is taken as exact: what is unsure now is as unsure then.
+    """
+    carry = np.eye(len(adjustment.parameter_covariance))
+    cameras = []
+    for camera in adjustment.cameras:
+        own = _carry(camera, change)
+        columns = adjustment.camera_slice[camera.name]
+        carry[columns, columns] = own
+        pose = change.pose(camera.name, camera.pose)
+        covariance = own @ camera.covariance @ own.T
+        d_aim = d_aim_d_rotation_vector(pose.R)
+        cameras.append(
+            replace(
+                camera,
+                pose=pose,
+                covariance=covariance,
+                aim_covariance_rad2=d_aim @ covariance[3:6, 3:6] @ d_aim.T,
+                position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
+            )
+        )
+    spread = carry @ adjustment.parameter_covariance @ carry.T
+    return replace(adjustment, cameras=tuple(cameras), parameter_covariance=spread)
+
+
+def _carry(camera: AdjustedCamera, change: Change) -> Array:
+    """Derivative (14, 14) of the steps of a camera's pose then, and its lens, by those now."""
+    pose = change.pose(camera.name, camera.pose)
+    carry = np.eye(UNKNOWNS)
+    carry[:3, :3] = change.stance.R
+    # A small rotation w now is Q w then, Q being the turn from the camera's axes now to those then.
+    carry[3:6, 3:6] = pose.R @ change.stance.R @ camera.pose.R.T
+    return carry
+
+
+def _in_view(
+    job: Job, layout: Layout, camera: AdjustedCamera, mark_m: dict[str, Array], fit: PlanFit | None
+) -> Flags:
+    """Which points of the layout the camera shows large enough to be found, (n,).
+
+    What it measured for its present `fit` is not hidden by the body, whatever the box that stands
+    for the body says: a turn hides nothing.
+    """
+    points = layout.points
+    places = np.array([mark_m.get(each.id, each.centre_m) for each in points]).reshape(-1, 3)
+    shown = camera.lens.contains(camera.lens.project(camera.pose.transform(places)))
+    hidden = body_hides(job.vehicle, camera.pose.camera_in_ground_m, places)
+    ids = () if fit is None else fit.points.ids
+    measured = np.array([each.id in ids for each in points], dtype=bool)
+    large = [_extent_px(camera, each) >= LEAST_EXTENT_PX for each in points]
+    return np.asarray(shown & (measured | ~hidden & np.array(large, dtype=bool)))
+
+
+def _extent_px(camera: AdjustedCamera, mark: PlannedMark) -> float:
+    """Shorter extent in the picture of a mark lying on its place; 0 where it cannot be drawn."""
+    if not drawable(mark.shape):
+        return 0.0
+    along_m, across_m = half_extent(mark.shape)
+    c, s = np.cos(mark.heading_rad), np.sin(mark.heading_rad)
+    arms = np.array([[c * along_m, s * along_m, 0.0], [-s * across_m, c * across_m, 0.0]])
+    ends = np.array([mark.centre_m + arms, mark.centre_m - arms])
+    pixels = camera.lens.project(camera.pose.transform(ends))
+    return float(np.nan_to_num(np.linalg.norm(pixels[0] - pixels[1], axis=-1)).min())
+
+
+def _set_anew(
+    job: Job,
+    layout: Layout,
+    found: InspectedCamera,
+    adjusted: AdjustedCamera,
+    mark_m: dict[str, Array],
+) -> PlanFit | NoFit:
+    """The plan fit that a display set anew would make from what the camera then shows."""
+    assert found.plan_fit is not None
+    in_view = _in_view(job, layout, adjusted, mark_m, found.plan_fit)
+    chosen = [layout.points[row] for row in np.flatnonzero(in_view)]
+    fitted = found.plan_fit.points
+    covariance = dict(zip(fitted.ids, fitted.covariance_px2, strict=True))
+    unmeasured = SIGMA_PX**2 * np.eye(2)
+    places = np.array([mark_m.get(mark.id, mark.centre_m) for mark in chosen]).reshape(-1, 3)
+    points = Points(
+        ids=tuple(mark.id for mark in chosen),
+        planned_m=np.array([mark.centre_m for mark in chosen]).reshape(-1, 3),
+        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in chosen]),
+        pixels_px=adjusted.lens.project(adjusted.pose.transform(places)),
+        covariance_px2=np.reshape([covariance.get(m.id, unmeasured) for m in chosen], (-1, 2, 2)),
+    )
+    camera = found.camera
+    prior = lens_prior(job.lens_of(camera), adjusted.lens.width, adjusted.lens.height)
+    return fit_plan(camera, prior, points, (adjusted.pose, found.plan_fit.lens))
+
+
+def _camera(
+    job: Job,
+    layout: Layout,
+    found: InspectedCamera,
+    adjustment: Adjustment,
+    then: AdjustedCamera,
+) -> CameraForecast:
+    camera, now = found.camera, adjustment.camera(found.camera.name)
+    off, sigma, words = aim_judgements(camera, then, job.tolerances)
+    marks = [
+        int(_in_view(job, layout, each, adjustment.mark_m, found.plan_fit).sum())
+        for each in (now, then)
+    ]
+    return CameraForecast(
+        name=camera.name,
+        marks_now=marks[0],
+        marks_then=marks[1],
+        nearest_now=_nearest(job, camera, now),
+        nearest_then=_nearest(job, camera, then),
+        off_rad=(float(off[0]), float(off[1]), float(off[2])),
+        off_sigma_rad=(float(sigma[0]), float(sigma[1]), float(sigma[2])),
+        aim=worst_of(words),
+    )
+
+
+def _nearest(job: Job, camera: Camera, adjusted: AdjustedCamera) -> Figure:
+    found = nearest_ground(job.vehicle, camera, adjusted)
+    limit = job.tolerances.nearest_ground_m
+    return Figure(
+        value_m=found.distance_m,
+        sigma_m=found.sigma_m,
+        verdict=judge(found.distance_m, found.sigma_m, limit),
+    )
+
+
+def _seams(
+    job: Job,
+    adjustment: Adjustment,
+    after: Adjustment,
+    fits: dict[str, PlanFit],
+    anew: dict[str, PlanFit],
+) -> tuple[SeamForecast, ...]:
+    # Shared marks were measured in the pictures as they are: only the seams' own points count.
+    kept = {name: without_marks(fit) for name, fit in fits.items()}
+    set_anew = {name: without_marks(fit) for name, fit in anew.items()}
+    now = _by_seam(job, kept, adjustment)
+    as_set, renewed = _by_seam(job, kept, after), _by_seam(job, set_anew, after)
+    return tuple(
+        SeamForecast(
+            between=between,
+            now=_gap(job, gap),
+            as_set=_gap(job, as_set.get(between)),
+            set_anew=_gap(job, renewed.get(between)),
+            moved_m=_moved(gap, as_set[between]) if between in as_set else float("nan"),
+            overlap_now=_overlap(job, gap),
+            overlap_then=_overlap(job, as_set.get(between)),
+        )
+        for between, gap in now.items()
+    )
+
+
+def _by_seam(
+    job: Job, fits: dict[str, PlanFit], adjustment: Adjustment
+) -> dict[tuple[str, str], SeamGap]:
+    return {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
+
+
+def without_marks(fit: PlanFit) -> PlanFit:
+    """The same map without the marks it was fitted to."""
+    none = np.zeros((0, 2))
+    points = Points(
+        ids=(),
+        planned_m=np.zeros((0, 3)),
+        mark_sigma_m=np.zeros(0),
+        pixels_px=none,
+        covariance_px2=np.zeros((0, 2, 2)),
+    )
+    flags = np.zeros(0, dtype=bool)
+    return replace(fit, points=points, used=flags, residual_px=none, residual_m=none)
+
+
+def _gap(job: Job, gap: SeamGap | None) -> Figure:
+    """Worst gap along a seam, with the verdict on all of it."""
+    if gap is None or gap.worst_gap_m is None:
+        return NONE
+    lengths = np.linalg.norm(gap.gaps_m, axis=1)
+    at = int(np.nanargmax(lengths))
+    value, sigma = length_and_sigma(gap.gaps_m[at], gap.covariances_m2[at])
+    word = seam_verdict(gap.between, gap, job.tolerances).verdict
+    return Figure(value_m=value, sigma_m=sigma, verdict=word)
+
+
+def _overlap(job: Job, gap: SeamGap | None) -> Figure:
+    if gap is None or gap.overlap_m is None:
+        return NONE
+    sigma = gap.overlap_sigma_m or 0.0
+    word = judge_minimum(gap.overlap_m, sigma, job.tolerances.overlap_m)
+    return Figure(value_m=gap.overlap_m, sigma_m=sigma, verdict=word)
+
+
+def _moved(now: SeamGap, then: SeamGap) -> float:
+    """Most that two views move against each other along a seam, where both cover it."""
+    moved = np.linalg.norm(then.gaps_m - now.gaps_m, axis=1)
+    return float(np.nanmax(moved)) if np.isfinite(moved).any() else float("nan")

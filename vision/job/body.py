@@ -1,0 +1,67 @@
+"""What the vehicle's own body hides: a box on the ground between a camera and what it looks at."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.job.job import Vehicle
+from vision.units.arrays import Array, Flags
+
+DEFAULT_MARGIN_M = 0.05
+"""Bodies are rounded and cameras sit on their faces, measured to some centimetres."""
+ABOVE_CAMERA_M = 0.1
+"""How far a body of unknown height is taken to rise above its camera."""
+
+
+def body_hides(
+    vehicle: Vehicle,
+    camera_in_ground_m: Array,
+    ground_points: Array,
+    *,
+    margin_m: float = DEFAULT_MARGIN_M,
+) -> Flags:
+    """Whether the body stands between a camera (3,) and points (n, 2) on the ground or (n, 3).
+
+    The body is a box of the vehicle's length, width and height centred on the origin, shrunk by
+    `margin_m` on every side but its bottom. A camera found inside that box is mounted on the face
+    nearest to it, which is moved in to the camera: a mounting measured some centimetres too far
+    in must not hide everything. A point below the body is hidden. All in ground coordinates, m.
+    """
+    camera = np.asarray(camera_in_ground_m, dtype=np.float64)
+    given = np.asarray(ground_points, dtype=np.float64).reshape(-1, np.shape(ground_points)[-1])
+    points = np.zeros((len(given), 3))
+    points[:, : given.shape[1]] = given
+    low, high = _box(vehicle, camera, margin_m)
+    if (low >= high).any():
+        return np.zeros(len(points), dtype=bool)
+    along = points - camera
+    # Slabs: the part of the segment between each pair of faces, as shares of its length.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first, second = (low - camera) / along, (high - camera) / along
+    level = along == 0
+    between = (camera > low) & (camera < high)
+    enters = np.where(level, np.where(between, -np.inf, np.inf), np.minimum(first, second))
+    leaves = np.where(level, np.where(between, np.inf, -np.inf), np.maximum(first, second))
+    begins = np.maximum(enters.max(axis=1), 0.0)
+    ends = np.minimum(leaves.min(axis=1), 1.0)
+    return np.asarray(ends - begins > 1e-9)
+
+
+def _box(vehicle: Vehicle, camera: Array, margin_m: float) -> tuple[Array, Array]:
+    """Lower and upper corner (3,) of the body's box, with the camera outside it."""
+    roof = vehicle.height_m
+    top = camera[2] + ABOVE_CAMERA_M if roof is None else roof - margin_m
+    half = np.array([vehicle.length_m, vehicle.width_m]) / 2 - margin_m
+    low, high = np.array([-half[0], -half[1], 0.0]), np.array([half[0], half[1], top])
+    if ((camera > low) & (camera < high)).all():
+        faces = [
+            (camera[0] - low[0], 0, False),
+            (high[0] - camera[0], 0, True),
+            (camera[1] - low[1], 1, False),
+            (high[1] - camera[1], 1, True),
+        ]
+        if roof is not None:
+            faces.append((high[2] - camera[2], 2, True))
+        _, axis, upper = min(faces)
+        (high if upper else low)[axis] = camera[axis]
+    return low, high

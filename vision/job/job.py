@@ -1,0 +1,268 @@
+"""What a person tells about the job, as values: vehicle, cameras, strips, marks, tolerances.
+
+Everything is in SI units and radians here; degrees, feet and inches stay in the file. Reading and
+checking a job file is the work of `job_file`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from vision.camera.geometry import Aim
+from vision.camera.stated_lens import StatedLens
+from vision.units.arrays import Array, frozen_array
+from vision.units.length_words import METRIC, LengthWords
+
+Ink = Literal["dark", "light"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cross:
+    """Two lines; from the centre to the line's end along and across the strip, and line width."""
+
+    arm_along_m: float
+    arm_across_m: float
+    line_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quadrant:
+    """Two opposite sectors of a disc: ahead-left and behind-right, looking along the strip."""
+
+    radius_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A checkerboard panel with inner corners counted along and across; behind-right is dark."""
+
+    square_m: float
+    corners_along: int
+    corners_across: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxCorner:
+    """A carton's top corner, the one nearest the camera it was set up for."""
+
+    size_m: tuple[float, float] | None = None
+    turn_rad: float | None = None
+
+
+MarkShape = Cross | Quadrant | Board
+SingleShape = Cross | Quadrant | BoxCorner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VehicleState:
+    """How the vehicle stood when marks and pictures were made, in the person's own words.
+
+    None where nothing was written. A camera moves with the body: other load, air or doors, and the
+    same layout gives another aim.
+    """
+
+    load: str | None = None
+    suspension_height: str | None = None
+    tyre_pressure: str | None = None
+    doors: str | None = None
+    mirrors: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vehicle:
+    """The body as a box on the ground, centred on the origin; `height_m` may be unknown."""
+
+    length_m: float
+    width_m: float
+    height_m: float | None = None
+    state: VehicleState = field(default_factory=VehicleState)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bracket:
+    """What a camera's bracket lets be turned: lowest and highest aim; None for what is fixed."""
+
+    pan_rad: tuple[float, float] | None = None
+    tilt_rad: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Camera:
+    """A camera as mounted and as intended to look. `picture` is a file name or a pattern.
+
+    `bracket` is for planning alone: it says which other aims could be had.
+    """
+
+    name: str
+    picture: str
+    lens: str
+    position_m: Array
+    position_sigma_m: float
+    aim: Aim
+    mirrored: bool = False
+    bracket: Bracket | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strip:
+    """A straight length of tape with marks; `at_m` (n,) are distances from the first mark."""
+
+    name: str
+    from_m: Array
+    to_m: Array
+    at_m: Array
+    shape: MarkShape
+    tape_width_m: float
+    ink: Ink = "dark"
+    position_sigma_m: float
+    mark_sigma_m: float = 0.003
+
+    def __post_init__(self) -> None:
+        for name, shape in (("from_m", (2,)), ("to_m", (2,)), ("at_m", (None,))):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+
+    @property
+    def length_m(self) -> float:
+        """Distance from the first mark to the last as planned."""
+        return float(np.linalg.norm(self.to_m - self.from_m))
+
+    @property
+    def along(self) -> Array:
+        """Unit vector (2,) from the first mark to the last."""
+        return (self.to_m - self.from_m) / self.length_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SingleMark:
+    """A mark of its own; with z above 0 it is a raised mark, facing up."""
+
+    name: str
+    at_m: Array
+    shape: SingleShape
+    position_sigma_m: float
+    ink: Ink = "dark"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at_m", frozen_array(self.at_m, (3,), "at"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StatedSeam:
+    """A seam that the job states: a line on the ground between two views, near end first."""
+
+    name: str
+    between: tuple[str, str]
+    from_m: Array
+    to_m: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "from_m", frozen_array(self.from_m, (2,), "from"))
+        object.__setattr__(self, "to_m", frozen_array(self.to_m, (2,), "to"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LengthReading:
+    """A length that somebody taped: between two places, or from one to the body's centre line.
+
+    `between` names marks or cameras, two of them, or one where `kind` is "offset". `sigma_m` is
+    the reading's own; with `tape`, all readings of that tape share one more error, a scale of
+    sigma `scale_sigma` (metres in a metre).
+    """
+
+    kind: Literal["distance", "diagonal", "offset"]
+    between: tuple[str, ...]
+    value_m: float
+    sigma_m: float
+    tape: str | None = None
+    scale_sigma: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AngleReading:
+    """A camera's tilt or roll, or both, as a tool showed them on its housing.
+
+    A bubble or an electronic gauge reads `against` gravity, a square that stands on the ground
+    reads against the ground; None for an angle that was not read.
+    """
+
+    camera: str
+    tilt_rad: float | None
+    roll_rad: float | None
+    against: Literal["gravity", "ground"]
+    sigma_rad: float
+
+
+Reading = LengthReading | AngleReading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Means:
+    """What there is to lay a layout with, for planning alone; None where there is no limit.
+
+    The lot is a rectangle along and across the vehicle, centred on it; `tape_longest_m` the longest
+    strip that is laid in one piece, and `tape_width_m` the widest tape.
+    """
+
+    lot_length_m: float | None = None
+    lot_width_m: float | None = None
+    tape_longest_m: float | None = None
+    tape_width_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """What the person accepts; the defaults are those of the job file."""
+
+    seam_gap_m: float = 0.05
+    strip_m: float = 0.03
+    aim_rad: float = float(np.radians(3))
+    roll_rad: float = float(np.radians(2))
+    overlap_m: float = 0.5
+    nearest_ground_m: float = 0.5
+    blur_px: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """The whole job. Tuples keep the order of the file; names are unique within each.
+
+    `lengths` writes lengths for whoever reads about the job, as its `units` say.
+    """
+
+    name: str
+    vehicle: Vehicle
+    lenses: tuple[StatedLens, ...]
+    cameras: tuple[Camera, ...]
+    strips: tuple[Strip, ...]
+    marks: tuple[SingleMark, ...] = ()
+    seams: tuple[StatedSeam, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    means: Means = field(default_factory=Means)
+    lengths: LengthWords = METRIC
+
+    def to_fraction(self, fraction: int) -> Job:
+        """The same job with inches no finer than 1/`fraction`."""
+        return replace(self, lengths=replace(self.lengths, fraction=fraction))
+
+    def camera(self, name: str) -> Camera:
+        """The camera called `name`."""
+        return next(camera for camera in self.cameras if camera.name == name)
+
+    def lens_of(self, camera: Camera) -> StatedLens:
+        """The stated lens that `camera` names."""
+        return next(lens for lens in self.lenses if lens.name == camera.lens)
+
+    def strip(self, name: str) -> Strip:
+        """The strip called `name`."""
+        return next(strip for strip in self.strips if strip.name == name)
+
+    def mark(self, name: str) -> SingleMark:
+        """The single mark called `name`."""
+        return next(mark for mark in self.marks if mark.name == name)

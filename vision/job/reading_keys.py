@@ -1,0 +1,214 @@
+"""The tables [[reading]] of a job file: what somebody measured with a tape or a gauge.
+
+A tape of an accuracy class may be wrong by no more than a + b L millimetres, L the length rounded
+up to whole metres (OIML R 35-1, the classes of EU directive 2014/32/EU annex VIII): a limit, so a
+uniform error, of sigma limit / sqrt(3). Where a reading names its tape, the part that grows with
+the length is common to every reading of that tape.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Mapping
+from typing import Literal, TypeGuard
+
+from vision.job.job import AngleReading, Camera, LengthReading, Reading, SingleMark, Strip
+from vision.units.tables import Table, describe
+
+TAPE_CLASSES_MM = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
+"""a and b of the limit a + b L in mm, L in whole metres."""
+
+HOLDING_SIGMA_M = 0.002
+"""Holding a tape to a painted cross and reading it, beside the tape's own error; common practice,
+no source."""
+
+TOOL_SIGMA_DEG = {"gauge": 0.2, "speed square": 1.5}
+"""A digital gauge on a housing, and a speed square by eye; common practice, no source."""
+
+CENTRE_LINE_M = 0.05
+"""A place planned nearer to the centre line than this has no side to measure an offset on."""
+
+STEEP_RAD = math.radians(80)
+"""A camera that looks down more steeply has no roll that a gauge could read."""
+
+KINDS = ("distance", "diagonal", "offset", "angle")
+
+
+def readings_of(
+    top: Table,
+    strips: Mapping[str, Strip | None],
+    marks: Mapping[str, SingleMark | None],
+    cameras: Mapping[str, Camera | None],
+) -> tuple[Reading, ...]:
+    """Every reading of the file; those with a fault are left out after noting it.
+
+    `strips`, `marks` and `cameras` by name, None for one that is itself faulty: naming it is then
+    no second fault.
+    """
+    if not top.has("reading"):
+        return ()
+    value = top.values["reading"]
+    if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
+        top.wrong("reading", "tables [[reading]]", "write the name in two pairs of brackets")
+        return ()
+    places = _Places(strips, marks, cameras)
+    classes: dict[str, str] = {}
+    found: list[Reading | None] = []
+    _no_value(top, value)
+    for i, values in enumerate(value):
+        if values.get("value") == "":
+            continue
+        table = Table(top.faults, top.file, f"reading[{i}]", values, top.units)
+        kind = table.choice("kind", KINDS)
+        before = len(table.faults)
+        match kind:
+            case "angle":
+                reading: Reading | None = _angle(table, cameras)
+                table.close()
+            case "distance" | "diagonal" | "offset":
+                reading = _length(table, kind, places, classes)
+                table.close()
+            case _:
+                continue
+        found.append(reading if len(table.faults) == before else None)
+    return tuple(reading for reading in found if reading is not None)
+
+
+def _no_value(top: Table, tables: list[dict[str, object]]) -> None:
+    """One fault for all tables that `seamtrue measure --wanted` printed and nobody filled in."""
+    empty = [str(number) for number, each in enumerate(tables, 1) if each.get("value") == ""]
+    if empty:
+        which = f"reading {empty[0]}" if len(empty) == 1 else f"readings {', '.join(empty)}"
+        step = (
+            "put in what the tape showed, or take the whole table out: lines [[reading]] to value"
+        )
+        top.fault("reading", f"no value in {which}", "a length in each", step)
+
+
+class _Places:
+    """The names that a reading may give: marks as `strip/index` or by name, and cameras."""
+
+    def __init__(
+        self,
+        strips: Mapping[str, Strip | None],
+        marks: Mapping[str, SingleMark | None],
+        cameras: Mapping[str, Camera | None],
+    ) -> None:
+        self.side: dict[str, float] = {}
+        self.ambiguous = set(marks) & set(cameras)
+        self.broken = {name for name, strip in strips.items() if strip is None}
+        for name, camera in cameras.items():
+            self.side[name] = math.nan if camera is None else float(camera.position_m[1])
+        for name, mark in marks.items():
+            self.side[name] = math.nan if mark is None else float(mark.at_m[1])
+        for name, strip in strips.items():
+            if strip is not None:
+                for index, at in enumerate(strip.at_m):
+                    y = strip.from_m[1] + at * strip.along[1]
+                    self.side[f"{name}/{index}"] = float(y)
+
+    def check(self, name: object, table: Table, key: str) -> TypeGuard[str]:
+        """Whether `name` is one place of the job; notes a fault under `key` when it is not."""
+        expected = "a mark such as `left/0`, or a camera"
+        if isinstance(name, str) and name in self.ambiguous:
+            table.fault(key, f"{describe(name)}, a mark and a camera", expected, "rename one")
+            return False
+        if isinstance(name, str) and (name in self.side or name.rpartition("/")[0] in self.broken):
+            return True
+        near = difflib.get_close_matches(str(name)[:60], self.side, n=1)
+        step = f"did you mean `{near[0]}`?" if near else "name a mark or a camera of this job"
+        table.fault(key, describe(name), expected, step)
+        return False
+
+
+def _length(
+    table: Table,
+    kind: Literal["distance", "diagonal", "offset"],
+    places: _Places,
+    classes: dict[str, str],
+) -> LengthReading | None:
+    between = _offset_end(table, places) if kind == "offset" else _two_ends(table, places)
+    value_m = table.length("value")
+    tape = table.text("tape", "the tape's name") if table.has("tape") else None
+    tape_class = table.choice("tape_class", tuple(TAPE_CLASSES_MM), "II") or "II"
+    if tape and classes.setdefault(tape, tape_class) != tape_class:
+        found = f"class {tape_class} for the tape {tape!r}, which is class {classes[tape]} above"
+        table.fault("tape_class", found, "one class for each tape", "correct one of them")
+    if table.has("sigma") and "tape_class" in table.values and not tape:
+        table.fault("sigma", "both sigma and tape_class", "either", "remove one of them")
+    # A named tape's error by length is one unknown for all its readings, not part of each.
+    alone_m = 0.0 if tape or not math.isfinite(value_m) else value_m
+    sigma_m = table.length("sigma", tape_sigma_m(tape_class, alone_m))
+    if between is None:
+        return None
+    return LengthReading(
+        kind=kind,
+        between=between,
+        value_m=value_m,
+        sigma_m=sigma_m,
+        tape=tape or None,
+        scale_sigma=1e-3 * TAPE_CLASSES_MM[tape_class][1] / math.sqrt(3) if tape else 0.0,
+    )
+
+
+def tape_sigma_m(tape_class: str, length_m: float) -> float:
+    """Sigma of a length read with a tape of this class: its limit as uniform, and holding it."""
+    a, b = (1e-3 * each / math.sqrt(3) for each in TAPE_CLASSES_MM[tape_class])
+    return math.hypot(a + b * math.ceil(length_m), HOLDING_SIGMA_M)
+
+
+def _two_ends(table: Table, places: _Places) -> tuple[str, str] | None:
+    expected = "two places, each a mark such as `left/0` or a camera"
+    if not table.needs("between", expected):
+        return None
+    value = table.values["between"]
+    if not isinstance(value, list) or len(value) != 2 or value[0] == value[1]:
+        table.wrong("between", expected, "name both ends of what was measured")
+        return None
+    fine = [places.check(each, table, f"between[{i}]") for i, each in enumerate(value)]
+    return (value[0], value[1]) if all(fine) else None
+
+
+def _offset_end(table: Table, places: _Places) -> tuple[str] | None:
+    expected = "the place whose offset from the body's centre line was measured"
+    if not table.needs("of", expected):
+        return None
+    name = table.values["of"]
+    if not places.check(name, table, "of"):
+        return None
+    if abs(places.side.get(name, math.nan)) < CENTRE_LINE_M:
+        table.wrong("of", "a place to one side of the centre line", "measure to another place")
+        return None
+    return (name,)
+
+
+def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading | None:
+    before = len(table.faults)
+    camera = table.text("camera", "the name of a camera")
+    if camera and camera not in cameras:
+        near = difflib.get_close_matches(camera, cameras, n=1)
+        step = f"did you mean `{near[0]}`?" if near else "name a camera of this job"
+        table.wrong("camera", "the name of a camera", step)
+    angles = {
+        name: math.radians(table.number(name, -limit, limit)) if table.has(name) else None
+        for name, limit in (("tilt_deg", 90), ("roll_deg", 180))
+    }
+    if set(angles.values()) == {None}:
+        table.fault("", "neither tilt_deg nor roll_deg", "one of them or both", "add what was read")
+    intended = cameras.get(camera)
+    if angles["roll_deg"] is not None and intended and abs(intended.aim.tilt_rad) > STEEP_RAD:
+        found = "the roll of a camera that looks straight down"
+        table.fault("roll_deg", found, "a camera that looks less than 80 degrees down", "remove it")
+    against = table.choice("against", ("gravity", "ground"))
+    tool = table.choice("tool", tuple(TOOL_SIGMA_DEG), "gauge") or "gauge"
+    sigma_deg = table.number("sigma_deg", 0, 45, TOOL_SIGMA_DEG[tool], exclusive=True)
+    if len(table.faults) > before:
+        return None
+    return AngleReading(
+        camera=camera,
+        tilt_rad=angles["tilt_deg"],
+        roll_rad=angles["roll_deg"],
+        against="ground" if against == "ground" else "gravity",
+        sigma_rad=math.radians(sigma_deg),
+    )

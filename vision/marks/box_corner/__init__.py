@@ -1,0 +1,1 @@
+"""A carton's corner, found by the edges that meet there."""

@@ -1,0 +1,258 @@
+"""Places in a picture that look like the centre of a mark, found without knowing where to look.
+
+A cross is dark (or light) in both directions at once; a quadrant is a saddle, dark one way and
+bright the other. Both are seen in the eigenvalues of the Hessian, with tape-bright surroundings. A
+board is a crowd of saddles, and its centre is where they are densest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+
+from vision.job.job import Ink
+from vision.units.arrays import Array, frozen_array
+
+Kind = Literal["cross", "saddle", "board"]
+Look = tuple[Kind, Ink]
+"""What kind of mark to look for, and of what ink."""
+
+SCALES_PX = (1.2, 2.0)
+HALVED_SCALES_PX = (3.4, 5.5)
+WIDE_SCALE_PX, WIDE_LINE_PX = 9.0, 12.0
+"""Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little. The
+longer ones are looked at in the picture at half its size, where they cost an eighth; one more,
+where lines may be wider than 12 px, since all that is large and dark answers to it."""
+
+CROWD_SCALES_PX = (4.0, 6.5, 10.5, 17.0, 28.0)
+CROWD_POWER = 0.8
+CROWD_GAIN = 5.0
+"""Brings the density of a clear board to the strength of a clear cross."""
+CROWD_CAP = 0.15
+"""Saddle strength that counts in full: a strong edge must not outweigh a faint board."""
+
+LEAST_STRENGTH, LEAST_BRIGHTER = 0.01, 0.1
+"""Curvature of a peak, and how much brighter than the ground its tape is, in the logarithm."""
+
+WIDE_PX, NEARBY_PX = 56.0, 11
+"""Sigma of that ground's mean, wider than a near tape, and how far tape is looked for: as far each
+way as the widest line is wide."""
+
+LOG_OFFSET = 12.0
+"""Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
+
+NOISE_PEAK = 0.85
+"""Curvature that white noise of sigma 1 in the logarithm shows at scale 1: 3.5 times its sigma,
+sqrt(3 / (16 pi)), about what its highest peaks reach. It falls with the scale (the variance of a
+Gaussian's second derivative, scale-normalised as here). Less than that is no mark."""
+LEAST_NOISE = 0.5
+"""Sigma in levels that rounding and compression leave where a picture looks noiseless."""
+
+STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 40
+"""Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
+poor light all are weaker, and the strongest 40 set it."""
+
+BLACK, DARK_PERCENT, DARKEST = 4, 1.0, 12.0
+"""Levels up to this are black, and the share of the others that something dark takes; levels up to
+which that is dark as it is. Practice pictures, without a veil, have 10 to 23: where nothing was
+found a few levels taken off them do no harm."""
+
+NOISY, SOFTENED_PX = 5.0, 0.9
+"""From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
+noise falls to a third, a mark of 6 px keeps most of its contrast. Nothing is measured there."""
+BAND_ROWS, REACH_SIGMAS = 128, 4.0
+"""Rows that are looked at together, and how far OpenCV's Gaussian reaches beyond them."""
+MOST_CANDIDATES = 320
+"""Strongest peaks kept: on car-park pictures all larger marks are among the first 300."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidates:
+    """Peaks, strongest first: `pixels_px` (n, 2) and `strength` (n,), a curvature of log grey."""
+
+    pixels_px: Array
+    strength: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (None, 2), "pixels_px"))
+        object.__setattr__(self, "strength", frozen_array(self.strength, (None,), "strength"))
+
+    @property
+    def worth(self) -> Array:
+        """What each peak counts, (n,), 0 to 1."""
+        ranked = np.sort(self.strength)[::-1]
+        cap = ranked[min(CAP_RANK, len(ranked)) - 1] if len(ranked) else STRENGTH_CAP
+        cap = np.clip(cap, LEAST_CAP, STRENGTH_CAP)
+        return np.asarray(np.minimum(self.strength / cap, 1.0))
+
+
+def picture_noise(grey: np.ndarray) -> float:
+    """Sigma of a grey picture's noise in levels, as if it were white; at least `LEAST_NOISE`.
+
+    The median size of a mask that answers to no plane and no straight edge along its axes
+    (Immerkaer, "Fast noise variance estimation", CVIU 64(2), 1996; the median instead of the mean,
+    so that texture counts less).
+    """
+    mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6
+    # Every third row and column: tens of thousands of places do for a median.
+    answer = cv2.filter2D(np.asarray(grey, dtype=np.float32), cv2.CV_32F, mask)[1:-1:3, 1:-1:3]
+    return max(float(1.4826 * np.median(np.abs(answer))), LEAST_NOISE)
+
+
+def unveiled(grey: np.ndarray) -> np.ndarray | None:
+    """The picture without the light that haze, a smeared lens or the sun beside it adds to all.
+
+    Only what is dark shows that light: the darkest of what is not the black round an image circle
+    has `DARKEST` levels at most without it. None where there is no such light to take off.
+    """
+    sampled = grey[::3, ::3]
+    lit = sampled[sampled > BLACK]
+    veil = float(np.percentile(lit, DARK_PERCENT)) - DARKEST if lit.size else 0.0
+    return np.maximum(np.asarray(grey, dtype=np.float32) - veil, 0.0) if veil > 0 else None
+
+
+def softened(grey: np.ndarray, noise: float) -> np.ndarray:
+    """The picture in which marks are looked for: as it is, or softened where it is noisy."""
+    if noise < NOISY:
+        return grey
+    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SOFTENED_PX))
+
+
+def _curvature(log_grey: np.ndarray, scale_px: float) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of the scale-normalised Hessian's two eigenvalues, and half their difference.
+
+    Along a single line or edge one eigenvalue is near zero; only where two lines cross are both
+    large, and only at a saddle are they large with opposite signs (Lindeberg, "Feature detection
+    with automatic scale selection", IJCV 30(2), 1998, section 5).
+    """
+    smooth = cv2.GaussianBlur(log_grey, (0, 0), scale_px)
+    # The 3x3 second-derivative kernels of Sobel sum to four times the derivative.
+    half = scale_px**2 / 8
+    uu = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3, scale=half)
+    vv = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3, scale=half)
+    uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3, scale=2 * half)
+    return cv2.add(uu, vv), cv2.magnitude(cv2.subtract(uu, vv), uv)
+
+
+def _response(mean: np.ndarray, spread: np.ndarray, look: Look) -> np.ndarray:
+    """Smaller eigenvalue in size, where the signs of both are the kind's."""
+    kind, ink = look
+    if kind != "cross":
+        return np.asarray(spread - np.abs(mean))
+    return np.asarray(mean - spread if ink == "dark" else -mean - spread)
+
+
+def _crowd(response: np.ndarray) -> np.ndarray:
+    """Where saddles are dense over a patch and not round it, whatever its size.
+
+    Differences of Gaussians of the saddle strength, all at half size: the largest over the scales
+    is greatest at the middle of a patch (Lindeberg, as in `_curvature`).
+    """
+    small = np.square(np.clip(response, 0.0, CROWD_CAP)) / CROWD_CAP
+    levels = [cv2.GaussianBlur(small, (0, 0), scale / 2) for scale in CROWD_SCALES_PX]
+    # Weighed by a power of the scale, so that a board outweighs each of its own corners.
+    blobs = np.maximum.reduce(
+        [
+            (scale / CROWD_SCALES_PX[0]) ** CROWD_POWER * (a - b)
+            for scale, a, b in zip(CROWD_SCALES_PX, levels, levels[1:], strict=False)
+        ]
+    )
+    return np.asarray(CROWD_GAIN * blobs, dtype=np.float32)
+
+
+def find_candidates(
+    grey: np.ndarray,
+    looks: Sequence[Look],
+    widest_line_px: float = 0.0,
+    most: int = MOST_CANDIDATES,
+    noise: float | None = None,
+) -> tuple[Candidates, ...]:
+    """Peaks of a grey picture (height, width), levels 0 to 255, for each kind and ink of marks.
+
+    `widest_line_px` is how wide a cross's line or a board's square may be in it; `noise` is what
+    `picture_noise` says of it, worked out if not given.
+    The logarithm makes a shadow an offset, so a mark in shadow weighs as much as one in the sun.
+    """
+    # Arrays as large as the picture are used again in place: fetching new ones takes longer than
+    # working them out.
+    log_grey = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
+    # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
+    noise = picture_noise(grey) if noise is None else noise
+    floor = cv2.blur(log_grey, (5, 5))
+    np.divide(np.float32(NOISE_PEAK * noise), floor, out=floor)
+    cv2.log(log_grey, log_grey)
+    halved, halved_floor = (
+        cv2.resize(each, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        for each in (log_grey, floor)
+    )
+    fine = _strongest(log_grey, floor, SCALES_PX, 1.0, looks)
+    scales = (*HALVED_SCALES_PX, *((WIDE_SCALE_PX,) if widest_line_px > WIDE_LINE_PX else ()))
+    coarse = _strongest(halved, halved_floor, scales, 2.0, looks)
+    size, half_size = log_grey.shape[::-1], halved.shape[::-1]
+    brighter = {ink: _brighter(halved if ink == "dark" else -halved, size) for _, ink in looks}
+    found = []
+    for (kind, ink), near, far in zip(looks, fine, coarse, strict=True):
+        if kind == "board":
+            near = cv2.resize(near, half_size, interpolation=cv2.INTER_AREA)
+            response = cv2.resize(_crowd(cv2.max(near, far)), size)
+        else:
+            response = cv2.max(near, cv2.resize(far, size), near)
+        found.append(_peaks(response, brighter[ink], most))
+    return tuple(found)
+
+
+def _strongest(
+    log_grey: np.ndarray,
+    floor: np.ndarray,
+    scales_px: Sequence[float],
+    pixel: float,
+    looks: Sequence[Look],
+) -> list[np.ndarray]:
+    """The largest response of some scales above the noise, for each look; `pixel` in whole ones.
+
+    Band by band, whose pictures stay in the processor's cache: in whole ones most of the time would
+    go into fetching memory.
+    """
+    height = len(log_grey)
+    strongest = [np.empty_like(log_grey) for _ in looks]
+    margin = int(np.ceil(REACH_SIGMAS * max(scales_px) / pixel)) + 2
+    for top in range(0, height, BAND_ROWS):
+        first, end = max(top - margin, 0), min(top + BAND_ROWS, height)
+        rows = slice(first, min(end + margin, height))
+        inner = slice(top - first, end - first)
+        band = [np.zeros_like(log_grey[rows]) for _ in looks]
+        for scale in scales_px:
+            mean, spread = _curvature(log_grey[rows], scale / pixel)
+            noise = floor[rows] / np.float32(scale)
+            for best, look in zip(band, looks, strict=True):
+                cv2.max(best, _response(mean, spread, look) - noise, best)
+        for whole, best in zip(strongest, band, strict=True):
+            whole[top:end] = best[inner]
+    return strongest
+
+
+def _brighter(halved: np.ndarray, size: Sequence[int]) -> np.ndarray:
+    """Where something tape-bright is near: the brightest level nearby against the wide mean.
+
+    `halved` is the logarithm of the picture at half its size; `size` (width, height) is its own.
+    """
+    small = cv2.resize(halved, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), WIDE_PX / 8), halved.shape[::-1])
+    reach = np.ones((NEARBY_PX, NEARBY_PX), np.uint8)
+    nearby = cv2.GaussianBlur(cv2.dilate(halved, reach), (0, 0), 1.0)
+    bright = (nearby - wide > LEAST_BRIGHTER).astype(np.uint8)
+    return np.asarray(cv2.resize(bright, size, interpolation=cv2.INTER_NEAREST) > 0)
+
+
+def _peaks(response: np.ndarray, near_tape: np.ndarray, most: int) -> Candidates:
+    v, u = np.divmod(np.flatnonzero((response > LEAST_STRENGTH) & near_tape), response.shape[1])
+    peak = response[v, u] == cv2.dilate(response, np.ones((7, 7), np.uint8))[v, u]
+    v, u = v[peak], u[peak]
+    order = np.argsort(-response[v, u])[:most]
+    return Candidates(
+        pixels_px=np.stack([u[order], v[order]], axis=1), strength=response[v, u][order]
+    )

@@ -1,0 +1,237 @@
+"""The centres of marks, measured by drawing them into the picture and fitting them to its pixels.
+
+The known mark with its piece of tape is drawn through pose and lens onto the picture's own pixels,
+with a blur in picture pixels, and centre, turn, blur, levels, the tape's own offset and, where
+there is one, the edge of a shadow are fitted. Nothing is resampled, so that the noise of
+neighbouring pixels stays as independent as the picture has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.job.layout import PlannedMark
+from vision.marks.measure.descent import Fits, descend, information
+from vision.marks.measure.drawing import LEVELS, PLAIN, SHADED, start
+from vision.marks.measure.noise_correlation import covariance
+from vision.marks.measure.occlusion import half_hidden, uncovered
+from vision.marks.measure.patches import Patches, cut_patches, per_mark
+from vision.marks.measure.shadows import shadow_starts
+from vision.units.arrays import Array, frozen_array
+
+ROUGH = (6, 2e-2)
+FINE = (8, 1e-2)
+"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends: a step of
+this size leaves some ten-thousandths of a pixel, a fortieth of a centre's sigma."""
+ROUGH_PIXELS = 400
+"""A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
+FLOOR_SIGMA_PX = 0.002
+"""What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
+SHADOW_SIGMA_PX = 0.02
+"""The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
+CLEARLY = 10.0
+"""Times the noise. Boards' corners in a soft picture came out right from 6 times the wrong way."""
+FORM_SIGMA = 0.01
+"""Share by which the size of a mark along or across, or its slant, may be drawn wrong. In drawn
+yards pose and lens give 0.006 (RMS over the marks), up to 0.02."""
+MOST_UNCOVERED_SIGMA_PX = 0.25
+"""What is left of a covered mark holds its centre at least so well, or it is not taken: a person's
+edge is not straight, and then decides as much as the mark."""
+SHADOW_GAIN = 0.6
+"""A shadow edge is added only where it takes this share of the misfit away."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A mark's measured centre in the picture turned back, with covariance.
+
+    `shadow` where the edge of a shadow, or of what covers part of it, crosses the mark. `blur_px`
+    fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
+    over the residual noise; `explained` share of the patch's variance that the drawn mark explains
+    (0 to 1).
+    """
+
+    id: str
+    pixel_px: Array
+    covariance_px2: Array
+    blur_px: float
+    contrast: float
+    explained: float
+    noise: float
+    blur_sigma_px: float = 0.0
+    turn_rad: float = 0.0
+    shadow: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))
+        object.__setattr__(
+            self, "covariance_px2", frozen_array(self.covariance_px2, (2, 2), "covariance_px2")
+        )
+
+
+def measure(
+    grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], centres_px: Array
+) -> tuple[Measured | None, ...]:
+    """Measure every mark from where it was seen, (n, 2); None where it cannot be.
+
+    `grey` (height, width) is the picture turned back, levels 0 to 255. Robust weights in a second
+    round set aside what is not tape, ink or ground: leaves, a crossing tape, a person's shoe. The
+    covariance is that of the original pixels' noise, widened by how much neighbouring residuals
+    are alike, and by what the mark's size being drawn a little wrong does to a mark half seen. What
+    is covered up to an edge (`covers.py`) is left out; None where a half is without one.
+    """
+    answers: list[Measured | None] = [None] * len(marks)
+    for patches in cut_patches(grey, pose, lens, marks, centres_px).light().alike():
+        for index, answer in zip(patches.which, _measured(patches), strict=True):
+            answers[index] = answer
+    return tuple(answers)
+
+
+def _measured(patches: Patches) -> list[Measured | None]:
+    """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
+    few = patches.thinned(ROUGH_PIXELS)
+    plain = descend(few, start(len(patches.marks)), *ROUGH)
+    edges = shadow_starts(few, plain)
+    tried = np.asarray(np.isfinite(edges).all(axis=1))
+    shaded, lots = np.zeros_like(tried), []
+    if tried.any():
+        with_edge = descend(few.take(tried), edges[tried], *ROUGH)
+        helps = np.asarray(with_edge.cost < (1 - SHADOW_GAIN) * plain.cost[tried])
+        shaded[tried] = helps
+        lots.append((shaded, with_edge.take(helps, helps[few.take(tried).of])))
+    lots.append((~shaded, plain.take(~shaded, ~shaded[few.of])))
+    answers: list[Measured | None] = [None] * len(patches.marks)
+    for these, rough in lots:
+        if these.any():
+            found = _refined(patches.take(these), few.take(these), rough)
+            for index, answer in zip(np.flatnonzero(these), found, strict=True):
+                answers[index] = answer
+    return answers
+
+
+def _refined(patches: Patches, few: Patches, rough: Fits) -> list[Measured | None]:
+    """Measure marks once more, with what does not belong to them set aside.
+
+    A mark whose ink clearly took the place of its tape is not there: it stays as it is.
+    """
+    there = _contrasts(few, rough) > -CLEARLY * np.sqrt(rough.noise2)
+    answers: list[Measured | None] = [None] * len(there)
+    lots = []
+    if there.any():
+        lot = patches.take(there)
+        fits = descend(lot, rough.state[there], *FINE, robust=True)
+        found = _answers(lot, fits)
+        if rough.state.shape[1] == SHADED:
+            found = _without_covers(lot, fits, found)
+        lots.append((there, found))
+    if not there.all():
+        lot = few.take(~there)
+        lots.append((~there, _answers(lot, rough.take(~there, ~there[few.of]))))
+    for these, found in lots:
+        for index, answer in zip(np.flatnonzero(these), found, strict=True):
+            answers[index] = answer
+    return answers
+
+
+def _without_covers(
+    patches: Patches, fits: Fits, found: list[Measured | None]
+) -> list[Measured | None]:
+    """What was found, but anew where it was no shadow that crosses; None where little is left."""
+    covered, enough, rest = uncovered(patches, fits, _noise2(fits))
+    found = [None if hidden else each for each, hidden in zip(found, covered, strict=True)]
+    if enough.any():
+        rough = descend(rest, fits.state[enough, :PLAIN], *ROUGH)
+        again = _answers(rest, descend(rest, rough.state, *FINE, robust=True), crossed=True)
+        for index, answer in zip(np.flatnonzero(enough), again, strict=True):
+            held = answer is not None and _widest_px(answer) <= MOST_UNCOVERED_SIGMA_PX
+            found[index] = answer if held else None
+    return found
+
+
+def _widest_px(measured: Measured) -> float:
+    return float(np.sqrt(np.linalg.eigvalsh(measured.covariance_px2)[-1]))
+
+
+def _by_form(patches: Patches, fits: Fits, influence: Array) -> Array:
+    """Covariance (m, 2, 2) of centres that the mark's drawn size and slant being a little off make.
+
+    Both come from a pose and a lens that the marks themselves gave. On a mark that is seen whole
+    opposite sides cancel; half a mark hangs on them. `influence` (n, 2) as `likeness` has it.
+    """
+    s, q = patches.s - fits.state[patches.of, 0], patches.q - fits.state[patches.of, 1]
+    by_s, by_q = fits.slopes[:, 0], fits.slopes[:, 1]
+    forms = np.stack([by_s * s, by_q * q, 0.5 * (by_s * q + by_q * s)], axis=1)
+    forms *= np.sqrt(fits.weights)[:, None]
+    moved = np.stack([influence[a].T @ forms[a] for a in patches.spans])
+    return np.asarray(FORM_SIGMA**2 * moved @ np.swapaxes(moved, 1, 2))
+
+
+def _noise2(fits: Fits) -> Array:
+    """Variance of a pixel (m,)."""
+    freedom = np.maximum(fits.count - fits.normal.shape[1], 1.0)
+    return np.asarray(np.maximum(fits.cost / freedom, 0.08))
+
+
+def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> list[Measured | None]:
+    """The measurements; `crossed` where the edge of something crosses, as a shadow's may."""
+    p, parameters = fits.state.shape[1], fits.normal.shape[1]
+    crossed = crossed or p == SHADED
+    noise2 = _noise2(fits)
+    enough = fits.count >= parameters + 8
+    if not crossed:
+        enough &= ~half_hidden(patches, fits)
+    inverse = np.linalg.inv(information(fits, noise2))
+    # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
+    trust = np.sqrt(fits.weights)
+    lever = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]
+    influence = np.concatenate(
+        [lever[a] @ each[:, :2] for a, each in zip(patches.spans, inverse, strict=True)]
+    )
+    seen = fits.residual * trust
+    A = patches.d_pixel_d_mark
+    floor = SHADOW_SIGMA_PX if crossed else FLOOR_SIGMA_PX
+    in_mark = covariance(patches, seen, influence, noise2) + _by_form(patches, fits, influence)
+    covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
+    centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
+    contrasts = _contrasts(patches, fits) / np.sqrt(noise2)
+    answers: list[Measured | None] = []
+    for i, (mark, span) in enumerate(zip(patches.marks, patches.spans, strict=True)):
+        if not (enough[i] and np.isfinite(covariance_px2[i]).all()):
+            answers.append(None)
+            continue
+        spread = patches.levels[span] - patches.levels[span].mean()
+        misfit = fits.residual[span]
+        explained = 1 - float(misfit @ misfit) / max(float(spread @ spread), 1e-9)
+        answers.append(
+            Measured(
+                id=mark.id,
+                pixel_px=centres[i],
+                covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
+                blur_px=float(fits.state[i, 3]),
+                blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
+                contrast=float(contrasts[i]),
+                explained=explained,
+                noise=float(noise2[i] ** 0.5),
+                turn_rad=float(fits.state[i, 2]),
+                shadow=crossed,
+            )
+        )
+    return answers
+
+
+def _contrasts(patches: Patches, fits: Fits) -> Array:
+    """How many levels ink is darker than its tape, or lighter where it should be, (m,).
+
+    With a shadow's edge, in the light that the ink lies in.
+    """
+    levels = fits.levels
+    steps = levels[:, 2] - levels[:, 5]
+    if levels.shape[1] > LEVELS:
+        shaded, inked = (per_mark(patches, fits.basis[:, k]) for k in (9, 5))
+        steps = steps + shaded / np.maximum(inked, 1e-9) * (levels[:, 8] - levels[:, 9])
+    return np.where([mark.ink == "dark" for mark in patches.marks], steps, -steps)

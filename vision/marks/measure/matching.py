@@ -1,0 +1,150 @@
+"""Where a drawn mark's edges agree best near its prediction: a start for the measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
+from vision.job.layout import PlannedMark
+from vision.job.pattern import Blurred, ink_coverage, tape_coverage
+from vision.marks.measure.patches import d_pixel_d_mark, shape_of, window_of
+from vision.units.arrays import Array
+
+LEAST_PIXELS = 9
+"""A mark with less tape than this in the picture would correlate with anything."""
+LEAST_HALF_PX, MOST_HALF_PX = 1.5, 150
+"""Half extents of a drawing that is tried."""
+LOG_OFFSET, LOG_GAIN, DRAWN_GAIN = 10.0, 60.0, 100.0
+"""Levels are looked at through their logarithm, in which a mark in shadow is as strong as one in
+the sun; the gains make its steps as high as those of the drawing."""
+SMOOTH_PX, NO_GRADIENT = 0.7, 8.0
+SHARPNESS_PX = 0.9
+"""Blur of the drawing: that of a picture in focus. A softer one correlates almost as well."""
+
+
+def match(
+    grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], reach_px: float
+) -> tuple[Array, Array]:
+    """Where each drawn mark's edges agree best within `reach_px` of its prediction.
+
+    Returns pixels (n, 2) and how well ink and tape agree there (n,), a correlation over the tape
+    alone: with the ground in it the tape's own edges would pass for a mark. NaN where a mark
+    cannot be tried. The drawing is affine and on whole pixels: a start for `measure`, no more.
+    """
+    predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
+    found, correlation = np.full((len(marks), 2), np.nan), np.full(len(marks), np.nan)
+    windows = np.array([window_of(mark) for mark in marks]).reshape(-1, 2)
+    half = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
+    reach = int(np.ceil(reach_px))
+    with np.errstate(invalid="ignore"):
+        tried = (half.max(axis=1) <= MOST_HALF_PX) & (half.min(axis=1) >= LEAST_HALF_PX)
+        half_px = np.maximum(np.ceil(half), 2)
+        low, high = np.round(predicted) - half_px - reach, np.round(predicted) + half_px + reach + 1
+        tried &= (low >= 0).all(axis=1) & (high <= grey.shape[1::-1]).all(axis=1)
+    which = np.flatnonzero(tried).tolist()
+    drawings = _drawings([marks[i] for i in which], jacobians[which], half_px[which].astype(int))
+    for index, (template, tape) in zip(which, drawings, strict=True):
+        (left, top), (right, bottom) = low[index].astype(int), high[index].astype(int)
+        window = grey[top:bottom, left:right].astype(np.float32)
+        score = _agreement(window, template)
+        _, _, _, (u, v) = cv2.minMaxLoc(score)
+        found[index] = np.round(predicted[index]) - reach + _subpixel(score, u, v)
+        piece = window[v : v + template.shape[0], u : u + template.shape[1]]
+        correlation[index] = _correlation(piece[tape], template[tape])
+    return found, correlation
+
+
+def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:
+    """How well edges run alike where the template is laid on a window, at every place.
+
+    Directions of gradients, each edge counting as much as any other: a shadow's edge, many times as
+    strong as the ink's, then adds no more than one line that is not the mark's.
+    """
+    u, v = _directions(np.log(window + LOG_OFFSET) * LOG_GAIN)
+    drawn_u, drawn_v = _directions(template * DRAWN_GAIN)
+    for drawn in (drawn_u, drawn_v):
+        # At the rim the drawing just ends.
+        drawn[[0, -1]] = 0.0
+        drawn[:, [0, -1]] = 0.0
+    agreement = cv2.matchTemplate(u, drawn_u, cv2.TM_CCORR)
+    return np.asarray(agreement + cv2.matchTemplate(v, drawn_v, cv2.TM_CCORR))
+
+
+def _directions(levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unit vectors of the gradient (u, v), shorter where there is hardly one."""
+    smooth = cv2.GaussianBlur(levels, (0, 0), SMOOTH_PX)
+    u, v = (cv2.Sobel(smooth, cv2.CV_32F, *way, ksize=3) for way in ((1, 0), (0, 1)))
+    length = cv2.magnitude(u, v) + NO_GRADIENT
+    return u / length, v / length
+
+
+def _correlation(a: np.ndarray, b: np.ndarray) -> float:
+    if a.size < LEAST_PIXELS:
+        return float("nan")
+    a, b = a - a.mean(), b - b.mean()
+    return float(a @ b / max(np.sqrt(float(a @ a) * float(b @ b)), 1e-9))
+
+
+def _subpixel(score: np.ndarray, u: int, v: int) -> Array:
+    """Place of the peak by a parabola each way; whole pixels at the rim."""
+
+    def offset(before: float, here: float, after: float) -> float:
+        bend = before - 2 * here + after
+        return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+
+    place = np.array([float(u), float(v)])
+    if 0 < u < score.shape[1] - 1:
+        place[0] += offset(score[v, u - 1], score[v, u], score[v, u + 1])
+    if 0 < v < score.shape[0] - 1:
+        place[1] += offset(score[v - 1, u], score[v, u], score[v + 1, u])
+    return place
+
+
+def _drawings(
+    marks: Sequence[PlannedMark], jacobians: Array, half_px: NDArray[np.int_]
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """A small picture of each mark, levels 0 to 1, and which of its pixels are tape.
+
+    Marks that are drawn alike are drawn in one go, their pixels one after the other.
+    """
+    drawings: list[tuple[np.ndarray, np.ndarray]] = [(np.zeros(0), np.zeros(0))] * len(marks)
+    inverses = np.linalg.inv(jacobians)
+    kinds = [(mark.shape, mark.tape_width_m, mark.ink) for mark in marks]
+    for kind in dict.fromkeys(kinds):
+        lot = [index for index, other in enumerate(kinds) if other == kind]
+        sizes = [(2 * half_px[i, 1] + 1, 2 * half_px[i, 0] + 1) for i in lot]
+        grids = [
+            np.indices(size).reshape(2, -1)[::-1] - half_px[i, :, None]
+            for i, size in zip(lot, sizes, strict=True)
+        ]
+        counts = [grid.shape[1] for grid in grids]
+        s, q = np.concatenate(
+            [inverses[i] @ grid for i, grid in zip(lot, grids, strict=True)], axis=1
+        )
+        metric = inverses[lot] @ np.swapaxes(inverses[lot], 1, 2)
+        level, on_tape = _drawn(marks[lot[0]], s, q, np.repeat(metric, counts, axis=0))
+        ends = np.cumsum(counts)[:-1]
+        parts = zip(lot, sizes, np.split(level, ends), np.split(on_tape, ends), strict=True)
+        for index, size, part, tape in parts:
+            drawings[index] = part.reshape(size), tape.reshape(size)
+    return drawings
+
+
+def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.ndarray, np.ndarray]:
+    """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
+    # 24 bits do for levels that are only to look alike, and are much faster.
+    s, q, metric = (each.astype("float32") for each in (s, q, metric))
+    at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
+    ink = ink_coverage(shape_of(mark), at).value
+    tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
+    level = 0.4 + 0.6 * tape - 0.8 * ink
+    if mark.ink == "light":
+        level = 1.0 - level
+    along, across = window_of(mark)
+    # A mark on a sheet of its own has no tape's edge to end it: beyond the window is anything.
+    return level.astype(np.float32), (tape > 0.7) & (np.abs(s) < along) & (np.abs(q) < across)

@@ -1,0 +1,71 @@
+"""How the noise of neighbouring pixels being alike changes what a fit to them is worth.
+
+Compression and the camera's own sharpening make neighbours alike. An estimate is a weighted sum of
+residuals, the influence of each; its variance is that sum over all pairs of pixels, with the
+autocovariance of the residuals, taken as the same all over the patch.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.marks.measure.patches import Patches
+from vision.units.arrays import Array
+
+REACH_PX = 2
+"""Pairs further apart than this, along rows or down columns, are taken as not alike."""
+LEAST_PAIRS = 20
+LEAST_SHARE = 0.5
+"""A variance is never taken as less than this share of that of pixels that are not alike."""
+
+
+def covariance(patches: Patches, residual: Array, influence: Array, noise2: Array) -> Array:
+    """Covariance (m, 2, 2) of two numbers a mark, sums of residuals times an influence (n, 2).
+
+    `residual` (n,) shows how alike neighbours are, `noise2` (m,) is the variance of a pixel.
+    Bartlett's weights keep the sum over pairs a covariance (Newey and West, Econometrica 55(3),
+    1987, for a series; here along rows and columns).
+    """
+    products, weights = _products(
+        patches, np.column_stack([np.ones(len(residual)), residual, influence])
+    )
+    count, square, white = products[:, 0, 0, 0], products[:, 0, 1, 1], products[:, 0, 2:, 2:]
+    pairs, product, one_way = products[:, 1:, 0, 0], products[:, 1:, 1, 1], products[:, 1:, 2:, 2:]
+    square = (square / np.maximum(count, 1))[:, None]
+    alike = np.where(pairs < LEAST_PAIRS, 0.0, product / np.maximum(pairs * square, 1e-9))
+    both_ways = one_way + np.swapaxes(one_way, 2, 3)
+    total = white + np.einsum("mw,w,mwij->mij", alike, weights, both_ways)
+    return _at_least(total, LEAST_SHARE * white) * noise2[:, None, None]
+
+
+def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
+    """Sums (m, w, k, k) of products of the pixels' values (n, k), and their weights (w - 1,).
+
+    First of each pixel with itself, then of pairs of pixels of one mark at each of w - 1
+    distances, each pair once; the weights are Bartlett's of the distances.
+    """
+    steps = [
+        (du, dv) for dv in range(REACH_PX + 1) for du in range(-REACH_PX if dv else 1, REACH_PX + 1)
+    ]
+    products = np.empty((len(patches.marks), 1 + len(steps), *(2 * [values.shape[1]])))
+    for index, span in enumerate(patches.spans):
+        # On a grid with room beside and below, a distance is a number of places along its rows.
+        place = patches.pixels[span] - patches.pixels[span].min(axis=0)
+        row, rows = place.max(axis=0) + 1 + REACH_PX
+        grid = np.zeros((rows * row, values.shape[1]))
+        grid[place[:, 1] * row + place[:, 0]] = values[span]
+        for which, (du, dv) in enumerate([(0, 0), *steps]):
+            ahead = dv * row + du
+            products[index, which] = grid[: len(grid) - ahead].T @ grid[ahead:]
+    reach = REACH_PX + 1
+    return products, np.array([(1 - abs(du) / reach) * (1 - dv / reach) for du, dv in steps])
+
+
+def _at_least(matrix: Array, least: Array) -> Array:
+    """`matrix` (m, 2, 2), raised where in some direction it is below `least`."""
+    ridge = 1e-9 * np.trace(least, axis1=1, axis2=2) + 1e-30
+    scale = np.linalg.cholesky(least + ridge[:, None, None] * np.eye(2))
+    inverse = np.linalg.inv(scale)
+    values, vectors = np.linalg.eigh(inverse @ matrix @ np.swapaxes(inverse, 1, 2))
+    turned = scale @ vectors
+    return np.asarray((turned * np.maximum(values, 1.0)[:, None]) @ np.swapaxes(turned, 1, 2))

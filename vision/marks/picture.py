@@ -1,0 +1,98 @@
+"""A picture: pixels, and where they came from.
+
+Pixels are held turned back: a picture that was delivered mirrored is mirrored again when it comes
+in, so that every later room sees the world the right way round. What is reported goes back to the
+picture as delivered through `as_delivered`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.units.arrays import Array
+
+Pixels = NDArray[np.uint8]
+Grey = NDArray[np.float32]
+
+GREY_WEIGHTS = (0.114, 0.587, 0.299)
+"""Blue, green and red in luma (ITU-R BT.601-7, section 2.5.1)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Picture:
+    """One still from one camera, turned back.
+
+    Attributes
+    ----------
+    name
+        The camera's name.
+    file
+        The file's name alone, without its folder.
+    sha256
+        Of the file's bytes, in hexadecimal.
+    width, height
+        Of the picture in pixels; the same as delivered and turned back.
+    mirrored
+        Whether it was delivered mirrored.
+    bgr
+        (height, width, 3) uint8, blue green red, read-only.
+    grey
+        (height, width) float32 in 0..255, read-only, made from `bgr`.
+    """
+
+    name: str
+    file: str
+    sha256: str
+    mirrored: bool
+    bgr: Pixels
+    width: int = field(init=False)
+    height: int = field(init=False)
+    grey: Grey = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        bgr = np.array(self.bgr)
+        if bgr.dtype != np.uint8 or bgr.ndim != 3 or bgr.shape[2] != 3 or bgr.size == 0:
+            raise ValueError(f"bgr: expected (H, W, 3) uint8, found {bgr.shape} {bgr.dtype}")
+        grey = bgr @ np.array(GREY_WEIGHTS, dtype=np.float32)
+        bgr.setflags(write=False)
+        grey.setflags(write=False)
+        object.__setattr__(self, "bgr", bgr)
+        object.__setattr__(self, "grey", grey)
+        object.__setattr__(self, "height", int(bgr.shape[0]))
+        object.__setattr__(self, "width", int(bgr.shape[1]))
+
+    @classmethod
+    def from_delivered(
+        cls, *, name: str, file: str, sha256: str, mirrored: bool, bgr: Pixels
+    ) -> Picture:
+        """Make a picture from pixels as delivered: turned back here when `mirrored`."""
+        turned = bgr[:, ::-1] if mirrored else bgr
+        return cls(name=name, file=file, sha256=sha256, mirrored=mirrored, bgr=turned)
+
+    def as_delivered(self, pixels_px: Array) -> Array:
+        """Pixels (..., 2) of the turned-back picture in the picture as delivered.
+
+        Its own inverse: the same call takes delivered pixels to the turned-back picture.
+        """
+        pixels = np.array(pixels_px, dtype=np.float64)
+        if self.mirrored:
+            pixels[..., 0] = self.width - 1 - pixels[..., 0]
+        return pixels
+
+    def vectors_as_delivered(self, vectors_px: Array) -> Array:
+        """Differences of pixels (..., 2), such as residuals, likewise; its own inverse."""
+        vectors = np.array(vectors_px, dtype=np.float64)
+        if self.mirrored:
+            vectors[..., 0] *= -1
+        return vectors
+
+    def covariance_as_delivered(self, covariance_px2: Array) -> Array:
+        """Covariances (..., 2, 2) of pixels likewise; its own inverse."""
+        covariance = np.array(covariance_px2, dtype=np.float64)
+        if self.mirrored:
+            covariance[..., 0, 1] *= -1
+            covariance[..., 1, 0] *= -1
+        return covariance

@@ -1,0 +1,119 @@
+"""How much ground, tape and string the layout needs."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import numpy as np
+
+from vision.job.job import (
+    Board,
+    BoxCorner,
+    Cross,
+    Job,
+    MarkShape,
+    Quadrant,
+    SingleMark,
+    Strip,
+)
+from vision.job.pattern import BOARD_BORDER, half_extent
+from vision.planning.setting_out.running_marks import CutList, LotSize, Piece, exact
+from vision.units.arrays import Array
+
+END_ROOM_M = 2.5
+SIDE_ROOM_M = 1.5
+DOOR_ROOM_M = 2.2
+"""Free ground beyond the layout at the ends, where people kneel at the tape and stand clear of it;
+beyond it at the sides, where one kneels; and from the body, for a door of 1.2 m that stands open
+and somebody who passes it. Common practice, no source, as is what they come to: with 2.5 m, a 40 ft
+vehicle wants a lot 65 to 70 ft long."""
+
+OVERHANG_M = Fraction(1, 10)
+"""Tape beyond the last mark's edge at each end, to hold it down and to trim."""
+
+STAND_M = 0.3
+"""What a trestle or a carton takes up round its mark."""
+
+
+def lot_size(job: Job) -> LotSize:
+    """The ground that body, layout, people and open doors take, as a rectangle."""
+    half = np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2
+    corners = [_tape_corners(strip) for strip in job.strips]
+    for mark in job.marks:
+        corners.append(mark.at_m[:2] + STAND_M * np.array([[1.0, 1.0], [-1.0, -1.0]]))
+    taken = np.concatenate([*corners, np.stack([half, -half])])
+    ahead, left = taken.max(axis=0) - half
+    behind, right = -taken.min(axis=0) - half
+    return LotSize(
+        vehicle_length_m=job.vehicle.length_m,
+        vehicle_width_m=job.vehicle.width_m,
+        ahead_m=float(ahead) + END_ROOM_M,
+        behind_m=float(behind) + END_ROOM_M,
+        left_m=max(float(left) + SIDE_ROOM_M, DOOR_ROOM_M),
+        right_m=max(float(right) + SIDE_ROOM_M, DOOR_ROOM_M),
+    )
+
+
+def extent_m(shape: MarkShape) -> tuple[Fraction, Fraction]:
+    """Size of a mark along and across its strip; a board's with its light border."""
+    border = BOARD_BORDER * shape.square_m if isinstance(shape, Board) else 0.0
+    along, across = half_extent(shape)
+    return exact(2 * (along + border)), exact(2 * (across + border))
+
+
+def tape_length_m(strip: Strip) -> Fraction:
+    """Length of the tape under a strip: its marks, and an overhang at each end."""
+    return exact(strip.at_m[-1]) + extent_m(strip.shape)[0] + 2 * OVERHANG_M
+
+
+def _tape_corners(strip: Strip) -> Array:
+    """The four corners (4, 2) of the tape, or of its widest panels."""
+    along, left = strip.along, np.array([-strip.along[1], strip.along[0]])
+    beyond = float(tape_length_m(strip) - exact(strip.at_m[-1])) / 2
+    aside = max(strip.tape_width_m, float(extent_m(strip.shape)[1])) / 2
+    ends = strip.from_m - beyond * along, strip.to_m + beyond * along
+    return np.stack([end + side * aside * left for end in ends for side in (1, -1)])
+
+
+def cut_list(job: Job, lot: LotSize) -> CutList:
+    """Tape for the strips, pieces for crosses, prints for the rest, string for the datum lines."""
+    tape = tuple(
+        Piece(
+            of=strip.name,
+            what="light tape" if strip.ink == "dark" else "dark tape",
+            count=1,
+            length_m=tape_length_m(strip),
+            width_m=exact(strip.tape_width_m),
+        )
+        for strip in job.strips
+    )
+    marks: list[Piece] = []
+    laid: tuple[Strip | SingleMark, ...] = (*job.strips, *job.marks)
+    for each in laid:
+        marks += _mark_pieces(each)
+    return CutList(tape=tape, marks=tuple(marks), string_m=math.ceil(lot.length_m + lot.width_m))
+
+
+def _mark_pieces(each: Strip | SingleMark) -> list[Piece]:
+    count = len(each.at_m) if isinstance(each, Strip) else 1
+    shape = each.shape
+    match shape:
+        case Cross():
+            arms = ((shape.arm_along_m, "along"), (shape.arm_across_m, "across"))
+            return [
+                Piece(
+                    of=each.name,
+                    what=f"{each.ink} line {way}",
+                    count=count,
+                    length_m=exact(2 * arm),
+                    width_m=exact(shape.line_m),
+                )
+                for arm, way in arms
+            ]
+        case Quadrant() | Board():
+            along, across = extent_m(shape)
+            what = "printed quadrant" if isinstance(shape, Quadrant) else "printed board"
+            return [Piece(of=each.name, what=what, count=count, length_m=along, width_m=across)]
+        case BoxCorner():
+            return []

@@ -1,0 +1,123 @@
+"""What is to be drawn otherwise than the job says, as values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera.lens_prior import USUAL_SIZE_PX
+from vision.units.arrays import Array, frozen_array
+
+Floats = NDArray[np.floating[Any]]
+"""Of whole pictures, mostly in single precision."""
+
+WIDTH_PX, HEIGHT_PX = USUAL_SIZE_PX
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Light:
+    """Light and camera electronics.
+
+    The sun's azimuth is the direction in which it stands, counter-clockwise from straight ahead;
+    its elevation is None where there is none. `level` is the share of daylight that there is;
+    `blur_px` is a sigma beside the pixel's own square, `noise` a sigma in levels of 255,
+    `vignetting` the share of light lost in the corners.
+    """
+
+    sun_elevation_rad: float | None = None
+    sun_azimuth_rad: float = 0.0
+    level: float = 1.0
+    blur_px: float = 0.7
+    noise: float = 2.0
+    vignetting: float = 0.3
+    jpeg_quality: int = 92
+
+    @property
+    def to_sun(self) -> Array | None:
+        """Unit vector (3,) towards the sun in ground coordinates; None where there is none."""
+        if self.sun_elevation_rad is None:
+            return None
+        up, turn = self.sun_elevation_rad, self.sun_azimuth_rad
+        return np.array([np.cos(up) * np.cos(turn), np.cos(up) * np.sin(turn), np.sin(up)])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """The yard and the body's gloss.
+
+    `wet` from 0 to 1: darker, and mirrors body and sky. `lines`, `cracks` and `covers` are how many
+    of each lie where the tapes are; `leaves` how many lie about. `gloss` from 0 to 1: how much of
+    what clean glass and polished paint mirror the body's flanks do.
+    """
+
+    wet: float = 0.0
+    gloss: float = 0.0
+    lines: int = 0
+    cracks: int = 5
+    covers: int = 2
+    leaves: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Moved:
+    """How one thing deviates: a shift (3,) along the ground's axes in m and turns in radians.
+
+    A camera has three turns, added to pan, tilt and roll; a strip has one, about its middle, in the
+    first place; a mark has none. Of a strip, `bow_m` is how far its middle lies to the left of the
+    line between its ends, and `wrinkles_m` the sigma of its waviness to both sides.
+    """
+
+    shift_m: Array = field(default_factory=lambda: np.zeros(3))
+    turn_rad: Array = field(default_factory=lambda: np.zeros(3))
+    bow_m: float = 0.0
+    wrinkles_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("shift_m", "turn_rad"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Damage:
+    """What happened to one mark.
+
+    `leaves` on it; `torn` the share of its length that is torn off, from its end along the strip;
+    `smeared` the share of its ink's contrast that is rubbed away over half of it; `covered` the
+    share of its length that a piece of cardboard lies on, from its beginning.
+    """
+
+    leaves: int = 0
+    torn: float = 0.0
+    smeared: float = 0.0
+    covered: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """Somebody who stands in the yard, and how tall."""
+
+    name: str
+    at_m: tuple[float, float]
+    height_m: float = 1.75
+    facing_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deviations:
+    """Everything that is to be drawn otherwise than planned; by default nothing is."""
+
+    width: int = WIDTH_PX
+    height: int = HEIGHT_PX
+    exact_lenses: bool = False
+    small_errors: float = 0.0
+    light: Light = field(default_factory=Light)
+    ground: Ground = field(default_factory=Ground)
+    cameras: Mapping[str, Moved] = field(default_factory=dict)
+    strips: Mapping[str, Moved] = field(default_factory=dict)
+    marks: Mapping[str, Moved] = field(default_factory=dict)
+    damages: Mapping[str, Damage] = field(default_factory=dict)
+    people: tuple[Person, ...] = ()

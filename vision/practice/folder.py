@@ -1,0 +1,79 @@
+"""Which files a scene writes, so that the job file can be copied as it is. Looks, writes nothing.
+
+A drawn picture takes the name that the job gives it; where that is a pattern, a name that the
+pattern matches. The copy of the job then names the drawn pictures without a letter changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from vision.job.job import Job
+from vision.job.job_file import named_files
+from vision.units.errors import BadInputError, Fault
+
+RESERVED = "truth.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SceneFolder:
+    """Names of files below the folder: each camera's picture, the lens files, the job file."""
+
+    pictures: Mapping[str, str]
+    lens_files: tuple[str, ...]
+    job_file: str
+
+    @property
+    def all_files(self) -> tuple[str, ...]:
+        """Every file that is written."""
+        return (*self.pictures.values(), *self.lens_files, self.job_file, RESERVED)
+
+
+def scene_folder(job: Job, job_file: str, job_text: bytes) -> SceneFolder:
+    """Name the files of a scene; BadInputError where two of them would have one name."""
+    pictures, faults, taken = {}, [], {}
+    lens_files = named_files(job_text).lens_files
+    for file, owner in ((job_file, "the job file"), (RESERVED, "the truth")):
+        taken[Path(file)] = owner
+    taken.update({Path(file): "a lens file" for file in lens_files})
+    for camera in job.cameras:
+        # Windows paths are allowed in a job; here a folder is a folder everywhere.
+        name = camera.picture.replace("*", "0").replace("?", "0")
+        if Path(name) in taken:
+            faults.append(
+                Fault(
+                    file=job_file,
+                    key=f"camera.{camera.name}.picture",
+                    found=f"{name!r}, also the name of {taken[Path(name)]}",
+                    expected="a name of its own for every picture",
+                    next_step="rename the picture in the job",
+                )
+            )
+        taken[Path(name)] = f"camera {camera.name}'s picture"
+        pictures[camera.name] = name
+    if faults:
+        raise BadInputError(faults)
+    return SceneFolder(pictures=pictures, lens_files=lens_files, job_file=job_file)
+
+
+def refused(plan: SceneFolder, job_folder: Path, out: Path) -> None:
+    """Refuse to write where it would replace anything of the job's own; BadInputError."""
+    same = out.resolve() == job_folder.resolve()
+    # A link or a folder below may lead back as well.
+    same = same or any(
+        (out / file).exists()
+        and (job_folder / file).exists()
+        and (out / file).samefile(job_folder / file)
+        for file in plan.all_files
+    )
+    if same:
+        fault = Fault(
+            file=str(out),
+            key="--out",
+            found="the job's own folder",
+            expected="another folder: drawn pictures would replace the real ones",
+            next_step="choose a new folder",
+        )
+        raise BadInputError([fault])

@@ -1,0 +1,10 @@
+"""Lengths and words for them, tables of a file, plain data, errors, names for arrays.
+
+In: text a person typed, figures. Out: metres, words, checked values, rounded plain data.
+
+- `lengths`, `sums`: text to an exact length, a sum and the slip that explains a wrong total
+- `length_words`: a length and its sigma in words for the tape in the hand
+- `tables`: one table of a TOML or JSON file to checked values, every fault noted
+- `plain`: figures rounded for a file, and the schemas that ship
+- `errors`: `Fault` and `BadInputError`; `arrays`: names for arrays, `frozen_array`
+"""

@@ -1,0 +1,305 @@
+"""Tables of a file that a person wrote: hands out checked values and notes every fault.
+
+Every reader answers a harmless stand-in (NaN, an empty text) after noting its fault, so that one
+pass meets all of them; nothing may be made of a table before its faults are looked at.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import TypeGuard
+
+import numpy as np
+
+from vision.units.arrays import Array
+from vision.units.errors import Fault
+from vision.units.lengths import UNITS, LengthError, length_from_number, parse_length
+
+LENGTH = "a length: a number in job.units, or text with its unit such as `3 m`"
+
+_LINE = re.compile(r"at line (\d+)")
+_SET = re.compile(r"\s*([\w.-]+)\s*=\s*(?P<value>[^#]*[^#\s])\s*(?:#.*)?$")
+_COMMA = re.compile(r"(-?\d+),(\d+)$")
+_BARE_UNIT = re.compile(r"-?[\d.]+ *(?:mm|cm|m|in|ft|feet|['\"])[^\[\]]*$")
+
+
+def toml_step(text: str, error: str) -> str:
+    """What to do about text that is not TOML: two usual slips are told, else the place alone."""
+    place = _LINE.search(error)
+    lines = text.splitlines()
+    number = int(place[1]) if place else 0
+    line = _SET.match(lines[number - 1][:200]) if 0 < number <= len(lines) else None
+    if line is None:
+        return "correct it at that place"
+    key, value = line[1], line["value"]
+    if comma := _COMMA.match(value):
+        point = f"{key} = {comma[1]}.{comma[2]}"
+        return f"write `{point}`: a point, not a comma, before the decimals"
+    if _BARE_UNIT.match(value):
+        quoted = value.replace('"', '\\"')
+        return f'write `{key} = "{quoted}"`: a length with its unit stands in quotes'
+    return "correct it at that place"
+
+
+def has_control(text: str) -> bool:
+    """Tell whether a text holds line breaks or other control characters."""
+    return any(unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp") for character in text)
+
+
+def describe(value: object) -> str:
+    """Put a value in a few words, never deep: a list may hold a hundred thousand lists."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return repr(value if len(value) <= 60 else value[:57] + "...")
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        plain = all(isinstance(each, (int, float, str)) for each in value)
+        if plain and len(value) <= 4:
+            return "[" + ", ".join(describe(each) for each in value) + "]"
+        return f"a list of {len(value)}"
+    if isinstance(value, int) and abs(value) >= 10**20:
+        return "a whole number of more than 20 digits"
+    return str(value)
+
+
+@dataclass(slots=True)
+class Units:
+    """The unit of bare lengths, and whether its absence has been reported."""
+
+    name: str | None = None
+    reported: bool = False
+
+
+class Table:
+    """One table of the file: hands out checked values and notes what is wrong with the rest."""
+
+    def __init__(
+        self, faults: list[Fault], file: str, path: str, values: dict[str, object], units: Units
+    ) -> None:
+        self.faults, self.file, self.path, self.values = faults, file, path, values
+        self.units = units
+        self.known: list[str] = []
+
+    def key(self, name: str) -> str:
+        """Give the full key of `name`, as a message gives it."""
+        return f"{self.path}.{name}" if self.path else name
+
+    def fault(self, name: str, found: str, expected: str, next_step: str) -> None:
+        """Note a fault of the key `name`, or of the table itself when that is empty."""
+        key = self.key(name) if name else self.path
+        self.faults.append(
+            Fault(file=self.file, key=key, found=found, expected=expected, next_step=next_step)
+        )
+
+    def wrong(self, name: str, expected: str, next_step: str = "correct the value") -> None:
+        """Note that what stands at `name` is not what was expected."""
+        self.fault(name, describe(self.values.get(name)), expected, next_step)
+
+    def has(self, name: str) -> bool:
+        """Whether the key is there; naming it makes it a known key."""
+        self.known.append(name)
+        return name in self.values
+
+    def needs(self, name: str, expected: str) -> bool:
+        """Whether the key is there; a fault when it is not."""
+        if self.has(name):
+            return True
+        self.fault(name, "nothing", expected, f"add `{name}`")
+        return False
+
+    def close(self) -> None:
+        """Note every key that nobody asked for."""
+        for name in self.values:
+            if name not in self.known:
+                near = difflib.get_close_matches(name, self.known, n=1)
+                step = f"did you mean `{near[0]}`?" if near else "remove it"
+                known = ", ".join(dict.fromkeys(self.known))
+                self.fault(name, "an unknown key", f"one of {known}", step)
+
+    def text(self, name: str, expected: str) -> str:
+        """Text of one line that is not blank; empty after noting a fault."""
+        if self.needs(name, expected):
+            value = self.values[name]
+            if isinstance(value, str) and value.strip() and not has_control(value):
+                return value
+            self.wrong(name, expected)
+        return ""
+
+    def choice(self, name: str, choices: tuple[str, ...], default: str | None = None) -> str:
+        """One of a few words; empty after noting a fault."""
+        expected = "one of " + ", ".join(choices)
+        if default is not None and not self.has(name):
+            return default
+        if default is None and not self.needs(name, expected):
+            return ""
+        value = self.values[name]
+        if isinstance(value, str) and value in choices:
+            return value
+        near = difflib.get_close_matches(str(value), choices, n=1)
+        self.wrong(name, expected, f"did you mean `{near[0]}`?" if near else "correct the value")
+        return ""
+
+    def flag(self, name: str) -> bool:
+        """Read true or false; false where the key is missing."""
+        if not self.has(name):
+            return False
+        value = self.values[name]
+        if not isinstance(value, bool):
+            self.wrong(name, "true or false")
+        return value is True
+
+    def number(
+        self,
+        name: str,
+        low: float,
+        high: float,
+        default: float | None = None,
+        *,
+        exclusive: bool = False,
+    ) -> float:
+        """Read a number from low to high; with `exclusive` the ends themselves are refused."""
+        ends = ("above", "below") if exclusive else ("from", "to")
+        upper = f"{' and' if exclusive else ''} {ends[1]} {high:g}"
+        expected = f"a number {ends[0]} {low:g}" + (upper if math.isfinite(high) else "")
+        if default is not None and not self.has(name):
+            return default
+        if default is None and not self.needs(name, expected):
+            return math.nan
+        value = self.values[name]
+        if is_number(value):
+            number = float(value)
+            if low < number < high or (not exclusive and number in (low, high)):
+                return number
+        self.wrong(name, expected)
+        return math.nan
+
+    def whole(self, name: str, low: int, high: int) -> int:
+        """Read a whole number; `low` after noting a fault."""
+        expected = f"a whole number from {low} to {high}"
+        if not self.needs(name, expected):
+            return low
+        value = self.values[name]
+        if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
+            return value
+        self.wrong(name, expected)
+        return low
+
+    def metres(self, name: str, value: object) -> float:
+        """One length; NaN after noting a fault."""
+        try:
+            if isinstance(value, str):
+                return float(parse_length(value, self.units.name))
+            if is_number(value, finite=False):
+                return float(length_from_number(value, self._unit()))
+        except (LengthError, OverflowError) as error:
+            found = getattr(error, "found", describe(value))
+            expected = getattr(error, "expected", LENGTH)
+            self.fault(name, found, expected, getattr(error, "next_step", "correct the value"))
+            return math.nan
+        self.fault(name, describe(value), LENGTH, "correct the value")
+        return math.nan
+
+    def _unit(self) -> str:
+        if self.units.name is not None:
+            return self.units.name
+        if not self.units.reported:
+            self.units.reported = True
+            self.faults.append(
+                Fault(file=self.file, key="job.units", found="nothing",
+                      expected="one of " + ", ".join(UNITS),
+                      next_step=f"say which unit bare lengths such as {self.path}'s are in")
+            )  # fmt: skip
+        return "m"
+
+    def length(self, name: str, default_m: float | None = None) -> float:
+        """Read a length above zero; NaN after noting a fault."""
+        if default_m is not None and not self.has(name):
+            return default_m
+        if default_m is None and not self.needs(name, LENGTH):
+            return math.nan
+        return self.above_zero(name, self.metres(name, self.values[name]))
+
+    def above_zero(self, name: str, metres: float) -> float:
+        """Answer the length itself, or NaN after noting that it is not above zero."""
+        if metres <= 0:
+            self.wrong(name, "a length above zero", "write the length that was measured")
+            return math.nan
+        return metres
+
+    def lengths(self, name: str, sizes: tuple[int, ...], words: str) -> tuple[float, ...]:
+        """Read a list of as many lengths as `sizes` allows; empty after noting a fault."""
+        if not self.needs(name, words):
+            return ()
+        value = self.values[name]
+        if not isinstance(value, list) or len(value) not in sizes:
+            self.wrong(name, words)
+            return ()
+        found = tuple(self.metres(f"{name}[{i}]", each) for i, each in enumerate(value))
+        return () if any(math.isnan(each) for each in found) else found
+
+    def numbers(self, name: str, count: int) -> tuple[float, ...]:
+        """Read a list of `count` finite numbers; empty after noting a fault."""
+        expected = f"a list of {count} finite numbers"
+        if not self.needs(name, expected):
+            return ()
+        value = self.values[name]
+        if isinstance(value, list) and len(value) == count and all(map(is_number, value)):
+            return tuple(float(each) for each in value)
+        self.wrong(name, expected)
+        return ()
+
+    def point(self, name: str, dimensions: int) -> Array | None:
+        """Read a place in metres, (dimensions,); None after noting a fault."""
+        words = "[x, y]" if dimensions == 2 else "[x, y, z]"
+        found = self.lengths(name, (dimensions,), f"{words}, each {LENGTH}")
+        return np.array(found) if found else None
+
+    def tables(self, name: str) -> list[tuple[str, Table]]:
+        """Read the named tables below one section, such as each [camera.NAME]."""
+        if not self.has(name):
+            return []
+        section = self.values[name]
+        if not isinstance(section, dict):
+            self.wrong(name, f"tables [{name}.NAME]")
+            return []
+        found = []
+        for each, values in section.items():
+            path = f"{name}.{each if len(each) <= 60 else each[:57] + '...'}"
+            table = Table(self.faults, self.file, path, {}, self.units)
+            if not each.strip() or each != each.strip() or "/" in each or has_control(each):
+                expected = "a name without `/`, control characters or blanks at its ends"
+                table.path = f"{name}.{each!r}"
+                table.fault("", "a name that would break ids", expected, "rename it")
+            if not isinstance(values, dict):
+                table.fault("", describe(values), f"a table [{name}.NAME]", "give it a name")
+                continue
+            table.values = values
+            found.append((each, table))
+        return found
+
+    def table(self, name: str, *, required: bool) -> Table:
+        """One section such as [vehicle]; an empty one where it is missing."""
+        values: object = {}
+        key = self.key(name)
+        there = self.needs(name, f"a table [{key}]") if required else self.has(name)
+        if there:
+            values = self.values[name]
+        if not isinstance(values, dict):
+            self.wrong(name, f"a table [{key}]")
+            values = {}
+        return Table(self.faults, self.file, key, values, self.units)
+
+
+def is_number(value: object, *, finite: bool = True) -> TypeGuard[float]:
+    """Whether a value is a number; true and false are none."""
+    return (
+        isinstance(value, (int, float))
+        and not isinstance(value, bool)
+        and (not finite or (abs(value) < 1e300))
+    )

@@ -1,0 +1,64 @@
+"""What is known of a picture's sharpness, as figures with their sigmas; in it as delivered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.light import Light
+
+Side = Literal["left", "right", "upper", "lower"]
+SIDES: tuple[Side, ...] = ("left", "right", "upper", "lower")
+OPPOSITE: dict[Side, Side] = {"left": "right", "right": "left", "upper": "lower", "lower": "upper"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blur:
+    """A blur (sigma of the point spread) in px of the picture, and its standard deviation."""
+
+    blur_px: float
+    sigma_px: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motion:
+    """Even motion during the exposure: length in px and direction from right to down, with sigmas.
+
+    The direction lies in (-pi/2, pi/2]: there and back look alike.
+    """
+
+    length_px: float
+    sigma_px: float
+    direction_rad: float
+    direction_sigma_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarksBlur:
+    """Blur of the marks: their median, and the median on each side (None with fewer than two)."""
+
+    median: Blur
+    sides: dict[Side, float | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sharpness:
+    """How sharp one picture is.
+
+    `edges`: how many edges the map rests on. `blur` is that over those edges in all directions,
+    `least` and `most` in the direction where it is least and most: far apart with motion, alike
+    without. `sides` holds the blur three quarters of the way out to each side. `marks` where marks
+    were measured. `patches` are soft places among clear ones. None where the figure cannot be had.
+    """
+
+    width: int
+    light: Light
+    edges: int
+    blur: Blur | None = None
+    least: Blur | None = None
+    most: Blur | None = None
+    sides: dict[Side, Blur] | None = None
+    motion: Motion | None = None
+    marks: MarksBlur | None = None
+    patches: tuple[SoftPatch, ...] | None = None

@@ -1,0 +1,159 @@
+"""The blur of a picture as a low-order map with its uncertainty, and what of it is motion.
+
+The squared blur across an edge is a quadratic map over the picture, plus a part that depends on
+the edge's direction alone: motion during the exposure blurs every edge square to it by the same
+amount, wherever it lies. Some edges are soft by themselves (a penumbra, a round kerb) and none is
+sharper than the lens, so the map goes through the lower middle of the edges (quantile regression;
+R. Koenker and G. Bassett, Regression quantiles, Econometrica 46, 1978). Its covariance comes from
+leaving out one part of the picture at a time, since edges side by side are alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.units.arrays import Array, frozen_array
+from vision.views.sharpness.edges import EdgeBlurs
+
+BLUR_WIDTH_PX = 1280
+"""Width of the picture in whose pixels tolerances and limits of blur are stated."""
+
+QUANTILE = 0.45
+ITERATIONS = 30
+GROUPS, BLOCK_PX = 10, 0.125
+"""Parts of the picture left out in turn; a part is a set of blocks this wide, in widths."""
+LEAST_EDGES = 40
+TERMS = 8
+LEAST_VARIANCE_PX2 = 0.01
+RAMP, RAMP_SIGMA = 1.05, 0.06
+"""An edge blurred by an even motion is a ramp, and the normal integral that fits it best is up to
+1.1 times as wide; short and mixed edges take most of that away again. What is left is a sigma."""
+RIDGE = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BlurMap:
+    """Squared blur over a picture: `terms` (8,) with `covariance` (8, 8), from `edges` edges.
+
+    Terms: 1, a, b, aa, ab, bb, with a and b the place from the picture's middle in half widths
+    (b downwards), then the cosine and sine of twice the direction across an edge.
+    """
+
+    width: int
+    height: int
+    terms: Array
+    covariance: Array
+    edges: int
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "terms", frozen_array(self.terms, (TERMS,), "terms"))
+        shape = (TERMS, TERMS)
+        object.__setattr__(self, "covariance", frozen_array(self.covariance, shape, "covariance"))
+
+    def blur_px(self, pixels_px: Array) -> tuple[float, float]:
+        """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.
+
+        The best known of the three: what differs by direction is itself known with a sigma.
+        """
+        return self._mean(pixels_px, 0.0)
+
+    def least_blur_px(self, pixels_px: Array) -> tuple[float, float]:
+        """The same in the direction in which it is least: along it lies no motion."""
+        return self._mean(pixels_px, -1.0)
+
+    def most_blur_px(self, pixels_px: Array) -> tuple[float, float]:
+        """The same in the direction in which it is largest: along the motion, if there is one."""
+        return self._mean(pixels_px, 1.0)
+
+    def _mean(self, pixels_px: Array, sign: float) -> tuple[float, float]:
+        pixels = np.asarray(pixels_px).reshape(-1, 2)
+        row = design(pixels, np.zeros(len(pixels)), self.width, self.height).mean(axis=0)
+        c, s = self.terms[6:]
+        size = float(np.hypot(c, s))
+        row[6:] = sign * (np.array([c, s]) / size if size > 0 else np.zeros(2))
+        variance = max(float(row @ self.terms), LEAST_VARIANCE_PX2)
+        sigma2 = float(row @ self.covariance @ row)
+        return float(np.sqrt(variance)), float(np.sqrt(sigma2) / (2 * np.sqrt(variance)))
+
+    @property
+    def motion_px(self) -> tuple[float, float]:
+        """Length of the motion during the exposure in px, and its sigma.
+
+        An even motion over a length blurs like a box of that length: its variance is a twelfth of
+        the square. Half the difference between the two directions is that of the terms.
+        """
+        size, sigma = self._anisotropy()
+        length = float(np.sqrt(24 * size))
+        own = 12 * sigma / max(length, np.sqrt(12 * sigma), 1e-9)
+        return length / RAMP, float(np.hypot(own, RAMP_SIGMA * length)) / RAMP
+
+    @property
+    def motion_direction_rad(self) -> tuple[float, float]:
+        """Direction of the motion, from u towards v, in (-pi/2, pi/2], and its sigma."""
+        c, s = self.terms[6:]
+        size2 = max(float(c * c + s * s), 1e-12)
+        row = np.array([-s, c]) / size2 / 2
+        sigma = float(np.sqrt(row @ self.covariance[6:, 6:] @ row))
+        return float(0.5 * np.arctan2(s, c)), min(sigma, float(np.pi / 2))
+
+    def _anisotropy(self) -> tuple[float, float]:
+        c, s = self.terms[6:]
+        size = float(np.hypot(c, s))
+        along = np.array([c, s]) / size if size > 0 else np.array([1.0, 0.0])
+        return size, float(np.sqrt(along @ self.covariance[6:, 6:] @ along))
+
+
+def design(pixels_px: Array, normal_rad: Array, width: int, height: int) -> Array:
+    """Terms (n, 8) of the map at pixels (n, 2) and directions across an edge (n,)."""
+    pixels = np.asarray(pixels_px, dtype=np.float64)
+    a = (pixels[:, 0] - (width - 1) / 2) / (width / 2)
+    b = (pixels[:, 1] - (height - 1) / 2) / (width / 2)
+    one = np.ones_like(a)
+    cos, sin = np.cos(2 * normal_rad), np.sin(2 * normal_rad)
+    return np.stack([one, a, b, a * a, a * b, b * b, cos, sin], axis=1)
+
+
+def fit_blur_map(edges: EdgeBlurs, width: int, height: int) -> BlurMap | None:
+    """The map through a picture's edges; None where they are too few."""
+    if len(edges) < LEAST_EDGES:
+        return None
+    rows = design(edges.pixels_px, edges.normal_rad, width, height)
+    squared = edges.blur_px**2
+    terms = _quantile_fit(rows, squared, edges.sigma_px)
+    block = np.floor(edges.pixels_px / (BLOCK_PX * width)).astype(int)
+    # A stride coprime with the number of groups scatters each group's blocks over the picture.
+    group = (block[:, 0] + 3 * block[:, 1]) % GROUPS
+    there = [g for g in range(GROUPS) if (group == g).any() and (group != g).sum() > TERMS]
+    left_out = np.array(
+        [
+            _quantile_fit(rows[group != g], squared[group != g], edges.sigma_px[group != g])
+            for g in there
+        ]
+    )
+    away = left_out - left_out.mean(axis=0)
+    covariance = (len(there) - 1) / len(there) * away.T @ away
+    return BlurMap(width=width, height=height, terms=terms, covariance=covariance, edges=len(edges))
+
+
+def _quantile_fit(rows: Array, squared: Array, sigma_px: Array) -> Array:
+    """Quantile regression by reweighted least squares, with a little ridge on all but the level.
+
+    The spread of squared blurs grows with the blur itself and with its own sigma: residuals count
+    relative to both.
+    """
+    terms = np.zeros(rows.shape[1])
+    terms[0] = max(float(np.median(squared)), 0.1)
+    for _ in range(ITERATIONS):
+        expected = rows @ terms
+        about = np.maximum(expected, max(0.2 * terms[0], 0.02))
+        weight = 1 / (about + 2 * np.sqrt(about) * sigma_px + 0.1)
+        away = (squared - expected) * weight
+        side = np.where(away > 0, QUANTILE, 1 - QUANTILE)
+        pull = weight**2 * side / np.maximum(np.abs(away), 0.02)
+        weighted = rows * pull[:, None]
+        ridge = RIDGE * pull.sum() * np.eye(rows.shape[1])
+        ridge[0, 0] = 0.0
+        terms = np.linalg.solve(weighted.T @ rows + ridge, weighted.T @ squared)
+    return terms

@@ -1,0 +1,85 @@
+"""Soft patches with clear surroundings: drops of water, dirt, a scratch on the cover glass.
+
+A printed mark is sharp by its making, in both directions; one that is soft where the picture in
+general is not has something before it on the glass. A penumbra or a far-off hedge cannot be taken
+for it, and ground without a mark says nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.units.arrays import Array, frozen_array
+from vision.views.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
+from vision.views.sharpness.mark_blurs import SIZE_PX, MarkBlurs
+
+SOFT_RATIO, SOFT_MORE_PX = 1.8, 0.8
+"""A mark is soft where its blur is surely (by two sigma) this many times what the map says there,
+and this much more in px at 1280 px width."""
+CLEAR_RATIO = 1.5
+CROSSED = 0.45
+"""An edge across the mark with less than this share of its blur speaks against a drop."""
+REACH = 0.06
+"""Soft marks closer to one another than this, in widths of the picture, lie in one patch."""
+LEAST_CLEAR = 3
+"""Marks that must be clear, to speak of surroundings at all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SoftPatch:
+    """A soft patch: its middle (2,) and radius in px, its blur with sigma, and the marks in it."""
+
+    pixel_px: Array
+    radius_px: float
+    blur_px: float
+    sigma_px: float
+    marks: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))
+
+
+def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, ...] | None:
+    """Soft patches, softest first; None where too few marks are clear to tell.
+
+    A sharp edge across a mark, of the body or of somebody's shoe, speaks against a drop.
+    """
+    if len(marks.ids) == 0:
+        return None
+    around = np.array([blur_map.most_blur_px(place) for place in marks.pixels_px])
+    large = marks.extent_px >= SIZE_PX
+    sure = marks.blur_px - 2 * marks.sigma_px
+    more = SOFT_MORE_PX * blur_map.width / BLUR_WIDTH_PX
+    surely_around = around[:, 0] + 2 * around[:, 1]
+    soft = large & (sure > around[:, 0] + more) & (marks.blur_px > SOFT_RATIO * surely_around)
+    soft &= marks.sharpest_px > CROSSED * marks.blur_px
+    clear = marks.found & (marks.blur_px < CLEAR_RATIO * around[:, 0] + 0.5)
+    if clear.sum() < LEAST_CLEAR or soft.sum() > clear.sum():
+        return None
+    left = [int(index) for index in np.flatnonzero(soft)]
+    patches = []
+    while left:
+        group = [left.pop(0)]
+        for member in group:
+            gaps = [np.hypot(*(marks.pixels_px[i] - marks.pixels_px[member])) for i in left]
+            near = [i for i, gap in zip(left, gaps, strict=True) if gap < REACH * blur_map.width]
+            group += near
+            left = [i for i in left if i not in near]
+        patches.append(_patch(marks, group))
+    return tuple(sorted(patches, key=lambda patch: -patch.blur_px))
+
+
+def _patch(marks: MarkBlurs, group: list[int]) -> SoftPatch:
+    places = marks.pixels_px[group]
+    middle = places.mean(axis=0)
+    reach = np.linalg.norm(places - middle, axis=1) + marks.extent_px[group] / 2
+    softest = group[int(np.argmax(marks.blur_px[group] - 2 * marks.sigma_px[group]))]
+    return SoftPatch(
+        pixel_px=middle,
+        radius_px=float(reach.max()),
+        blur_px=float(marks.blur_px[softest]),
+        sigma_px=float(marks.sigma_px[softest]),
+        marks=tuple(marks.ids[i] for i in group),
+    )

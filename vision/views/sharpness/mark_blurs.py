@@ -1,0 +1,199 @@
+"""How blurred each mark is, the ones that were not found included.
+
+A mark behind a drop is often not found at all: its lines are wiped out. Where the plan fit puts
+it, it is drawn here with one blur after the other, and the blur that fits is a figure of the
+picture at that place, if the soft drawing explains what is there and the sharp one does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.identification.identified import Identified, Sighting
+from vision.job.job import Board
+from vision.job.layout import Layout, PlannedMark, points_of
+from vision.job.pattern import Blurred, drawable, half_extent, ink_coverage, tape_coverage
+from vision.marks.measure.mark_fit import Measured
+from vision.marks.measure.patches import Patches, cut_patches, d_pixel_d_mark
+from vision.units.arrays import Array, frozen_array
+
+TRIED_PX = (2.0, 2.7, 3.6, 4.8, 6.4)
+"""Blurs that a mark which was not found is drawn with, beside that of its surroundings."""
+OFFSETS_PX = (-4.0, -2.0, 0.0, 2.0, 4.0)
+"""Where it is drawn, either way of its prediction: strips may lie some centimetres wrong."""
+STEP_SHARE = 0.15
+"""Sigma of a blur that was found by trying, as a share of it: the tries are a third apart."""
+SIZE_PX = 10.0
+"""Shorter extent of a mark from which its blur says something."""
+EXPLAINED, BETTER = 0.75, 1.6
+"""Share of the patch that the soft drawing explains, and how many times the sharp one's misfit
+exceeds its own."""
+MOST_NOISE = 1.8
+"""Times the usual misfit up to which a mark counts as drawn well."""
+MOST_PIXELS = 500
+SMOOTHING_PX = 1.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MarkBlurs:
+    """Marks by `ids`: `pixels_px` (n, 2), `blur_px` (n,) with `sigma_px` (n,), `extent_px` (n,).
+
+    `sharpest_px` (n,): blur of the steepest edge on or beside each mark, at most; `found` (n,):
+    whether the mark was measured; the others were drawn where they should be.
+    """
+
+    ids: tuple[str, ...]
+    pixels_px: Array
+    blur_px: Array
+    sigma_px: Array
+    extent_px: Array
+    sharpest_px: Array
+    found: np.ndarray
+
+    def __post_init__(self) -> None:
+        count = len(self.ids)
+        object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (count, 2), "pixels"))
+        for name in ("blur_px", "sigma_px", "extent_px", "sharpest_px"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), (count,), name))
+
+
+def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: float) -> MarkBlurs:
+    """Blurs of the marks of one picture (height, width), turned back.
+
+    `sharp_px` is the blur of the picture in general, which a soft mark is compared with.
+    """
+    sightings = {sighting.id: sighting for sighting in seen.sightings}
+    marks = [mark for mark in layout.marks if drawable(mark.shape)]
+    pixels, jacobians = d_pixel_d_mark(seen.fit.pose, seen.fit.lens, marks)
+    # A carton's corner has no figure of its own here.
+    used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
+    known = [each for each in used if np.isfinite(each)]
+    noise = float(np.median(known)) if known else np.inf
+    rows: list[tuple[str, Array, float, float, float, bool]] = []
+    missing: list[int] = []
+    for index, mark in enumerate(marks):
+        extent = _extent_px(mark, jacobians[index])
+        measured = _measured(mark, sightings, noise)
+        if isinstance(mark.shape, Board) and _softened(measured, sharp_px):
+            measured = []
+        if measured:
+            place = np.median([m.pixel_px for m in measured], axis=0)
+            blur = float(np.median([m.blur_px for m in measured]))
+            sigma = float(np.median([m.blur_sigma_px for m in measured]))
+            rows.append((mark.id, place, blur, max(sigma, 0.05 * blur), extent, True))
+        elif extent >= SIZE_PX and _due(mark, sightings):
+            missing.append(index)
+    patches = cut_patches(
+        grey, seen.fit.pose, seen.fit.lens, [marks[i] for i in missing], pixels[missing]
+    )
+    for at in range(len(patches.marks)):
+        soft_px = _soft_px(patches.take(np.arange(len(patches.marks)) == at), sharp_px)
+        if soft_px is not None:
+            index = missing[patches.which[at]]
+            extent = _extent_px(marks[index], jacobians[index])
+            sigma = STEP_SHARE * soft_px
+            rows.append((marks[index].id, pixels[index], soft_px, sigma, extent, False))
+    return MarkBlurs(
+        ids=tuple(row[0] for row in rows),
+        sharpest_px=np.array([_sharpest_px(grey, row[1], row[4]) for row in rows]),
+        pixels_px=np.array([row[1] for row in rows]).reshape(-1, 2),
+        blur_px=np.array([row[2] for row in rows]),
+        sigma_px=np.array([row[3] for row in rows]),
+        extent_px=np.array([row[4] for row in rows]),
+        found=np.array([row[5] for row in rows], dtype=bool),
+    )
+
+
+def _sharpest_px(grey: np.ndarray, place_px: Array, extent_px: float) -> float:
+    """Blur that the steepest slope round a mark allows.
+
+    A step s blurred by b is no steeper than s / (b sqrt(2 pi)).
+    """
+    half = int(np.ceil(0.6 * extent_px)) + 3
+    u, v = (int(value) for value in np.round(place_px))
+    box = grey[max(v - half, 0) : v + half + 1, max(u - half, 0) : u + half + 1]
+    if min(box.shape) < 7:
+        return 0.0
+    smooth = cv2.GaussianBlur(np.asarray(box, dtype=np.float32), (0, 0), SMOOTHING_PX)
+    slope = np.hypot(*np.gradient(smooth))[1:-1, 1:-1]
+    step = float(np.ptp(np.percentile(smooth, [2, 98])))
+    apparent = step / (np.sqrt(2 * np.pi) * max(float(np.percentile(slope, 98)), 1e-6))
+    return float(np.sqrt(max(apparent**2 - SMOOTHING_PX**2, 0.0)))
+
+
+def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
+    """Shorter extent of a mark in the picture; 0 where it cannot be had."""
+    half = np.array(half_extent(mark.shape))
+    sizes = 2 * np.linalg.norm(jacobian * half, axis=0)
+    return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
+
+
+def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting], noise: float) -> list[Measured]:
+    """What was measured of a mark's points and looks like the mark.
+
+    `noise` is what the drawings of used marks leave over. A mark behind a drop is drawn as well as
+    they are; half a mark beside the body's edge is drawn soft, and leaves much more.
+    """
+    own = [sightings[point.id] for point in points_of(mark)]
+    good = [s.measured for s in own if s.measured is not None]
+    return [
+        m
+        for m in good
+        if m.explained > EXPLAINED and m.contrast > 3 and m.noise < MOST_NOISE * noise
+    ]
+
+
+def _softened(corners: list[Measured], sharp_px: float) -> bool:
+    """Whether a board's corners look soft.
+
+    They then run into one another, and only as a whole can the board be drawn.
+    """
+    return bool(corners) and float(np.median([m.blur_px for m in corners])) > 1.5 * sharp_px + 0.3
+
+
+def _due(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> bool:
+    """Whether a mark ought to be in the picture, with all of its points."""
+    return all(sightings[p.id].status not in {"hidden", "outside"} for p in points_of(mark))
+
+
+def _soft_px(patch: Patches, sharp_px: float) -> float | None:
+    """The blur that explains one mark's patch, where a sharp drawing does not; else None."""
+    every = max(1, len(patch.levels) // MOST_PIXELS)
+    levels = patch.levels[::every]
+    spread = float(((levels - levels.mean()) ** 2).sum())
+    inverse = np.linalg.inv(patch.d_pixel_d_mark[0])
+    misfit: dict[float, float] = {}
+    for blur in (sharp_px, *TRIED_PX):
+        if blur > sharp_px or blur == sharp_px:
+            misfit[blur] = min(
+                _misfit(patch, every, inverse @ np.array([u, v]), blur)
+                for u in OFFSETS_PX
+                for v in OFFSETS_PX
+            )
+    best = min(misfit, key=lambda blur: misfit[blur])
+    explained = 1 - misfit[best] / max(spread, 1e-9)
+    if best == sharp_px or explained < EXPLAINED:
+        return None
+    return best if misfit[sharp_px] > BETTER * misfit[best] else None
+
+
+def _misfit(patch: Patches, every: int, shift_m: Sequence[float] | Array, blur_px: float) -> float:
+    """Sum of squares that ground, tape and ink at their best levels leave; inf where inverted."""
+    mark = patch.marks[0]
+    s, q = patch.s[::every] - shift_m[0], patch.q[::every] - shift_m[1]
+    at = Blurred.under(s, q, patch.metric[0], blur_px, slopes=False)
+    assert drawable(mark.shape)
+    ink = ink_coverage(mark.shape, at).value
+    tape = tape_coverage(mark.shape, mark.tape_width_m, at).value
+    basis = np.stack([1 - tape, tape - ink, ink], axis=1)
+    levels = patch.levels[::every]
+    normal = basis.T @ basis + 1e-3 * np.eye(3)
+    found = np.linalg.solve(normal, basis.T @ levels)
+    contrast = found[1] - found[2] if mark.ink == "dark" else found[2] - found[1]
+    if contrast <= 0:
+        return float("inf")
+    return float(((levels - basis @ found) ** 2).sum())

@@ -1,0 +1,1 @@
+"""The shift between two views of the ground along a seam, by its texture."""

@@ -1,0 +1,80 @@
+"""What the texture tells about a seam, as values, and how it compares with the marks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.units.arrays import Array, frozen_array
+from vision.views.seams.gaps import SeamGap
+
+CHI2_DIFFERS = 13.816
+"""Chi-square of 2 degrees of freedom: its 0.999 point, -2 ln 0.001."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TextureShift:
+    """Where the first view puts the ground at the seam's middle, minus where the second does.
+
+    `at_m` (2,) the seam's middle; `shift_m` (2,) with `covariance_m2` (2, 2), ground x and y;
+    `slope` (2,) its change in m per m outward along the seam; `correlation` of the two drawings
+    once shifted.
+    """
+
+    at_m: Array
+    shift_m: Array
+    covariance_m2: Array
+    slope: Array
+    correlation: float
+
+    def __post_init__(self) -> None:
+        for name, shape in (("at_m", (2,)), ("shift_m", (2,)), ("covariance_m2", (2, 2))):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+        object.__setattr__(self, "slope", frozen_array(self.slope, (2,), "slope"))
+
+    @property
+    def sigma_m(self) -> Array:
+        """Standard deviations (2,) of the shift."""
+        return np.sqrt(np.diag(self.covariance_m2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoTexture:
+    """The texture cannot tell: a code for scripts and why, for a person."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Agreement:
+    """How the texture's shift compares with what the marks say at the same place.
+
+    `marks_m` (2,) and `marks_covariance_m2` (2, 2): the seam gap of the joint adjustment there;
+    `chi2` of the difference, two degrees of freedom; `verdict` agrees, differs or cannot-tell.
+    """
+
+    verdict: Literal["agrees", "differs", "cannot-tell"]
+    marks_m: Array | None
+    marks_covariance_m2: Array | None
+    chi2: float | None
+
+
+def texture_agreement(shift: TextureShift, gap: SeamGap) -> Agreement:
+    """Compare with the marks' gap at the same place; cannot-tell where that has none."""
+    away = np.linalg.norm(gap.points_m - shift.at_m, axis=1)
+    around = away < away.min() + 1e-6  # one point, or the two on either side
+    marks = gap.gaps_m[around].mean(axis=0)
+    covariance = gap.covariances_m2[around].mean(axis=0)
+    if not np.isfinite(marks).all():
+        return Agreement(verdict="cannot-tell", marks_m=None, marks_covariance_m2=None, chi2=None)
+    apart = shift.shift_m - marks
+    chi2 = float(apart @ np.linalg.solve(shift.covariance_m2 + covariance, apart))
+    return Agreement(
+        verdict="differs" if chi2 > CHI2_DIFFERS else "agrees",
+        marks_m=marks,
+        marks_covariance_m2=covariance,
+        chi2=chi2,
+    )
