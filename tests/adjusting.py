@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, CameraObservations
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.screening import weights_of
@@ -105,7 +106,7 @@ class Scene:
         self,
         job: Job,
         rng: np.random.Generator,
-        faults: dict[str, Array] | None = None,
+        faults: dict[Group, Array] | None = None,
         lens_sigma: Array = LENS_SIGMA,
     ):
         faults = faults or {}
@@ -116,12 +117,12 @@ class Scene:
         for each in job.strips:
             ends = np.stack([each.from_m, each.to_m])
             ends = ends + rng.normal(0, each.position_sigma_m, (2, 2))
-            self.ends[each.name] = ends + faults.get(f"strip {each.name}", np.zeros(2))
+            self.ends[each.name] = ends + faults.get(Group("strip", each.name), np.zeros(2))
         self.places = self._places(rng)
         seen = []
         for each in job.cameras:
             at = each.position_m + rng.normal(0, each.position_sigma_m, 3)
-            at = at + faults.get(f"mounting {each.name}", np.zeros(3))
+            at = at + faults.get(Group("mounting", each.name), np.zeros(3))
             pose = Pose.at(at, each.aim.rotation())
             self.poses[each.name] = pose.perturbed(np.r_[0, 0, 0, rng.normal(0, 0.01, 3)])
             lens = LENS.with_vector(LENS.as_vector() + rng.normal(0, lens_sigma))

@@ -32,6 +32,7 @@ from tests.adjusting import (
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import adjust, usable
@@ -73,7 +74,11 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
     assert [name for name, _ in network.types] == types
     weights = Weights(
         whiteners=whiteners(network.points.covariance_px2),
-        group_sigma={"strip left": 1.0, "mounting rear": 1.0, "lens front": 10.0},
+        group_sigma={
+            Group("strip", "left"): 1.0,
+            Group("mounting", "rear"): 1.0,
+            Group("lens", "front"): 10.0,
+        },
     )
     rng = np.random.default_rng(2)
     state = network.retract(network.start, rng.normal(0, 1e-3, network.size))
@@ -380,7 +385,7 @@ def test_no_picture_shows_a_common_shift_and_turn() -> None:
     offset = datum_of(network, solution, full_weights(network))
     assert offset.shift_sigma_m[1] < 0.75 * expected
     # A strip that is doubted holds the layout less.
-    doubted = replace(full_weights(network), group_sigma={"strip right": 0.1})
+    doubted = replace(full_weights(network), group_sigma={Group("strip", "right"): 0.1})
     assert datum_of(network, solution, doubted).shift_sigma_m[1] > 1.02 * offset.shift_sigma_m[1]
     text = unobserved(result)
     assert text is not None

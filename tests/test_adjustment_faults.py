@@ -20,21 +20,24 @@ from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, mov
 from vision.adjustment.building import build_network
 from vision.adjustment.faults import noncentrality
 from vision.adjustment.group_tests import group_alpha, group_tests
+from vision.adjustment.groups import Group
 from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import run
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.causes import causes
 
+RIGHT = Group("strip", "right")
+
 
 def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     scene = Scene(JOB, np.random.default_rng(28))
     result = scene.adjusted()
-    names = ("strip left", "mounting front", "mark left_trestle")
+    names = (Group("strip", "left"), Group("mounting", "front"), Group("mark", "left_trestle"))
     assert set(names) <= set(result.groups)
-    test = result.groups["mark left_trestle"]
+    test = result.groups[Group("mark", "left_trestle")]
     assert 0 < test.redundancy < 1
     assert set(test.faults) == {"shift"}
-    strip = result.groups["strip left"]
+    strip = result.groups[Group("strip", "left")]
     assert 0 < strip.faults["turn"].detectable() < np.radians(1)
     # Chi-square with one degree of freedom at 5 % and 80 %: (1.960 + 0.842)^2, normal tables.
     assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
@@ -53,15 +56,15 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
 
 
 def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
-    scene = Scene(JOB, np.random.default_rng(3), {"strip right": np.array([0.0, -0.05])})
+    scene = Scene(JOB, np.random.default_rng(3), {RIGHT: np.array([0.0, -0.05])})
     network = build_network(JOB, scene.layout, scene.observations)
     weights = full_weights(network)
     held = run(network, weights, network.seen(network.start))
-    free = run(network, network.freeing(weights, ("strip right",)), network.seen(network.start))
+    free = run(network, network.freeing(weights, (RIGHT,)), network.seen(network.start))
     assert not isinstance(held, NoFit)
     assert not isinstance(free, NoFit)
-    one = group_tests(network, held)["strip right"]
-    other = group_tests(network, free, freed=("strip right",))["strip right"]
+    one = group_tests(network, held)[RIGHT]
+    other = group_tests(network, free, freed=(RIGHT,))[RIGHT]
     assert one.statistic == pytest.approx(other.statistic, rel=0.03)
     assert one.redundancy == pytest.approx(other.redundancy, abs=0.02)
     assert one.faults["shift"].detectable() == pytest.approx(
@@ -74,15 +77,18 @@ def test_a_freed_group_is_tested_as_if_it_were_held() -> None:
 
 
 def test_one_fault_brings_no_second_name() -> None:
-    fault = {"strip right": np.array([0.0, -0.08])}
+    fault = {RIGHT: np.array([0.0, -0.08])}
     named = [Scene(JOB, np.random.default_rng(s), fault).adjusted().freed for s in range(300, 306)]
-    assert named == [("strip right",)] * 6
+    assert named == [(RIGHT,)] * 6
 
 
 def test_two_faults_are_both_named() -> None:
-    fault = {"strip right": np.array([0.0, -0.08]), "mounting rear": np.array([0.0, 0.15, 0.15])}
+    fault = {
+        RIGHT: np.array([0.0, -0.08]),
+        Group("mounting", "rear"): np.array([0.0, 0.15, 0.15]),
+    }
     result = Scene(JOB, np.random.default_rng(310), fault).adjusted()
-    assert set(result.freed) == {"strip right", "mounting rear"}
+    assert set(result.freed) == {RIGHT, Group("mounting", "rear")}
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -96,10 +102,10 @@ def test_no_group_is_freed_and_no_mark_rejected_without_a_fault(seed: int) -> No
 
 
 def test_a_strip_laid_wrong_is_freed_and_found() -> None:
-    fault = {"strip right": np.array([0.0, -0.05])}
+    fault = {RIGHT: np.array([0.0, -0.05])}
     scene = Scene(JOB, np.random.default_rng(3), fault)
     result = scene.adjusted()
-    assert result.freed == ("strip right",)
+    assert result.freed == (RIGHT,)
     right = next(each for each in result.strips if each.name == "right")
     planned = JOB.strip("right")
     true_shift = scene.ends["right"].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
@@ -122,9 +128,9 @@ def test_a_strip_laid_wrong_is_freed_and_found() -> None:
 def test_a_strip_too_little_off_to_be_named_comes_out_within_its_sigma() -> None:
     over, named = [], 0
     for seed in range(400, 440):
-        scene = Scene(JOB, np.random.default_rng(seed), {"strip right": np.array([0.01, -0.03])})
+        scene = Scene(JOB, np.random.default_rng(seed), {RIGHT: np.array([0.01, -0.03])})
         result = scene.adjusted()
-        named += "strip right" in result.freed
+        named += RIGHT in result.freed
         right = next(each for each in result.strips if each.name == "right")
         planned = JOB.strip("right")
         true = scene.ends["right"].mean(axis=0) - 0.5 * (planned.from_m + planned.to_m)
@@ -137,35 +143,35 @@ def test_a_strip_too_little_off_to_be_named_comes_out_within_its_sigma() -> None
 def test_a_strip_loses_as_much_of_its_weight_as_speaks_against_it() -> None:
     off_m, sigmas = (0.0, 0.03, 0.05, 0.08), []
     for each in off_m:
-        scene = Scene(JOB, np.random.default_rng(101), {"strip right": np.array([0.0, -each])})
+        scene = Scene(JOB, np.random.default_rng(101), {RIGHT: np.array([0.0, -each])})
         network = build_network(JOB, scene.layout, scene.observations)
         held = run(network, full_weights(network), network.seen(network.start))
         assert not isinstance(held, NoFit)
         tests = group_tests(network, held)
-        sigmas.append(doubted_sigmas(network, tests, ()).get("strip right", 0.01))
-        assert "strip right" not in doubted_sigmas(network, tests, ("strip right",))
+        sigmas.append(doubted_sigmas(network, tests, ()).get(RIGHT, 0.01))
+        assert RIGHT not in doubted_sigmas(network, tests, (RIGHT,))
     assert sigmas[0] == pytest.approx(0.01, rel=0.05)
     assert sigmas == sorted(sigmas)
     assert 0.03 < sigmas[-1] < 0.1
 
 
 def test_a_strip_that_is_hardly_believed_is_said_to_be() -> None:
-    scene = Scene(JOB, np.random.default_rng(401), {"strip right": np.array([0.01, -0.03])})
+    scene = Scene(JOB, np.random.default_rng(401), {RIGHT: np.array([0.01, -0.03])})
     result = scene.adjusted()
     assert result.freed == ()
     (text,) = causes(JOB, result)
     assert "place of the right strip's ends fits the rest poorly" in text
     assert "3.0 cm instead of 1.0 cm (one sigma); tape its ends again" in text
-    assert result.doubted["strip right"] == pytest.approx(0.030, abs=0.0005)
+    assert result.doubted[RIGHT] == pytest.approx(0.030, abs=0.0005)
     # Chance makes others a little doubtful too, and of that nothing is said.
-    assert max(s for g, s in result.doubted.items() if g != "strip right") < 0.015
+    assert max(s for g, s in result.doubted.items() if g != RIGHT) < 0.015
 
 
 def test_a_wrong_mounting_is_freed_and_found() -> None:
-    fault = {"mounting left": np.array([0.0, 0.0, 0.15])}
+    fault = {Group("mounting", "left"): np.array([0.0, 0.0, 0.15])}
     scene = Scene(JOB, np.random.default_rng(4), fault)
     result = scene.adjusted()
-    assert result.freed == ("mounting left",)
+    assert result.freed == (Group("mounting", "left"),)
     assert abs(scene.errors(result, "left")[2]) < 0.02
     (text,) = causes(JOB, result)
     assert re.search(r"the lens sits .*1\d\.\d cm \(\+-\d\.\d\) higher than stated", text)
@@ -194,9 +200,9 @@ def test_family_level_and_p_values() -> None:
     weights = full_weights(network)
     held = run(network, weights, network.seen(network.start))
     assert not isinstance(held, NoFit)
-    free = run(network, replace(weights, group_sigma={"strip left": 1e3}), held.seen)
+    free = run(network, replace(weights, group_sigma={Group("strip", "left"): 1e3}), held.seen)
     assert not isinstance(free, NoFit)
-    p = group_tests(network, held)["strip left"].p_value
+    p = group_tests(network, held)[Group("strip", "left")].p_value
     # The Woodbury drop must equal that of an actual solution without the prior.
     drop = held.chi2 - free.chi2
     factor = max(1.0, free.chi2 / (held.degrees_of_freedom - 4))
@@ -214,9 +220,9 @@ def test_a_lens_of_another_type_is_named() -> None:
     points = replace(front.points, pixels_px=other.project(pose.transform(places)) + noise)
     scene.observations = (replace(front, points=points), *scene.observations[1:])
     result = scene.adjusted()
-    assert result.freed == ("lens front",)
+    assert result.freed == (Group("lens", "front"),)
     (found,) = result.explanations
-    assert found.groups == ("lens front",)
+    assert found.groups == (Group("lens", "front"),)
     assert found.odds > 20
 
 
@@ -234,7 +240,7 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
         observations.append(replace(seen, points=replace(seen.points, pixels_px=pixels + noise)))
     scene.observations = tuple(observations)
     result = scene.adjusted()
-    assert result.freed == ("bow left",)
+    assert result.freed == (Group("bow", "left"),)
     left = next(each for each in result.strips if each.name == "left")
     middle = left.mark_ids.index("left/8")
     true = scene.places["left/8"][1] + 0.06 - 1.54
@@ -244,9 +250,9 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
 
 
 def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() -> None:
-    fault = {"mark left_trestle": np.array([0.1, 0.0, 0.08])}
+    fault = {Group("mark", "left_trestle"): np.array([0.1, 0.0, 0.08])}
     scene = Scene(JOB, np.random.default_rng(61))
-    scene.places["left_trestle"] += fault["mark left_trestle"]
+    scene.places["left_trestle"] += fault[Group("mark", "left_trestle")]
     observations = []
     for seen in scene.observations:
         places = np.array([scene.places[i] for i in seen.points.ids])
@@ -257,7 +263,7 @@ def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() 
     assert len(shown) >= 1
     scene.observations = tuple(observations)
     result = scene.adjusted()
-    assert result.freed == ("mark left_trestle",)
+    assert result.freed == (Group("mark", "left_trestle"),)
     mark = next(each for each in result.marks if each.name == "left_trestle")
     assert mark.views == len(shown)
     (text,) = causes(JOB, result)

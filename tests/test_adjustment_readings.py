@@ -15,6 +15,7 @@ import pytest
 from tests.adjusting import JOB, READINGS, STRIPS, Scene, read
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
+from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.solution import length_slip
 from vision.camera.solver import NoFit
@@ -39,7 +40,7 @@ def test_derivatives_of_readings_match_central_differences() -> None:
             plus, _ = network.group_rows(network.retract(state, step), view.group)
             minus, _ = network.group_rows(network.retract(state, -step), view.group)
             np.testing.assert_allclose(
-                (plus - minus) / 2e-5, jacobian[:, column], atol=1e-7, err_msg=view.group
+                (plus - minus) / 2e-5, jacobian[:, column], atol=1e-7, err_msg=str(view.group)
             )
 
 
@@ -49,7 +50,7 @@ def test_readings_narrow_what_they_measure() -> None:
     scene.job = read(scene, np.random.default_rng(22))
     result = scene.adjusted()
     assert result.freed == ()
-    assert [each.name for each in result.readings] == [f"reading {i}" for i in range(1, 7)]
+    assert [each.group for each in result.readings] == [Group.of_reading(i) for i in range(1, 7)]
     for each, stated in zip(result.readings, READINGS, strict=True):
         sigma = stated.sigma_m if isinstance(stated, LengthReading) else stated.sigma_rad
         assert (np.abs(each.residual) < 4 * sigma).all()
@@ -72,7 +73,7 @@ def test_a_reading_that_is_wrong_is_freed(index: int, fault: float, slip: str | 
     scene = Scene(JOB, np.random.default_rng(23))
     scene.job = read(scene, np.random.default_rng(24), {index: fault})
     result = scene.adjusted()
-    assert result.freed == (f"reading {index + 1}",)
+    assert result.freed == (Group.of_reading(index + 1),)
     found = result.readings[index]
     assert abs(found.residual[0] - fault) < 4 * np.hypot(found.sigma[0], 0.0035)
     assert found.slip == slip
@@ -88,8 +89,8 @@ def test_readings_to_what_no_camera_shows() -> None:
     # of the right strip is placed by its tape alone.
     result = adjust(scene.job, scene.layout, scene.observations[1:2])
     assert isinstance(result, Adjustment)
-    assert "reading 5" not in [each.name for each in result.readings]
-    assert "reading 4" in [each.name for each in result.readings]
+    assert Group.of_reading(5) not in [each.group for each in result.readings]
+    assert Group.of_reading(4) in [each.group for each in result.readings]
     right = next(each for each in result.strips if each.name == "right")
     assert not right.seen
     assert right.shift_sigma_m[1] < 0.01 / np.sqrt(2)
@@ -111,11 +112,11 @@ def test_two_readings_that_contradict_each_other_cannot_be_told_apart() -> None:
     assert isinstance(result, Adjustment)
     assert result.freed == ()
     (tie,) = result.freed_alternatives
-    assert set(tie) == {"reading 1", "reading 2"}
+    assert set(tie) == {Group.of_reading(1), Group.of_reading(2)}
 
 
 def test_readings_alone_place_strips_marks_and_mountings() -> None:
-    scene = Scene(JOB, np.random.default_rng(31), {"strip right": np.array([0.0, -0.08])})
+    scene = Scene(JOB, np.random.default_rng(31), {Group("strip", "right"): np.array([0.0, -0.08])})
     pairs = [
         ("left/0", "left/16"),
         ("left/0", "front/8"),
@@ -139,7 +140,7 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
     result = adjust_readings(replace(JOB, readings=tuple(lengths)), scene.layout)
     assert isinstance(result, Adjustment)
     # Left and right are as far apart as one of them being wrong makes them: which, nobody can say.
-    assert {"strip left", "strip right"} <= set(result.freed_alternatives[0])
+    assert {Group("strip", "left"), Group("strip", "right")} <= set(result.freed_alternatives[0])
     for name in ("left/0", "left/16"):
         value = abs(float(scene.places[name][1])) + rng.normal(0, 0.003)
         lengths.append(LengthReading(kind="offset", between=(name,), value_m=value, sigma_m=0.003))
@@ -151,9 +152,9 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
     result = adjust_readings(job, scene.layout)
     assert isinstance(result, Adjustment)
     assert result.cameras == ()
-    assert [each.name for each in result.readings] == [f"reading {i}" for i in range(1, 13)]
-    assert {"mounting front", "mark front_trestle"} <= set(result.groups)
-    assert result.freed == ("strip right",)
+    assert [each.group for each in result.readings] == [Group.of_reading(i) for i in range(1, 13)]
+    assert {Group("mounting", "front"), Group("mark", "front_trestle")} <= set(result.groups)
+    assert result.freed == (Group("strip", "right"),)
     right = next(each for each in result.strips if each.name == "right")
     assert not right.seen
     assert right.mark_ids == ("right/0", "right/16")
@@ -187,12 +188,12 @@ def test_a_metric_slip_is_named_for_a_tape_in_inches_too() -> None:
 
 
 def test_what_ties_comes_with_the_reading_that_decides() -> None:
-    fault = {"strip front": np.array([0.05, 0.0])}
+    fault = {Group("strip", "front"): np.array([0.05, 0.0])}
     scene = Scene(JOB, np.random.default_rng(301), fault)
     result = scene.adjusted()
     assert result.freed == ()
     (found,) = result.explanations
-    assert set(found.groups) == {"strip front", "strip left"}
+    assert set(found.groups) == {Group("strip", "front"), Group("strip", "left")}
     assert found.decided_by is not None
     # Taking that reading does decide.
     (text,) = causes(JOB, result)
@@ -207,7 +208,7 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     reading = LengthReading(kind=kind, between=between, value_m=value, sigma_m=0.003)
     scene.job = replace(JOB, readings=(reading,))
     after = scene.adjusted()
-    assert after.freed == ("strip front",)
+    assert after.freed == (Group("strip", "front"),)
     (text,) = causes(scene.job, after)
     assert "the stated place of the front strip's ends does not fit the rest" in text
     assert "times as likely as the next cause" in text

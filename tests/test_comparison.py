@@ -21,6 +21,7 @@ from scipy.spatial.transform import Rotation
 from tests.accuracy.compare import Between, pair
 from tests.accuracy.simulation import SAMPLE
 from vision.adjustment.faults import noncentrality
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Pose
@@ -73,7 +74,7 @@ def named(result: Comparison) -> dict[str, tuple[bool, bool]]:
 def test_derivatives_of_the_joint_network(still):
     network = build_pair(still, frozenset({"left", "front"}), False)
     rng = np.random.default_rng(1)
-    free = frozenset({"turn front", "shift left", "strip left"})
+    free = frozenset({Group("turn", "front"), Group("shift", "left"), Group("strip", "left")})
     step = np.zeros(network.size)
     step[: network.ground_start] = rng.normal(0, 0.01, network.ground_start)
     step[network.ground_start :] = rng.normal(0, 0.01, network.size - network.ground_start)

@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.accuracy.laying import draw, lot
 from vision.adjustment.adjusted import Adjustment
-from vision.adjustment.groups import kind_and_name
+from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.inspection.verdict.reliability import (
     Standing,
@@ -39,7 +39,7 @@ def drawn(job: Job, wrong: int | None = None) -> Job:
 
 def test_what_was_freed_is_wrong_and_comes_first() -> None:
     first, *others = stood(drawn(lot(), wrong=14))
-    assert (first.group, first.word) == ("reading 15", "wrong")
+    assert (first.group, first.word) == (Group.of_reading(15), "wrong")
     assert "wrong" not in {each.word for each in others}
 
 
@@ -51,7 +51,7 @@ def test_sound_is_only_what_a_usual_slip_of_is_refuted() -> None:
 
 def test_more_readings_prove_more() -> None:
     few, many = (
-        [each for each in stood(drawn(lot(every=every))) if each.group.startswith("strip")]
+        [each for each in stood(drawn(lot(every=every))) if each.group.kind == "strip"]
         for every in (False, True)
     )
     sound = [sum(each.word == "sound" for each in strips) for strips in (few, many)]
@@ -64,7 +64,7 @@ def test_a_wider_tolerance_makes_a_strip_sound_sooner() -> None:
     job = drawn(lot())
     wide = replace(job, tolerances=replace(job.tolerances, strip_m=0.08))
     words = {each.group: each.word for each in stood(wide)}
-    assert {words[f"strip {strip.name}"] for strip in job.strips} == {"sound"}
+    assert {words[Group("strip", strip.name)] for strip in job.strips} == {"sound"}
 
 
 def test_the_sentences() -> None:
@@ -74,14 +74,14 @@ def test_the_sentences() -> None:
     assert text is not None
     assert text.startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
     assert doubts(tuple(each for each in every if each.word == "sound")) is None
-    kinds = {kind_and_name(each.group)[0] for each in open_}
+    kinds = {each.group.kind for each in open_}
     lines = open_words(every)
     assert len(lines) == len(kinds)
     strips = next(line for line in lines if "strips" in line)
     assert "by all the rest each may be off by up to" in strips
-    worst = max(each.sizes[0].possible for each in open_ if each.group.startswith("strip"))
+    worst = max(each.sizes[0].possible for each in open_ if each.group.kind == "strip")
     assert f"{100 * worst:.1f} cm" in strips
-    lone = next(each for each in open_ if each.group.startswith("reading"))
+    lone = next(each for each in open_ if each.group.kind == "reading")
     assert open_words((lone,)) == (
         f"cannot tell whether a usual slip hides in {lone.what}: by all the rest it may be off by"
         f" up to {100 * lone.sizes[0].possible:.1f} cm",

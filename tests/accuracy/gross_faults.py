@@ -8,9 +8,13 @@ import numpy as np
 
 from tests.accuracy.simulation import Faults, Truth
 from vision.adjustment.adjusted import Adjustment, GroupTest
+from vision.adjustment.groups import Group
 from vision.inspection.verdict.reliability import Standing, standings
 from vision.job.job import Job
 from vision.units.arrays import Array
+
+RIGHT = Group("strip", "right")
+LEFT_LENS = Group("lens", "left")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,7 +22,7 @@ class Fault:
     """One gross fault: a group shifted some way or turned, or a lens of another field of view."""
 
     label: str = ""
-    cause: str = ""
+    cause: Group | None = None
     shift_m: float = 0.0
     turn_rad: float = 0.0
     field_rad: float | None = None
@@ -28,20 +32,23 @@ class Fault:
         """The fault in one job, some way or other."""
         direction = rng.normal(size=self.numbers)
         shift = self.shift_m * direction / np.linalg.norm(direction)
-        fields = {} if self.field_rad is None else {self.cause: self.field_rad}
         turn_rad = self.turn_rad * float(rng.choice([-1, 1]))
+        if self.cause is None:
+            return Faults()
+        fields = {} if self.field_rad is None else {self.cause: self.field_rad}
         return Faults(shift={self.cause: shift}, turn_rad={self.cause: turn_rad}, field_rad=fields)
 
     def times(self, test: GroupTest, shift_m: Array, truth: Truth) -> float:
         """How many times its minimal detectable bias the fault is."""
+        assert self.cause is not None
         if self.turn_rad:
             return self.turn_rad / test.faults["turn"].detectable()
         bias, numbers = np.zeros(len(test.rows.redundancy)), shift_m
         if self.field_rad is not None:
-            name = self.cause.partition(" ")[2]
+            name = self.cause.name
             seen = next(each for each in truth.observations if each.name == name)
             numbers = seen.prior.residuals(truth.lenses[name])[0][: len(bias)]
-        elif self.cause.startswith("strip"):
+        elif self.cause.kind == "strip":
             numbers = np.tile(shift_m, 2)
         bias[: len(numbers)] = numbers
         return test.times_detectable(bias)
@@ -60,39 +67,52 @@ class Fault:
 NO_FAULT = Fault()
 
 FAULTS = (
-    Fault(label="strip 3 cm", cause="strip right", shift_m=0.03, numbers=2),
+    Fault(label="strip 3 cm", cause=RIGHT, shift_m=0.03, numbers=2),
     Fault(
-        label="strip 0.5 degree", cause="strip right", turn_rad=float(np.radians(0.5)), numbers=2
+        label="strip 0.5 degree",
+        cause=RIGHT,
+        turn_rad=float(np.radians(0.5)),
+        numbers=2,
     ),
-    Fault(label="mounting 8 cm", cause="mounting left", shift_m=0.08),
-    Fault(label="knocked 1 degree", cause="reading 14", shift_m=float(np.radians(1)), numbers=2),
-    Fault(label="raised mark 5 cm", cause="mark left_carton", shift_m=0.05),
-    Fault(label="length an inch wrong", cause="reading 5", shift_m=0.0254, numbers=1),
-    Fault(label="lens of another type", cause="lens left", field_rad=float(np.radians(160))),
+    Fault(label="mounting 8 cm", cause=Group("mounting", "left"), shift_m=0.08),
+    Fault(
+        label="knocked 1 degree",
+        cause=Group.of_reading(14),
+        shift_m=float(np.radians(1)),
+        numbers=2,
+    ),
+    Fault(label="raised mark 5 cm", cause=Group("mark", "left_carton"), shift_m=0.05),
+    Fault(label="length an inch wrong", cause=Group.of_reading(5), shift_m=0.0254, numbers=1),
+    Fault(label="lens of another type", cause=LEFT_LENS, field_rad=float(np.radians(160))),
 )
 """The seven that are wanted."""
 
 MORE_FAULTS = (
-    Fault(label="strip 6 cm", cause="strip right", shift_m=0.06, numbers=2),
-    Fault(label="front strip 6 cm", cause="strip front", shift_m=0.06, numbers=2),
-    Fault(label="strip 1 degree", cause="strip right", turn_rad=float(np.radians(1)), numbers=2),
-    Fault(label="mounting 25 cm", cause="mounting left", shift_m=0.25),
+    Fault(label="strip 6 cm", cause=RIGHT, shift_m=0.06, numbers=2),
+    Fault(label="front strip 6 cm", cause=Group("strip", "front"), shift_m=0.06, numbers=2),
+    Fault(
+        label="strip 1 degree",
+        cause=RIGHT,
+        turn_rad=float(np.radians(1)),
+        numbers=2,
+    ),
+    Fault(label="mounting 25 cm", cause=Group("mounting", "left"), shift_m=0.25),
     Fault(
         label="knocked 4 degrees",
-        cause="reading 14",
+        cause=Group.of_reading(14),
         shift_m=float(np.radians(4)),
         numbers=2,
     ),
-    Fault(label="raised mark 12 cm", cause="mark left_carton", shift_m=0.12),
-    Fault(label="length 3 inches wrong", cause="reading 5", shift_m=0.0762, numbers=1),
-    Fault(label="offset a foot wrong", cause="reading 10", shift_m=0.3048, numbers=1),
-    Fault(label="lens of 140 degrees", cause="lens left", field_rad=float(np.radians(140))),
+    Fault(label="raised mark 12 cm", cause=Group("mark", "left_carton"), shift_m=0.12),
+    Fault(label="length 3 inches wrong", cause=Group.of_reading(5), shift_m=0.0762, numbers=1),
+    Fault(label="offset a foot wrong", cause=Group.of_reading(10), shift_m=0.3048, numbers=1),
+    Fault(label="lens of 140 degrees", cause=LEFT_LENS, field_rad=float(np.radians(140))),
 )
 """The same kinds, mostly beyond what can just be detected."""
 
 
-def outcome(job: Job, result: Adjustment, cause: str) -> str:
-    """In one word, what was said where `cause` is at fault ('' for nothing).
+def outcome(job: Job, result: Adjustment, cause: Group | None) -> str:
+    """In one word, what was said where `cause` is at fault (None for nothing).
 
     'open' where nothing was named and the cause is among what cannot be told; 'missed' where it was
     taken for sound.

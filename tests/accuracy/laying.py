@@ -22,6 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.adjustment.adjusted import Adjustment
+from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
 from vision.files.disk import read_job
@@ -101,9 +102,9 @@ def draw(
     return replace(job, readings=tuple(readings))
 
 
-def word(job: Job, found: Adjustment, cause: str) -> str:
-    """What was said where `cause` is at fault ('' for nothing)."""
-    strangers = [group for group in found.freed if group != cause]
+def word(job: Job, found: Adjustment, cause: Group | None) -> str:
+    """What was said where `cause` is at fault (None for nothing)."""
+    strangers = [str(group) for group in found.freed if group != cause]
     if strangers or any(cause not in tie for tie in found.freed_alternatives):
         return f"wrong: {', '.join(strangers) or found.freed_alternatives}"
     if not cause:
@@ -121,15 +122,15 @@ def simulate(job: Job, kind: str, lots: int, rng: np.random.Generator) -> dict[s
     """Count outcomes by whether the fault is one that is surely named."""
     counts: dict[str, Counter[str]] = {name: Counter() for name in (SURELY, NOT_SURELY, "no fault")}
     for _ in range(lots):
-        shift, wrong, cause, direction = {}, None, "", np.ones(1)
+        shift, wrong, cause, direction = {}, None, None, np.ones(1)
         if kind == "strip":
             name = rng.choice([strip.name for strip in job.strips])
             angle = rng.uniform(0, 2 * np.pi)
             direction = np.array([np.cos(angle), np.sin(angle)])
-            shift, cause = {name: STRIP_FAULT_M * direction}, f"strip {name}"
+            shift, cause = {name: STRIP_FAULT_M * direction}, Group("strip", name)
         elif kind == "inch":
             wrong = int(rng.integers(len(job.readings)))
-            cause = f"reading {wrong + 1}"
+            cause = Group.of_reading(wrong + 1)
         drawn = draw(job, rng, shift, wrong)
         found = adjust_readings(drawn, planned_layout(drawn))
         if isinstance(found, NoFit):

@@ -101,13 +101,14 @@ def run_jobs(job: Job, count: int, rng: np.random.Generator, fault: Fault = NO_F
             if fault.surely_named(result.groups[cause], faults.shift[cause]):
                 figures.sure.append(word == "right")
             if word == "wrong":
-                figures.wrong.append(f"{' + '.join(result.freed)} {result.freed_alternatives}")
+                ties = [tuple(map(str, tie)) for tie in result.freed_alternatives]
+                figures.wrong.append(f"{' + '.join(map(str, result.freed))} {ties}")
         else:
             figures.named[word] += 1
             figures.open.append(len(undecided(job, result)) / len(result.groups))
             measure(truth, result, figures)
-        if cause.startswith("strip"):
-            _measure_found(truth, result, cause.partition(" ")[2], figures)
+        if cause and cause.kind == "strip":
+            _measure_found(truth, result, cause.name, figures)
     return figures
 
 

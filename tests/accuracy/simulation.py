@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera, CameraObservations
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.adjustment.world import SLOPE_SIGMA
 from vision.camera.geometry import Pose
@@ -87,9 +88,9 @@ class Faults:
     camera really has.
     """
 
-    shift: Mapping[str, Array] = field(default_factory=dict)
-    turn_rad: Mapping[str, float] = field(default_factory=dict)
-    field_rad: Mapping[str, float] = field(default_factory=dict)
+    shift: Mapping[Group, Array] = field(default_factory=dict)
+    turn_rad: Mapping[Group, float] = field(default_factory=dict)
+    field_rad: Mapping[Group, float] = field(default_factory=dict)
 
 
 NO_FAULTS = Faults()
@@ -117,7 +118,7 @@ def lay(
     job, bows = truth.job, {}
     for strip in job.strips:
         ends = np.stack([strip.from_m, strip.to_m]) + rng.normal(0, strip.position_sigma_m, (2, 2))
-        group = f"strip {strip.name}"
+        group = Group("strip", strip.name)
         half = 0.5 * (ends[1] - ends[0]) * faults.turn_rad.get(group, 0.0)
         swing = np.array([-half[1], half[0]])
         truth.ends[strip.name] = ends + faults.shift.get(group, np.zeros(2)) + [-swing, swing]
@@ -125,7 +126,7 @@ def lay(
     for mark in planned_layout(job).marks:
         if mark.strip is None:
             own = rng.normal(0, place_sigma_m(job, mark), 3)
-            off = faults.shift.get(f"mark {mark.id}", np.zeros(3))
+            off = faults.shift.get(Group("mark", mark.id), np.zeros(3))
             truth.places[mark.id] = mark.centre_m + own + off
             continue
         strip = job.strip(mark.strip)
@@ -145,7 +146,7 @@ def _read(
     slope = rng.normal(0, SLOPE_SIGMA, 2)
     out: list[LengthReading | AngleReading] = []
     for number, reading in enumerate(truth.job.readings, 1):
-        fault = faults.shift.get(f"reading {number}", np.zeros(2))
+        fault = faults.shift.get(Group.of_reading(number), np.zeros(2))
         if isinstance(reading, AngleReading):
             R = truth.poses[reading.camera].R
             x, y, z = R @ np.array([*slope, -1.0]) / np.hypot(1, np.hypot(*slope))
@@ -169,7 +170,7 @@ def _observe(
     """Draw one camera and what it sees, and fit it alone."""
     prior = lens_prior(truth.job.lens_of(camera), WIDTH, HEIGHT)
     truth.lenses[camera.name] = _lens_of(truth, camera, prior, rng, faults)
-    off_m = faults.shift.get(f"mounting {camera.name}", np.zeros(3))
+    off_m = faults.shift.get(Group("mounting", camera.name), np.zeros(3))
     place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3) + off_m
     aimed = Pose.at(place, camera.aim.rotation())
     pose = aimed.perturbed(np.r_[0, 0, 0, np.radians(rng.normal(0, AIM_SIGMA_DEG, 3))])
@@ -182,7 +183,7 @@ def _lens_of(
     truth: Truth, camera: Camera, prior: LensPrior, rng: np.random.Generator, faults: Faults
 ) -> Lens:
     """Draw a camera's lens: of the stated field, of another one, or near the type it shares."""
-    field_rad = faults.field_rad.get(f"lens {camera.name}")
+    field_rad = faults.field_rad.get(Group("lens", camera.name))
     if field_rad is not None:
         other = StatedLens(name=camera.lens, field_of_view_rad=field_rad)
         return drawn_lens(lens_prior(other, WIDTH, HEIGHT), rng)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from vision.adjustment.faults import FaultKind, GroupFault, GroupRows, noncentrality
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import Points
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -110,13 +111,13 @@ class AdjustedMark:
 class AdjustedReading:
     """One [[reading]] after the adjustment.
 
-    `name` is 'reading 3', counted from 1 in the file's order. `residual` (k,) is read minus
+    `residual` (k,) is read minus
     adjusted, in m, or in rad for an angle (tilt first, then roll); `sigma` (k,) is that of the
     adjusted value. `slip` names the slip that explains a reading which was set free, such as
     'an inch too long'.
     """
 
-    name: str
+    group: Group
     residual: Array
     sigma: Array
     slip: str | None = None
@@ -149,9 +150,9 @@ class Explanation:
     there is nothing to tell apart.
     """
 
-    groups: tuple[str, ...]
+    groups: tuple[Group, ...]
     support: tuple[float, ...]
-    rival: str | None
+    rival: Group | None
     rival_support: float
     decided_by: FurtherReading | None = None
 
@@ -170,7 +171,7 @@ class GroupTest:
     without a fault and `level` that below which it is set free. `rows` is what faults follow from.
     """
 
-    group: str
+    group: Group
     statistic: float
     degrees_of_freedom: int
     p_value: float
@@ -225,35 +226,40 @@ class Datum:
 class Adjustment:
     """The joint solution.
 
-    `freed` names the groups ('strip right', 'mounting front', 'mark trestle', 'reading 3') that
-    failed their test and were set free, where the data say which it is. Where they do not,
-    `freed_alternatives` holds the groups that explain the data nearly as well as one another, best
-    first: one of them is wrong, all were set free. `explanations` say for each of both how much
-    better it is than others, and what to read to decide. `doubted` maps strips that were held, but
-    less firmly than stated, to the sigma in m that they were held with. `groups` are the tests of
-    all groups, `readings` those that took part. `mark_m` maps each mark seen by a camera to its
-    adjusted place (3,). `parameter_covariance` is that of all unknowns but the marks' own
-    deviations; `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can show.
+    `freed` are the groups that failed their test and were set free, where the data say which it is.
+    Where they do not, `freed_alternatives` holds the groups that explain the data nearly as well as
+    one another, best first: one of them is wrong, all were set free. `explanations` say for each of
+    both how much better it is than others, and what to read to decide. `doubted` maps strips that
+    were held, but less firmly than stated, to the sigma in m that they were held with. `groups` are
+    the tests of all groups, `readings` those that took part. `mark_m` maps each mark seen by a
+    camera to its adjusted place (3,). `parameter_covariance` is that of all unknowns but the marks'
+    own deviations; `camera_slice` maps a camera to its 14 columns. `datum` is what no picture can
+    show.
     """
 
     cameras: tuple[AdjustedCamera, ...]
     strips: tuple[AdjustedStrip, ...]
     marks: tuple[AdjustedMark, ...]
     mark_m: dict[str, Array]
-    freed: tuple[str, ...]
+    freed: tuple[Group, ...]
     chi2: float
     degrees_of_freedom: int
     parameter_covariance: Array
     camera_slice: dict[str, slice]
-    freed_alternatives: tuple[tuple[str, ...], ...] = ()
-    groups: dict[str, GroupTest] = field(default_factory=dict)
+    freed_alternatives: tuple[tuple[Group, ...], ...] = ()
+    groups: dict[Group, GroupTest] = field(default_factory=dict)
     readings: tuple[AdjustedReading, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     datum: Datum | None = None
-    doubted: dict[str, float] = field(default_factory=dict)
+    doubted: dict[Group, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _freeze(self)
+
+    @property
+    def all_freed(self) -> tuple[Group, ...]:
+        """Every group that is free, whether or not the data say which is wrong."""
+        return (*self.freed, *(group for tie in self.freed_alternatives for group in tie))
 
     def camera(self, name: str) -> AdjustedCamera:
         """Find the camera called `name`; KeyError where it took no part."""

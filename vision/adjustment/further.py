@@ -16,6 +16,7 @@ from itertools import combinations
 import numpy as np
 
 from vision.adjustment.adjusted import FurtherReading
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.readings import reading_rows, reading_view
@@ -151,7 +152,7 @@ def _angle(kind: str, camera: str, network: Network, solved: Solved) -> tuple[fl
         sigma_rad=GAUGE_SIGMA_RAD,
     )
     index = {view.camera.name: i for i, view in enumerate(network.views)}
-    view = reading_view("further", reading, network.world, index)
+    view = reading_view(Group("reading", "further"), reading, network.world, index)
     assert view is not None
     value, rows = reading_rows(view, network.world, solved.state, network.base)
     return float(value[0]), float(rows[0] @ solved.covariance.kept @ rows[0])

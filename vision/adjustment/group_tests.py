@@ -21,7 +21,7 @@ from vision.adjustment.faults import (
     family_level,
     likeliest_spread,
 )
-from vision.adjustment.groups import kind_and_name
+from vision.adjustment.groups import Group
 from vision.adjustment.network import LENS, Network
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.screening import Solved, variance_factor
@@ -66,16 +66,16 @@ class _Stack:
     `spread` (m, m) its covariance by the solution, and `rows` where each group has its own.
     """
 
-    rows: dict[str, slice]
-    sigma: dict[str, float]
+    rows: dict[Group, slice]
+    sigma: dict[Group, float]
     off: Array
     jacobian: Array
     spread: Array
 
 
-def _stacked(network: Network, solution: Solved, groups: tuple[str, ...]) -> _Stack:
-    rows: dict[str, slice] = {}
-    sigmas: dict[str, float] = {}
+def _stacked(network: Network, solution: Solved, groups: tuple[Group, ...]) -> _Stack:
+    rows: dict[Group, slice] = {}
+    sigmas: dict[Group, float] = {}
     offs, jacobians, first = [np.zeros(0)], [np.zeros((0, network.kept))], 0
     for group in groups:
         sigma = sigmas[group] = network.group_sigma(group)
@@ -95,8 +95,8 @@ def _stacked(network: Network, solution: Solved, groups: tuple[str, ...]) -> _St
 
 
 def suspicions(
-    network: Network, solution: Solved, groups: tuple[str, ...], *, freed: tuple[str, ...] = ()
-) -> dict[str, Suspicion]:
+    network: Network, solution: Solved, groups: tuple[Group, ...], *, freed: tuple[Group, ...] = ()
+) -> dict[Group, Suspicion]:
     """What speaks against each of `groups`; those in `freed` are free in this solution."""
     stack = _stacked(network, solution, groups)
     return {
@@ -126,8 +126,8 @@ def _suspicion(solution: Solved, r: Array, spread: Array, free: bool) -> Suspici
 
 
 def group_tests(
-    network: Network, solution: Solved, *, freed: tuple[str, ...] = ()
-) -> dict[str, GroupTest]:
+    network: Network, solution: Solved, *, freed: tuple[Group, ...] = ()
+) -> dict[Group, GroupTest]:
     """Test every group, with what its test can detect at all; those in `freed` are free."""
     groups = network.groups()
     level = group_alpha(len(groups))
@@ -157,7 +157,7 @@ def group_tests(
     return out
 
 
-def _explained(stack: _Stack, freed: tuple[str, ...]) -> Array:
+def _explained(stack: _Stack, freed: tuple[Group, ...]) -> Array:
     """How the rows' distances show through each group in turn, (m, n, widest), all being held.
 
     Of the redundancy that a fault w (m,) of one group has, group j explains |w^T e_j|^2 as well:
@@ -179,12 +179,14 @@ def _explained(stack: _Stack, freed: tuple[str, ...]) -> Array:
     return out
 
 
-def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict[FaultKind, Array]:
+def ways_of(
+    network: Network, state: State, group: Group, jacobian: Array
+) -> dict[FaultKind, Array]:
     """How a group's rows (k,) move with a unit of each fault it may have as a whole, (k, j).
 
     `jacobian` (k, kept) is that of the rows.
     """
-    kind, name = kind_and_name(group)
+    kind, name = group
     match kind:
         case "strip":
             strip = network.world.job.strip(name)
@@ -200,6 +202,6 @@ def ways_of(network: Network, state: State, group: str, jacobian: Array) -> dict
             first = UNKNOWNS * len(network.views) + LENS * index
             return {"scale": (jacobian[:, first : first + 2] @ state.shared[index, :2])[:, None]}
     turned = kind == "reading" and isinstance(
-        network.world.job.readings[int(name) - 1], AngleReading
+        network.world.job.readings[group.reading], AngleReading
     )
     return {"turn" if turned else "shift": np.eye(len(jacobian))}

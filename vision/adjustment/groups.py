@@ -1,17 +1,34 @@
-"""Groups: what can be wrong as a whole and be set free, by names such as 'strip right'.
-
-A strip's ends, a strip's bow, a camera's mounting, a single mark's place, a camera's lens, a type
-of lens that several cameras share, a reading (counted from 1 in the file's order).
-"""
+"""Groups: what can be wrong, or can have changed, as a whole and be set free."""
 
 from __future__ import annotations
 
-from typing import Literal, cast
+from typing import Literal, NamedTuple
 
-GroupKind = Literal["strip", "bow", "mounting", "mark", "lens", "lens-type", "reading"]
+GroupKind = Literal[
+    "strip", "bow", "mounting", "mark", "lens", "lens-type", "reading", "turn", "shift"
+]
 
 
-def kind_and_name(group: str) -> tuple[GroupKind, str]:
-    """What kind of thing a group is, and what that is called: 'strip', 'right'."""
-    kind, _, name = group.partition(" ")
-    return cast(GroupKind, kind), name
+class Group(NamedTuple):
+    """A kind of thing and what it is called; as text `strip right`.
+
+    A strip's ends, a strip's bow, a camera's mounting, a single mark's place, a camera's lens, a
+    type of lens that several cameras share, a reading (by its number, counted from 1 in the file's
+    order); between two checks also a camera's turn and its shift on the vehicle.
+    """
+
+    kind: GroupKind
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.name}"
+
+    @classmethod
+    def of_reading(cls, number: int) -> Group:
+        """The group of the reading of this number, counted from 1."""
+        return cls("reading", str(number))
+
+    @property
+    def reading(self) -> int:
+        """Which of a job's readings this is, counted from 0."""
+        return int(self.name) - 1

@@ -11,14 +11,13 @@ Its groups are those of `vision.adjustment.groups`.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.elimination import Rows
-from vision.adjustment.groups import GroupKind, kind_and_name
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.readings import ReadingView, reading_rows
 from vision.adjustment.state import PointRows, Seen, State, View, Weights
@@ -94,22 +93,22 @@ class Network:
             world=np.zeros(self.world.size),
         )
 
-    def groups(self) -> tuple[str, ...]:
+    def groups(self) -> tuple[Group, ...]:
         """Name every group that can be set free."""
         cameras = [view.camera.name for view in self.views]
         return (
-            *(f"strip {name}" for name in self.world.strips),
-            *(f"bow {name}" for name in self.world.bows),
-            *(f"mounting {name}" for name in (*cameras, *self.world.cameras)),
-            *(f"mark {name}" for name in self.world.single),
-            *(f"lens {name}" for name in cameras),
-            *(f"lens-type {name}" for name, _ in self.types),
+            *(Group("strip", name) for name in self.world.strips),
+            *(Group("bow", name) for name in self.world.bows),
+            *(Group("mounting", name) for name in (*cameras, *self.world.cameras)),
+            *(Group("mark", name) for name in self.world.single),
+            *(Group("lens", name) for name in cameras),
+            *(Group("lens-type", name) for name, _ in self.types),
             *(view.group for view in self.readings),
         )
 
-    def group_sigma(self, group: str) -> float:
+    def group_sigma(self, group: Group) -> float:
         """Give the stated sigma of a group, in m, for an angle in rad, for a lens 1."""
-        kind, name = kind_and_name(group)
+        kind, name = group
         match kind:
             case "strip":
                 return self.world.job.strip(name).position_sigma_m
@@ -123,15 +122,14 @@ class Network:
                 return 1.0
             case "reading":
                 return self._reading(group).sigma
-            case _:
-                assert_never(kind)
+        raise ValueError(f"no group of an adjustment: {group}")
 
-    def group_rows(self, state: State, group: str) -> tuple[Array, Array]:
+    def group_rows(self, state: State, group: Group) -> tuple[Array, Array]:
         """How far a group lies from what was stated (k,), and its derivative (k, kept).
 
         In m, for an angle in rad, for a lens in its stated sigmas; not whitened otherwise.
         """
-        kind, name = kind_and_name(group)
+        kind, name = group
         match kind:
             case "reading":
                 return reading_rows(self._reading(group), self.world, state, self.base)
@@ -141,7 +139,7 @@ class Network:
                 return r[: self._of_type(index)], jacobian[: self._of_type(index)]
             case "lens-type":
                 return self._type_rows(state, [name for name, _ in self.types].index(name))
-        columns = self._group_columns(kind, name)
+        columns = self._group_columns(group)
         if kind == "mounting" and name not in self.world.cameras:
             index = self._index(name)
             off = state.place_m[index] - self.views[index].camera.position_m
@@ -151,8 +149,9 @@ class Network:
         jacobian[np.arange(len(columns)), columns] = 1.0
         return off, jacobian
 
-    def _group_columns(self, kind: GroupKind, name: str) -> NDArray[np.intp]:
+    def _group_columns(self, group: Group) -> NDArray[np.intp]:
         """Columns of a group whose rows are single unknowns."""
+        kind, name = group
         match kind:
             case "mounting" if name not in self.world.cameras:
                 return UNKNOWNS * self._index(name) + np.arange(3)
@@ -166,13 +165,13 @@ class Network:
                 own = self.world.marks[name]
         return self.base + np.arange(own.start, own.stop)
 
-    def freeing(self, weights: Weights, groups: tuple[str, ...]) -> Weights:
+    def freeing(self, weights: Weights, groups: tuple[Group, ...]) -> Weights:
         """Set these groups free and hold all others as stated."""
         return replace(weights, group_sigma={group: self.freed_sigma(group) for group in groups})
 
-    def freed_sigma(self, group: str) -> float:
+    def freed_sigma(self, group: Group) -> float:
         """Sigma of a group that is set free, in the unit of `group_sigma`."""
-        kind, name = kind_and_name(group)
+        kind, name = group
         match kind:
             case "reading":
                 return self._reading(group).freed_sigma
@@ -187,7 +186,7 @@ class Network:
     def _index(self, camera: str) -> int:
         return next(i for i, view in enumerate(self.views) if view.camera.name == camera)
 
-    def _reading(self, group: str) -> ReadingView:
+    def _reading(self, group: Group) -> ReadingView:
         return next(view for view in self.readings if view.group == group)
 
     def retract(self, state: State, step: Array) -> State:
@@ -290,7 +289,7 @@ class Network:
         residuals, jacobians = [np.zeros(0)], [np.zeros((0, self.kept))]
         for i, view in enumerate(self.views):
             r, jacobian = self._lens_rows(state, i)
-            sigma = weights.group_sigma.get(f"lens {view.camera.name}", 1.0)
+            sigma = weights.group_sigma.get(Group("lens", view.camera.name), 1.0)
             r[: self._of_type(i)] /= sigma
             jacobian[: self._of_type(i)] /= sigma
             residuals.append(r)
@@ -301,7 +300,7 @@ class Network:
                 jacobians.append(jacobian)
         for i, (name, _) in enumerate(self.types):
             r, jacobian = self._type_rows(state, i)
-            sigma = weights.group_sigma.get(f"lens-type {name}", 1.0)
+            sigma = weights.group_sigma.get(Group("lens-type", name), 1.0)
             residuals.append(r / sigma)
             jacobians.append(jacobian / sigma)
         for reading in self.readings:
@@ -360,9 +359,8 @@ class Network:
         for i, view in enumerate(self.views):
             sigma[UNKNOWNS * i : UNKNOWNS * i + 3] = view.camera.position_sigma_m
         for group, value in weights.group_sigma.items():
-            kind, name = kind_and_name(group)
-            if kind in ("strip", "bow", "mounting", "mark"):
-                sigma[self._group_columns(kind, name)] = value
+            if group.kind in ("strip", "bow", "mounting", "mark"):
+                sigma[self._group_columns(group)] = value
         return sigma
 
     def degrees_of_freedom(self, used: Flags) -> int:

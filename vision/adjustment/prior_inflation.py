@@ -16,7 +16,7 @@ from scipy import special
 
 from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import GroupFault
-from vision.adjustment.groups import kind_and_name
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.units.arrays import Array
 
@@ -28,15 +28,15 @@ LEAST_DOUBT = 0.05
 
 
 def doubted_sigmas(
-    network: Network, tests: dict[str, GroupTest], freed: tuple[str, ...]
-) -> dict[str, float]:
+    network: Network, tests: dict[Group, GroupTest], freed: tuple[Group, ...]
+) -> dict[Group, float]:
     """Sigma in m of every held strip whose stated one is not wholly believed, by group.
 
     `tests` are those of the solution that has `freed` free.
     """
     sigmas = {}
     for group, test in tests.items():
-        if group in freed or kind_and_name(group)[0] != "strip":
+        if group in freed or group.kind != "strip":
             continue
         weight = min(believed(fault, test.rows.stated(kind)) for kind, fault in test.faults.items())
         if weight < 1 - LEAST_DOUBT:

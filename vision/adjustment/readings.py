@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.state import State
 from vision.adjustment.world import World
@@ -29,12 +30,12 @@ FREED_ANGLE_RAD = 10.0
 class ReadingView:
     """One reading with what it is between.
 
-    `group` is its name ('reading 3', counted from 1 in the file's order). `ends` are, for each
+    `ends` are, for each
     place, the index of a camera, or the planned place (3,) and its derivative (3, kept) by the
     world's kept unknowns.
     """
 
-    group: str
+    group: Group
     reading: Reading
     ends: tuple[int | tuple[Array, Array], ...]
     side: float = 1.0
@@ -64,14 +65,14 @@ def reading_views(job: Job, world: World, cameras: Sequence[str]) -> tuple[Readi
     index = {name: i for i, name in enumerate(cameras)}
     views = []
     for number, reading in enumerate(job.readings, 1):
-        view = reading_view(f"reading {number}", reading, world, index)
+        view = reading_view(Group.of_reading(number), reading, world, index)
         if view is not None:
             views.append(view)
     return tuple(views)
 
 
 def reading_view(
-    group: str, reading: Reading, world: World, cameras: Mapping[str, int]
+    group: Group, reading: Reading, world: World, cameras: Mapping[str, int]
 ) -> ReadingView | None:
     """One reading between places that the network knows; None where it does not know them."""
     names = (reading.camera,) if isinstance(reading, AngleReading) else reading.between

@@ -15,6 +15,7 @@ from scipy import stats
 
 from vision.adjustment.elimination import Covariance, Reduced, reduce
 from vision.adjustment.faults import LEAST_REDUNDANCY
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
@@ -129,7 +130,7 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
     spread = seen.by_place @ network.points.spread_m2 @ seen.by_place.transpose(0, 2, 1)
     both = network.points.covariance_px2 + np.where(used[:, None, None], spread, 0.0)
     distance = np.where(of_strip, _distances(seen.off_px, both), 0.0)
-    group_sigma: dict[str, float] = {}
+    group_sigma: dict[Group, float] = {}
     factors, before = np.zeros(0), np.full(1, np.nan)
     for _ in range(ROBUST_ROUNDS):
         scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
@@ -183,7 +184,7 @@ def _distances(off_px: Array, covariance_px2: Array) -> Array:
     return np.where(known, np.sqrt(np.maximum(squared, 0.0)), np.inf)
 
 
-def _robust_group_sigma(network: Network, state: State) -> dict[str, float]:
+def _robust_group_sigma(network: Network, state: State) -> dict[Group, float]:
     """Cauchy weights of the groups' priors, as sigmas."""
     sigma = {}
     for group in network.groups():

@@ -16,7 +16,7 @@ from vision.adjustment.building import build_network
 from vision.adjustment.faults import TIE_SUPPORT
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
-from vision.adjustment.groups import kind_and_name
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import (
@@ -66,12 +66,12 @@ class _Search:
     network: Network
     full: Array
     used: Flags
-    freed: tuple[str, ...]
+    freed: tuple[Group, ...]
     solution: Solved
     explanations: tuple[Explanation, ...] = ()
-    _known: dict[tuple[frozenset[str], bytes], Solved | NoFit] = field(default_factory=dict)
+    _known: dict[tuple[frozenset[Group], bytes], Solved | NoFit] = field(default_factory=dict)
 
-    def solve(self, freed: tuple[str, ...], used: Flags) -> Solved | NoFit:
+    def solve(self, freed: tuple[Group, ...], used: Flags) -> Solved | NoFit:
         """Solve with other groups free or other points used, from where it stands."""
         key = (frozenset(freed), used.tobytes())
         if key not in self._known:
@@ -113,13 +113,13 @@ class _Search:
             self.freed, self.solution = (*self.freed, best), solution
         return self.freed != before
 
-    def _leave_pick_out(self, group: str, tests: dict[str, Suspicion]) -> bool:
+    def _leave_pick_out(self, group: Group, tests: dict[Group, Suspicion]) -> bool:
         """Leave out the pick that explains more than its single mark being misplaced does.
 
         True where there was one. A mark that one camera alone shows looks misplaced when its pick
         is wrong: then the mark is named.
         """
-        kind, name = kind_and_name(group)
+        kind, name = group
         own = self.used & (np.array(self.network.marks) == name)
         if kind != "mark" or own.sum() < LEAST_VIEWS:
             return False
@@ -135,7 +135,7 @@ class _Search:
         self.used, self.solution = used, solution
         return True
 
-    def supports(self, base: Solved, freed: tuple[str, ...]) -> dict[str, float]:
+    def supports(self, base: Solved, freed: tuple[Group, ...]) -> dict[Group, float]:
         """Support of every group that is held in `base`, which has `freed` free.
 
         By the first solution's covariance; those that could be the best are solved, and what the
@@ -158,7 +158,7 @@ class _Search:
         count, before = len(self.network.groups()), self.freed
         while self.freed:
             best_p = -1.0
-            best: tuple[tuple[str, ...], Solved] | None = None
+            best: tuple[tuple[Group, ...], Solved] | None = None
             for group in self.freed:
                 others = tuple(g for g in self.freed if g != group)
                 solution = self.solve(others, self.used)
@@ -236,7 +236,7 @@ class _Search:
             explanations=self.explanations,
         )
 
-    def _decided_by(self, freed: tuple[str, ...], tie: list[str]) -> FurtherReading | None:
+    def _decided_by(self, freed: tuple[Group, ...], tie: list[Group]) -> FurtherReading | None:
         """Which further reading would tell those that tie apart, `freed` being free anyhow."""
         each = [self.solve((*freed, group), self.used) for group in tie[:MOST_COMPARED]]
         solved = tuple(one for one in each if not isinstance(one, NoFit))
@@ -302,7 +302,7 @@ def _adjusted(
     return search.adjustment(job)
 
 
-def wild_readings(network: Network, state: State) -> tuple[str, ...]:
+def wild_readings(network: Network, state: State) -> tuple[Group, ...]:
     """Readings so far off that to start with them would only lead the solution astray."""
     wild = []
     for view in network.readings:

@@ -16,6 +16,7 @@ from vision.adjustment.adjusted import (
     Explanation,
     GroupTest,
 )
+from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.readings import ReadingView
@@ -49,10 +50,10 @@ def adjustment_of(
     solution: Solved,
     used: Flags,
     *,
-    tests: dict[str, GroupTest],
+    tests: dict[Group, GroupTest],
     placed: Solved,
     weights: Weights,
-    freed: tuple[str, ...] = (),
+    freed: tuple[Group, ...] = (),
     explanations: tuple[Explanation, ...] = (),
 ) -> Adjustment:
     """Everything that the solution says, in the order of the job file.
@@ -109,12 +110,12 @@ def common_motion(network: Network, state: State) -> Array:
         moved(UNKNOWNS * i, place_m)
         # The camera turns with the ground: R' = R turn^-1.
         motion[UNKNOWNS * i + 3 : UNKNOWNS * i + 6, 2] = -state.R[i][:, 2]
-    planned_m = {f"strip {s.name}": np.concatenate([s.from_m, s.to_m]) for s in job.strips}
-    planned_m |= {f"mark {name}": world.planned[name].centre_m for name in world.single}
-    planned_m |= {f"mounting {camera.name}": camera.position_m for camera in job.cameras}
-    columns = {f"strip {name}": own for name, own in world.strips.items()}
-    columns |= {f"mark {name}": world.marks[name] for name in world.single}
-    columns |= {f"mounting {name}": own for name, own in world.cameras.items()}
+    planned_m = {Group("strip", s.name): np.concatenate([s.from_m, s.to_m]) for s in job.strips}
+    planned_m |= {Group("mark", name): world.planned[name].centre_m for name in world.single}
+    planned_m |= {Group("mounting", camera.name): camera.position_m for camera in job.cameras}
+    columns = {Group("strip", name): own for name, own in world.strips.items()}
+    columns |= {Group("mark", name): world.marks[name] for name in world.single}
+    columns |= {Group("mounting", name): own for name, own in world.cameras.items()}
     for group, own in columns.items():
         at = planned_m[group] + state.world[own]
         for first in range(0, len(at) - 1, 2):
@@ -123,7 +124,7 @@ def common_motion(network: Network, state: State) -> Array:
 
 
 def _reading(
-    network: Network, solution: Solved, view: ReadingView, freed: tuple[str, ...]
+    network: Network, solution: Solved, view: ReadingView, freed: tuple[Group, ...]
 ) -> AdjustedReading:
     adjusted_minus_read, rows = network.group_rows(solution.state, view.group)
     spread = rows @ solution.covariance.kept @ rows.T
@@ -132,7 +133,7 @@ def _reading(
     if view.group in freed and isinstance(view.reading, LengthReading):
         doubt, lengths = float(np.hypot(sigma[0], view.sigma)), network.world.job.lengths
         slip = length_slip(float(off[0]), doubt, lengths)
-    return AdjustedReading(name=view.group, residual=off, sigma=sigma, slip=slip)
+    return AdjustedReading(group=view.group, residual=off, sigma=sigma, slip=slip)
 
 
 def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:

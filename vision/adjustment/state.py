@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose
 from vision.job.job import Camera
 from vision.units.arrays import Array
@@ -86,12 +87,12 @@ class Seen:
 class Weights:
     """What the observations weigh in one solution.
 
-    `whiteners` (p, 2, 2); zero leaves a point out. `group_sigma` by group name replaces the stated
+    `whiteners` (p, 2, 2); zero leaves a point out. `group_sigma` by group replaces the stated
     sigma of the group, in m, for an angle in rad, for a lens in its stated sigmas.
     """
 
     whiteners: Array
-    group_sigma: dict[str, float]
+    group_sigma: dict[Group, float]
 
 
 def whiteners(covariance_px2: Array) -> Array:

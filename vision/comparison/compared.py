@@ -9,6 +9,7 @@ from scipy import stats
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.faults import noncentrality
+from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose, d_aim_d_rotation_vector
 from vision.camera.solver import NoFit
 from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, VehicleChange
@@ -42,9 +43,7 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         cameras=tuple(_camera(found, index) for index in network.both),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
-        strips_moved=tuple(
-            g.removeprefix("strip ") for g in sorted(found.free) if g.startswith("strip ")
-        ),
+        strips_moved=tuple(group.name for group in sorted(found.free) if group.kind == "strip"),
         planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
@@ -87,13 +86,14 @@ def _comparable(
 def _camera(found: Found, index: int) -> CameraChange:
     network = found.network
     name = network.names[index]
-    turn, shift = found.tests[f"turn {name}"], found.tests[f"shift {name}"]
+    own = Group("turn", name), Group("shift", name)
+    turn, shift = (found.tests[group] for group in own)
     pose = found.solution.state.poses[index]
     d_aim = d_aim_d_rotation_vector(pose.R)
     turned = Rotation.from_rotvec(turn.estimate).as_matrix() @ pose.R
     after = Pose.at(pose.camera_in_ground_m, turned)
     factor = max(1.0, found.variance_factor)
-    alpha = group_alpha(len(network.groups()), len(found.free - {f"turn {name}", f"shift {name}"}))
+    alpha = group_alpha(len(network.groups()), len(found.free.difference(own)))
     size = np.sqrt(noncentrality(3, alpha, POWER) * factor)
     aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
     return CameraChange(
@@ -102,8 +102,8 @@ def _camera(found: Found, index: int) -> CameraChange:
         aim_sigma_rad=np.nan_to_num(aim_sigma, nan=np.pi),
         place_m=shift.estimate,
         place_sigma_m=np.sqrt(np.diag(shift.covariance)),
-        turned=f"turn {name}" in found.free,
-        moved=f"shift {name}" in found.free,
+        turned=own[0] in found.free,
+        moved=own[1] in found.free,
         detectable_rad=float(size * np.sqrt(np.linalg.eigvalsh(turn.spread)[-1])),
         detectable_m=float(size * np.sqrt(np.linalg.eigvalsh(shift.spread)[-1])),
     )

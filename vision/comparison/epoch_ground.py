@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment.groups import kind_and_name
 from vision.adjustment.world import QUARTER_TURN, own_sigmas
 from vision.comparison.change import Epoch
 from vision.job.job import Job, Strip
@@ -97,9 +96,7 @@ def lay_out(
 
 def _freed(epoch: Epoch) -> set[str]:
     """Strips and single marks whose stated place this epoch's own adjustment gave up."""
-    adjustment = epoch.adjustment
-    groups = [*adjustment.freed, *(each for tie in adjustment.freed_alternatives for each in tie)]
-    return {name for kind, name in (kind_and_name(g) for g in groups) if kind in ("strip", "mark")}
+    return {g.name for g in epoch.adjustment.all_freed if g.kind in ("strip", "mark")}
 
 
 def _belongs(mark: PlannedMark, name: str) -> bool:

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
@@ -116,25 +117,25 @@ class PairNetwork:
         start = UNKNOWNS * len(self.names) + CHANGE * self.both.index(index)
         return slice(start, start + CHANGE)
 
-    def groups(self) -> dict[str, Columns]:
+    def groups(self) -> dict[Group, Columns]:
         """Columns of everything that may have changed, by its name."""
-        found: dict[str, Columns] = {}
+        found: dict[Group, Columns] = {}
         for index in self.both:
             own = self.change_columns(index)
-            found[f"turn {self.names[index]}"] = np.arange(own.start + 3, own.stop)
-            found[f"shift {self.names[index]}"] = np.arange(own.start, own.start + 3)
+            found[Group("turn", self.names[index])] = np.arange(own.start + 3, own.stop)
+            found[Group("shift", self.names[index])] = np.arange(own.start, own.start + 3)
         for name, own in self.ground.moved.items():
-            found[f"strip {name}"] = self.ground_start + np.arange(own.start, own.stop)
+            found[Group("strip", name)] = self.ground_start + np.arange(own.start, own.stop)
         return found
 
-    def give(self, group: str) -> float:
+    def give(self, group: Group) -> float:
         """How much a group changes by itself, m or rad: sigma of its prior while it is held."""
-        kind, _, name = group.partition(" ")
+        kind, name = group
         if kind == "strip":
             return STRIP_GIVE_M
         return GIVE_RAD if kind == "turn" else self.shift_give_m[self.names.index(name)]
 
-    def prior_sigma(self, free: frozenset[str]) -> Array:
+    def prior_sigma(self, free: frozenset[Group]) -> Array:
         """Sigma of each column's own prior (size,); infinite where it has none."""
         sigma = np.full(self.size, np.inf)
         sigma[self.stance_start : self.ground_start] = self.stance_sigma
@@ -203,7 +204,7 @@ class PairNetwork:
         residual = (seen.whiteners @ (pixels - points.pixels_px)[..., None]).ravel()
         return residual, (seen.whiteners @ jacobian).reshape(-1, self.size)
 
-    def evaluate(self, state: PairState, free: frozenset[str]) -> tuple[Array, Array]:
+    def evaluate(self, state: PairState, free: frozenset[Group]) -> tuple[Array, Array]:
         """Whitened residuals (m,) and their derivative by all columns (m, size)."""
         rows = [self.points(state, seen) for seen in self.seen]
         for index, priors in enumerate(self.priors):
@@ -224,7 +225,7 @@ class PairNetwork:
         rows.append(self._own_priors(state, free))
         return np.concatenate([r for r, _ in rows]), np.concatenate([j for _, j in rows])
 
-    def _own_priors(self, state: PairState, free: frozenset[str]) -> tuple[Array, Array]:
+    def _own_priors(self, state: PairState, free: frozenset[Group]) -> tuple[Array, Array]:
         """Rows of shifts, turns, stance and ground, each against its own sigma."""
         value = np.zeros(self.size)
         for index in self.both:
@@ -238,20 +239,20 @@ class PairNetwork:
         rows = np.flatnonzero(np.isfinite(sigma))
         return (value / sigma)[rows], (np.eye(self.size) / sigma[:, None])[rows]
 
-    def solve(self, free: frozenset[str], start: PairState) -> Solution[PairState] | NoFit:
+    def solve(self, free: frozenset[Group], start: PairState) -> Solution[PairState] | NoFit:
         """Solve with these groups free."""
         # Tests compare chi-squares of some tens: the last digits of a state do not matter.
         return solve(lambda state: self.evaluate(state, free), self.retract, start, tolerance=1e-9)
 
-    def held(self, state: PairState, free: frozenset[str]) -> PairState:
+    def held(self, state: PairState, free: frozenset[Group]) -> PairState:
         """The state with everything back at zero that is not free, to start from."""
         turns, shifts, ground = list(state.turns), list(state.shifts), state.ground.copy()
         for index in self.both:
-            if f"turn {self.names[index]}" not in free:
+            if Group("turn", self.names[index]) not in free:
                 turns[index] = np.eye(3)
-            if f"shift {self.names[index]}" not in free:
+            if Group("shift", self.names[index]) not in free:
                 shifts[index] = np.zeros(3)
         for name, own in self.ground.moved.items():
-            if f"strip {name}" not in free:
+            if Group("strip", name) not in free:
                 ground[own] = 0.0
         return replace(state, turns=tuple(turns), shifts=tuple(shifts), ground=ground)

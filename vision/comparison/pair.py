@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.groups import kind_and_name
 from vision.adjustment.state import whiteners
 from vision.camera.geometry import Pose, rotation_angle
 from vision.camera.lens_prior import LensPrior
@@ -126,11 +125,10 @@ def _mountings(
 ) -> list[tuple[int, bool, Array, float]]:
     """Stated places, once where both checks state the same: it was measured once."""
     freed = {
-        name
+        group.name
         for epoch in epochs
-        for group in (*epoch.adjustment.freed, *sum(epoch.adjustment.freed_alternatives, ()))
-        for kind, name in [kind_and_name(group)]
-        if kind == "mounting"
+        for group in epoch.adjustment.all_freed
+        if group.kind == "mounting"
     }
     rows = []
     for index, pair in enumerate(cameras):

@@ -17,6 +17,7 @@ from scipy import stats
 from scipy.spatial.transform import Rotation
 
 from vision.adjustment.faults import family_level
+from vision.adjustment.groups import Group
 from vision.camera.geometry import rotation_angle
 from vision.camera.solver import NoFit, Solution
 from vision.comparison.change import Epoch
@@ -56,9 +57,9 @@ class Found:
     """Where the search stands: what is free, the solution, and the tests of all groups in it."""
 
     network: PairNetwork
-    free: frozenset[str]
+    free: frozenset[Group]
     solution: Solution[PairState]
-    tests: dict[str, Tested] = field(default_factory=dict)
+    tests: dict[Group, Tested] = field(default_factory=dict)
 
     @property
     def variance_factor(self) -> float:
@@ -100,20 +101,20 @@ def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
     return found
 
 
-def _wild(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> tuple[frozenset[str], PairState]:
+def _wild(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> tuple[frozenset[Group], PairState]:
     """Turns so large that both checks alone show them, and a state that has them."""
     state = network.start
-    turns, free = list(state.turns), set()
+    turns, free = list(state.turns), set[Group]()
     for index in network.both:
         name = network.names[index]
         before, after = (epoch.adjustment.camera(name).pose.R for epoch in epochs)
         if rotation_angle(after, before) > WILD_RAD:
             turns[index] = after @ before.T
-            free.add(f"turn {name}")
+            free.add(Group("turn", name))
     return frozenset(free), replace(state, turns=tuple(turns))
 
 
-def _hold_again(found: Found, but: str = "") -> None:
+def _hold_again(found: Found, but: Group | None = None) -> None:
     """Hold what is free and need not be, the least significant first."""
     network = found.network
     while found.free - {but}:
@@ -130,7 +131,7 @@ def _hold_again(found: Found, but: str = "") -> None:
         found.free, found.solution = free, solution
 
 
-def _tests(found: Found) -> dict[str, Tested]:
+def _tests(found: Found) -> dict[Group, Tested]:
     """Every group, in the network in which it is free beside what is free already."""
     network, factor = found.network, max(1.0, found.variance_factor)
     sigma = network.prior_sigma(found.free)

@@ -129,7 +129,7 @@ def _stated(standing: Standing) -> dict[str, Any]:
     ]
     why = dict.fromkeys(("possible", "surely_named"), "nothing measured shows it")
     return {
-        "what": standing.group,
+        "what": str(standing.group),
         "text": standing.what,
         "standing": standing.word,
         "p_value": float(f"{standing.p_value:.3g}"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.adjustment.groups import Group
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
@@ -291,11 +292,11 @@ def _warnings(
         warnings += (text for text in told if text not in reasons)
         held = unobserved(found.adjustment, found.job.lengths)
         warnings += filter(None, (doubts(stated), held))
-        used = {reading.name for reading in found.adjustment.readings}
+        used = {reading.group for reading in found.adjustment.readings}
         warnings += [
             f"reading {number} is not used: its camera takes no part in the adjustment"
             for number in range(1, len(found.job.readings) + 1)
-            if f"reading {number}" not in used
+            if Group.of_reading(number) not in used
         ]
     rounding = found.job.lengths.note("overlap, ground seen and places on a seam")
     return (*warnings, *([rounding] if rounding else []))

@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.as_planned import planned_adjustment
+from vision.adjustment.groups import Group
 from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.camera.solver import NoFit
 from vision.job.job import BoxCorner, Camera, Job
@@ -136,7 +137,7 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
         position_sigma_m=(float(x), float(y), float(z)),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
-        found_mounting_m=_detectable(adjustment, f"mounting {camera.name}"),
+        found_mounting_m=_detectable(adjustment, Group("mounting", camera.name)),
     )
 
 
@@ -154,7 +155,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=strip.name,
                 sigma_m=sigmas[worst],
                 mark=strip.mark_ids[worst],
-                found_m=_detectable(adjustment, f"strip {strip.name}"),
+                found_m=_detectable(adjustment, Group("strip", strip.name)),
             )
         )
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
@@ -165,7 +166,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
                 name=mark.name,
                 sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
                 mark=mark.name,
-                found_m=_detectable(adjustment, f"mark {mark.name}") if mark.seen else None,
+                found_m=_detectable(adjustment, Group("mark", mark.name)) if mark.seen else None,
             )
         )
     return tuple(found)
@@ -214,6 +215,6 @@ def _largest(covariance: Array) -> float:
     return float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))
 
 
-def _detectable(adjustment: Adjustment, group: str) -> float:
+def _detectable(adjustment: Adjustment, group: Group) -> float:
     """Least shift of the whole that is found in 80 of 100 jobs, along the worst direction, m."""
     return adjustment.groups[group].faults["shift"].detectable()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
 from vision.job.job import Job, LengthReading
@@ -53,7 +54,7 @@ def wanted(job: Job) -> Wanted:
     found = adjust_readings(planned, layout)
     sure_m = dict.fromkeys((strip.name for strip in job.strips), float("inf"))
     if not isinstance(found, NoFit):
-        tests = {name: found.groups.get(f"strip {name}") for name in sure_m}
+        tests = {name: found.groups.get(Group("strip", name)) for name in sure_m}
         sure_m |= {n: test.faults["shift"].named for n, test in tests.items() if test}
     return Wanted(readings=readings, sure_m=sure_m)
 

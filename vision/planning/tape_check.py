@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedReading, AdjustedStrip, Adjustment
+from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.causes import causes
@@ -140,10 +141,10 @@ def _verdict(
     return "not-judged" if tied or "not-judged" in words else "keep"
 
 
-def _lengths(job: Job) -> dict[str, LengthReading]:
+def _lengths(job: Job) -> dict[Group, LengthReading]:
     """The lengths among the readings, by the names that the adjustment gives them."""
     return {
-        f"reading {number}": reading
+        Group.of_reading(number): reading
         for number, reading in enumerate(job.readings, 1)
         if isinstance(reading, LengthReading)
     }
@@ -184,7 +185,7 @@ def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripF
         name=strip.name,
         ends_m=_pairs(shift),
         sigma_m=_pairs(sigma),
-        sure_m=found.groups[f"strip {strip.name}"].faults["shift"].named,
+        sure_m=found.groups[Group("strip", strip.name)].faults["shift"].named,
     )
 
 
@@ -197,15 +198,15 @@ def _readings(job: Job, found: Adjustment) -> list[ReadLength]:
     tied = {group for tie in found.freed_alternatives for group in tie}
     every = []
     for adjusted in found.readings:
-        reading = _lengths(job).get(adjusted.name)
+        reading = _lengths(job).get(adjusted.group)
         if reading is None:
             continue
         doubt: Literal["wrong", "perhaps"] | None = None
-        if adjusted.name in tied:
+        if adjusted.group in tied:
             doubt = "perhaps"
-        elif adjusted.name in found.freed:
+        elif adjusted.group in found.freed:
             doubt = "wrong"
-        sure_m = found.groups[adjusted.name].faults["shift"].named
+        sure_m = found.groups[adjusted.group].faults["shift"].named
         every.append(_read(reading, adjusted, sure_m, doubt))
     return every
 
@@ -217,7 +218,7 @@ def _read(
     doubt: Literal["wrong", "perhaps"] | None,
 ) -> ReadLength:
     return ReadLength(
-        name=adjusted.name,
+        name=str(adjusted.group),
         what=f"{reading.kind} {' to '.join(reading.between)}",
         read_m=reading.value_m,
         fits_m=reading.value_m - float(adjusted.residual[0]),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, Explanation, FurtherReading
-from vision.adjustment.groups import kind_and_name
+from vision.adjustment.groups import Group
 from vision.job.job import AngleReading, Job
 from vision.units.length_words import METRIC, LengthWords
 
@@ -60,12 +60,12 @@ def unobserved(adjustment: Adjustment, lengths: LengthWords = METRIC) -> str | N
 
 def _named(job: Job, each: Explanation, adjustment: Adjustment) -> str:
     (group,) = each.groups
-    slip = next((r.slip for r in adjustment.readings if r.name == group), None)
+    slip = next((r.slip for r in adjustment.readings if r.group == group), None)
     wrong = f"is {slip}" if slip else "does not fit the rest"
     text = f"{stated(job, group)} {wrong}; it was set free, and the figures are those without it"
-    if group.startswith("mounting "):
-        text += _sits(job, group.partition(" ")[2], adjustment)
-    if any(group == f"mark {mark.name}" and mark.views == 1 for mark in adjustment.marks):
+    if group.kind == "mounting":
+        text += _sits(job, group.name, adjustment)
+    if any(group == Group("mark", mark.name) and mark.views == 1 for mark in adjustment.marks):
         text += " (only one picture shows it, and a wrong pick there would look the same)"
     if each.rival is None:
         return text
@@ -114,9 +114,9 @@ def _request(job: Job, reading: FurtherReading) -> str:
     return f"Measure the distance from {places[0]} to {places[1]}{again}"
 
 
-def stated(job: Job, group: str) -> str:
+def stated(job: Job, group: Group) -> str:
     """What a group of the adjustment is, in words for a person."""
-    kind, name = kind_and_name(group)
+    kind, name = group
     match kind:
         case "strip":
             return f"the stated place of the {name} strip's ends"
@@ -130,7 +130,7 @@ def stated(job: Job, group: str) -> str:
             return f"the stated lens of the {name} camera"
         case "lens-type":
             return f"the lens {name} as stated for several cameras"
-    reading = job.readings[int(name) - 1]
+    reading = job.readings[group.reading]
     if isinstance(reading, AngleReading):
         return f"{group} (angle of the {reading.camera} camera)"
     return f"{group} ({KINDS[reading.kind]}, {' to '.join(reading.between)})"

@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.faults import FaultKind
-from vision.adjustment.groups import GroupKind, kind_and_name
+from vision.adjustment.groups import Group, GroupKind
 from vision.inspection.verdict.causes import stated
 from vision.inspection.verdict.rule import degrees
 from vision.job.job import AngleReading, Job
@@ -52,7 +52,7 @@ class FaultSize:
 class Standing:
     """How one group of the adjustment stands; `what` says it in words, `sizes` by kind of fault."""
 
-    group: str
+    group: Group
     what: str
     word: StandingWord
     sizes: tuple[FaultSize, ...]
@@ -87,7 +87,7 @@ def open_words(every: tuple[Standing, ...], lengths: LengthWords = METRIC) -> tu
     kinds: dict[GroupKind, list[Standing]] = {}
     for each in every:
         if each.word == "cannot-tell":
-            kinds.setdefault(kind_and_name(each.group)[0], []).append(each)
+            kinds.setdefault(each.group.kind, []).append(each)
     return tuple(
         f"cannot tell whether a usual slip hides in {_together(kind, each)}: by all the rest"
         f" {'it' if len(each) == 1 else 'each'} may be off by {_most(each, lengths)}"
@@ -99,7 +99,7 @@ def _together(kind: GroupKind, every: list[Standing]) -> str:
     """Things of one kind in a row: `the front and rear strips`."""
     if len(every) == 1:
         return every[0].what
-    names = [kind_and_name(each.group)[1] for each in every]
+    names = [each.group.name for each in every]
     if kind == "reading":
         names.sort(key=int)
     row = f"{', '.join(names[:-1])} and {names[-1]}"
@@ -155,9 +155,9 @@ def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:
     )
 
 
-def _slip(job: Job, group: str, kind: FaultKind) -> float:
+def _slip(job: Job, group: Group, kind: FaultKind) -> float:
     """A usual slip of this kind, in the unit of the kind."""
-    what, name = kind_and_name(group)
+    what, name = group
     match what:
         case "strip" if kind == "turn":
             return 2 * job.tolerances.strip_m / job.strip(name).length_m
@@ -167,5 +167,5 @@ def _slip(job: Job, group: str, kind: FaultKind) -> float:
             return MOUNTING_SLIP_M
         case "lens" | "lens-type":
             return LENS_SLIP
-    turned = isinstance(job.readings[int(name) - 1], AngleReading)
+    turned = isinstance(job.readings[group.reading], AngleReading)
     return ANGLE_SLIP_RAD if turned else LENGTH_SLIP_M
