@@ -11,6 +11,7 @@ by `python -m tests.accuracy.record`.
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 
 import pytest
 
@@ -76,6 +77,20 @@ def test_a_damaged_page_is_named_and_the_rest_is_read(kept, seed):
     assert "--rescue" in fault.next_step
     with pytest.raises(BadInputError, match="damaged"):
         disk.record_ready(kept)
+
+
+def test_a_damaged_row_takes_no_other_with_it(tmp_path):
+    path = tmp_path / "record.sqlite"
+    short = [replace(example_check(n), result={"job": "Mobile library"}) for n in range(1, 61)]
+    disk.rescue_record(path, short)
+    data = bytearray(path.read_bytes())
+    leaf = next(at for at in range(0, len(data), salvage.PAGE_SIZE) if data[at] == salvage.LEAF)
+    # Of its third row, the place at which it begins.
+    data[leaf + 12 : leaf + 14] = b"\xff\xff"
+    path.write_bytes(data)
+    record = disk.read_record(path)
+    assert [check.number for check in record.checks] == [n for n in range(1, 61) if n != 3]
+    assert record.faults[0].found == "a damaged file: 59 checks can be read, not 3"
 
 
 def test_one_changed_byte_of_text_is_named(kept):

@@ -23,7 +23,7 @@ from vision.job.job import Job
 from vision.job.job_file import LARGEST_BYTES, job_from_text, named_files
 from vision.marks.picture import Picture, Pixels
 from vision.marks.picture_header import FORMATS, Header, read_header
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, bad_input
 
 LARGEST_PICTURE_PX = 100_000_000
 SMALLEST_SIDE_PX = 64
@@ -116,7 +116,7 @@ def decode_picture(data: bytes, file: str) -> Pixels:
     header = read_header(data)
     problem = _header_problem(data, header)
     if problem is not None:
-        raise _bad(file, *problem)
+        raise bad_input(file, *problem)
     assert header is not None
     cv2 = import_cv2()
     pixels, complaints = None, ""
@@ -130,9 +130,9 @@ def decode_picture(data: bytes, file: str) -> Pixels:
     except (cv2.error, MemoryError):
         pixels = None
     if pixels is None or pixels.shape != (header.height, header.width, 3):
-        raise _bad(file, f"a {header.format} that cannot be decoded", FORMATS, _PICTURE_STEP)
+        raise bad_input(file, f"a {header.format} that cannot be decoded", FORMATS, _PICTURE_STEP)
     if "orrupt" in complaints or "remature" in complaints:
-        raise _bad(file, f"a damaged {header.format}", "an undamaged picture", _PICTURE_STEP)
+        raise bad_input(file, f"a damaged {header.format}", "an undamaged picture", _PICTURE_STEP)
     return pixels  # type: ignore[no-any-return]
 
 
@@ -143,14 +143,10 @@ def import_cv2() -> ModuleType:
     except ImportError as error:
         missing = "lib" in str(error) and ".so" in str(error)
         step = "apt-get install libgl1 libglib2.0-0" if missing else "pip install opencv-python"
-        raise _bad("OpenCV", str(error), "OpenCV's Python package, able to load", step) from None
+        raise bad_input(
+            "OpenCV", str(error), "OpenCV's Python package, able to load", step
+        ) from None
     return cv2
-
-
-def _bad(file: str, found: str, expected: str, next_step: str, key: str = "") -> BadInputError:
-    return BadInputError(
-        [Fault(file=file, key=key, found=found, expected=expected, next_step=next_step)]
-    )
 
 
 def _job_text(path: Path) -> bytes:
@@ -174,19 +170,19 @@ def _read_bytes(
     """Contents of a file, no more than `at_most` of it; refused above `limit`."""
     try:
         if path.is_dir():
-            raise _bad(path.name or str(path), "a folder", expected, next_step)
+            raise bad_input(path.name or str(path), "a folder", expected, next_step)
         if path.exists() and not path.is_file():
-            raise _bad(path.name, "no ordinary file", expected, next_step)
+            raise bad_input(path.name, "no ordinary file", expected, next_step)
         if limit is not None and path.stat().st_size > limit:
             size = f"a file of {path.stat().st_size / 1e6:.0f} MB"
-            raise _bad(path.name, size, f"{expected} below {limit / 1e6:.0f} MB", next_step)
+            raise bad_input(path.name, size, f"{expected} below {limit / 1e6:.0f} MB", next_step)
         with path.open("rb") as stream:
             return stream.read(at_most)
     except FileNotFoundError:
-        raise _bad(path.name, "no such file", expected, next_step) from None
+        raise bad_input(path.name, "no such file", expected, next_step) from None
     except (OSError, ValueError) as error:
         found = getattr(error, "strerror", None) or str(error)
-        raise _bad(path.name, f"a file that cannot be read ({found})", expected,
+        raise bad_input(path.name, f"a file that cannot be read ({found})", expected,
                    next_step) from None  # fmt: skip
 
 
@@ -207,7 +203,9 @@ def _picture_path(directory: Path, picture: str, camera: str, job_file: str) -> 
     if not matches:
         key = f"camera.{camera}.picture"
         expected = f"a file that matches {picture!r} beside the job file"
-        raise _bad(job_file or picture, "no match", expected, "save the snapshot there", key)
+        raise bad_input(
+            job_file or picture, "no match", expected, "save the snapshot there", key=key
+        )
     return folder / max(matches)[1]
 
 
@@ -293,7 +291,7 @@ def folder_ready(folder: Path | str) -> None:
         else:
             return
         expected = "a folder that can be made and written to"
-        raise _bad(str(folder), found, expected, "choose another folder")
+        raise bad_input(str(folder), found, expected, "choose another folder")
 
 
 def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
@@ -312,7 +310,7 @@ def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         for name, contents in files.items():
             if (folder / name).is_dir():
-                raise _bad(str(folder / name), "a folder", "a file or nothing", "move it away")
+                raise bad_input(str(folder / name), "a folder", "a file or nothing", "move it away")
             waiting.append((_temporary(folder, contents), folder / name))
         while waiting:
             os.replace(*waiting[0])
@@ -321,7 +319,7 @@ def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
     except (OSError, ValueError) as error:
         found = getattr(error, "strerror", None) or str(error)
         expected = "a folder that can be made and written to"
-        raise _bad(str(folder), found, expected, "choose another folder") from None
+        raise bad_input(str(folder), found, expected, "choose another folder") from None
     finally:
         for temporary, _ in waiting:
             with contextlib.suppress(OSError):

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from vision.comparison.record import COLUMNS, KeptCheck, Record, check_of, row_of
 from vision.files import salvage
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, bad_input
 
 RECORD_NAME = "seamtrue-record.sqlite"
 APPLICATION_ID = 0x5EA47B0E
@@ -23,6 +24,7 @@ WAIT_S = 60.0
 """How long to wait for somebody else who is writing: adding a check takes milliseconds."""
 
 MAGIC = b"SQLite format 3\x00"
+HEADER_BYTES = 100
 EXPECTED = "a record of checks that `seamtrue check` wrote"
 
 _TABLE = (
@@ -48,7 +50,7 @@ def rescue_record(path: Path | str, checks: Sequence[KeptCheck]) -> tuple[int, .
     """Put checks into a new record, in their order; BadInputError where the file is there."""
     path = Path(path)
     if path.exists():
-        raise _bad(path, "a file", "a new file", "name one that is not there")
+        raise bad_input(path.name, "a file", "a new file", "name one that is not there")
     with _reported(path), contextlib.closing(_opened(path)) as base:
         return _added(base, checks)
 
@@ -61,7 +63,9 @@ def record_ready(path: Path | str) -> None:
     path = Path(path)
     if not path.exists():
         if not path.parent.is_dir():
-            raise _bad(path, "no such folder", "a folder that is there", "make the folder")
+            raise bad_input(
+                path.name, "no such folder", "a folder that is there", "make the folder"
+            )
         return
     _is_a_record(path)
     with _reported(path), contextlib.closing(_opened(path)) as base:
@@ -83,7 +87,7 @@ def read_record(path: Path | str) -> Record:
     lost: set[int] = set()
     _sort(rows, checks, lost)
     if not whole or lost:
-        _sort([(n, row[1:]) for n, row in salvage.rows(path.read_bytes())], checks, lost)
+        _sort(_salvaged(path), checks, lost)
         if not checks:
             raise BadInputError([_damaged(path, "a damaged file of which nothing can be read")])
     last = max(checks, default=0)
@@ -115,6 +119,14 @@ def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
     except sqlite3.DatabaseError:
         whole = False
     return rows, whole
+
+
+def _salvaged(path: Path) -> list[salvage.Row]:
+    """Every row that can be read of a damaged record."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / RECORD_NAME
+        rescue_record(copy, ())
+        return list(salvage.rows(path.read_bytes(), copy))
 
 
 def _sort(
@@ -169,21 +181,23 @@ def _is_a_record(path: Path) -> None:
     """Refuse what is no record at all, and one of a later version."""
     if path.is_dir() or not path.is_file():
         found = "a folder" if path.is_dir() else "no such file"
-        raise _bad(path, found, EXPECTED, "name the record, or keep a first check with --record")
+        raise bad_input(
+            path.name, found, EXPECTED, "name the record, or keep a first check with --record"
+        )
     try:
         with path.open("rb") as stream:
-            head = stream.read(salvage.HEADER_BYTES)
+            head = stream.read(HEADER_BYTES)
     except OSError as error:
         found = f"a file that cannot be read ({error.strerror})"
-        raise _bad(path, found, EXPECTED, "see to its permissions") from None
+        raise bad_input(path.name, found, EXPECTED, "see to its permissions") from None
     ours = head.startswith(MAGIC) and head[68:72] == APPLICATION_ID.to_bytes(4, "big")
     if ours and int.from_bytes(head[60:64], "big") > VERSION:
-        raise _bad(path, "a record of a later version", EXPECTED, "update seamtrue")
+        raise bad_input(path.name, "a record of a later version", EXPECTED, "update seamtrue")
     if ours or not head:
         return
     # Without those signs it may still be a record whose first page is damaged.
-    if not any(check_of(number, row[1:]) for number, row in salvage.rows(path.read_bytes())):
-        raise _bad(path, "no record of checks", EXPECTED, "name the record")
+    if not any(check_of(number, row) for number, row in _salvaged(path)):
+        raise bad_input(path.name, "no record of checks", EXPECTED, "name the record")
 
 
 @contextlib.contextmanager
@@ -198,7 +212,7 @@ def _reported(path: Path) -> Iterator[None]:
 
 def _unusable(path: Path, error: sqlite3.Error) -> BadInputError:
     step = "see whether another program holds it, whether the disk is full, and its permissions"
-    return _bad(path, f"a record that cannot be used now ({error})", EXPECTED, step)
+    return bad_input(path.name, f"a record that cannot be used now ({error})", EXPECTED, step)
 
 
 def _damaged(path: Path, found: str) -> Fault:
@@ -209,10 +223,4 @@ def _damaged(path: Path, found: str) -> Fault:
         expected="a record as it was written",
         next_step=f"put what can be read into a new one: seamtrue record {path.name} "
         "--rescue NEW.sqlite",
-    )
-
-
-def _bad(path: Path, found: str, expected: str, next_step: str) -> BadInputError:
-    return BadInputError(
-        [Fault(file=path.name, key="", found=found, expected=expected, next_step=next_step)]
     )

@@ -41,3 +41,11 @@ class BadInputError(SeamtrueError):
         if not self.faults:
             raise ValueError("a BadInputError needs at least one fault")
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def bad_input(
+    file: str, found: str, expected: str, next_step: str, *, key: str = ""
+) -> BadInputError:
+    """The error of one fault, whose fields are those of `Fault`."""
+    fault = Fault(file=file, key=key, found=found, expected=expected, next_step=next_step)
+    return BadInputError([fault])
