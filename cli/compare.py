@@ -67,6 +67,7 @@ def compare(
     judged, 5 bad input.
     """
     with reported(debug):
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
         from vision.comparison.change import Shared
         from vision.comparison.epochs import compare_checks
@@ -90,7 +91,7 @@ def compare(
         results = compare_checks(start, [*later, now], shared, fraction)
         last = results[-1]
         if isinstance(last, NoFit):
-            typer.echo(f"not judged: {printable(last.text)}")
+            typer.echo(f"not judged: {printable(no_fit_words(last.reason))}")
             raise typer.Exit(NOT_JUDGED)
         lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
         lines += state_sentences(start.result, now.result)

@@ -36,6 +36,7 @@ def lens(
         from vision.calibration.board_corners.find import find_board
         from vision.calibration.lens_quality import lens_report
         from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
         from vision.files import disk
 
@@ -44,10 +45,10 @@ def lens(
         views = [each for each in found if not isinstance(each, NoFit)]
         for still, each in zip(stills, found, strict=True):
             if isinstance(each, NoFit):
-                typer.echo(printable(f"{still.file}: {each.text}"))
+                typer.echo(printable(f"{still.file}: {no_fit_words(each.reason)}"))
         report = lens_report(views, stills[0].width, stills[0].height)
         if isinstance(report, NoFit):
-            typer.echo(f"no lens: {report.text}", err=True)
+            typer.echo(f"no lens: {no_fit_words(report.reason)}", err=True)
             if not views:
                 typer.echo(_counted(shown.columns, shown.rows), err=True)
             raise typer.Exit(NOT_JUDGED)

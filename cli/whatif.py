@@ -44,6 +44,7 @@ def whatif(
     code: 0, 4 where the pictures give nothing to go by, 5 bad input.
     """
     with reported(debug):
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
         from vision.files import disk
         from vision.inspection.inspect import inspect
@@ -66,7 +67,7 @@ def whatif(
                 if name:
                     typer.echo(f"as recommended for the {printable(name)} camera:\n")
                 if isinstance(forecast, NoFit):
-                    typer.echo(f"not judged: {printable(forecast.text)}")
+                    typer.echo(f"not judged: {printable(no_fit_words(forecast.reason))}")
                 else:
                     show_forecast(forecast)
                     say_outcome(forecast, list(change.turns_rad) if asked else [name])

@@ -23,6 +23,7 @@ from vision.calibration.board_corners.saddle import PLAIN, SHADED, saddle
 from vision.camera.geometry import Pose
 from vision.camera.solver import NoFit
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 AHEAD_M = np.array([0.05, 0.02, 0.5])
 
@@ -63,7 +64,7 @@ def test_no_board() -> None:
     found = find_board(noise, BOARD, "p")
     assert isinstance(found, NoFit)
     assert found.code == "no-board"
-    assert "7 x 5" in found.text
+    assert found.reason == Reason("no-board", columns=7, rows=5)
 
 
 @pytest.mark.parametrize(("angle_deg", "offset_m"), [(10, 0.0), (75, 0.02), (-140, -0.03)])

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from tests.judging import codes, seen
-from vision.camera.solver import NoFit
 from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import Action, Reason
@@ -100,10 +99,10 @@ def test_a_soft_picture_without_marks_is_told_to_be_soft() -> None:
     fault = PictureVerdict(
         answers={}, faults=("soft",), reasons=(Reason(code="soft", text="soft"),), word="re-shoot"
     )
-    none = NoFit(code="no-marks", text="no marks were found")
+    none = Reason(code="no-marks", text="no marks were found")
     assert codes(unidentified_camera("front", none, fault).reasons) == ["soft", "no-marks"]
     assert unidentified_camera("front", none, fault).verdict == "re-shoot"
-    mirrored = NoFit(code="mirrored", text="it is mirrored")
+    mirrored = Reason(code="mirrored", text="it is mirrored")
     assert codes(unidentified_camera("front", mirrored, fault).reasons) == ["mirrored"]
 
 
@@ -141,13 +140,13 @@ def test_nearest_ground() -> None:
 
 
 def test_pictures_without_an_identity() -> None:
-    dark = unidentified_camera("rear", NoFit(code="dark", text="the picture is dark"))
+    dark = unidentified_camera("rear", Reason(code="dark", text="the picture is dark"))
     assert dark.verdict == "re-shoot"
     assert "take the rear camera's picture again" in dark.actions[0].text
     assert "check instead" not in dark.actions[0].text
-    none = unidentified_camera("rear", NoFit(code="no-marks", text="no marks were found"))
+    none = unidentified_camera("rear", Reason(code="no-marks", text="no marks were found"))
     assert "check instead what the job states of this camera" in none.actions[0].text
-    unsure = unidentified_camera("rear", NoFit(code="ambiguous", text="two answers fit"))
+    unsure = unidentified_camera("rear", Reason(code="ambiguous", text="two answers fit"))
     assert (unsure.verdict, unsure.actions) == ("not-judged", ())
     assert codes(unsure.reasons) == ["ambiguous"]
 

@@ -11,12 +11,12 @@ import pytest
 
 from tests.judging import TOLERANCES, codes, gap, laid, raised, seen
 from tests.tape import metric_alone
-from vision.camera.solver import NoFit
 from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
 from vision.inspection.verdict.jobs import exit_code, job_verdict
 from vision.inspection.verdict.layings import LayingVerdict
 from vision.inspection.verdict.rule import (
     Judgement,
+    Reason,
     judge,
     judge_minimum,
     length_and_sigma,
@@ -158,7 +158,7 @@ def test_a_tape_in_inches(verdict: CameraVerdict | LayingVerdict | SeamVerdict, 
 
 
 def test_job_does_first_things_first() -> None:
-    dark = unidentified_camera("rear", NoFit(code="dark", text="the picture is dark"))
+    dark = unidentified_camera("rear", Reason(code="dark", text="the picture is dark"))
     turned, crooked = seen(tilt=9), laid((0, -0.05), (0, -0.05))
     within = (seam("within"),)
     whole = job_verdict((turned, dark, GOOD), (crooked,), (), within)

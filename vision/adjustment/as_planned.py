@@ -15,6 +15,7 @@ from vision.adjustment.state import whiteners
 from vision.camera.solver import NoFit
 from vision.job.job import Job
 from vision.job.layout import Layout
+from vision.units.reason import Reason
 
 
 def planned_adjustment(
@@ -26,7 +27,7 @@ def planned_adjustment(
     """
     enough = tuple(seen for seen in observations if len(seen.points.ids) >= FEWEST_MARKS)
     if not enough:
-        return NoFit(code="no-camera", text="no camera sees enough marks")
+        return NoFit(reason=Reason("no-camera", needed=FEWEST_MARKS))
     network = build_network(job, layout, enough)
     used = np.ones(len(network.points.ids), dtype=bool)
     weights = weights_of(whiteners(network.points.covariance_px2), used)
@@ -34,7 +35,7 @@ def planned_adjustment(
     linear = reduce(network.rows(seen, weights))
     covariance = None if linear is None else linear.covariance()
     if linear is None or covariance is None:
-        return NoFit(code="singular", text="the layout leaves some unknowns open")
+        return NoFit(reason=Reason("singular"))
     solution = Solved(
         seen=seen,
         covariance=covariance,

@@ -13,6 +13,7 @@ from vision.camera.lens_prior import LensPrior, stepped
 from vision.camera.solver import NoFit, Solution, solve
 from vision.job.job import Camera
 from vision.units.arrays import Array, Flags, frozen_array
+from vision.units.reason import Reason
 
 Guess = tuple[Pose, Lens]
 
@@ -272,5 +273,4 @@ def _rms_and_max(residual: Array) -> tuple[float, float]:
 
 
 def _too_few(count: int) -> NoFit:
-    text = f"{count} marks can be used; a fit needs {FEWEST_MARKS}"
-    return NoFit(code="too-few-marks", text=text)
+    return NoFit(reason=Reason("too-few-marks", usable=count, needed=FEWEST_MARKS))

@@ -21,6 +21,7 @@ from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
 from vision.camera.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
 from vision.units.arrays import Array, Flags
+from vision.units.reason import Reason
 
 GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -83,7 +84,7 @@ def run(
         return found
     covariance = found.linear.covariance()
     if covariance is None:
-        return NoFit(code="singular", text="the observations do not determine every unknown")
+        return NoFit(reason=Reason("singular"))
     used = np.asarray(weights.whiteners.any(axis=(1, 2)))
     return Solved(
         seen=found.state,

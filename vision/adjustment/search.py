@@ -33,6 +33,7 @@ from vision.camera.solver import NoFit
 from vision.job.job import Job
 from vision.job.layout import Layout
 from vision.units.arrays import Array, Flags
+from vision.units.reason import Reason
 
 LEAST_POINTS = 3
 """Fewer points than this do not hold a camera's turn."""
@@ -258,10 +259,7 @@ def adjust(
     """
     enough = tuple(seen for seen in observations if usable(seen).sum() >= LEAST_POINTS)
     if not enough:
-        return NoFit(
-            code="no-camera",
-            text=f"no camera shows {LEAST_POINTS} identified marks, so nothing can be adjusted",
-        )
+        return NoFit(reason=Reason("no-camera", needed=LEAST_POINTS))
     return _adjusted(job, layout, enough)
 
 
@@ -274,8 +272,7 @@ def adjust_readings(job: Job, layout: Layout) -> Adjustment | NoFit:
     """
     network = build_network(job, layout, ())
     if not network.readings:
-        text = "no length between marks or cameras was read, so nothing can be adjusted"
-        return NoFit(code="no-reading", text=text)
+        return NoFit(reason=Reason("no-reading"))
     return _adjusted(job, layout, ())
 
 

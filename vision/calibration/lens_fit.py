@@ -21,6 +21,7 @@ from vision.camera.lens import Lens
 from vision.camera.lens_prior import stepped
 from vision.camera.solver import NoFit, Solution, solve
 from vision.units.arrays import Array, Flags, frozen_array
+from vision.units.reason import Reason
 
 FEWEST_CORNERS = 8
 STARTS_TRIED = 3
@@ -119,10 +120,9 @@ def fit_lens(views: Sequence[BoardView], width: int, height: int) -> LensFit | N
     """
     usable = tuple(view for view in views if len(view) >= FEWEST_CORNERS)
     if not usable:
-        text = f"no picture shows {FEWEST_CORNERS} or more corners of the board"
-        return NoFit(code="too-few-boards", text=text)
+        return NoFit(reason=Reason("too-few-boards", needed=FEWEST_CORNERS))
     best: tuple[float, Solution[State]] | None = None
-    last = NoFit(code="not-converged", text="no start led to a lens")
+    last = NoFit(reason=Reason("not-converged"))
     for start in starts(usable, width, height)[:STARTS_TRIED]:
         edge = 0.5 * max(width, height) / start.lens.fx
         network = _Network(usable, CurvePrior(width=width, height=height, edge_rad=edge))
@@ -218,7 +218,7 @@ class _Network:
 
     def robust(self, state: State, rounds: int, tolerance: float) -> Solution[State] | NoFit:
         """Rounds of least squares with Cauchy weights on each corner's whitened length."""
-        found: Solution[State] | NoFit = NoFit(code="not-converged", text="no round was run")
+        found: Solution[State] | NoFit = NoFit(reason=Reason("not-converged"))
         for _ in range(rounds):
             extra = self.extra_sigma(state)
             length2 = self.length2(state, extra)
@@ -236,7 +236,7 @@ class _Network:
         """Least squares over the corners whose weight is above 0."""
         active = weight > 0
         if min(np.bincount(self.view[active], minlength=len(self.views))) < 3:
-            return NoFit(code="too-few-boards", text="a view keeps fewer than three corners")
+            return NoFit(reason=Reason("too-few-boards", needed=3))
         rows = self._rows(extra_px, weight)
         return solve(rows, _retract, state, tolerance=tolerance, max_iterations=100)
 

@@ -21,6 +21,7 @@ from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
 from vision.units.arrays import Array, Flags, frozen_array
+from vision.units.reason import Reason
 
 FAMILY_LEVEL = 0.02
 """Chance that any picture at all is named when none is at fault."""
@@ -99,7 +100,7 @@ def lens_report(views: Sequence[BoardView], width: int, height: int) -> LensRepo
     """
     fit = fit_lens(views, width, height)
     if isinstance(fit, NoFit):
-        return fit if fit.code == "too-few-boards" else _open("altogether")
+        return fit if fit.code == "too-few-boards" else _open()
     out: list[BoardView] = []
     tests, lenses = held_out(fit)
     for _ in range(int(len(fit.views) * LARGEST_SHARE_LEFT_OUT)):
@@ -122,7 +123,7 @@ def lens_report(views: Sequence[BoardView], width: int, height: int) -> LensRepo
     fit = replace(fit, covariance=covariance)
     share = float(fit.sigma[0]) / fit.lens.fx
     if share > LARGEST_FOCAL_SIGMA:
-        return _open(f"by {100 * share:.0f} %")
+        return _open(share)
     names = [view.name for view in views]
     named = sorted([*_named(tests), *left_out], key=lambda each: names.index(each.name))
     sigma = uncertainty_map(fit.lens, fit.covariance)
@@ -137,12 +138,8 @@ def lens_report(views: Sequence[BoardView], width: int, height: int) -> LensRepo
     )
 
 
-def _open(how_far: str) -> NoFit:
-    text = (
-        f"the boards leave the focal length open {how_far}: show the board nearer, leaning some "
-        "30 degrees, in three pictures or more"
-    )
-    return NoFit(code="undetermined", text=text)
+def _open(share: float | None = None) -> NoFit:
+    return NoFit(reason=Reason("undetermined", sigma_share=share))
 
 
 def held_out(fit: LensFit) -> tuple[tuple[ViewTest, ...], Array]:

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import lapack
 
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 State = TypeVar("State")
 
@@ -53,10 +54,14 @@ SINGULAR_DAMPING = 1e-10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoFit:
-    """An ordinary outcome: there is no usable fit, and why (a code and a sentence)."""
+    """An ordinary outcome: there is no usable fit, and why."""
 
-    code: str
-    text: str
+    reason: Reason
+
+    @property
+    def code(self) -> str:
+        """The code of the reason."""
+        return self.reason.code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,7 +128,7 @@ def solve(
         return found
     covariance = normal_inverse(found.linear.jacobian)
     if covariance is None:
-        return NoFit(code="singular", text="the observations do not determine every unknown")
+        return NoFit(reason=Reason("singular"))
     return Solution(
         state=found.state,
         residuals=found.linear.residuals,
@@ -152,7 +157,7 @@ def settle(
     """
     state, at = start, linearise(start)
     if at is None:
-        return NoFit(code="not-finite", text="the start has residuals that are not finite")
+        return NoFit(reason=Reason("not-finite"))
     floor = ROUNDING * at.chi2
     iterations = 0
     while True:
@@ -176,8 +181,7 @@ def settle(
             break
         state, at = better
     if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + max(floor, NOTHING_LEFT):
-        text = f"the fit still moved after {iterations} steps"
-        return NoFit(code="not-converged", text=text)
+        return NoFit(reason=Reason("not-converged", steps=iterations))
     return Settled(state=state, linear=at, iterations=iterations)
 
 

@@ -17,6 +17,7 @@ from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
 from vision.comparison.search import FAMILY_ALPHA, POWER, Found, group_alpha, search
+from vision.units.reason import Reason
 
 LAID_ANEW = Shared()
 
@@ -30,8 +31,7 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
     """
     epochs, left_out = _comparable(baseline, later)
     if epochs is None:
-        text = "no camera took part in both checks: " + "; ".join(f"{n}: {w}" for n, w in left_out)
-        return NoFit(code="nothing-shared", text=text)
+        return NoFit(reason=Reason("nothing-shared", left_out=left_out))
     names = [*(s.name for s in later.job.strips), *(m.name for m in later.job.marks)]
     alike = {n: same_laying(baseline.job, later.job, n) for n in names if shared.keeps(n)}
     same = frozenset(name for name, yes in alike.items() if yes)

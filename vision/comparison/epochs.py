@@ -26,6 +26,7 @@ from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import Layout, place_sigma_m, planned_layout
 from vision.units.errors import BadInputError, Fault
+from vision.units.reason import Reason
 
 
 def epoch_of(check: KeptCheck, fraction: int = 16) -> Epoch | NoFit:
@@ -99,8 +100,8 @@ def compare_checks(
     """
     first = epoch_of(baseline)
     if isinstance(first, NoFit):
-        text = f"check {baseline.number} cannot be a baseline: {first.text}"
-        return (NoFit(code=first.code, text=text),) * len(later)
+        why = Reason("no-baseline", check=baseline.number, why=first.reason)
+        return (NoFit(reason=why),) * len(later)
     results: list[Comparison | NoFit] = []
     for check in later:
         epoch = epoch_of(check, fraction)

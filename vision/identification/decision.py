@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera.lens_prior import LensPrior
+from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting, Status
 from vision.identification.measuring import Looked, measured_marks
@@ -165,7 +166,8 @@ def _measured(
     """Measure every mark of the chosen pose and say what became of each."""
     looked = measured_marks(task, best)
     if isinstance(looked, NoFit):
-        return NotIdentified(camera=task.camera.name, code="too-few-marks", text=looked.text)
+        text = no_fit_words(looked.reason)
+        return NotIdentified(camera=task.camera.name, code="too-few-marks", text=text)
     if best.evidence < SURE_SHARE * best.expected and not _holds_together(task, looked):
         return NotIdentified(
             camera=task.camera.name,

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.groups import Group
+from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
@@ -93,12 +94,14 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
                 f"; the picture stands on its side, {width} x {height} px: save it as the camera"
                 " delivers it"
             )
-        return unidentified_camera(camera.name, NoFit(code=outcome.code, text=text), picture)
+        return unidentified_camera(camera.name, Reason(code=outcome.code, text=text), picture)
     if isinstance(found.adjustment, NoFit):
-        return unidentified_camera(camera.name, found.adjustment, picture)
+        why = found.adjustment.reason
+        reason = Reason(code=why.code, text=no_fit_words(why))
+        return unidentified_camera(camera.name, reason, picture)
     if adjusted is None:
         text = "too few of its marks fit the other cameras' to place it"
-        return unidentified_camera(camera.name, NoFit(code="no-joint-fit", text=text), picture)
+        return unidentified_camera(camera.name, Reason(code="no-joint-fit", text=text), picture)
     return camera_verdict(
         camera,
         adjusted,
@@ -284,7 +287,7 @@ def _warnings(
     """What a person should know beside the verdicts."""
     warnings = []
     if isinstance(found.adjustment, NoFit):
-        warnings.append(f"no joint adjustment: {found.adjustment.text}")
+        warnings.append(f"no joint adjustment: {no_fit_words(found.adjustment.reason)}")
     else:
         warnings += causes(found.job, found.adjustment)
         reasons = {reason.text for strip in strips for reason in strip.reasons}

@@ -14,6 +14,7 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedReading, AdjustedStrip, Adjustment
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
+from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.causes import causes
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
@@ -92,10 +93,9 @@ def check_laying(job: Job) -> LayingCheck:
     """
     found = adjust_readings(job, planned_layout(job))
     if isinstance(found, NoFit):
-        reason = Reason(
-            code=found.code,
-            text=f"{found.text}: add [[reading]] tables, `seamtrue measure --wanted` prints which",
-        )
+        why = no_fit_words(found.reason)
+        text = f"{why}: add [[reading]] tables, `seamtrue measure --wanted` prints which"
+        reason = Reason(code=found.code, text=text)
         return LayingCheck(
             verdict="not-judged",
             reasons=(reason,),

@@ -16,6 +16,7 @@ from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
 from vision.units.arrays import Array, frozen_array
+from vision.units.reason import Reason
 
 REFINE_STEPS = 20
 DEGENERATE = 1e-6
@@ -116,18 +117,18 @@ def fit_ground_map(
     known = np.isfinite(directions).all(axis=1) & np.isfinite(points).all(axis=1) & (given > 0)
     points, directions, given = points[known], directions[known], given[known]
     if len(points) < 4:
-        return NoFit(code="too-few-marks", text=f"{len(points)} points, a ground map needs 4")
+        return NoFit(reason=Reason("too-few-marks", usable=len(points), needed=4))
     directions = directions / np.linalg.norm(directions, axis=1, keepdims=True)
     normalise = _normalisation(points)
     spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
     if normalise is None or spread[1] < COLLINEAR * spread[0]:
-        return NoFit(code="degenerate", text="the points lie in one line")
+        return NoFit(reason=Reason("degenerate", in_line=True))
     near = np.column_stack([points, np.ones(len(points))]) @ normalise.T
     start = _linear_map(directions, near, np.sqrt(given))
     if start is None:
-        return NoFit(code="degenerate", text="the points fit more than one ground map")
+        return NoFit(reason=Reason("degenerate", in_line=False))
     if not (np.sum(directions * (near @ start.T), axis=1) > 0).all():
-        return NoFit(code="behind", text="no ground map puts every point ahead of the camera")
+        return NoFit(reason=Reason("behind"))
     fitted = _refined(start, directions, near, np.sqrt(given)) @ normalise
     lengths = np.linalg.norm(fitted[:, :2], axis=0)
     return GroundMap(ray_from_ground=fitted / np.sqrt(lengths[0] * lengths[1]), lens=lens)

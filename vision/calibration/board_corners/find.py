@@ -15,6 +15,7 @@ from vision.calibration.board_corners.growth import grown_grids
 from vision.camera.solver import NoFit
 from vision.marks.picture import Grey
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 LEAST_CONTRAST = 4.0
 """Grey levels between a corner's dark and light squares, halved, below which it is not there."""
@@ -42,8 +43,7 @@ def find_board(grey: Grey, board: Board, name: str) -> BoardView | NoFit:
             view = _measured(grey, _in_order((grid + 0.5) / scale - 0.5), board, name)
             if view is not None:
                 return view
-    text = f"no board of {board.columns} x {board.rows} inner corners, all of it in view"
-    return NoFit(code="no-board", text=text)
+    return NoFit(reason=Reason("no-board", columns=board.columns, rows=board.rows))
 
 
 def _scales(longest_px: int) -> list[float]:

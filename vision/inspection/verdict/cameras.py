@@ -9,7 +9,6 @@ import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.camera.geometry import ANGLES
-from vision.camera.solver import NoFit
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import (
     COVERAGE,
@@ -76,24 +75,23 @@ class Overlap:
 
 
 def unidentified_camera(
-    name: str, outcome: NoFit, picture: PictureVerdict | None = None
+    name: str, reason: Reason, picture: PictureVerdict | None = None
 ) -> CameraVerdict:
     """The verdict on a camera without a fit: re-shoot a useless picture, else not judged.
 
     Where the picture itself is at fault that is the reason, and not that no marks were found.
     """
-    reason = Reason(code=outcome.code, text=outcome.text)
-    if picture is not None and picture.faults and outcome.code in FAULT_EXPLAINS:
+    if picture is not None and picture.faults and reason.code in FAULT_EXPLAINS:
         return CameraVerdict(
             name=name,
             verdict="re-shoot",
             reasons=(*picture.reasons, reason),
             actions=picture.actions,
         )
-    if outcome.code not in USELESS_PICTURE:
+    if reason.code not in USELESS_PICTURE:
         return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
-    stated = f"; {CHECK_STATED}" if outcome.code == "no-marks" else ""
-    action = Action(text=f"take the {name} camera's picture again: {outcome.text}{stated}")
+    stated = f"; {CHECK_STATED}" if reason.code == "no-marks" else ""
+    action = Action(text=f"take the {name} camera's picture again: {reason.text}{stated}")
     return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
 
 

@@ -16,6 +16,7 @@ from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
 from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.camera.lens_prior import lens_prior
+from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.inspection.verdict.cameras import aim_judgements
@@ -34,6 +35,7 @@ from vision.job.job import Camera, Job
 from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
 from vision.job.pattern import drawable, half_extent
 from vision.units.arrays import Array, Flags
+from vision.units.reason import Reason
 from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.gaps import SeamGap, seam_gaps
 
@@ -53,7 +55,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
     """
     adjustment = inspection.adjustment
     if adjustment is None:
-        return NoFit(code="no-adjustment", text="the pictures gave no joint adjustment to go by")
+        return NoFit(reason=Reason("no-adjustment"))
     job, layout = inspection.job, planned_layout(inspection.job)
     after = changed_adjustment(adjustment, change)
     then = {camera.name: camera for camera in after.cameras}
@@ -67,7 +69,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
             continue
         fit = _set_anew(job, layout, found[name], adjusted, adjustment.mark_m)
         if isinstance(fit, NoFit):
-            notes.append(f"{name}: a display could not be set anew, {fit.text}")
+            notes.append(f"{name}: a display could not be set anew, {no_fit_words(fit.reason)}")
             del anew[name]
         else:
             anew[name] = fit

@@ -1,0 +1,29 @@
+"""Every reason for no fit has its words. What raises which reason is tested where it is raised."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from vision.camera.no_fit_words import NO_FIT_WORDS, no_fit_words
+from vision.units.reason import Reason
+
+VISION = Path(__file__).parent.parent / "vision"
+
+
+def test_every_code_has_words_and_no_words_lack_a_code() -> None:
+    made = set()
+    for file in VISION.rglob("*.py"):
+        made |= set(re.findall(r'NoFit\(\s*reason=Reason\(\s*"([a-z-]+)"', file.read_text()))
+    made.add("no-baseline")  # which is made in two steps
+    assert made == set(NO_FIT_WORDS)
+
+
+def test_reasons_within_reasons_are_said() -> None:
+    why = Reason("no-camera", needed=3)
+    assert no_fit_words(Reason("no-baseline", check=2, why=why)) == (
+        "check 2 cannot be a baseline: no camera shows 3 identified marks, so nothing can be"
+        " adjusted"
+    )
+    assert no_fit_words(Reason("not-converged", steps=50)).endswith("after 50 steps")
+    assert no_fit_words(Reason("not-converged")) == "no start led to a fit"
