@@ -68,9 +68,8 @@ def test_d_ground_d_pixel_against_central_differences() -> None:
         np.testing.assert_allclose(analytic, numeric, rtol=1e-5, atol=1e-8)
 
 
-def test_tilt_error_on_the_ground_is_the_published_figure() -> None:
-    # BASELINES, "Tilt error to ground": h 3 m, 60 degrees from the vertical, 0.1 degrees: 21.0 mm
-    # by finite difference, 20.9 mm by h sec^2(a) da.
+def test_tilt_error_on_the_ground_is_that_of_plane_geometry() -> None:
+    # 3 m up, 60 degrees from the vertical: 3 (tan 60.1 - tan 60) = 21.0 mm.
     def hit(tilt_deg: float) -> float:
         pose = Pose.at(np.array([0.0, 0.0, 3.0]), Aim.from_degrees(0, tilt_deg, 0).rotation())
         centre = np.array([LENS.cx, LENS.cy])

@@ -60,7 +60,7 @@ def test_the_schema_refuses_what_is_wrong(inspection, path, value):
 
 
 def test_every_promised_name_is_required():
-    """The names of DESIGN section 7: leaving one out is refused."""
+    """Names that other people's scripts rely on: leaving one out is refused."""
     required = schema()["$defs"]
     assert set(required["camera"]["required"]) >= {
         "name", "verdict", "reasons", "actions", "picture", "marks_expected", "marks_used",

@@ -118,8 +118,8 @@ def test_no_gap_where_plan_and_joint_agree() -> None:
 
 
 def test_gap_of_a_tilted_camera_is_that_of_plane_geometry() -> None:
-    # The figure of BASELINES, "Tilt error to ground": h 3 m, 60 degrees from the vertical, 0.1
-    # degrees: 21.0 mm. Straight ahead of the front camera, 5.196 m out from it.
+    # 3 m up, 60 degrees from the vertical: a tenth of a degree is 3 (tan 60.1 - tan 60) = 21.0 mm,
+    # straight ahead of the front camera, 5.196 m out from it.
     high = np.array([4.22, 0.0, 3.0])
     aim = Aim.from_degrees(0, 45, 0).rotation()
     drawn_with = Aim.from_degrees(0, 44.9, 0).rotation()

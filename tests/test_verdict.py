@@ -201,7 +201,7 @@ def test_a_carton_that_is_not_sure_tells_no_less_than_one_that_is_not_found() ->
 
 
 def test_exit_codes() -> None:
-    # DESIGN 8: 0 all keep, 3 something to do, 4 not judged.
+    # 0 all keep, 3 something to do, 4 not judged.
     assert exit_code("keep") == 0
     assert {exit_code("re-aim"), exit_code("re-shoot"), exit_code("re-measure")} == {3}
     assert exit_code("not-judged") == 4

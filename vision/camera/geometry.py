@@ -1,7 +1,8 @@
 """Poses, rotations and aim.
 
 Ground coordinates: origin on the ground under the plan centre of the body, x forward, y left, z up
-(the directions of ISO 8855), metres. Camera coordinates: x right, y down, z along the optical axis.
+(the directions of ISO 8855, from memory), metres. Camera coordinates: x right, y down, z along the
+optical axis.
 
 A pose is perturbed by six numbers in this order: the camera's place (x, y, z in ground coordinates,
 metres), then a small rotation vector in camera coordinates (radians), R' = exp([w]x) R. Place and

@@ -32,6 +32,7 @@ LARGEST_BYTES = 1_000_000
 
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
+"""How well a mounting is measured on a body: common practice, no source."""
 LONGEST_STATE = 120
 """Characters that a line of a printed sheet holds."""
 

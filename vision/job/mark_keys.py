@@ -30,6 +30,7 @@ STRIP_AGREEMENT_M = 0.01
 
 STRIP_SIGMA_M = 0.01
 MARK_SIGMA_M = 0.003
+"""How well tape is laid along a string, and a mark on it: common practice, no source."""
 
 SIZE_KEYS = {
     "cross": ("arm", "line"),

@@ -1,9 +1,9 @@
 """The tables [[reading]] of a job file: what somebody measured with a tape or a gauge.
 
 A tape of an accuracy class may be wrong by no more than a + b L millimetres, L the length rounded
-up to whole metres (OIML R 35-1, the classes of EU directive 2014/32/EU annex VIII): a limit, so a
-uniform error, of sigma limit / sqrt(3). Where a reading names its tape, the part that grows with
-the length is common to every reading of that tape.
+up to whole metres (OIML R 35-1, the classes of EU directive 2014/32/EU annex VIII, both from
+memory): a limit, so a uniform error, of sigma limit / sqrt(3). Where a reading names its tape, the
+part that grows with the length is common to every reading of that tape.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The one decision rule for every tolerance, and what a verdict is made of.
 
-After JCGM 106 with guard bands of two sigma on both sides: beyond where even the kindest reading
-is too much, within where even the harshest is not, otherwise not judged.
+After JCGM 106 (from memory) with guard bands of two sigma on both sides: beyond where even the
+kindest reading is too much, within where even the harshest is not, otherwise not judged.
 """
 
 from __future__ import annotations
