@@ -144,6 +144,31 @@ def test_faults_name_the_key(change: tuple[str, str], key: str) -> None:
     assert key in [each.key for each in found]
 
 
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("image_width: 5\nimage_width: 6\n", "line 2, image_width a second time"),
+        ("image_width: 5\na: [1, x]\n", "line 2, 'x' where a number stands"),
+        ("image_width: 5\na: [1, 2\n", "line 3 that is no YAML"),
+        ("---\n" + 50_000 * "[", "brackets nested too deeply"),
+        ("---\n- 1\n", "no `key: value`"),
+        ("image_width: 5\n#" + 600_000 * " ", "0.6 MB"),
+    ],
+)
+def test_what_is_no_lens_in_yaml_is_named(text: str, found: str) -> None:
+    (fault,) = faults_of(text.encode())
+    assert found in fault.found
+
+
+def test_no_tag_makes_an_object() -> None:
+    hostile = "camera_matrix: !!python/object/apply:os.getcwd []\n"
+    assert "camera_matrix" in [each.key for each in faults_of(hostile.encode())]
+
+
+def test_a_name_that_yaml_takes_for_something_else_is_quoted() -> None:
+    assert "camera_name: 'yes'\n" in lens_ros(LENS, "yes")
+
+
 def test_all_faults_at_once() -> None:
     keys = [each.key for each in faults_of(b"image_width: 0\nimage_height: x\n")]
     assert keys == [
