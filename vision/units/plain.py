@@ -1,16 +1,152 @@
-"""Figures as plain data: rounded, finite or null, and why one is missing; and its schemas."""
+"""Values as plain data for a file: each says itself how it is written.
+
+A dataclass whose fields are `written(...)`, and whose properties are `@also_written(...)`,
+says of each figure its digits, its unit where that is not SI, its key where that is not its name,
+and why it may be null. `plain` writes any such value; there is no other code for a document's keys.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from itertools import count
+from typing import Any, TypeVar
 
 import numpy as np
 
 from vision.units.arrays import Array
+from vision.units.reason import Reason
+
+_KEY = "written"
+_place = count()
+GetterT = TypeVar("GetterT", bound=Callable[[Any], Any])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """How one field or property is written.
+
+    `digits` after the point, or significant ones; `degrees` where the value is in radians and is
+    written in degrees; `names` of the figures in an array, which is then written by name; `key`
+    where it is not the name (whose `_rad` becomes `_deg`); `missing` the code of why it may be
+    null; `text` where of a reason only its words are written; `optional` where nothing is written
+    for nothing. Keys come in the order in which they stand in the class.
+    """
+
+    digits: int | None = None
+    significant: bool = False
+    degrees: bool = False
+    names: tuple[str, ...] = ()
+    key: str | None = None
+    missing: str | None = None
+    text: bool = False
+    optional: bool = False
+    place: int = 0
+
+    def figures(self, value: float | Array | Iterable[float]) -> Any:
+        """Rounded and in the unit of the file; null where not finite, as a whole if an array."""
+        array = np.asarray(value, dtype=np.float64)
+        array = np.degrees(array) if self.degrees else array
+        if self.names:
+            one = Written(digits=self.digits, significant=self.significant)
+            return {n: one.figures(each) for n, each in zip(self.names, array, strict=True)}
+        if self.digits is None:
+            raise TypeError("a figure is written with a number of digits")
+        if self.significant:
+            return significant(array, self.digits)
+        return numbers(array, self.digits)
+
+
+def written(
+    digits: int | None = None,
+    *,
+    significant: bool = False,
+    degrees: bool = False,
+    names: tuple[str, ...] = (),
+    key: str | None = None,
+    missing: str | None = None,
+    text: bool = False,
+    optional: bool = False,
+    **more: Any,
+) -> Any:
+    """A field that is written, as `Written` says; `more` goes to `dataclasses.field`."""
+    how = Written(
+        digits=digits,
+        significant=significant,
+        degrees=degrees,
+        names=names,
+        key=key,
+        missing=missing,
+        text=text,
+        optional=optional,
+        place=next(_place),
+    )
+    return field(metadata={_KEY: how}, **more)
+
+
+def also_written(digits: int | None = None, **how: Any) -> Callable[[GetterT], GetterT]:
+    """Under `@property`: it is written like a field."""
+    made: Written = written(digits, **how).metadata[_KEY]
+
+    def marked(get: GetterT) -> GetterT:
+        setattr(get, _KEY, made)
+        return get
+
+    return marked
+
+
+@cache
+def how_written(kind: Any) -> dict[str, Written]:
+    """By its name in the class, how each field and property of it is written, in their order."""
+    found = {each.name: each.metadata[_KEY] for each in fields(kind) if _KEY in each.metadata}
+    for name in dir(kind):
+        how = getattr(getattr(getattr(kind, name), "fget", None), _KEY, None)
+        if how is not None:
+            found[name] = how
+    return dict(sorted(found.items(), key=lambda item: item[1].place))
+
+
+def plain(value: Any, say: Callable[[Reason], str]) -> Any:
+    """Dicts, lists, numbers and strings of `value`; `say` makes the sentence of a reason.
+
+    A reason becomes its code and text; a value with written fields their dict, to which `missing`
+    is added where a figure is null: by the code of the field, or as its `why_missing` says by key.
+    """
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, Reason):
+        return {"code": value.code, "text": say(value)}
+    if is_dataclass(value):
+        return _entry(value, say)
+    if isinstance(value, Mapping):
+        return {str(key): plain(each, say) for key, each in value.items()}
+    if isinstance(value, tuple) and hasattr(value, "_fields"):
+        return str(value)
+    if isinstance(value, tuple | list):
+        return [plain(each, say) for each in value]
+    raise TypeError(f"cannot write {value!r}: a figure is written with a number of digits")
+
+
+def _entry(value: Any, say: Callable[[Reason], str]) -> dict[str, Any]:
+    entry: dict[str, Any] = {}
+    why = {key: say(reason) for key, reason in getattr(value, "why_missing", {}).items()}
+    for name, how in how_written(type(value)).items():
+        key = how.key or (name.replace("_rad", "_deg") if how.degrees else name)
+        found = getattr(value, name)
+        if how.optional and not found:
+            continue
+        if how.digits is not None and found is not None:
+            entry[key] = how.figures(found)
+        elif how.text and found is not None:
+            entry[key] = say(found)
+        else:
+            entry[key] = plain(found, say)
+        if how.missing is not None:
+            why.setdefault(key, say(Reason(how.missing)))
+    return with_missing(entry, why)
 
 
 def number(value: float | None, digits: int) -> float | None:
