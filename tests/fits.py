@@ -1,4 +1,4 @@
-"""Fits without a fit: what a test says a camera found, all residuals zero."""
+"""Fits without a fit: what a test says was measured and a camera found, all residuals zero."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array
 
 
@@ -37,6 +38,19 @@ def perfect_fit(
         rms_m=0.0,
         max_m=0.0,
         chi2=0.0,
+    )
+
+
+def well_measured(point_id: str, pixel_px: Array) -> Measured:
+    """A mark clearly seen at a pixel (2,)."""
+    return Measured(
+        id=point_id,
+        pixel_px=pixel_px,
+        covariance_px2=np.eye(2) * 0.02**2,
+        blur_px=0.7,
+        contrast=20.0,
+        explained=0.95,
+        noise=2.0,
     )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.fits import well_measured
 from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -183,18 +184,6 @@ def board(corners: int) -> list[PlannedMark]:
     ]
 
 
-def found_at(pixel_px: Array) -> Measured:
-    return Measured(
-        id="",
-        pixel_px=pixel_px,
-        covariance_px2=np.eye(2) * 0.02**2,
-        blur_px=0.7,
-        contrast=20.0,
-        explained=0.95,
-        noise=2.0,
-    )
-
-
 @pytest.mark.parametrize(
     ("moved_px", "alike", "most_px"),
     [(2.5, 12, 0.2), (2.5, 10, 0.2), (2.5, 6, np.inf), (6.0, 12, np.inf)],
@@ -207,7 +196,7 @@ def test_a_board_lies_where_its_corners_say_alike(
     points = board(4)
     starts = np.zeros((12, 2))
     answers = [
-        found_at(np.array([moved_px, 0.1 * (index % 2)])) if index < alike else None
+        well_measured("", np.array([moved_px, 0.1 * (index % 2)])) if index < alike else None
         for index in range(12)
     ]
     moves = _moves(points, starts, answers, np.full(12, 6.0))[:alike]

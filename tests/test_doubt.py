@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 
 from tests.accuracy.conditions import Tally, views
+from tests.fits import well_measured
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -31,7 +32,6 @@ from vision.identification.poses import Task, fit_points
 from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout, points_of
 from vision.marks.measure.mark_fit import Measured
-from vision.units.arrays import Array
 from vision.units.length_words import LengthWords
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
@@ -103,18 +103,6 @@ def camera_of(task: Task) -> tuple[Pose, Lens]:
     return pose, stepped(task.prior.guess, np.array([3.0, 3.0, 2.0, -1.0, 0.002, 0, 0, 0]))
 
 
-def found(point_id: str, pixel_px: Array) -> Measured:
-    return Measured(
-        id=point_id,
-        pixel_px=pixel_px,
-        covariance_px2=np.eye(2) * 0.02**2,
-        blur_px=0.7,
-        contrast=20.0,
-        explained=0.95,
-        noise=2.0,
-    )
-
-
 def refusals(
     task: Task, moved_m: dict[str, tuple[float, float]], shift_m: tuple[float, float] = (0, 0)
 ) -> dict[str, str]:
@@ -131,7 +119,7 @@ def refusals(
         off = np.array(moved_m.get(point.id, (0, 0))) + rng.normal(0, 0.001, 2)
         off += shift_m if point.strip == "rear" else (0, 0)
         pixel = lens.project(pose.transform(point.centre_m + np.array([*off, 0])))
-        results[point.id] = found(point.id, pixel) if lens.contains(pixel) else None
+        results[point.id] = well_measured(point.id, pixel) if lens.contains(pixel) else None
     sure = [
         (point, result)
         for point, flag in zip(points, doubtful, strict=True)
@@ -215,7 +203,7 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
         if mark.strip == "far" and mark.index not in seen:
             continue
         place = mark.centre_m + np.array([off_m * (mark.id == "far/0"), 0.0, 0.0])
-        results[mark.id] = found(mark.id, lens.project(pose.transform(place)))
+        results[mark.id] = well_measured(mark.id, lens.project(pose.transform(place)))
     why: dict[str, str] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
@@ -230,7 +218,7 @@ def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
     for mark in task.marks:
         off = np.array([0.3, 0.2, 0.0]) if mark.id == "right/4" else np.zeros(3)
         pixel = lens.project(pose.transform(mark.centre_m + off))
-        results[mark.id] = found(mark.id, pixel) if lens.contains(pixel) else None
+        results[mark.id] = well_measured(mark.id, pixel) if lens.contains(pixel) else None
     why: dict[str, str] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
@@ -267,7 +255,7 @@ def test_a_small_mark_cut_by_the_body_has_to_stand_out(contrast: float, taken: b
     results: dict[str, Measured | None] = {}
     for mark in task.marks:
         pixel = lens.project(pose.transform(mark.centre_m))
-        seen = dataclasses.replace(found(mark.id, pixel), contrast=contrast)
+        seen = dataclasses.replace(well_measured(mark.id, pixel), contrast=contrast)
         results[mark.id] = seen if lens.contains(pixel) else None
     why: dict[str, str] = {}
     assert isinstance(fit_with_doubts(task, results, why, (pose, lens)), PlanFit)

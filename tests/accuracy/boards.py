@@ -1,4 +1,4 @@
-"""Print how many boards are found and how well their corners are measured, beside other finders.
+"""Print how many boards are found and how well their corners are measured, beside OpenCV's finders.
 
     python -m tests.accuracy.boards [--pictures 24] [--columns nominal far ...]
 
@@ -7,8 +7,7 @@ Scene: as in `tests.accuracy.marks`, with a checkerboard of 7 x 5 inner corners 
 nominal board with a sharp shadow's edge across it, blur of 2 px, and noise of 10 levels. A board
 counts as found when all 35 corners are measured within 2 px; the figure is the median over the
 pictures found of the RMS length of a picture's 35 corner errors, in px; the time is processor time
-of one core, median of the pictures. chess-corners only finds corners, in no order: the nearest to
-each true corner is taken for it, which flatters it.
+of one core, median of the pictures.
 
 The limit is Cramer-Rao's for one corner of which only its own four squares are looked at, with
 their two levels, the directions of both edges and the blur unknown; compression is not in it.
@@ -245,29 +244,14 @@ def ours(grey: Array) -> Array | None:
 
 
 def finders() -> dict[str, Finder]:
-    """Rows of the table; chess-corners, which nothing else needs, only where it is installed."""
+    """Rows of the table."""
     thorough = cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_ACCURACY
-    rows: dict[str, Finder] = {
+    return {
         "findChessboardCorners + cornerSubPix": classic,
         "findChessboardCornersSB": sector_based(0),
         "the same, exhaustive and accurate": sector_based(thorough),
+        "ours": ours,
     }
-    try:
-        from chess_corners import ChessRefiner, Detector, DetectorConfig, SaddlePointConfig
-    except ImportError:
-        print("chess-corners is not installed (pip install chess-corners); its rows are left out")
-    else:
-        plain = DetectorConfig.chess().to_dict()
-        refiner = ChessRefiner.saddle_point(SaddlePointConfig()).to_dict()
-        chess = {**plain["strategy"]["chess"], "refiner": refiner}
-        for name, config in (
-            ("chess-corners", plain),
-            ("chess-corners, saddle points", {**plain, "strategy": {"chess": chess}}),
-        ):
-            detector = Detector(DetectorConfig.from_dict(config))
-            rows[name] = lambda grey, detector=detector: np.asarray(detector.detect(grey).xy)
-    rows["ours"] = ours
-    return rows
 
 
 def rms_px(found: Array | None, truth: Array) -> float | None:

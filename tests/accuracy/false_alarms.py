@@ -21,7 +21,8 @@ import cv2
 import numpy as np
 import skimage
 
-from tests.accuracy.conditions import jpeg, mixed_job
+from tests.accuracy.conditions import jpeg
+from tests.accuracy.mixed_yard import mixed_job
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
 from vision.identification.decision import identify
