@@ -133,7 +133,7 @@ def plain(value: Any, say: Callable[[Reason], str]) -> Any:
 def _entry(value: Any, say: Callable[[Reason], str]) -> dict[str, Any]:
     entry: dict[str, Any] = {}
     why = {key: say(reason) for key, reason in getattr(value, "why_missing", {}).items()}
-    for name, how in how_written(type(value)).items():
+    for name, how in how_written(value.__class__).items():
         key = how.key or (name.replace("_rad", "_deg") if how.degrees else name)
         found = getattr(value, name)
         if how.optional and not found:
