@@ -16,10 +16,11 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.drawing import draw, moved, start
 from vision.marks.measure.mark_fit import measure
 from vision.marks.measure.noise_correlation import covariance
-from vision.marks.measure.patches import cut_patches, d_pixel_d_mark
+from vision.marks.measure.patches import cut_patches
 
 LENS = Lens(width=640, height=400, fx=230.0, fy=232.0, cx=320.0, cy=200.0, k=np.zeros(4))
 POSE = Pose.at(np.array([0.0, 0.0, 2.0]), Aim.from_degrees(2.0, 45.0, 1.0).rotation())

@@ -21,10 +21,10 @@ from vision.identification.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
 from vision.identification.poses import LOOKS
 from vision.job.job import Cross, Ink
 from vision.job.layout import PlannedMark
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure import mark_fit
 from vision.marks.measure.mark_fit import Measured, measure
 from vision.marks.measure.matching import match
-from vision.marks.measure.patches import d_pixel_d_mark
 from vision.units.arrays import Array
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))

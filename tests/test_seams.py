@@ -29,8 +29,9 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.inspection.finding import without_rejected
 from vision.job.job import Camera, Job, StatedSeam, Vehicle
+from vision.job.visibility import sees
 from vision.units.arrays import Array
-from vision.views.seams.coverage import d_pixel_d_camera, nearest_ground, sees
+from vision.views.seams.coverage import d_pixel_d_camera, nearest_ground
 from vision.views.seams.gaps import NEAR_SEAM_M, SeamGap, measure_seam, seam_gaps
 from vision.views.seams.lines import SeamLine, neighbours, seam_lines
 
@@ -249,7 +250,8 @@ def test_uncovered_length_is_the_part_outside_one_view() -> None:
     truth = adjustment(adjusted("front", away), adjusted("left", pose("left")))
     fits = {"front": plan_fit(away), "left": plan_fit(pose("left"))}
     gap = seam_gaps(job("front", "left"), fits, truth)[0]
-    seen = sees(VEHICLE, truth.camera("front"), gap.points_m)
+    front = truth.camera("front")
+    seen = sees(VEHICLE, front.pose, front.lens, gap.points_m)
     assert 0 < gap.uncovered_m <= 2.2
     assert gap.uncovered_m == pytest.approx(0.05 * (~seen).sum(), abs=0.051)
     assert np.isnan(gap.gaps_m[~seen]).all()

@@ -24,11 +24,11 @@ from vision.inspection.walk_round import (
     Viewer,
     cone_words,
     place_words,
-    seen,
     unseen_at,
     walk_round,
 )
 from vision.job.job import Job
+from vision.job.visibility import sees
 
 SAMPLE = Path(__file__).parents[1] / "sample_frames" / "clear_day" / "job.toml"
 HALF_X, HALF_Y = 4.1, 1.175
@@ -67,9 +67,9 @@ def test_ground_under_a_camera_that_looks_out(job: Job) -> None:
 
 def test_what_is_seen(job: Job) -> None:
     points = np.array([[0.0, 3.0, 0.0], [0.0, -3.0, 0.0], [0.0, 3.0, 2.8], [0.0, 1.3, 0.0]])
-    np.testing.assert_array_equal(
-        seen(job.vehicle, narrow(40.0), points), [True, False, False, False]
-    )
+    camera = narrow(40.0)
+    seen = sees(job.vehicle, camera.pose, camera.lens, points)
+    np.testing.assert_array_equal(seen, [True, False, False, False])
 
 
 def test_places_in_words(job: Job) -> None:

@@ -45,8 +45,8 @@ from vision.job.job import Job, Vehicle
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 from vision.job.pattern import half_extent
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.forecast import Light, forecast_covariances
-from vision.marks.measure.patches import d_pixel_d_mark
 from vision.marks.picture import Picture
 from vision.planning.plan import Prediction
 from vision.planning.prediction import predict

@@ -26,6 +26,7 @@ CAUTION = "A forecast from stated sigmas; it certifies nothing. Look round the v
 STATUS = {
     "outside-lens": "outside the lens",
     "outside-picture": "outside the picture",
+    "from-below": "seen from below",
     "small": "too small",
     "not-measured": "not measured",
 }

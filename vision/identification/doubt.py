@@ -24,7 +24,7 @@ from vision.identification.poses import Task
 from vision.job.body import DEFAULT_MARGIN_M, body_hides
 from vision.job.job import Vehicle
 from vision.job.layout import PlannedMark, place_sigma_m, planned_layout, points_of
-from vision.job.pattern import half_extent
+from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array, Flags
 
@@ -45,7 +45,7 @@ def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark
 
     `place_m` (3,) is the camera's in ground coordinates. A mark is its centre and its four ends.
     """
-    ends = np.array([_ends(point) for point in points]).reshape(-1, 3)
+    ends = ends_m(points).reshape(-1, 3)
     hidden = body_hides(vehicle, place_m, ends, margin_m=-DEFAULT_MARGIN_M)
     return np.asarray(hidden.reshape(len(points), 5).any(axis=1))
 
@@ -128,15 +128,6 @@ def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str
     if not may_be_hidden(task.job.vehicle, place_m, [point])[0]:
         return why
     return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"
-
-
-def _ends(point: PlannedMark) -> Array:
-    """Centre and the four ends of a mark, (5, 3)."""
-    along, across = half_extent(point.shape)
-    c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
-    local = np.array([(0, 0), (along, 0), (-along, 0), (0, across), (0, -across)])
-    turned = local @ np.array([[c, n], [-n, c]])
-    return np.asarray(point.centre_m + np.column_stack([turned, np.zeros(5)]))
 
 
 def _mirrored(

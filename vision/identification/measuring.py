@@ -16,8 +16,8 @@ from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.poses import CarriedPose, Task, fit_points
 from vision.job.layout import BoardCorner, PlannedMark, points_of
 from vision.job.pattern import half_extent
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured, measure
-from vision.marks.measure.patches import d_pixel_d_mark
 from vision.units.arrays import Array
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0

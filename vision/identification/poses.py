@@ -22,9 +22,9 @@ from vision.identification.hypotheses import (
 from vision.job.job import Board, Camera, Cross, Job
 from vision.job.layout import PlannedMark, place_sigma_m
 from vision.job.pattern import half_extent
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.candidates import Kind, find_candidates
 from vision.marks.measure.matching import match
-from vision.marks.measure.patches import d_pixel_d_mark
 from vision.units.arrays import Array
 
 DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85

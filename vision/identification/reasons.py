@@ -19,7 +19,7 @@ from vision.job.body import body_hides
 from vision.job.job import Board
 from vision.job.layout import Layout, PlannedMark
 from vision.job.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
-from vision.marks.measure.patches import d_pixel_d_mark
+from vision.job.visibility import d_pixel_d_mark
 from vision.units.arrays import Array
 
 STEPS = 13

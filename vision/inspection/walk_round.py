@@ -15,8 +15,8 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.inspection.inspected import Inspection
-from vision.job.body import body_hides
 from vision.job.job import Job, Vehicle
+from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.units.length_words import METRIC, LengthWords
 from vision.views.seams.gaps import SeamGap
@@ -133,15 +133,8 @@ def _viewers(job: Job, inspection: Inspection | None) -> tuple[list[Viewer], tup
     return viewers, tuple(planned)
 
 
-def seen(vehicle: Vehicle, viewer: Viewer, points_m: Array) -> Flags:
-    """Whether a camera shows points (n, 3): lens, picture, and the body out of the way."""
-    pixels = viewer.lens.project(viewer.pose.transform(points_m))
-    shown = np.asarray(viewer.lens.contains(pixels))
-    return shown & ~body_hides(vehicle, viewer.pose.camera_in_ground_m, points_m)
-
-
 def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -> Flags:
-    every = [seen(vehicle, viewer, points_m) for viewer in viewers]
+    every = [sees(vehicle, viewer.pose, viewer.lens, points_m) for viewer in viewers]
     return np.any(every, axis=0) if every else np.zeros(len(points_m), dtype=bool)
 
 
@@ -180,7 +173,7 @@ def _cones(line: SeamLine, gap: SeamGap | None, job: Job, viewers: Sequence[View
         by = tuple(
             viewer.name
             for viewer in viewers
-            if viewer.name in line.between and seen(job.vehicle, viewer, point)[0]
+            if viewer.name in line.between and sees(job.vehicle, viewer.pose, viewer.lens, point)[0]
         )
         apart = None
         if gap is not None:

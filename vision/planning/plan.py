@@ -10,7 +10,9 @@ from vision.job.job import Job
 from vision.marks.measure.forecast import Light
 from vision.units.arrays import Array
 
-ViewStatus = Literal["seen", "hidden", "outside-lens", "outside-picture", "small", "not-measured"]
+ViewStatus = Literal[
+    "seen", "hidden", "outside-lens", "outside-picture", "from-below", "small", "not-measured"
+]
 PlanWord = Literal["decides", "beyond", "cannot-decide"]
 
 

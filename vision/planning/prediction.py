@@ -14,6 +14,7 @@ from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.camera.solver import NoFit
 from vision.job.job import BoxCorner, Camera, Job
 from vision.job.layout import Layout, planned_layout
+from vision.job.visibility import LEAST_SIZE_PX
 from vision.marks.measure.forecast import Light
 from vision.planning.limits import problems_of, sorted_limits
 from vision.planning.plan import (
@@ -24,7 +25,7 @@ from vision.planning.plan import (
     Prediction,
 )
 from vision.planning.single_camera_fits import LoneFit, lone_fits, usual_gaps_m
-from vision.planning.visibility import SMALL_PX, observations_of, planned_views, shown_marks
+from vision.planning.visibility import observations_of, planned_views, shown_marks
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
 from vision.views.seams.coverage import nearest_ground
@@ -51,7 +52,7 @@ def predict(
     size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     known: Views | None = None,
-    least_px: float = SMALL_PX,
+    least_px: float = LEAST_SIZE_PX,
     rough: bool = False,
 ) -> Prediction:
     """Predict what `job`'s layout would reach, with aims, lenses and places as intended.

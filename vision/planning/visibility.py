@@ -9,26 +9,30 @@ import numpy as np
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.plan_fit import Points
 from vision.camera.geometry import Pose
-from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.job.layout import BoardCorner, Layout, PlannedMark, place_sigma_m
+from vision.job.layout import Layout, PlannedMark, place_sigma_m
 from vision.job.pattern import drawable, half_extent
+from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
 from vision.marks.measure.forecast import Light, forecast_covariances
-from vision.marks.measure.patches import d_pixel_d_mark
 from vision.planning.plan import PlannedView, ViewStatus
 from vision.units.arrays import Array, Flags
 
-SMALL_PX = 4.5
-"""Shorter extent below which a mark is not counted on. Of those between 4 and 6 px in rendered and
-drawn pictures of the sample layouts 18 of 24 were used, and all 28 between 6 and 12."""
 SURE_PX = 7.0
-"""The same where a layout is proposed: nothing may hang on marks that are sometimes missed."""
-NARROW_PX = 4.0
-"""Narrowest width below which a mark is not looked for again where it was missed."""
+"""Shorter extent below which no mark counts where a layout is proposed: nothing may hang on marks
+that are sometimes missed."""
 ROUGH_SIGMA_PX = 0.1
 """More than any mark of SURE_PX has on pictures that are fit to be judged."""
+STATUS: dict[View, ViewStatus] = {
+    View.OUTSIDE_LENS: "outside-lens",
+    View.OUTSIDE_PICTURE: "outside-picture",
+    View.FROM_BELOW: "from-below",
+    View.HIDDEN: "hidden",
+    View.SMALL: "small",
+    View.SEEN: "seen",
+}
+THE_BODY = "the body"
 STAND_MARGIN = 0.5
 """Of a raised mark: the stand under it is wider than the mark by this share, as scenes draw it."""
 
@@ -39,7 +43,7 @@ def planned_views(
     camera: Camera,
     prior: LensPrior,
     light: Light | None,
-    least_px: float = SMALL_PX,
+    least_px: float = LEAST_SIZE_PX,
 ) -> tuple[PlannedView, ...]:
     """Every point of the layout as `camera` would show it, aimed as intended, in order.
 
@@ -47,27 +51,28 @@ def planned_views(
     """
     pose, lens = Pose.at(camera.position_m, camera.aim.rotation()), prior.guess
     points = [point for point in layout.points if drawable(point.shape)]
-    pixels, extents, tips = _in_picture(pose, lens, points)
-    lit = _in_lens(job, camera, pose, points)
-    inside = np.asarray(lens.contains(pixels))
-    hidden = _hidden_by(job, camera, points, tips)
-    small = extents < least_px
-    lit &= np.isfinite(pixels).all(axis=1)
+    field_rad = job.lens_of(camera).field_of_view_rad
+    shown = marks_in_picture(
+        job.vehicle,
+        pose,
+        lens,
+        points,
+        half_field_rad=np.inf if field_rad is None else 0.5 * field_rad,
+        least_px=least_px,
+    )
+    hidden_by = _hidden_by(job, camera, points, shown.views)
     views = {}
-    counted = []
     for row, point in enumerate(points):
-        status = _status(lit[row], inside[row], hidden[row], small[row])
-        known = status != "outside-lens"
+        known = shown.views[row] != View.OUTSIDE_LENS
         views[point.id] = PlannedView(
             camera=camera.name,
             mark=point.id,
-            status=status,
-            hidden_by=hidden[row] if status == "hidden" else None,
-            pixel_px=pixels[row] if known else None,
-            extent_px=float(extents[row]) if known else None,
+            status="hidden" if row in hidden_by else STATUS[View(shown.views[row])],
+            hidden_by=hidden_by.get(row),
+            pixel_px=shown.pixels_px[row] if known else None,
+            extent_px=float(shown.sizes_px[row]) if known else None,
         )
-        if status == "seen":
-            counted.append(point)
+    counted = [point for point in points if views[point.id].status == "seen"]
     rough = [ROUGH_SIGMA_PX**2 * np.eye(2)] * len(counted)
     measured = rough if light is None else forecast_covariances(pose, lens, counted, light)
     for point, covariance in zip(counted, measured, strict=True):
@@ -78,85 +83,26 @@ def planned_views(
     )
 
 
-def _status(lit: bool, inside: bool, hidden_by: str | None, small: bool) -> ViewStatus:
-    if not lit:
-        return "outside-lens"
-    if not inside:
-        return "outside-picture"
-    if hidden_by is not None:
-        return "hidden"
-    return "small" if small else "seen"
-
-
 def _with_covariance(view: PlannedView, covariance: Array | None) -> PlannedView:
     """The view with its centre's covariance; a piece that leaves the picture is outside it."""
-    sigma = None if covariance is None else float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
-    status: ViewStatus = "outside-picture" if covariance is None else "seen"
-    return replace(view, status=status, covariance_px2=covariance, sigma_px=sigma)
+    if covariance is None:
+        return replace(view, status="outside-picture")
+    sigma = float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
+    return replace(view, covariance_px2=covariance, sigma_px=sigma)
 
 
-def _in_picture(pose: Pose, lens: Lens, points: list[PlannedMark]) -> tuple[Array, Array, Array]:
-    """Pixels (n, 2), extents (n,) in px, and the marks' tips (n, 4, 3) on the ground.
-
-    An extent is the shorter of a mark's lines; of one that is too narrow between them, its width.
-    """
-    pixels, slopes = d_pixel_d_mark(pose, lens, points)
-    half = np.array([half_extent(point.shape) for point in points]).reshape(-1, 2)
-    reach_px = slopes * half[:, None, :]
-    extents = 2 * np.linalg.norm(reach_px, axis=1).min(axis=1)
-    narrowest = _narrowest_px(reach_px)
-    marks = np.array([not isinstance(point.shape, BoardCorner) for point in points], dtype=bool)
-    extents = np.where(marks & (narrowest < NARROW_PX), narrowest, extents)
-    turn = np.array([point.heading_rad for point in points])
-    zero = np.zeros_like(turn)
-    along = np.stack([np.cos(turn), np.sin(turn), zero], axis=-1) * half[:, :1]
-    across = np.stack([-np.sin(turn), np.cos(turn), zero], axis=-1) * half[:, 1:]
-    centres = np.array([point.centre_m for point in points]).reshape(-1, 3)
-    tips = np.stack([centres + along, centres - along, centres + across, centres - across], axis=1)
-    return pixels, extents, tips
-
-
-def _narrowest_px(reach_px: Array) -> Array:
-    """Narrowest width (n,) of marks that reach so far to either side in the picture (n, 2, 2).
-
-    Less than the shorter of the two lines: a flat view of a cross from its corner shows two long
-    lines that lie nearly on each other. NaN outside the lens.
-    """
-    narrowest = np.full(len(reach_px), np.nan)
-    seen = np.isfinite(reach_px).all(axis=(1, 2))
-    narrowest[seen] = 2 * np.linalg.svd(reach_px[seen], compute_uv=False)[:, -1]
-    return narrowest
-
-
-def _in_lens(job: Job, camera: Camera, pose: Pose, points: list[PlannedMark]) -> Flags:
-    """Whether points lie within the stated field; a fitted lens knows its own limit."""
-    field = job.lens_of(camera).field_of_view_rad
-    if field is None:
-        return np.ones(len(points), dtype=bool)
-    seen = pose.transform(np.array([point.centre_m for point in points]).reshape(-1, 3))
-    angle = np.arctan2(np.hypot(seen[:, 0], seen[:, 1]), seen[:, 2])
-    return np.asarray(angle <= 0.5 * field)
-
-
-def _hidden_by(
-    job: Job, camera: Camera, points: list[PlannedMark], tips: Array
-) -> list[str | None]:
-    """What hides any tip or the centre of each point: the body, a raised mark's stand, or None."""
-    centres = np.array([point.centre_m for point in points]).reshape(-1, 1, 3)
-    places = np.concatenate([centres, tips], axis=1)
-    by: list[str | None] = [None] * len(points)
-    shape = places.shape[:2]
-    body = body_hides(job.vehicle, camera.position_m, places.reshape(-1, 3))
-    hides = [("the body", body.reshape(shape).any(axis=1))]
+def _hidden_by(job: Job, camera: Camera, points: list[PlannedMark], views: Views) -> dict[int, str]:
+    """What hides points, by their row: the body, or else the stand of another raised mark."""
+    by = dict.fromkeys(np.flatnonzero(views == View.HIDDEN).tolist(), THE_BODY)
+    within = np.flatnonzero(views > View.HIDDEN)
+    places = ends_m([points[row] for row in within])
     for mark in job.marks:
         if mark.at_m[2] > 0:
             nearest = min(job.cameras, key=lambda each: _apart(each, mark))
-            stand = _stand_hides(mark, nearest, camera, places.reshape(-1, 3))
-            own = np.array([point.id == mark.name for point in points], dtype=bool)
-            hides.append((mark.name, stand.reshape(shape).any(axis=1) & ~own))
-    for name, flags in hides:
-        for row in np.flatnonzero(flags):
-            by[row] = by[row] or name
+            hides = _stand_hides(mark, nearest, camera, places.reshape(-1, 3))
+            for row in within[hides.reshape(places.shape[:2]).any(axis=1)].tolist():
+                if points[row].id != mark.name:
+                    by.setdefault(row, mark.name)
     return by
 
 

@@ -30,17 +30,13 @@ from vision.inspection.whatif.change import (
     SeamForecast,
     Sensitivity,
 )
-from vision.job.body import body_hides
 from vision.job.job import Camera, Job
-from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
-from vision.job.pattern import drawable, half_extent
+from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.job.visibility import View, marks_in_picture
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.gaps import SeamGap, seam_gaps
-
-LEAST_EXTENT_PX = 5.0
-"""On practice pictures crosses whose shorter side is smaller than this are seldom found."""
 
 SIGMA_PX = 0.1
 """Of a mark that this camera has not measured: as good as most that are."""
@@ -147,29 +143,14 @@ def _in_view(
 ) -> Flags:
     """Which points of the layout the camera shows large enough to be found, (n,).
 
-    What it measured for its present `fit` is not hidden by the body, whatever the box that stands
-    for the body says: a turn hides nothing.
+    What it measured for its present `fit` and still shows is not hidden by the body, whatever the
+    box that stands for the body says: a turn hides nothing.
     """
-    points = layout.points
-    places = np.array([mark_m.get(each.id, each.centre_m) for each in points]).reshape(-1, 3)
-    shown = camera.lens.contains(camera.lens.project(camera.pose.transform(places)))
-    hidden = body_hides(job.vehicle, camera.pose.camera_in_ground_m, places)
+    lying = [replace(each, centre_m=mark_m.get(each.id, each.centre_m)) for each in layout.points]
+    found = marks_in_picture(job.vehicle, camera.pose, camera.lens, lying).views
     ids = () if fit is None else fit.points.ids
-    measured = np.array([each.id in ids for each in points], dtype=bool)
-    large = [_extent_px(camera, each) >= LEAST_EXTENT_PX for each in points]
-    return np.asarray(shown & (measured | ~hidden & np.array(large, dtype=bool)))
-
-
-def _extent_px(camera: AdjustedCamera, mark: PlannedMark) -> float:
-    """Shorter extent in the picture of a mark lying on its place; 0 where it cannot be drawn."""
-    if not drawable(mark.shape):
-        return 0.0
-    along_m, across_m = half_extent(mark.shape)
-    c, s = np.cos(mark.heading_rad), np.sin(mark.heading_rad)
-    arms = np.array([[c * along_m, s * along_m, 0.0], [-s * across_m, c * across_m, 0.0]])
-    ends = np.array([mark.centre_m + arms, mark.centre_m - arms])
-    pixels = camera.lens.project(camera.pose.transform(ends))
-    return float(np.nan_to_num(np.linalg.norm(pixels[0] - pixels[1], axis=-1)).min())
+    measured = np.array([each.id in ids for each in lying], dtype=bool)
+    return np.asarray((found == View.SEEN) | measured & (found > View.OUTSIDE_PICTURE))
 
 
 def _set_anew(

@@ -12,7 +12,8 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.job.layout import PlannedMark
 from vision.job.pattern import Blurred, ink_coverage, tape_coverage
-from vision.marks.measure.patches import d_pixel_d_mark, shape_of, window_of
+from vision.job.visibility import d_pixel_d_mark
+from vision.marks.measure.patches import shape_of, window_of
 from vision.units.arrays import Array
 
 LEAST_PIXELS = 9

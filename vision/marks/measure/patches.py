@@ -13,6 +13,7 @@ from vision.camera.lens import Lens
 from vision.job.job import BoxCorner
 from vision.job.layout import BoardCorner, PlannedMark
 from vision.job.pattern import Drawable, half_extent
+from vision.job.visibility import d_pixel_d_mark
 from vision.units.arrays import Array
 
 MARGIN = 0.2
@@ -110,16 +111,6 @@ def spans_of(of: NDArray[np.intp], count: int) -> list[slice]:
 def per_mark(patches: Patches, values: Array) -> Array:
     """Sums (m,) of the pixels' values (n,)."""
     return np.bincount(patches.of, values, len(patches.marks)).astype(np.float64)
-
-
-def d_pixel_d_mark(pose: Pose, lens: Lens, marks: Sequence[PlannedMark]) -> tuple[Array, Array]:
-    """Where marks fall, (n, 2), and the derivative of that by (s, q), (n, 2, 2)."""
-    centres = np.array([mark.centre_m for mark in marks]).reshape(-1, 3)
-    headings = np.array([mark.heading_rad for mark in marks])
-    pixels, d_point, _ = lens.project_with_derivatives(pose.transform(centres))
-    cos, sin, zero = np.cos(headings), np.sin(headings), np.zeros_like(headings)
-    axes = np.stack([np.stack([cos, sin, zero], -1), np.stack([-sin, cos, zero], -1)], axis=-1)
-    return pixels, d_point @ (pose.R @ axes)
 
 
 def shape_of(mark: PlannedMark) -> Drawable:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera
-from vision.job.body import body_hides
 from vision.job.job import Camera, Vehicle
+from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.views.ground import ground_map
 from vision.views.seams.lines import SeamLine, on_side, outward, side_of
@@ -26,13 +26,6 @@ class NearestGround:
 
     distance_m: float
     sigma_m: float
-
-
-def sees(vehicle: Vehicle, camera: AdjustedCamera, ground_m: Array) -> Flags:
-    """Whether a camera as adjusted shows ground points (n, 2): lens, picture and own body."""
-    pixels = ground_map(camera.pose, camera.lens).pixel_from_ground(ground_m)
-    shown = np.asarray(camera.lens.contains(pixels))
-    return shown & ~body_hides(vehicle, camera.pose.camera_in_ground_m, ground_m)
 
 
 def d_pixel_d_camera(camera: AdjustedCamera, ground_m: Array) -> Array:
@@ -61,7 +54,8 @@ def overlap(
     steps = round(OVERLAP_REACH_M / OVERLAP_STEP_M)
     offsets = np.arange(-steps, steps + 1) * OVERLAP_STEP_M
     across = points[:, None] + offsets[:, None] * square
-    seen = [sees(vehicle, one, across.reshape(-1, 2)).reshape(across.shape[:2]) for one in pair]
+    ground = across.reshape(-1, 2)
+    seen = [sees(vehicle, c.pose, c.lens, ground).reshape(across.shape[:2]) for c in pair]
     runs = [_longest_run(row) for row in seen[0] & seen[1]]
     narrow = int(np.argmin([end - begin for begin, end in runs]))
     begin, end = runs[narrow]
@@ -117,7 +111,7 @@ def nearest_ground(vehicle: Vehicle, camera: Camera, adjusted: AdjustedCamera) -
     base = on_side(vehicle, side, adjusted.pose.camera_in_ground_m[:2])
     distances = np.arange(0.0, NEAREST_REACH_M + NEAREST_STEP_M / 2, NEAREST_STEP_M)
     places = base + distances[:, None] * out
-    seen = sees(vehicle, adjusted, places)
+    seen = sees(vehicle, adjusted.pose, adjusted.lens, places)
     if not seen.any():
         return NearestGround(distance_m=float("inf"), sigma_m=0.0)
     first = int(np.argmax(seen))

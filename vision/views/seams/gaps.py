@@ -16,9 +16,10 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import PlanFit
 from vision.job.job import Job, Vehicle
+from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.views.ground import GroundMap, ground_map
-from vision.views.seams.coverage import d_pixel_d_camera, overlap, sees
+from vision.views.seams.coverage import d_pixel_d_camera, overlap
 from vision.views.seams.lines import SeamLine, seam_lines
 
 GROUND_HEIGHT_M = 1e-6
@@ -143,7 +144,8 @@ def gaps_with_slopes(
         pixels = ground_map(camera.pose, camera.lens).pixel_from_ground(points)
         drawn.append(plan.ground_from_pixel(pixels))
         slopes.append(plan.d_ground_d_pixel(pixels) @ d_pixel_d_camera(camera, points))
-        covered &= sees(vehicle, camera, points) & np.isfinite(drawn[-1]).all(axis=1)
+        covered &= sees(vehicle, camera.pose, camera.lens, points)
+        covered &= np.isfinite(drawn[-1]).all(axis=1)
     gaps = np.where(covered[:, None], drawn[0] - drawn[1], np.nan)
     return gaps, np.concatenate([slopes[0], -slopes[1]], axis=-1)
 

@@ -17,8 +17,9 @@ from vision.identification.identified import Identified, Sighting
 from vision.job.job import Board
 from vision.job.layout import Layout, PlannedMark, points_of
 from vision.job.pattern import Blurred, drawable, half_extent, ink_coverage, tape_coverage
+from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured
-from vision.marks.measure.patches import Patches, cut_patches, d_pixel_d_mark
+from vision.marks.measure.patches import Patches, cut_patches
 from vision.units.arrays import Array, frozen_array
 
 TRIED_PX = (2.0, 2.7, 3.6, 4.8, 6.4)
