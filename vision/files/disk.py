@@ -20,10 +20,11 @@ from vision.files.record_file import read_record as read_record
 from vision.files.record_file import record_ready as record_ready
 from vision.files.record_file import rescue_record as rescue_record
 from vision.job.job import Job
-from vision.job.job_file import LARGEST_BYTES, job_from_text, named_files
+from vision.job.job_file import job_from_text, named_files
 from vision.marks.picture import Picture, Pixels
 from vision.marks.picture_header import FORMATS, Header, read_header
 from vision.units.errors import BadInputError, Fault, bad_input
+from vision.units.toml_text import LARGEST_BYTES
 
 LARGEST_PICTURE_PX = 100_000_000
 SMALLEST_SIDE_PX = 64

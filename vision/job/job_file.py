@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import difflib
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
@@ -25,10 +24,8 @@ from vision.job.reading_keys import readings_of
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
 from vision.units.lengths import IMPERIAL, UNITS
-from vision.units.tables import Table, Units, describe, has_control, toml_step
-
-LARGEST_BYTES = 1_000_000
-"""No job a person writes is a megabyte; a larger file is the wrong one."""
+from vision.units.tables import Table, Units, describe, has_control
+from vision.units.toml_text import toml_values
 
 FIELD_OF_VIEW_DEG = (20.0, 250.0)
 CAMERA_SIGMA_M = 0.02
@@ -50,7 +47,10 @@ class NamedFiles:
 
 def named_files(text: str | bytes) -> NamedFiles:
     """List what a job file names, as far as it can be read; never raises for a faulty file."""
-    tables = _tables_of(text, "", [])
+    try:
+        tables = toml_values(text, "", "job file")
+    except BadInputError:
+        tables = {}
     lenses = [table.get("file") for table in _tables_in(tables.get("lens"))]
     cameras = tables.get("camera")
     pictures = [
@@ -92,9 +92,7 @@ def job_from_text(
         With every fault of the job and its lens files.
     """
     faults: list[Fault] = []
-    tables = _tables_of(text, file, faults)
-    if faults:
-        raise BadInputError(faults)
+    tables = toml_values(text, file, "job file")
     job = _job(Table(faults, file, "", tables, Units()), lens_texts or {}, planning)
     if faults or job is None:
         raise BadInputError(faults)
@@ -112,36 +110,6 @@ def file_name_fault(name: str) -> str | None:
     ):
         return "a file name beside the job file, without a folder above it"
     return None
-
-
-# ------------------------------------------------------------------------------------------ text
-
-
-def _tables_of(text: str | bytes, file: str, faults: list[Fault]) -> dict[str, object]:
-    def refuse(found: str, expected: str, next_step: str) -> dict[str, object]:
-        faults.append(Fault(file=file, key="", found=found, expected=expected, next_step=next_step))
-        return {}
-
-    expected = "a job file in TOML"
-    if len(text) > LARGEST_BYTES:
-        size = f"{len(text) / 1e6:.1f} MB"
-        return refuse(size, f"{expected} below {LARGEST_BYTES // 10**6} MB", "name the job file")
-    if isinstance(text, bytes):
-        if b"\0" in text:
-            return refuse("binary data", expected, "name the job file, not a picture")
-        try:
-            text = text.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            line = error.object.count(b"\n", 0, error.start) + 1
-            where = f"bytes that are not UTF-8 in line {line}"
-            return refuse(where, f"{expected}, in UTF-8", "save it again as UTF-8 text")
-    try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
-    except RecursionError:
-        return refuse("brackets nested too deeply", expected, "remove the surplus brackets")
-    except ValueError as error:
-        step = toml_step(text, str(error))
-        return refuse(f"text that is not TOML ({error})", expected, step)
 
 
 def _tables_in(value: object) -> list[dict[str, object]]:

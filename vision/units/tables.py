@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import difflib
 import math
-import re
 import unicodedata
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TypeGuard
 
@@ -20,29 +20,6 @@ from vision.units.errors import Fault
 from vision.units.lengths import UNITS, LengthError, length_from_number, parse_length
 
 LENGTH = "a length: a number in job.units, or text with its unit such as `3 m`"
-
-_LINE = re.compile(r"at line (\d+)")
-_SET = re.compile(r"\s*([\w.-]+)\s*=\s*(?P<value>[^#]*[^#\s])\s*(?:#.*)?$")
-_COMMA = re.compile(r"(-?\d+),(\d+)$")
-_BARE_UNIT = re.compile(r"-?[\d.]+ *(?:mm|cm|m|in|ft|feet|['\"])[^\[\]]*$")
-
-
-def toml_step(text: str, error: str) -> str:
-    """What to do about text that is not TOML: two usual slips are told, else the place alone."""
-    place = _LINE.search(error)
-    lines = text.splitlines()
-    number = int(place[1]) if place else 0
-    line = _SET.match(lines[number - 1][:200]) if 0 < number <= len(lines) else None
-    if line is None:
-        return "correct it at that place"
-    key, value = line[1], line["value"]
-    if comma := _COMMA.match(value):
-        point = f"{key} = {comma[1]}.{comma[2]}"
-        return f"write `{point}`: a point, not a comma, before the decimals"
-    if _BARE_UNIT.match(value):
-        quoted = value.replace('"', '\\"')
-        return f'write `{key} = "{quoted}"`: a length with its unit stands in quotes'
-    return "correct it at that place"
 
 
 def has_control(text: str) -> bool:
@@ -179,10 +156,12 @@ class Table:
         self.wrong(name, expected)
         return math.nan
 
-    def whole(self, name: str, low: int, high: int) -> int:
+    def whole(self, name: str, low: int, high: int, default: int | None = None) -> int:
         """Read a whole number; `low` after noting a fault."""
         expected = f"a whole number from {low} to {high}"
-        if not self.needs(name, expected):
+        if default is not None and not self.has(name):
+            return default
+        if default is None and not self.needs(name, expected):
             return low
         value = self.values[name]
         if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
@@ -260,8 +239,11 @@ class Table:
         found = self.lengths(name, (dimensions,), f"{words}, each {LENGTH}")
         return np.array(found) if found else None
 
-    def tables(self, name: str) -> list[tuple[str, Table]]:
-        """Read the named tables below one section, such as each [camera.NAME]."""
+    def tables(self, name: str, known: Collection[str] | None = None) -> list[tuple[str, Table]]:
+        """Read the named tables below one section, such as each [camera.NAME].
+
+        Names are free, or one of those `known`: tables of any other are left out.
+        """
         if not self.has(name):
             return []
         section = self.values[name]
@@ -272,7 +254,13 @@ class Table:
         for each, values in section.items():
             path = f"{name}.{each if len(each) <= 60 else each[:57] + '...'}"
             table = Table(self.faults, self.file, path, {}, self.units)
-            if not each.strip() or each != each.strip() or "/" in each or has_control(each):
+            if known is not None and each not in known:
+                near = difflib.get_close_matches(each, known, n=1)
+                step = f"did you mean `{near[0]}`?" if near else "name one of the job's"
+                expected = f"a {name} of the job"
+                table.fault("", "a name that the job does not have", expected, step)
+                continue
+            if known is None and _breaks_ids(each):
                 expected = "a name without `/`, control characters or blanks at its ends"
                 table.path = f"{name}.{each!r}"
                 table.fault("", "a name that would break ids", expected, "rename it")
@@ -294,6 +282,10 @@ class Table:
             self.wrong(name, f"a table [{key}]")
             values = {}
         return Table(self.faults, self.file, key, values, self.units)
+
+
+def _breaks_ids(name: str) -> bool:
+    return not name.strip() or name != name.strip() or "/" in name or has_control(name)
 
 
 def is_number(value: object, *, finite: bool = True) -> TypeGuard[float]:
