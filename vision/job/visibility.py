@@ -68,16 +68,16 @@ def views(
         places = np.concatenate([places, np.zeros((*places.shape[:2], 1))], axis=-1)
     rays = pose.transform(places[:, 0])
     pixels = lens.project(rays)
-    lit: Flags = np.asarray(np.isfinite(pixels).all(axis=1))
+    lit = np.isfinite(pixels).all(axis=1)
     if np.isfinite(half_field_rad):
         off_axis = np.arctan2(np.hypot(rays[:, 0], rays[:, 1]), rays[:, 2])
         lit[off_axis > half_field_rad] = False
     found = np.where(lit, View.OUTSIDE_PICTURE, View.OUTSIDE_LENS).astype(np.int64)
     camera_m = pose.camera_in_ground_m
     inside = np.flatnonzero(lit & lens.contains(pixels))
-    hidden = body_hides(vehicle, camera_m, places[inside].reshape(-1, 3))
-    hidden = hidden.reshape(len(inside), places.shape[1]).any(axis=1)
-    found[inside] = np.where(hidden, View.HIDDEN, View.SEEN)
+    hides = body_hides(vehicle, camera_m, places[inside].reshape(-1, 3))
+    anywhere = hides.reshape(len(inside), places.shape[1]).any(axis=1)
+    found[inside] = np.where(anywhere, View.HIDDEN, View.SEEN)
     if sizes_px is not None:
         found[(found == View.SEEN) & ~(sizes_px >= least_px)] = View.SMALL
         found[inside[places[inside, 0, 2] >= camera_m[2]]] = View.FROM_BELOW
