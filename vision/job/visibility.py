@@ -68,7 +68,7 @@ def views(
         places = np.concatenate([places, np.zeros((*places.shape[:2], 1))], axis=-1)
     rays = pose.transform(places[:, 0])
     pixels = lens.project(rays)
-    lit = np.isfinite(pixels).all(axis=1)
+    lit: Flags = np.asarray(np.isfinite(pixels).all(axis=1))
     if np.isfinite(half_field_rad):
         off_axis = np.arctan2(np.hypot(rays[:, 0], rays[:, 1]), rays[:, 2])
         lit[off_axis > half_field_rad] = False
