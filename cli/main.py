@@ -23,11 +23,11 @@ from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
 from cli.walk import walk
 from cli.whatif import whatif
 from vision import __version__
+from vision.documents.cautions import CAUTION
 
 app = typer.Typer(
     name="seamtrue",
-    help="Check the cameras, marks and seams of a surround-view fitting. A measuring aid: it "
-    "certifies nothing and replaces no mirror and no look around the vehicle.",
+    help=f"Check the cameras, marks and seams of a surround-view fitting. {CAUTION}",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,

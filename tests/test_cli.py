@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 import vision
 from cli.main import app, main
 from cli.table import plain, tables
+from vision.documents.cautions import CAUTION
 from vision.documents.result import result_of, validate
 from vision.files import disk
 from vision.units.errors import BadInputError, Fault
@@ -202,6 +203,7 @@ def test_help_as_a_process():
     assert outcome.returncode == 0, outcome.stderr
     assert "check" in outcome.stdout
     assert "length" in outcome.stdout
+    assert CAUTION in " ".join(outcome.stdout.split())
 
 
 def test_help_loads_no_heavy_library():

@@ -32,6 +32,7 @@ from vision.comparison.epoch_ground import lay_out, same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.record import KeptCheck
 from vision.comparison.search import POWER
+from vision.documents.cautions import CAUTION
 from vision.documents.comparison_page import comparison_page
 from vision.documents.comparison_words import sentences, state_sentences
 from vision.job.job import Job
@@ -332,6 +333,7 @@ def test_the_page_shows_hostile_names_as_text(still):
     assert "script" not in parsed.tags
     assert parsed.text.count(hostile) >= 4
     assert parsed.tags.count("svg") == 3 * len(cameras)
+    assert CAUTION in page
     assert "http" not in page.replace("http-equiv", "")
 
 

@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 from cli.main import app
 from cli.pick_work import judge_file, write_list
 from tests.conftest import hand_made_inspection
+from vision.documents.cautions import CAUTION
 from vision.documents.pick_judging import judge_picks
 from vision.documents.picks import Picked, Screen, expected_px, pick_lists
 from vision.documents.picks_text import picks_csv, picks_from_text
@@ -218,6 +219,7 @@ def test_the_page_shows_every_pick_and_hostile_names_as_text(inspection):
     assert len(re.findall(r'<img src="data:image/jpeg', html)) == count
     assert "<b onclick" not in html
     assert "&lt;b onclick=x&gt;" in html
+    assert CAUTION in html
     for picks in lists.values():
         for pick in picks:
             assert f"{pick.screen_px[0]:.1f}, {pick.screen_px[1]:.1f}" in html

@@ -24,6 +24,7 @@ from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens_prior import lens_prior
+from vision.documents.cautions import CAUTION
 from vision.documents.plan_data import plan_of, schema, validate
 from vision.documents.plan_words import marks_table, summary
 from vision.job.job import Bracket, Cross, Job, SingleMark
@@ -262,6 +263,7 @@ def test_odd_jobs_have_a_word_and_plain_data(job, change):
     found = Assessment(prediction=predict(change(job)), advice=(), aims=())
     validate(json.loads(json.dumps(plan_of(found), allow_nan=False)))
     assert "verdict:" in summary(found)
+    assert CAUTION in summary(found)
     assert marks_table(found.prediction).startswith("camera")
 
 

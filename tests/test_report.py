@@ -18,6 +18,7 @@ import pytest
 
 from tests.conftest import hand_made_inspection
 from vision.camera.geometry import Aim, Pose
+from vision.documents.cautions import CAUTION
 from vision.documents.report.overlay import horizon
 from vision.documents.report.plan import drawn_plan
 from vision.documents.report.report import report_html
@@ -242,10 +243,7 @@ def test_pictures_are_shown_as_delivered_and_not_wider_than_a_screen(inspection)
 @pytest.mark.parametrize(
     "phrase",
     [
-        "measuring aid",
-        "certifies nothing",
-        "replaces no mirror and no look around the vehicle",
-        "Local law",
+        CAUTION,
         "chocked",
         "brake",
         "moving traffic",

@@ -16,6 +16,7 @@ from vision.camera.geometry import ANGLES
 from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison
 from vision.comparison.record import KeptCheck
+from vision.documents.cautions import CAUTION
 from vision.inspection.verdict.rule import COVERAGE
 from vision.units.length_words import METRIC, LengthWords
 
@@ -46,6 +47,7 @@ def comparison_page(
     names = dict.fromkeys(camera.name for _, found in dated for camera in found.cameras)
     return environment.get_template("comparison_page.html.j2").render(
         job=baseline.result["job"],
+        caution=CAUTION,
         baseline=baseline,
         lines=[lengths.page(line) for line in lines],
         cameras=[

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.documents.cautions import CAUTION
 from vision.inspection.verdict.rule import COVERAGE
 from vision.planning.limits import allowed, doubt
 from vision.planning.plan import (
@@ -22,7 +23,6 @@ VERDICTS = {
     "beyond": "this layout, aimed as intended, fails a tolerance however well it is measured",
     "cannot-decide": "this layout cannot decide every verdict",
 }
-CAUTION = "A forecast from stated sigmas; it certifies nothing. Look round the vehicle yourself."
 STATUS = {
     "outside-lens": "outside the lens",
     "outside-picture": "outside the picture",
@@ -220,7 +220,7 @@ def _verdict(prediction: Prediction) -> str:
     lines += _laying_note(prediction)
     rounding = lengths.note("ground, overlap, lengths of tape and added places")
     lines += [f"note: {rounding}"] if rounding else []
-    return "\n".join([*lines, CAUTION])
+    return "\n".join([*lines, f"a forecast from stated sigmas. {CAUTION}"])
 
 
 def _laying_note(prediction: Prediction) -> list[str]:

@@ -6,6 +6,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
+from vision.documents.cautions import CAUTION
 from vision.inspection.walk_round import (
     REACH_M,
     ROUGH,
@@ -31,6 +32,7 @@ def walk_page(job: Job, walk: WalkRound) -> str:
     vehicle = job.vehicle
     return environment.get_template("walk_page.html.j2").render(
         job=job,
+        caution=CAUTION,
         cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
         places=[cone.place_m.tolist() for cone in walk.cones],
         plans=[_plan(unseen) for unseen in walk.unseen],

@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from vision.adjustment.faults import FaultKind
 from vision.camera.geometry import ANGLES
+from vision.documents.cautions import CAUTION
 from vision.documents.report.lengths import LengthFigures, figure
 from vision.inspection.inspected import Inspection
 from vision.inspection.verdict.reliability import amount_text
@@ -81,7 +82,7 @@ def environment(lengths: LengthWords = METRIC) -> Environment:
         fault=FAULTS.__getitem__,
         typeset=lambda text: lengths.page(text).replace("+-", "±"),
     )
-    made.globals.update(lengths=lengths, units=LengthFigures(lengths).units())
+    made.globals.update(caution=CAUTION, lengths=lengths, units=LengthFigures(lengths).units())
     return made
 
 
