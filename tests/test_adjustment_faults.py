@@ -18,12 +18,12 @@ from scipy import stats
 
 from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, moved
 from vision.adjustment.building import build_network
-from vision.adjustment.faults import noncentrality
 from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.groups import Group
 from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import run
 from vision.camera.solver import NoFit
+from vision.camera.statistics import noncentrality
 from vision.inspection.verdict.causes import causes
 
 RIGHT = Group("strip", "right")
@@ -40,7 +40,7 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     strip = result.groups[Group("strip", "left")]
     assert 0 < strip.faults["turn"].detectable() < np.radians(1)
     # Chi-square with one degree of freedom at 5 % and 80 %: (1.960 + 0.842)^2, normal tables.
-    assert noncentrality(1, 0.05) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
+    assert noncentrality(1, 0.05, 0.8) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
     # The statistic of a biased strip grows by the bias in units of the detectable one, squared.
     network = build_network(JOB, scene.layout, scene.observations)
     solution = run(network, full_weights(network), network.seen(network.start))
@@ -51,7 +51,7 @@ def test_detectable_bias_is_found_in_four_jobs_of_five() -> None:
     _, vectors = np.linalg.eigh(both.T @ q @ both)
     bias = both @ vectors[:, 0] * strip.faults["shift"].detectable() / 0.01
     level = group_alpha(len(network.groups()))
-    assert bias @ q @ bias == pytest.approx(noncentrality(4, level), rel=0.02)
+    assert bias @ q @ bias == pytest.approx(noncentrality(4, level, 0.8), rel=0.02)
     assert strip.times_detectable(0.01 * bias) == pytest.approx(1.0, rel=0.02)
 
 

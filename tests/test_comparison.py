@@ -20,12 +20,12 @@ from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
 from tests.accuracy.simulation import SAMPLE
-from vision.adjustment.faults import noncentrality
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Pose
 from vision.camera.solver import NoFit
+from vision.camera.statistics import noncentrality
 from vision.comparison.change import Comparison, Epoch, Shared
 from vision.comparison.compared import compare
 from vision.comparison.epoch_ground import lay_out, same_laying

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from vision.adjustment.faults import POWER, SURE, GroupFault, farthest, noncentrality
+from vision.adjustment.faults import POWER, SURE, GroupFault, farthest
 from vision.adjustment.prior_inflation import believed
+from vision.camera.statistics import noncentrality
 from vision.units.arrays import Array
 
 

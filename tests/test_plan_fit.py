@@ -19,13 +19,13 @@ from vision.adjustment.plan_fit import (
     _Network,
     fit_plan,
     ground_residual,
-    variance_factor,
 )
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior, lens_prior, stepped
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
+from vision.camera.statistics import median_variance_factor
 from vision.job.job import Camera
 from vision.units.arrays import Array
 
@@ -278,8 +278,8 @@ def test_covariance_against_noisy_refits() -> None:
 
 def test_variance_factor_is_the_median_of_chi_square_of_two() -> None:
     draws = np.random.default_rng(13).chisquare(2, size=20001)
-    assert variance_factor(9 * draws) == pytest.approx(9, rel=0.05)
-    assert variance_factor(0.1 * draws) == 1
+    assert median_variance_factor(9 * draws) == pytest.approx(9, rel=0.05)
+    assert median_variance_factor(0.1 * draws) == 1
 
 
 def test_points_refuse_a_covariance_that_is_none() -> None:

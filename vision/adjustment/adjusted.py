@@ -6,12 +6,13 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from vision.adjustment.faults import FaultKind, GroupFault, GroupRows, noncentrality
+from vision.adjustment.faults import POWER, FaultKind, GroupFault, GroupRows
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import Points
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
+from vision.camera.statistics import noncentrality
 from vision.units.arrays import Array, Flags
 
 
@@ -143,23 +144,23 @@ class FurtherReading:
 class Explanation:
     """What explains that something does not fit: a group that was set free, or several that tie.
 
-    `groups`, best first, are the only one or those among which the data cannot choose. `support` of
-    each is twice the logarithm of how much likelier the data are with a fault there than with none.
-    `rival` is the best explanation that was turned down, with its own support. `decided_by` is the
-    one further reading that would best tell apart those that tie; None where none would, or where
-    there is nothing to tell apart.
+    `groups`, best first, are the only one or those among which the data cannot choose. `log_bayes`
+    of each is the logarithm of how much likelier the data are with a fault there than with
+    none. `rival` is the best explanation that was turned down, with its own. `decided_by` is
+    the one further reading that would best tell apart those that tie; None where none would, or
+    where there is nothing to tell apart.
     """
 
     groups: tuple[Group, ...]
-    support: tuple[float, ...]
+    log_bayes: tuple[float, ...]
     rival: Group | None
-    rival_support: float
+    rival_log_bayes: float
     decided_by: FurtherReading | None = None
 
     @property
     def odds(self) -> float:
         """How many times likelier the best one is than the best that was turned down."""
-        return float(np.exp(min(0.5 * (self.support[0] - self.rival_support), 700.0)))
+        return float(np.exp(min(self.log_bayes[0] - self.rival_log_bayes, 700.0)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -176,7 +177,7 @@ class GroupTest:
     degrees_of_freedom: int
     p_value: float
     level: float
-    support: float
+    log_bayes: float
     rows: GroupRows
 
     @property
@@ -205,7 +206,7 @@ class GroupTest:
         """How many times as large as one just detectable a fault is that moves the rows so (k,)."""
         if not self.degrees_of_freedom:
             return 0.0
-        least = noncentrality(self.degrees_of_freedom, self.level)
+        least = noncentrality(self.degrees_of_freedom, self.level, POWER)
         return float(np.sqrt(bias @ self.rows.redundancy @ bias / least)) / self.rows.sigma
 
 

@@ -17,8 +17,13 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from scipy import optimize, special, stats
 
+from vision.camera.statistics import (
+    chi_square_limit,
+    likeliest_spread,
+    noncentrality,
+    normal_limit,
+)
 from vision.units.arrays import Array, frozen_array
 
 POWER = 0.8
@@ -27,9 +32,9 @@ POWER = 0.8
 SURE = 0.98
 """Share of jobs in which a fault of the size that is surely named is named, and nothing else."""
 
-TIE_SUPPORT = 2 * float(np.log(100))
-"""Two explanations whose support (twice the logarithm of a likelihood) differs by less than this
-tie: the better one is then less than 100 times as likely."""
+TIE_LOG_BAYES = float(np.log(100))
+"""Two explanations whose Bayes factors differ by less, as logarithms, tie: the better one is then
+less than 100 times as likely."""
 
 REFUTED = 0.99
 """Level of the confidence region outside of which a fault is refuted."""
@@ -40,51 +45,21 @@ LEAST_REDUNDANCY = 1e-3
 ROUNDING = 1e-9
 """Information below this share of the largest is none: what is left is rounding."""
 
+LEAST_EXCESS, NEWTON_STEPS = 1e-9, 50
+
 FaultKind = Literal["shift", "turn", "scale"]
-
-
-def family_level(family: float, count: int) -> float:
-    """Level of one test of `count` so that all together keep the family's (Sidak)."""
-    return float(1 - (1 - family) ** (1 / max(count, 1)))
-
-
-@lru_cache(maxsize=256)
-def noncentrality(degrees: int, level: float, power: float = POWER) -> float:
-    """Shift of a chi-square (`degrees`) that a test of this level finds with this power."""
-    limit = float(stats.chi2.isf(level, degrees))
-
-    def missing(shift: float) -> float:
-        return float(stats.ncx2.sf(limit, degrees, shift)) - power
-
-    return float(optimize.brentq(missing, 1e-6, 300.0))
 
 
 @lru_cache(maxsize=1)
 def parting() -> float:
     """Information that a fault must have beyond its best rival to be named alone in SURE of jobs.
 
-    The support of the fault less that of its rival is about (u + e)^2 - e'^2, with u^2 this
-    information and e, e' of unit variance: it falls short of a tie where u + e is below its root.
+    Twice the logarithm by which the fault is likelier than its rival is about (u + e)^2 - e'^2,
+    with u^2 this information and e, e' of unit variance: it falls short of a tie where u + e is
+    below its root.
     """
-    away = float(stats.norm.isf(1 - SURE))
-    return (away + float(np.sqrt(away**2 + TIE_SUPPORT))) ** 2
-
-
-def likeliest_spread(parts: Array, redundancy: Array) -> tuple[float, float]:
-    """How much wider than stated a fault is drawn where that is likeliest, and its support.
-
-    `parts` (k,) of a statistic and `redundancy` (k,) by direction. A fault is drawn from f times
-    the stated variances; a direction's part then has 1 + q f times the variance it had, and f is
-    taken where it is likeliest. The support, twice the logarithm of how much likelier that makes
-    the data, pays for what many directions or a wide fault could have explained as well (Kass and
-    Raftery, "Bayes factors", JASA 90, 1995).
-    """
-    beyond = float(parts.mean()) - 1.0 if len(parts) else 0.0
-    if beyond <= 0:
-        return 0.0, 0.0
-    f = beyond / float(redundancy.mean())
-    wider = 1 + redundancy * f
-    return f, float(np.sum(parts * (1 - 1 / wider) - np.log(wider)))
+    away = normal_limit(SURE)
+    return (away + float(np.sqrt(away**2 + 2 * TIE_LOG_BAYES))) ** 2
 
 
 SHAPES: dict[str, tuple[None, ...]] = {
@@ -150,7 +125,7 @@ class GroupFault:
         return float(self.estimate @ self.information @ self.estimate)
 
     def spread(self, stated: Array) -> tuple[float, float]:
-        """How many times its stated covariance (j, j) it spreads beyond it; the support of that.
+        """How many times its stated covariance (j, j) it spreads beyond it; the Bayes factor.
 
         As of `likeliest_spread`; with a spread of f times the stated one the statistic is
         j + f tr(information stated) in the mean.
@@ -165,7 +140,7 @@ class GroupFault:
         values, vectors = np.linalg.eigh(self.information)
         if values[0] <= ROUNDING * values[-1]:
             return float("inf")
-        limit = float(special.chdtri(len(values), 1 - REFUTED))
+        limit = chi_square_limit(REFUTED, len(values))
         return farthest(vectors.T @ self.estimate, values, limit)
 
 
@@ -218,23 +193,24 @@ def farthest(middle: Array, information: Array, limit: float) -> float:
     At the farthest point x - middle = middle / (m information - 1), with the multiplier m above
     one over the least information: on that ray the sum falls steadily, so one root is left.
     """
-    weakest = float(information.min())
-    ratio = information / weakest
-
-    def beyond(excess: float) -> float:
-        """The sum at m = (1 + excess) / weakest, minus the limit."""
-        step = middle / (ratio * (1 + excess) - 1)
-        return float(information @ step**2) - limit
-
-    least = 1e-9
-    if beyond(least) > 0:
-        most = float(np.sqrt(information @ middle**2 / limit)) + 1
-        excess = optimize.brentq(beyond, least, most)
+    weakest = int(np.argmin(information))
+    ratio = information / information[weakest]
+    # With m = (1 + excess) / weakest, the weakest axis alone takes up the limit at this excess.
+    alone = abs(float(middle[weakest])) * float(np.sqrt(information[weakest] / limit))
+    excess = max(alone, LEAST_EXCESS)
+    for _ in range(NEWTON_STEPS):
+        left = ratio * (1 + excess) - 1
+        squares = information * np.square(middle / left)
+        # The sum is convex and falls: from below the root every step falls short of it.
+        step = float(squares.sum() - limit) / (2 * float(squares @ (ratio / left)) or 1.0)
+        if step <= ROUNDING * excess:
+            break
+        excess += step
+    if excess > LEAST_EXCESS:
         return float(np.linalg.norm(middle * (1 + 1 / (ratio * (1 + excess) - 1))))
     # The middle lies on the other axes: the weakest takes what these leave of the limit.
-    others = ratio > 1 + least
-    step = np.where(others, middle / np.where(others, ratio - 1, 1.0), 0.0)
-    left = max(limit - float(information @ step**2), 0.0)
-    at = middle + step
-    at[np.argmin(information)] += np.sqrt(left / weakest)
+    others = ratio > 1 + LEAST_EXCESS
+    at = middle + np.where(others, middle / np.where(others, ratio - 1, 1.0), 0.0)
+    taken = float(information @ np.square(at - middle))
+    at[weakest] += np.sqrt(max(limit - taken, 0.0) / information[weakest])
     return float(np.linalg.norm(at))

@@ -11,21 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import (
     LEAST_REDUNDANCY,
     FaultKind,
     GroupRows,
-    family_level,
-    likeliest_spread,
 )
 from vision.adjustment.groups import Group
 from vision.adjustment.network import LENS, Network
 from vision.adjustment.plan_fit import UNKNOWNS
 from vision.adjustment.screening import Solved, variance_factor
 from vision.adjustment.state import State
+from vision.camera.statistics import chi_square_tail, family_level, likeliest_spread
 from vision.job.job import AngleReading
 from vision.units.arrays import Array
 
@@ -52,7 +50,7 @@ class Suspicion:
     statistic: float
     degrees_of_freedom: int
     p_value: float
-    support: float
+    log_bayes: float
     q: Array
     pull: Array
     factor: float
@@ -117,8 +115,8 @@ def _suspicion(solution: Solved, r: Array, spread: Array, free: bool) -> Suspici
     return Suspicion(
         statistic=statistic,
         degrees_of_freedom=k,
-        p_value=float(special.chdtrc(k, statistic / factor)) if k else 1.0,
-        support=likeliest_spread(parts / factor, redundant[judged])[1],
+        p_value=chi_square_tail(statistic / factor, k),
+        log_bayes=likeliest_spread(parts / factor, redundant[judged])[1],
         q=q,
         pull=q @ r if free else r,
         factor=factor,
@@ -144,7 +142,7 @@ def group_tests(
             degrees_of_freedom=found.degrees_of_freedom,
             p_value=found.p_value,
             level=level,
-            support=found.support,
+            log_bayes=found.log_bayes,
             rows=GroupRows(
                 redundancy=found.q,
                 pull=found.pull,

@@ -11,6 +11,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import PARAMETERS, Lens
 from vision.camera.lens_prior import LensPrior, stepped
 from vision.camera.solver import NoFit, Solution, solve
+from vision.camera.statistics import chi_square_limit, median_variance_factor
 from vision.job.job import Camera
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
@@ -33,9 +34,8 @@ REFIT_TOLERANCE = 1e-9
 CAUCHY_WIDTH = 2.0
 """Whitened length, in robust standard deviations, at which a mark weighs half."""
 
-CHI2_MEDIAN = 1.3863
-CHI2_REJECT = 13.816
-"""Chi-square of 2 degrees of freedom: its median and its 0.999 point, -2 ln 0.5, -2 ln 0.001."""
+CHI2_REJECT = chi_square_limit(0.999, 2)
+"""A mark beyond this, of its two coordinates, is left out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,7 +115,7 @@ def fit_plan(
         if active.sum() < FEWEST_MARKS:
             return _too_few(int(active.sum()))
         weight = np.zeros(len(points.ids))
-        scale2 = variance_factor(length2[active]) * CAUCHY_WIDTH**2
+        scale2 = median_variance_factor(length2[active]) * CAUCHY_WIDTH**2
         weight[active] = 1 / (1 + length2[active] / scale2)
         found = network.solve(guess, whitening, weight, ROBUST_TOLERANCE)
         if isinstance(found, NoFit):
@@ -125,11 +125,6 @@ def fit_plan(
         if settled:
             break
     return _refit(network, guess)
-
-
-def variance_factor(length2: Array) -> float:
-    """Robust variance factor, at least 1, of squared whitened 2-D lengths (n,) by their median."""
-    return max(1.0, float(np.median(length2)) / CHI2_MEDIAN)
 
 
 def ground_residual(pose: Pose, lens: Lens, pixels_px: Array, planned_m: Array) -> Array:
@@ -225,7 +220,7 @@ def _refit(network: _Network, guess: Guess) -> PlanFit | NoFit:
         seen = np.isfinite(length2)
         if seen.sum() < FEWEST_MARKS:
             return _too_few(int(seen.sum()))
-        limit = CHI2_REJECT * variance_factor(length2[seen])
+        limit = CHI2_REJECT * median_variance_factor(length2[seen])
         passing = seen & (np.where(seen, length2, np.inf) <= limit)
         if fit is not None and np.array_equal(passing, used):
             break

@@ -50,6 +50,6 @@ def believed(fault: GroupFault, stated: Array) -> float:
 
     `stated` (j, j) is the covariance of the fault as stated.
     """
-    excess, support = fault.spread(stated)
-    mislaid = float(special.expit(special.logit(MISLAID) + 0.5 * support))
+    excess, log_bayes = fault.spread(stated)
+    mislaid = float(special.expit(special.logit(MISLAID) + log_bayes))
     return 1 - mislaid * excess / (1 + excess)

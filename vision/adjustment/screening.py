@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from vision.adjustment.elimination import Covariance, Reduced, reduce
 from vision.adjustment.faults import LEAST_REDUNDANCY
@@ -19,14 +18,16 @@ from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.state import Seen, State, Weights, whiteners
 from vision.adjustment.world import Blocks
+from vision.camera import statistics
 from vision.camera.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
+from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 
-GROSS_CHI2 = float(stats.chi2.isf(1e-6, 2))
+GROSS_CHI2 = chi_square_limit(1 - 1e-6, 2)
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
 
-RETURN_CHI2 = float(stats.chi2.isf(1e-4, 2))
+RETURN_CHI2 = chi_square_limit(1 - 1e-4, 2)
 """A point that was left out comes back below this; lower than GROSS_CHI2 so that none flickers."""
 
 ROBUST_ROUNDS = 6
@@ -110,8 +111,7 @@ def _settled(
 
 def variance_factor(solution: Solved, without: float = 0.0, k: int = 0) -> float:
     """max(1, variance factor), with the suspects' own share of chi-square (k rows) taken out."""
-    freedom = solution.degrees_of_freedom - k
-    return max(1.0, (solution.chi2 - without) / freedom) if freedom > 0 else 1.0
+    return statistics.variance_factor(solution.chi2 - without, solution.degrees_of_freedom - k)
 
 
 # --- robust first pass -------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from vision.adjustment.adjusted import (
     FurtherReading,
 )
 from vision.adjustment.building import build_network
-from vision.adjustment.faults import TIE_SUPPORT
+from vision.adjustment.faults import TIE_LOG_BAYES
 from vision.adjustment.further import MOST_COMPARED, deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
 from vision.adjustment.groups import Group
@@ -49,7 +49,7 @@ WILD_SIGMAS = 20.0
 SUSPECT = 0.05
 """A thing of which a sound job would show as much in one of twenty is no suspect."""
 
-RIVAL_SUPPORT = 16.0
+RIVAL_LOG_BAYES = 8.0
 MOST_RIVALS = 4
 """Explanations this near to the best one by the first solution are solved themselves."""
 
@@ -104,8 +104,8 @@ class _Search:
             tests = suspicions(self.network, self.solution, held)
             if min(t.p_value for t in tests.values()) >= group_alpha(len(groups)):
                 break
-            support = self.supports(self.solution, self.freed)
-            best = max(support, key=support.__getitem__)
+            log_bayes = self.log_bayes(self.solution, self.freed)
+            best = max(log_bayes, key=log_bayes.__getitem__)
             if self._leave_pick_out(best, tests):
                 continue
             solution = self.solve((*self.freed, best), self.used)
@@ -136,23 +136,23 @@ class _Search:
         self.used, self.solution = used, solution
         return True
 
-    def supports(self, base: Solved, freed: tuple[Group, ...]) -> dict[Group, float]:
-        """Support of every group that is held in `base`, which has `freed` free.
+    def log_bayes(self, base: Solved, freed: tuple[Group, ...]) -> dict[Group, float]:
+        """Log Bayes factor of every group that is held in `base`, which has `freed` free.
 
         By the first solution's covariance; those that could be the best are solved, and what the
         sum of squares really falls by stands in place of what it was promised to.
         """
         held = tuple(g for g in self.network.groups() if g not in freed)
         tests = suspicions(self.network, base, held)
-        support = {group: test.support for group, test in tests.items()}
-        best = max(support.values())
-        rivals = [g for g in held if support[g] > best - RIVAL_SUPPORT and support[g] > 0]
-        for group in sorted(rivals, key=support.__getitem__, reverse=True)[:MOST_RIVALS]:
+        log_bayes = {group: test.log_bayes for group, test in tests.items()}
+        best = max(log_bayes.values())
+        rivals = [g for g in held if log_bayes[g] > best - RIVAL_LOG_BAYES and log_bayes[g] > 0]
+        for group in sorted(rivals, key=log_bayes.__getitem__, reverse=True)[:MOST_RIVALS]:
             solution = self.solve((*freed, group), self.used)
             if isinstance(solution, NoFit):
                 continue
-            support[group] += (base.chi2 - solution.chi2) - tests[group].statistic
-        return support
+            log_bayes[group] += 0.5 * ((base.chi2 - solution.chi2) - tests[group].statistic)
+        return log_bayes
 
     def restore_groups(self) -> bool:
         """Hold freed groups again, the least suspect first, where they pass; True when any did."""
@@ -185,14 +185,14 @@ class _Search:
             base = self.solve(others, self.used)
             if isinstance(base, NoFit):
                 continue
-            support = self.supports(base, others)
-            order = sorted(support, key=support.__getitem__, reverse=True)
+            log_bayes = self.log_bayes(base, others)
+            order = sorted(log_bayes, key=log_bayes.__getitem__, reverse=True)
             tests = suspicions(self.network, base, tuple(order))
             # Where the evidence is thin all is near: what is not suspect itself explains nothing.
             near = [
                 g
                 for g in order
-                if support[g] > support[group] - TIE_SUPPORT
+                if log_bayes[g] > log_bayes[group] - TIE_LOG_BAYES
                 and (g == group or tests[g].p_value < SUSPECT)
             ]
             rival = next((g for g in order if g not in near), None)
@@ -200,9 +200,9 @@ class _Search:
                 *self.explanations,
                 Explanation(
                     groups=tuple(near),
-                    support=tuple(support[g] for g in near),
+                    log_bayes=tuple(log_bayes[g] for g in near),
                     rival=rival,
-                    rival_support=0.0 if rival is None else support[rival],
+                    rival_log_bayes=0.0 if rival is None else log_bayes[rival],
                     decided_by=self._decided_by(others, near) if len(near) > 1 else None,
                 ),
             )

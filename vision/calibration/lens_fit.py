@@ -20,6 +20,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import stepped
 from vision.camera.solver import NoFit, Solution, solve
+from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
 
@@ -29,9 +30,8 @@ START_TOLERANCE = 1e-5
 FIT_TOLERANCE = 1e-10
 ROBUST_ROUNDS = 4
 CAUCHY_WIDTH = 2.0
-CHI2_MEDIAN = 1.3863
-CHI2_REJECT = 13.816
-"""Chi-square of 2 degrees of freedom: its median and its 0.999 point."""
+CHI2_REJECT = chi_square_limit(0.999, 2)
+"""A corner beyond this, of its two coordinates, is left out."""
 
 TERM_SIGMA = (0.30, 0.16, 0.06, 0.03)
 """Of each polynomial term's share at the picture's edge: twice what `vision.camera.lens_prior`
@@ -202,7 +202,7 @@ class _Network:
     def extra_sigma(self, state: State) -> float:
         """Sigma to be added to each corner so that the typical residual is what is stated, px."""
         freedom = max(0.1, 1 - self.unknowns / (2 * len(self.view)))
-        target = CHI2_MEDIAN * freedom
+        target = chi_square_limit(0.5, 2) * freedom
 
         def typical(extra: float) -> float:
             length2 = self.length2(state, extra)

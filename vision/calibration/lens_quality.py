@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from vision.calibration.board import BoardView
 from vision.calibration.lens_fit import LensFit, fit_lens, refit
@@ -20,6 +19,7 @@ from vision.calibration.lens_start import poses_for
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
+from vision.camera.statistics import student_limit
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
 
@@ -314,7 +314,7 @@ def _scores(tests: Sequence[ViewTest], chi2: Sequence[float]) -> tuple[Array, fl
     )
     score = (np.log(np.maximum(chi2, 1e-9)) - middle) / spread
     score = np.where(np.isnan(score), -np.inf, score)
-    limit = float(stats.t.ppf(1 - FAMILY_LEVEL / len(tests), max(1, len(tests) - 1)))
+    limit = student_limit(1 - FAMILY_LEVEL / len(tests), max(1, len(tests) - 1))
     return score, limit
 
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy import stats
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment.faults import noncentrality
 from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose, d_aim_d_rotation_vector
 from vision.camera.solver import NoFit
+from vision.camera.statistics import chi_square_tail, noncentrality
 from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, VehicleChange
 from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
@@ -123,7 +122,7 @@ def _vehicle(found: Found) -> VehicleChange:
     known = values > 1e-3 * values.max()
     parts = np.square(vectors.T @ value)[known] / values[known]
     statistic = float(parts.sum()) / max(1.0, found.variance_factor)
-    p = float(stats.chi2.sf(statistic, int(known.sum()))) if known.any() else 1.0
+    p = chi_square_tail(statistic, int(known.sum()))
     sigma = np.sqrt(np.diag(covariance)[2:5])
     return VehicleChange(
         height_m=float(value[0]),

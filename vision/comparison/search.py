@@ -13,13 +13,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy import stats
 from scipy.spatial.transform import Rotation
 
-from vision.adjustment.faults import family_level
 from vision.adjustment.groups import Group
 from vision.camera.geometry import rotation_angle
 from vision.camera.solver import NoFit, Solution
+from vision.camera.statistics import chi_square_tail, family_level
 from vision.comparison.change import Epoch
 from vision.comparison.network import FREED_SIGMA, PairNetwork, PairState
 from vision.units.arrays import Array
@@ -150,7 +149,7 @@ def _tests(found: Found) -> dict[Group, Tested]:
             estimate=estimate,
             covariance=covariance,
             spread=spread,
-            p_value=float(stats.chi2.sf(statistic / factor, len(columns))),
+            p_value=chi_square_tail(statistic / factor, len(columns)),
         )
     return tests
 

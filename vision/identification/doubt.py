@@ -20,6 +20,7 @@ import numpy as np
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.left_out import left_out_points
 from vision.adjustment.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
+from vision.camera.statistics import chi_square_limit
 from vision.identification.poses import Task
 from vision.job.body import DEFAULT_MARGIN_M, body_hides
 from vision.job.job import Vehicle
@@ -28,9 +29,9 @@ from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array, Flags
 
-CHI2_HIDDEN = 5.991
+CHI2_HIDDEN = chi_square_limit(0.95, 2)
 """What is found where the body as stated hides a mark is mostly something else: it has to lie where
-95 % of right ones do (chi-square of two degrees, -2 ln 0.05), not 99.9 % as others."""
+95 % of right ones do, not 99.9 % as others."""
 SURE_CONTRAST = 20.0
 """Ink that stands out this many times the noise is a mark's, small as it is, where the body as
 stated just hides it: then it does not, quite."""

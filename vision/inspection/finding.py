@@ -18,6 +18,7 @@ from vision.adjustment.plan_fit import PlanFit
 from vision.adjustment.search import adjust
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
+from vision.camera.statistics import chi_square_limit
 from vision.identification.corners import with_box_corners
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
@@ -34,8 +35,8 @@ from vision.views.sharpness.measurement import measure_sharpness
 from vision.views.texture.registration import texture_shift
 from vision.views.texture.shift import NoTexture, TextureShift
 
-REJECTED_CHI2 = 13.8
-"""What a rejected mark would have added at least: 99.9 % of chi-square with two degrees."""
+REJECTED_CHI2 = chi_square_limit(0.999, 2)
+"""What a rejected mark would have added at least."""
 
 Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified

@@ -7,11 +7,12 @@ from typing import Literal
 
 import numpy as np
 
+from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, frozen_array
 from vision.views.seams.gaps import SeamGap
 
-CHI2_DIFFERS = 13.816
-"""Chi-square of 2 degrees of freedom: its 0.999 point, -2 ln 0.001."""
+CHI2_DIFFERS = chi_square_limit(0.999, 2)
+"""Of a shift in two coordinates: one in a thousand is as large though nothing differs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
