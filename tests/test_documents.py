@@ -1,4 +1,4 @@
-"""Proves that what README names is there, and that README's job file can be read.
+"""Proves that what the READMEs name is there, and that their job files can be read.
 
 Does not prove that their figures are the latest: those are printed by the commands beside them.
 """
@@ -20,7 +20,12 @@ from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 
 ROOT = Path(__file__).parent.parent
-DOCUMENTS = ("README.md", "DEVELOPERS.md", "sample_frames/README.md")
+ROOMS = ("vision", "cli", "tests", "sample_frames")
+KEYS = "vision/job/README.md"
+READMES = [
+    "README.md",
+    *(str(path.relative_to(ROOT)) for room in ROOMS for path in (ROOT / room).rglob("README.md")),
+]
 PLACE = re.compile(r"(?<![\w./])(?:vision|cli|tests|sample_frames|notebooks|\.ci)/[\w./-]*\w")
 FENCE = re.compile(r"^```(\w*)\n(.*?)^```", re.MULTILINE | re.DOTALL)
 
@@ -33,43 +38,52 @@ def fenced(name: str, language: str) -> list[str]:
     return [body for kind, body in FENCE.findall(text_of(name)) if kind == language]
 
 
-@pytest.mark.parametrize("name", ["README.md", "sample_frames/README.md"])
+def anchors(name: str) -> set[str]:
+    """What a heading is called in a link."""
+    headings = re.findall(r"^#+ (.*)$", text_of(name), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", each.lower()).replace(" ", "-") for each in headings}
+
+
+@pytest.mark.parametrize("name", READMES)
 def test_every_place_that_is_named_exists(name):
-    places = set(PLACE.findall(text_of(name)))
-    assert places
-    assert not [place for place in places if not (ROOT / place).exists()]
+    assert not [place for place in PLACE.findall(text_of(name)) if not (ROOT / place).exists()]
 
 
-@pytest.mark.parametrize("name", DOCUMENTS)
+@pytest.mark.parametrize("name", [*READMES, "DEVELOPERS.md"])
 def test_no_absolute_paths_and_no_addresses(name):
     assert not re.findall(
         r"(?<![\w.])(?:/(?:home|root|tmp|usr|work|Users)\b|[A-Z]:\\|https?://)\S*", text_of(name)
     )
 
 
-def test_links_lead_somewhere():
-    for target in re.findall(r"\]\(([^)#]+)\)", text_of("README.md")):
-        assert (ROOT / target).exists(), target
-    headings = {line.lstrip("# ").lower() for line in text_of("README.md").splitlines()}
-    for target in re.findall(r"\]\(#([^)]+)\)", text_of("README.md")):
-        assert target.replace("-", " ") in headings
+@pytest.mark.parametrize("name", READMES)
+def test_links_lead_somewhere(name):
+    for target, anchor in re.findall(r"\]\(([^)#]*)(?:#([^)]+))?\)", text_of(name)):
+        there = (ROOT / name).parent / target if target else ROOT / name
+        assert there.exists(), target
+        assert not anchor or anchor in anchors(str(there)), anchor
 
 
-def test_the_commands_exist():
+@pytest.mark.parametrize("name", ["README.md", "cli/README.md"])
+def test_the_commands_exist(name):
     verbs = set(typer.main.get_command(app).commands)
-    shells = "\n".join([*fenced("README.md", "sh"), *fenced("README.md", "text")])
-    named = set(re.findall(r"\bseamtrue ([a-z]+) ", shells))
-    named |= set(re.findall(r"`seamtrue (\w+)", text_of("README.md")))
-    assert named == verbs
+    assert set(re.findall(r"`seamtrue ([a-z]+)", text_of(name))) == verbs
 
 
-def test_the_job_file_in_readme_reads_and_means_what_it_says():
-    (text,) = fenced("README.md", "toml")
+@pytest.mark.parametrize(
+    ("name", "cameras", "marks", "place"),
+    [
+        ("README.md", ["front"], 9, [4.22, 0, 94.5 * 0.0254]),
+        (KEYS, ["front", "left"], 9 + 11 + 1, [0, 1.25, 94.5 * 0.0254]),
+    ],
+)
+def test_the_job_files_read_and_mean_what_they_say(name, cameras, marks, place):
+    (text,) = fenced(name, "toml")
     job = job_from_text(text, "job.toml")
-    assert [camera.name for camera in job.cameras] == ["front", "left"]
-    np.testing.assert_allclose(job.cameras[1].position_m, [0, 1.25, 94.5 * 0.0254])
-    assert len(planned_layout(job).ids) == 9 + 11 + 1
-    # README calls them the defaults; degrees make the round trip with a rounding.
+    assert [camera.name for camera in job.cameras] == cameras
+    np.testing.assert_allclose(job.cameras[-1].position_m, place)
+    assert len(planned_layout(job).ids) == marks
+    # Called the defaults where they stand; degrees make the round trip with a rounding.
     default = Tolerances()
     np.testing.assert_allclose(job.tolerances.aim_rad, default.aim_rad)
     np.testing.assert_allclose(job.tolerances.roll_rad, default.roll_rad)
@@ -77,9 +91,10 @@ def test_the_job_file_in_readme_reads_and_means_what_it_says():
     assert same == default
 
 
-def test_every_key_of_the_example_is_in_the_table_of_keys():
-    (text,) = fenced("README.md", "toml")
-    table = "\n".join(line for line in text_of("README.md").splitlines() if line.startswith("| `"))
+@pytest.mark.parametrize("name", ["README.md", KEYS])
+def test_every_key_of_the_examples_is_in_the_table_of_keys(name):
+    (text,) = fenced(name, "toml")
+    table = "\n".join(line for line in text_of(KEYS).splitlines() if line.startswith("| `"))
     for section, values in tomllib.loads(text).items():
         if section == "tolerance":
             continue
