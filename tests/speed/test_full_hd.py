@@ -18,6 +18,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import cv2
 import numpy as np
 
+from tests.speed.stages import STAGES
 from tests.speed.test_pictures import median_s
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
@@ -31,13 +32,7 @@ from vision.practice.scene import draw_scene
 SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 SIZE = b"[scene]\nwidth = 1920\nheight = 1080\n"
 SPACING_M = 0.3
-STAGES = {
-    "find": ("candidates.py", "find_candidates"),
-    "search": ("hypotheses.py", "search"),
-    "look": ("matching.py", "match"),
-    "fit": ("plan_fit.py", "fit_plan"),
-    "measure": ("fit.py", "measure"),
-}
+SHOWN = ("find", "search", "refine", "measure", "fit")
 
 
 def close_job() -> Job:
@@ -73,8 +68,11 @@ def test_forty_marks() -> None:
     profile.runcall(whole)
     spent = pstats.Stats(profile).stats
     total = max(entry[3] for entry in spent.values())
-    for stage, (file, name) in STAGES.items():
+    for stage in SHOWN:
+        functions = {tuple(each.split(":")) for each in STAGES[stage]}
         seconds = sum(
-            entry[3] for key, entry in spent.items() if key[0].endswith(file) and key[2] == name
+            entry[3]
+            for (file, _, name), entry in spent.items()
+            if any(name == n and file.endswith(f"{m.replace('.', '/')}.py") for m, n in functions)
         )
         print(f"  {stage:8s} {100 * seconds / total:3.0f} %")
