@@ -8,12 +8,11 @@ Does not prove it on real cardboard, dented, printed on and taped.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from tests.carton_scenes import Carton, draw
+from tests.paths import FRAMES
 from tests.scenes import Eye
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -132,7 +131,7 @@ def test_near_the_middle_of_a_side_two_ways_to_stand_are_tried() -> None:
 
 def test_the_far_edge_of_a_narrow_side_is_not_taken_for_the_near_one() -> None:
     """A side seen 10 px wide, in a stored picture: its top edge is faint, its foot is clear."""
-    folder = Path(__file__).parent / "frames" / "board_panels"
+    folder = FRAMES / "board_panels"
     job, pictures = read_inspection_input(folder / "job.toml")
     index = [camera.name for camera in job.cameras].index("left")
     camera, picture = job.cameras[index], pictures[index]

@@ -10,7 +10,6 @@ import subprocess
 import sys
 import tomllib
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -18,12 +17,11 @@ from typer.testing import CliRunner
 import vision
 from cli.main import app, main
 from cli.table import plain, tables
+from tests.paths import ROOT
 from vision.documents.cautions import CAUTION
 from vision.documents.result import result_of, validate
 from vision.files import disk
 from vision.units.errors import BadInputError, Fault
-
-ROOT = Path(__file__).parent.parent
 
 
 @pytest.fixture

@@ -18,14 +18,13 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
+from tests.paths import CLEAR_DAY
 from vision.comparison.change import Epoch
 from vision.comparison.epochs import epoch_of
 from vision.comparison.record import KeptCheck, kept_check
 from vision.documents.result import ANGLES, result_of
 from vision.files import disk
 from vision.inspection.inspect import inspect
-
-JOB = Path(__file__).parents[1] / "sample_frames" / "clear_day" / "job.toml"
 
 
 def run(*arguments: object):
@@ -34,9 +33,9 @@ def run(*arguments: object):
 
 @pytest.fixture(scope="module")
 def check() -> KeptCheck:
-    job, pictures = disk.read_inspection_input(JOB)
+    job, pictures = disk.read_inspection_input(CLEAR_DAY)
     result = result_of(inspect(job, pictures))
-    texts = disk.read_job_texts(JOB)
+    texts = disk.read_job_texts(CLEAR_DAY)
     return kept_check("job.toml", texts, pictures, result, taken="2026-03-03T10:00:00+01:00")
 
 
@@ -126,7 +125,7 @@ def test_a_job_is_compared_as_its_pictures_are_now(check, tmp_path):
     path = tmp_path / "record.sqlite"
     disk.rescue_record(path, [check])
     before = path.read_bytes()
-    ran = run(JOB, "--record", path, "--untouched")
+    ran = run(CLEAR_DAY, "--record", path, "--untouched")
     assert ran.exit_code == 0, ran.output
     assert ran.output.count("no change since 3 March 2026") == 4
     # Comparing keeps nothing.

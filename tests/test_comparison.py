@@ -19,7 +19,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
-from tests.accuracy.simulation import SAMPLE
+from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
@@ -47,7 +47,7 @@ STILL = Between(relaid=False)
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+    return job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
 
 
 def two_checks(job: Job, between: Between, seed: int = 5) -> tuple[Epoch, Epoch]:

@@ -20,7 +20,8 @@ import pytest
 import skimage
 
 from tests.accuracy.conditions import Tally, View, jpeg, stored_views, views
-from tests.accuracy.false_alarms import SAMPLE, alarms, drawn
+from tests.accuracy.false_alarms import alarms, drawn
+from tests.paths import CLEAR_DAY, FRAMES, SAMPLES
 from tests.yards import YARD_JOB
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
@@ -34,19 +35,16 @@ from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_
 from vision.practice.deviations import Damage, Deviations, Light
 from vision.practice.scene import draw_scene
 
-TESTS = Path(__file__).parent
-SAMPLES = TESTS.parent / "sample_frames"
-
 
 @pytest.mark.parametrize(
     ("folder", "degraded", "camera"),
     [
-        (TESTS / "frames" / "board_panels", "width 720", "front"),
-        (TESTS / "frames" / "after_rain", "width 720", "left"),
+        (FRAMES / "board_panels", "width 720", "front"),
+        (FRAMES / "after_rain", "width 720", "left"),
         (SAMPLES / "long_shadow", "light 0.4, noise 10", "front"),
         (SAMPLES / "long_shadow", "blur 2", "rear"),
         (SAMPLES / "long_shadow", "veil", "right"),
-        (TESTS / "frames" / "board_panels", "veil", "left"),
+        (FRAMES / "board_panels", "veil", "left"),
     ],
 )
 def test_poor_pictures_are_identified(folder: Path, degraded: str, camera: str) -> None:
@@ -129,7 +127,7 @@ def test_few_marks_of_mixed_kinds_under_a_low_sun() -> None:
 
 
 def test_a_missing_mark_has_its_reason() -> None:
-    job = read_job(SAMPLE)[0]
+    job = read_job(CLEAR_DAY)[0]
     job = dataclasses.replace(job, cameras=job.cameras[:1])
     damages = {
         "front/2": Damage(covered=1.0),
@@ -163,7 +161,7 @@ def test_a_missing_mark_has_its_reason() -> None:
 
 
 def test_no_marks_where_there_are_none() -> None:
-    job = read_job(SAMPLE)[0]
+    job = read_job(CLEAR_DAY)[0]
     one = dataclasses.replace(job, cameras=job.cameras[:1])
     shown = list(drawn(one, 2, seed=3, width=800))
     data = Path(skimage.__file__).parent / "data"

@@ -8,18 +8,17 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import typer.main
 
 from cli.main import app
+from tests.paths import ROOT
 from vision.job.job import Tolerances
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 
-ROOT = Path(__file__).parent.parent
 ROOMS = ("vision", "cli", "tests", "sample_frames")
 KEYS = "vision/job/README.md"
 READMES = [

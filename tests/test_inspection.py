@@ -13,7 +13,6 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -21,14 +20,13 @@ import pytest
 
 from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, carton_points, extent_px
 from tests.accuracy.sharpness import degraded, drops
+from tests.paths import CLEAR_DAY, SAMPLES
 from vision.camera.geometry import Aim, rotation_angle
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 from vision.inspection.inspected import InspectedCamera, InspectedMark, Inspection
 from vision.job.job import Job
 from vision.marks.picture import Picture
-
-FRAMES = Path(__file__).parents[1] / "sample_frames"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +59,7 @@ def due_marks(camera: InspectedCamera, true: dict) -> list[tuple[InspectedMark, 
 
 @pytest.fixture(scope="module", params=["clear_day", "long_shadow"])
 def inspected(request: pytest.FixtureRequest) -> Inspected:
-    folder = FRAMES / request.param
+    folder = SAMPLES / request.param
     job, pictures = read_inspection_input(folder / "job.toml")
     steps: list[str] = []
     return Inspected(
@@ -178,7 +176,7 @@ def test_the_inspection_is_whole(inspected: Inspected) -> None:
 @pytest.fixture(scope="module")
 def black_and_twice() -> Inspection:
     """Clear day with the left camera's picture black and the front's given to the rear as well."""
-    job, pictures = read_inspection_input(FRAMES / "clear_day" / "job.toml")
+    job, pictures = read_inspection_input(CLEAR_DAY)
     by_name = {picture.name: picture for picture in pictures}
     left, front = by_name["left"], by_name["front"]
     by_name["left"] = Picture.from_delivered(
@@ -226,8 +224,8 @@ def test_the_other_cameras_are_still_judged(black_and_twice: Inspection) -> None
 @pytest.fixture(scope="module")
 def soft_and_wet() -> Inspection:
     """Clear day with the right picture far out of focus and a drop on the front camera's lens."""
-    job, pictures = read_inspection_input(FRAMES / "clear_day" / "job.toml")
-    truth = json.loads((FRAMES / "clear_day" / "truth.json").read_text())
+    job, pictures = read_inspection_input(CLEAR_DAY)
+    truth = json.loads((SAMPLES / "clear_day" / "truth.json").read_text())
     mark = next(m for m in truth["cameras"]["front"]["marks"] if m["id"] == "front/5")
     rng = np.random.default_rng(4)
     changes = {

@@ -6,12 +6,11 @@ prove: that a person measures as well as the default sigmas say.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from tests.job_texts import BY_FILE, JOB
+from tests.paths import SAMPLES
 from vision.job.job import (
     AngleReading,
     Board,
@@ -87,7 +86,7 @@ def check_readings(job: Job) -> None:
 
 
 def test_the_sample_jobs_are_read() -> None:
-    folder = Path(__file__).parent.parent / "sample_frames"
+    folder = SAMPLES
     for each in ("clear_day", "long_shadow"):
         job = job_from_text((folder / each / "job.toml").read_bytes(), "job.toml")
         assert (len(job.cameras), len(job.strips), len(job.marks)) == (4, 4, 4)

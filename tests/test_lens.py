@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -20,10 +19,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.data import kannala_brandt_table
+from tests.paths import DATA
 from vision.camera.lens import PARAMETERS, Lens
 from vision.units.arrays import Array
 
-DATA = Path(__file__).parent / "data"
 TABLE = DATA / "kannala_brandt_table.json"
 PUBLISHED = json.loads((DATA / "published_lenses.json").read_text())
 

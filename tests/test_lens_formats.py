@@ -17,13 +17,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.paths import CLEAR_DAY
 from vision.camera.lens import Lens
 from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros, read_lens
 from vision.camera.stated_lens import StatedLens
 from vision.job.job_file import job_from_text
 from vision.units.errors import Fault
-
-ROOT = Path(__file__).parent.parent
 
 LENS = Lens(
     width=1280,
@@ -71,7 +70,7 @@ def test_round_trips() -> None:
 
 @pytest.mark.parametrize("write", [lens_json, lens_opencv, lens_ros])
 def test_a_job_takes_every_form(write: Callable[[Lens], str]) -> None:
-    job = (ROOT / "sample_frames/clear_day/job.toml").read_text()
+    job = CLEAR_DAY.read_text()
     changed = re.sub(r"field_of_view_deg = \S+", 'file = "a.lens"', job)
     parsed = job_from_text(changed.encode(), "job.toml", {"a.lens": write(LENS).encode()})
     assert len(parsed.cameras) == 4

@@ -7,22 +7,20 @@ always seen. A near symmetric layout of crosses may fit as well the wrong way ro
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.paths import CLEAR_DAY
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 from vision.job.job import Job
 from vision.marks.picture import Picture
 
-SAMPLES = Path(__file__).parent.parent / "sample_frames"
-
 
 @pytest.fixture(scope="module")
 def clear_day() -> tuple[Job, tuple[Picture, ...]]:
-    return read_inspection_input(SAMPLES / "clear_day" / "job.toml")
+    return read_inspection_input(CLEAR_DAY)
 
 
 def with_pixels(picture: Picture, bgr: np.ndarray) -> Picture:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
+from tests.paths import ROOT
 from vision.camera.no_fit_words import NO_FIT_WORDS, no_fit_words
 from vision.units.reason import Reason
 
-VISION = Path(__file__).parent.parent / "vision"
+VISION = ROOT / "vision"
 
 
 def test_every_code_has_words_and_no_words_lack_a_code() -> None:

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import ast
 import sys
-from pathlib import Path
 
 import nbformat
 import pytest
 from nbclient import NotebookClient
 
-ROOT = Path(__file__).parent.parent
+from tests.paths import ROOT
+
 SAYS = {
     "01_pictures_to_verdict": ["verdict: keep"],
     "02_true_uncertainties": [

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import jsonschema
 import numpy as np
 import pytest
 
 from tests.accuracy.plan_jobs import ratios, run_jobs, usual_ratios
+from tests.paths import CLEAR_DAY
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
@@ -40,12 +40,10 @@ from vision.planning.aim_choice import aim_choices
 from vision.planning.plan import Assessment, Prediction
 from vision.planning.prediction import predict
 
-SAMPLE = Path(__file__).parent.parent / "sample_frames" / "clear_day" / "job.toml"
-
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return job_from_text(SAMPLE.read_bytes(), "job.toml")
+    return job_from_text(CLEAR_DAY.read_bytes(), "job.toml")
 
 
 @pytest.fixture(scope="module")

@@ -17,6 +17,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
+from tests.paths import CLEAR_DAY
 from vision.files.disk import read_job
 from vision.job.body import body_hides
 from vision.job.job import Job
@@ -25,12 +26,10 @@ from vision.planning.readings_wanted import wanted
 from vision.planning.setting_out.readings import readings_to_take
 from vision.planning.tape_check import check_laying
 
-SAMPLE = Path(__file__).parents[1] / "sample_frames/clear_day/job.toml"
-
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return read_job(SAMPLE)[0]
+    return read_job(CLEAR_DAY)[0]
 
 
 def test_lengths_are_as_planned_and_beside_the_body(job: Job) -> None:
@@ -72,9 +71,9 @@ def test_the_forecast_is_what_readings_as_planned_tell(job: Job) -> None:
 
 def test_the_command(tmp_path: Path) -> None:
     run = CliRunner()
-    asked = run.invoke(app, ["measure", str(SAMPLE), "--wanted"])
+    asked = run.invoke(app, ["measure", str(CLEAR_DAY), "--wanted"])
     assert asked.exit_code == 0
-    text = SAMPLE.read_text() + "\n" + asked.output
+    text = CLEAR_DAY.read_text() + "\n" + asked.output
     file = tmp_path / "job.toml"
     file.write_text(text)
     empty = run.invoke(app, ["measure", str(file)])

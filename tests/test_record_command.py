@@ -14,9 +14,8 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.record import example_check
+from tests.paths import CLEAR_DAY, SAMPLES
 from vision.files import disk
-
-FRAMES = Path(__file__).parents[1] / "sample_frames"
 
 
 def run(*arguments: object):
@@ -32,7 +31,7 @@ def kept(tmp_path: Path) -> Path:
 
 def test_a_check_is_kept_beside_the_job(tmp_path: Path) -> None:
     folder = tmp_path / "lot"
-    shutil.copytree(FRAMES / "clear_day", folder)
+    shutil.copytree(SAMPLES / "clear_day", folder)
     ran = run("check", folder / "job.toml", "--keep")
     assert ran.exit_code == 0, ran.output
     assert "kept as check 1 in" in ran.output
@@ -48,9 +47,7 @@ def test_a_check_is_kept_beside_the_job(tmp_path: Path) -> None:
 def test_a_record_that_cannot_be_used_is_told_before_the_inspection(tmp_path: Path) -> None:
     other = tmp_path / "notes.txt"
     other.write_text("no record")
-    ran = run(
-        "check", FRAMES / "clear_day" / "job.toml", "--record", other, "--out", tmp_path / "o"
-    )
+    ran = run("check", CLEAR_DAY, "--record", other, "--out", tmp_path / "o")
     assert ran.exit_code == 5
     assert "notes.txt" in ran.output
     assert not (tmp_path / "o").exists()

@@ -24,6 +24,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests import scenes
+from tests.paths import CLEAR_DAY, ROOT
 from tests.scenes import Eye as OtherEye
 from tests.scenes import Light as OtherLight
 from tests.scenes import Tape as OtherTape
@@ -44,8 +45,6 @@ from vision.practice.truth import truth_of
 from vision.practice.world import true_world
 from vision.units.errors import BadInputError
 
-ROOT = Path(__file__).parents[1]
-SAMPLE = ROOT / "sample_frames" / "clear_day" / "job.toml"
 SMALL = Deviations(width=640, height=360, light=PLAIN)
 
 
@@ -375,7 +374,7 @@ def test_a_check_names_exactly_the_faults_that_were_drawn(tmp_path: Path) -> Non
         "[scene]\nwidth = 800\nheight = 450\n"
         '[camera.front]\ntilt_deg = 5\n[strip.right]\nshift = [0, "-6 cm"]\n'
     )
-    result = run(SAMPLE, "--out", tmp_path / "drawn", "--deviations", asked, "--seed", 3)
+    result = run(CLEAR_DAY, "--out", tmp_path / "drawn", "--deviations", asked, "--seed", 3)
     assert result.exit_code == 0, result.output
     # In a process of its own with one thread: many on matrices this small only wait for each other.
     checked = subprocess.run(

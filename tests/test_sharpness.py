@@ -8,13 +8,12 @@ supersampling; their blur is OpenCV's.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import cv2
 import numpy as np
 import pytest
 
 from tests.accuracy.sharpness import degraded, moved, softening
+from tests.paths import FRAMES
 from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_inspection_input
@@ -181,7 +180,7 @@ def test_a_yard_is_told_sharp_soft_and_moved() -> None:
 
 def test_half_a_mark_beside_the_body_is_no_drop() -> None:
     """Half hidden by the body's edge a mark is drawn soft, and badly: nothing is on the glass."""
-    job, pictures = read_inspection_input(Path(__file__).parent / "frames/after_rain/job.toml")
+    job, pictures = read_inspection_input(FRAMES / "after_rain" / "job.toml")
     layout, camera = planned_layout(job), job.cameras[0]
     rng = np.random.default_rng(1)
     picture = degraded(pictures[0], lambda p: cv2.GaussianBlur(p, (0, 0), 1.0), 1.0, rng)

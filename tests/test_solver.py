@@ -9,15 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.paths import DATA
 from vision.camera.solver import NoFit, Solution, normal_inverse, solve
 from vision.units.arrays import Array
 
-DATA = Path(__file__).parent / "data"
 Model = Callable[[Array, Array], Array]
 
 

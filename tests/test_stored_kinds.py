@@ -7,14 +7,11 @@ tracer that shares no code with this project. Does not prove the same for photog
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from tests.accuracy.sets import report_set
-
-FRAMES = Path(__file__).parent / "frames"
+from tests.paths import FRAMES
 
 
 @pytest.mark.parametrize("name", ["after_rain", "board_panels"])

@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.laying import draw, lot
+from tests.paths import CLEAR_DAY
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
 from vision.planning.tape_check import check_laying, doubt_text
@@ -103,7 +104,7 @@ def test_what_nobody_read_is_not_judged() -> None:
 
 def job_text(job: Job) -> str:
     """The sample job without its cartons and with the readings of `job`."""
-    text = (Path(__file__).parents[1] / "sample_frames/clear_day/job.toml").read_text()
+    text = CLEAR_DAY.read_text()
     lines = [text[: text.index("[mark.")]]
     for reading in job.readings:
         assert isinstance(reading, LengthReading)

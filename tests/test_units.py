@@ -23,6 +23,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.conftest import hand_made_inspection
+from tests.paths import SAMPLES
 from tests.tape import in_feet, metric_alone
 from vision.comparison.change import CameraChange, Comparison, SeamChange, VehicleChange
 from vision.documents.comparison_words import sentences
@@ -45,7 +46,7 @@ from vision.units.errors import BadInputError
 from vision.units.length_words import METRIC, LengthWords
 from vision.views.texture.match import coarse
 
-SAMPLE = Path(__file__).parents[1] / "sample_frames" / "long_shadow"
+LONG_SHADOW = SAMPLES / "long_shadow"
 FEET = LengthWords(imperial=True)
 READINGS = (
     ("distance", "left/0", "left/16", 12.0),
@@ -91,7 +92,7 @@ def texts_in(value: Any) -> Iterator[str]:
 
 def job_file(folder: Path, text: str) -> Path:
     folder.mkdir()
-    for picture in SAMPLE.glob("*.jpg"):
+    for picture in LONG_SHADOW.glob("*.jpg"):
         shutil.copy(picture, folder)
     file = folder / "job.toml"
     file.write_text(text, encoding="utf-8")
@@ -102,7 +103,7 @@ def job_file(folder: Path, text: str) -> Path:
 def in_a_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """The sample job in feet, inspected once for all commands."""
     file = job_file(
-        tmp_path_factory.mktemp("feet") / "job", in_feet((SAMPLE / "job.toml").read_text())
+        tmp_path_factory.mktemp("feet") / "job", in_feet((LONG_SHADOW / "job.toml").read_text())
     )
     found: list[Inspection] = []
 
@@ -160,7 +161,7 @@ def test_every_length_has_inches(
 
 
 def test_what_a_plan_says(tmp_path: Path) -> None:
-    text = (SAMPLE / "job.toml").read_text()
+    text = (LONG_SHADOW / "job.toml").read_text()
     # Two cameras and two strips: a quicker job.
     for section in ("camera.rear", "camera.right", "strip.rear", "strip.right", "mark.[a-z_]+"):
         text = re.sub(rf"\[{section}\]\n(?:.+\n)*", "", text)
@@ -173,7 +174,7 @@ def test_what_a_plan_says(tmp_path: Path) -> None:
 
 
 def test_what_the_tape_alone_tells(tmp_path: Path) -> None:
-    text = (SAMPLE / "job.toml").read_text()
+    text = (LONG_SHADOW / "job.toml").read_text()
     for kind, first, second, value in READINGS:
         text += f'\n[[reading]]\nkind = "{kind}"\nbetween = ["{first}", "{second}"]\n'
         text += f"value = {value:.4f}\n"
@@ -193,7 +194,7 @@ def test_what_the_tape_alone_tells(tmp_path: Path) -> None:
 
 
 def test_a_metric_job_has_metric_words(tmp_path: Path) -> None:
-    file = job_file(tmp_path / "job", (SAMPLE / "job.toml").read_text())
+    file = job_file(tmp_path / "job", (LONG_SHADOW / "job.toml").read_text())
     printed = run("walk", file, "--planned", "--out", tmp_path)
     page = Words((tmp_path / "walk-round.html").read_text(encoding="utf-8")).text
     for text in (said(printed, tmp_path), page):
@@ -213,7 +214,7 @@ def test_a_fraction_that_no_tape_has_is_usage() -> None:
 
 @pytest.fixture(scope="module")
 def metric_job() -> Job:
-    return job_from_text((SAMPLE / "job.toml").read_bytes(), "job.toml")
+    return job_from_text((LONG_SHADOW / "job.toml").read_bytes(), "job.toml")
 
 
 @pytest.fixture(scope="module")
@@ -222,7 +223,7 @@ def job(metric_job: Job) -> Job:
 
 
 def test_units_say_which_tape_is_in_the_hand(metric_job: Job) -> None:
-    text = (SAMPLE / "job.toml").read_text()
+    text = (LONG_SHADOW / "job.toml").read_text()
     assert metric_job.lengths == METRIC
     for unit, words in (("ft", FEET), ("in", FEET), ("m", METRIC), ("cm", METRIC), ("mm", METRIC)):
         written = in_feet(text).replace('"ft"', f'"{unit}"')
@@ -356,7 +357,7 @@ def test_picks_that_are_off() -> None:
 
 
 def test_faults_of_distances_along_a_strip() -> None:
-    text = in_feet((SAMPLE / "job.toml").read_text())
+    text = in_feet((LONG_SHADOW / "job.toml").read_text())
     whole = '"11.25 m", "12 m"]'
     assert whole in text
     for wrong, words in (

@@ -16,6 +16,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
+from tests.paths import CLEAR_DAY
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.documents.cautions import CAUTION
@@ -31,13 +32,12 @@ from vision.inspection.walk_round import (
 from vision.job.job import Job
 from vision.job.visibility import sees
 
-SAMPLE = Path(__file__).parents[1] / "sample_frames" / "clear_day" / "job.toml"
 HALF_X, HALF_Y = 4.1, 1.175
 
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return read_job(SAMPLE)[0]
+    return read_job(CLEAR_DAY)[0]
 
 
 def narrow(tilt_deg: float) -> Viewer:
@@ -116,7 +116,7 @@ def test_page_with_a_hostile_name(job: Job) -> None:
 
 def test_the_command_needs_no_picture_when_planned(tmp_path: Path) -> None:
     copied = tmp_path / "job.toml"
-    copied.write_bytes(SAMPLE.read_bytes())
+    copied.write_bytes(CLEAR_DAY.read_bytes())
     result = CliRunner().invoke(app, ["walk", str(copied), "--planned"])
     assert result.exit_code == 0, result.output
     assert "stand a cone" in result.output

@@ -21,9 +21,10 @@ from typer.testing import CliRunner
 from cli.main import app
 from cli.whatif_table import show_sensitivities
 from tests.accuracy.compare import Between, epoch_of, later_check
-from tests.accuracy.simulation import SAMPLE, Truth, simulate
+from tests.accuracy.simulation import Truth, simulate
 from tests.conftest import hand_made_job
 from tests.fits import perfect_adjustment, perfect_camera, perfect_fit
+from tests.paths import CLEAR_DAY
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.plan_fit import UNKNOWNS, PlanFit
 from vision.camera.geometry import Pose
@@ -92,7 +93,7 @@ def exact() -> Inspection:
 
 @pytest.fixture(scope="module")
 def simulated() -> tuple[Truth, Epoch, Inspection]:
-    job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+    job = job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
     truth = simulate(job, np.random.default_rng(8))
     assert truth is not None
     epoch = epoch_of(truth)
@@ -308,7 +309,7 @@ def test_options_are_read_and_faults_told_together(exact):
 
 
 def test_the_command(tmp_path: Path):
-    job = SAMPLE
+    job = CLEAR_DAY
     ran = CliRunner().invoke(
         app, ["whatif", str(job), "--turn", "front.tilt=-3", "--out", str(tmp_path / "seen")]
     )

@@ -26,7 +26,6 @@ from scipy.spatial.transform import Rotation
 
 from tests.accuracy.simulation import (
     HEIGHT,
-    SAMPLE,
     START_SIGMA,
     WIDTH,
     Truth,
@@ -34,6 +33,7 @@ from tests.accuracy.simulation import (
     seen_points,
     simulate,
 )
+from tests.paths import CLEAR_DAY
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
@@ -239,7 +239,7 @@ def main() -> None:
     parser.add_argument("--turns", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
-    job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+    job = job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
     untouched = Shared(untouched=True)
     kept = Shared(not_relaid=frozenset(strip.name for strip in job.strips))
     laid_anew, still, half = Between(), Between(relaid=False), partial(_turned, job)

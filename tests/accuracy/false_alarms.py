@@ -23,6 +23,7 @@ import skimage
 
 from tests.accuracy.conditions import jpeg
 from tests.accuracy.mixed_yard import mixed_job
+from tests.paths import CLEAR_DAY
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
 from vision.identification.decision import identify
@@ -32,7 +33,6 @@ from vision.job.layout import planned_layout
 from vision.practice.deviations import Deviations, Ground, Light, Person
 from vision.practice.scene import draw_scene
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 WIDTH = 1280
 SUFFIXES = {".jpg", ".jpeg", ".png", ".bmp", ".tif", ".tiff"}
 BLANK = Cross(arm_along_m=1e-4, arm_across_m=1e-4, line_m=1e-4)
@@ -109,7 +109,7 @@ def main() -> None:
     parser.add_argument("--mixed", action="store_true")
     given = parser.parse_args()
     cv2.setNumThreads(1)
-    sample = read_job(SAMPLE)[0]
+    sample = read_job(CLEAR_DAY)[0]
     jobs = {"clear_day": sample}
     if given.mixed:
         jobs["mixed"] = mixed_job(np.random.default_rng(given.seed))

@@ -17,10 +17,10 @@ import argparse
 from collections import Counter
 from dataclasses import replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 
+from tests.paths import CLEAR_DAY
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
@@ -30,7 +30,6 @@ from vision.inspection.verdict.reliability import standings
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 SIGMA_M = 0.0026
 """A class II tape over 9 m taken as uniform, and 2 mm for holding it."""
 LAID_SIGMA_M, LAID_WELL_SIGMA_M = 0.003, 0.002
@@ -43,7 +42,7 @@ SURELY, NOT_SURELY = "surely named", "not surely"
 
 def lot(*, every: bool = False, laid_sigma_m: float = LAID_SIGMA_M) -> Job:
     """The sample job with its readings as planned: seventeen, or `every` distance of two ends."""
-    job, _ = read_job(SAMPLE)
+    job, _ = read_job(CLEAR_DAY)
     last = {strip.name: len(strip.at_m) - 1 for strip in job.strips}
     ends = {name: (f"{name}/0", f"{name}/{count}") for name, count in last.items()}
     pairs = [ends[name] for name in last]

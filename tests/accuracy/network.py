@@ -24,7 +24,6 @@ import numpy as np
 
 from tests.accuracy.gross_faults import FAULTS, MORE_FAULTS, NO_FAULT, Fault, outcome, undecided
 from tests.accuracy.simulation import (
-    SAMPLE,
     Truth,
     dense,
     drawn_apart,
@@ -34,6 +33,7 @@ from tests.accuracy.simulation import (
     simulate,
     with_readings,
 )
+from tests.paths import CLEAR_DAY
 from vision.adjustment.adjusted import AdjustedStrip, Adjustment
 from vision.adjustment.plan_fit import fit_plan
 from vision.adjustment.search import adjust
@@ -285,7 +285,7 @@ def main() -> None:
     parser.add_argument("--faults", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
-    job = job_from_text(SAMPLE.read_bytes(), SAMPLE.name)
+    job = job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
     print_speed(job, np.random.default_rng(given.seed))
     kinds = (
         ("pictures only", job, given.jobs),

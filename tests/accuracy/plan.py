@@ -25,7 +25,6 @@ import argparse
 import os
 from dataclasses import dataclass, replace
 from itertools import product
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -33,6 +32,7 @@ import cv2
 import numpy as np
 
 from tests.accuracy.plan_jobs import print_jobs, run_jobs
+from tests.paths import CLEAR_DAY, SAMPLES
 from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
 from vision.documents.job_text import job_text
@@ -56,7 +56,6 @@ from vision.practice.deviations import Deviations
 from vision.practice.scene import draw_scene, encoded
 from vision.units.arrays import Array
 
-SAMPLES = Path(__file__).resolve().parents[2] / "sample_frames"
 RENDERED = ("clear_day", "long_shadow")
 GOOD = frozenset({"keep", "within"})
 BANDS = ((4, 6), (6, 9), (9, 13), (13, 18), (18, 24), (24, 100))
@@ -64,7 +63,7 @@ BANDS = ((4, 6), (6, 9), (9, 13), (13, 18), (18, 24), (24, 100))
 
 def vehicle_text() -> str:
     """The sample's file as far as its cameras: nothing that lies on the ground."""
-    text = (SAMPLES / "clear_day" / "job.toml").read_text(encoding="utf-8")
+    text = CLEAR_DAY.read_text(encoding="utf-8")
     return text[: text.index("[strip.")]
 
 

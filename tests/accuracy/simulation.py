@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +28,6 @@ from vision.job.layout import place_sigma_m, planned_layout
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
 
-SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "clear_day" / "job.toml"
 WIDTH, HEIGHT = 1280, 720
 PIXEL_SIGMA_PX = (0.06, 0.1)
 AIM_SIGMA_DEG = 3.0

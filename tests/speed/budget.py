@@ -23,9 +23,9 @@ import time
 from pathlib import Path
 from typing import Any
 
+from tests.paths import ROOT, SAMPLES
 from tests.speed.stages import REST
 
-ROOT = Path(__file__).parents[2]
 BLAS = ("OPENBLAS", "OMP", "MKL", "BLIS", "VECLIB", "NUMEXPR")
 STARTING = "start, exit"
 PASSABLE = (0, 3, 4)
@@ -82,7 +82,7 @@ def budget(name: str, runs: int) -> dict[str, Any]:
     """Medians of some rounds on one sample set, and their ratios to the stand-in's."""
     with tempfile.TemporaryDirectory() as out:
         rounds = [
-            one_round(ROOT / "sample_frames" / name, Path(out), turned=bool(number % 2))
+            one_round(SAMPLES / name, Path(out), turned=bool(number % 2))
             for number in range(runs + 1)
         ][1:]
     unit = median([each["standin"] for each in rounds])

@@ -11,13 +11,13 @@ import cProfile
 import os
 import pstats
 from dataclasses import replace
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import numpy as np
 
+from tests.paths import CLEAR_DAY
 from tests.speed.stages import STAGES
 from tests.speed.test_pictures import median_s
 from vision.camera.lens_prior import lens_prior
@@ -29,7 +29,6 @@ from vision.job.layout import planned_layout
 from vision.practice.deviations_file import deviations_from_text
 from vision.practice.scene import draw_scene
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames" / "clear_day" / "job.toml"
 SIZE = b"[scene]\nwidth = 1920\nheight = 1080\n"
 SPACING_M = 0.3
 SHOWN = ("find", "search", "refine", "measure", "fit")
@@ -37,7 +36,7 @@ SHOWN = ("find", "search", "refine", "measure", "fit")
 
 def close_job() -> Job:
     """The sample vehicle with twice as many marks on its strips."""
-    job, _ = read_job(SAMPLE)
+    job, _ = read_job(CLEAR_DAY)
 
     def closer(strip: Strip) -> Strip:
         at = np.arange(0.0, strip.at_m[-1] + 1e-6, SPACING_M)

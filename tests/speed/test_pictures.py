@@ -11,20 +11,18 @@ import os
 import statistics
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import pytest
 
+from tests.paths import SAMPLES
 from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.layout import planned_layout
-
-SAMPLES = Path(__file__).parents[2] / "sample_frames"
 
 
 def median_s(work: Callable[[], object], runs: int = 5) -> float:
