@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from tests.fits import perfect_fit
-from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark, AdjustedStrip
+from tests.fits import perfect_fit, perfect_strip
+from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -215,18 +215,12 @@ def _camera(camera: Camera) -> InspectedCamera:
 
 
 def _strip(name: str) -> InspectedStrip:
-    adjusted = AdjustedStrip(
-        name=name,
-        ends_m=np.array([[5.04, -1.0], [5.04, 1.0]]),
-        covariance_m2=np.eye(4) * 1e-5,
+    adjusted = replace(
+        perfect_strip(name, np.array([[5.04, -1.0], [5.04, 1.0]]), sigma_m=0.003),
         shift_m=np.array([0.0412, -0.0013]),
         shift_sigma_m=np.array([0.0041, 0.0032]),
         turn_rad=0.0123,
         turn_sigma_rad=0.0021,
-        mark_ids=(),
-        mark_shift_m=np.zeros((0, 2)),
-        mark_shift_covariance_m2=np.zeros((0, 2, 2)),
-        seen=True,
     )
     return InspectedStrip(
         name=name,

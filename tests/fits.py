@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.adjustment.adjusted import AdjustedCamera, Adjustment
+from vision.adjustment.adjusted import AdjustedCamera, AdjustedStrip, Adjustment
 from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
@@ -65,6 +65,23 @@ def perfect_camera(name: str, pose: Pose, lens: Lens, covariance: Array) -> Adju
         position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
         used=np.zeros(0, dtype=bool),
         residual_px=np.zeros((0, 2)),
+    )
+
+
+def perfect_strip(name: str, ends_m: Array, sigma_m: float = 0.01) -> AdjustedStrip:
+    """A strip seen to lie as planned, ends (2, 2), none of its marks by itself."""
+    return AdjustedStrip(
+        name=name,
+        ends_m=ends_m,
+        covariance_m2=np.eye(4) * sigma_m**2,
+        shift_m=np.zeros(2),
+        shift_sigma_m=np.full(2, sigma_m),
+        turn_rad=0.0,
+        turn_sigma_rad=0.001,
+        mark_ids=(),
+        mark_shift_m=np.zeros((0, 2)),
+        mark_shift_covariance_m2=np.zeros((0, 2, 2)),
+        seen=True,
     )
 
 

@@ -12,8 +12,9 @@ import dataclasses
 import numpy as np
 import pytest
 
+from tests.fits import perfect_strip
 from tests.seam_cameras import adjusted, adjustment, job, plan_fit, pose
-from vision.adjustment.adjusted import AdjustedStrip, Adjustment
+from vision.adjustment.adjusted import Adjustment
 from vision.camera.geometry import Aim, Pose
 from vision.job.job import Cross, Job, Strip
 from vision.views.seam_edges import EdgeCrossing, edge_crossings
@@ -37,20 +38,7 @@ def yard() -> tuple[Job, Adjustment]:
         for name, ends in ENDS.items()
     )
     laid = tuple(
-        AdjustedStrip(
-            name=strip.name,
-            ends_m=np.array([strip.from_m, strip.to_m]),
-            covariance_m2=np.eye(4) * 1e-4,
-            shift_m=np.zeros(2),
-            shift_sigma_m=np.full(2, 0.01),
-            turn_rad=0.0,
-            turn_sigma_rad=0.001,
-            mark_ids=(),
-            mark_shift_m=np.zeros((0, 2)),
-            mark_shift_covariance_m2=np.zeros((0, 2, 2)),
-            seen=True,
-        )
-        for strip in planned
+        perfect_strip(strip.name, np.array([strip.from_m, strip.to_m])) for strip in planned
     )
     truth = adjustment(adjusted("front", pose("front")), adjusted("left", pose("left")))
     return (
