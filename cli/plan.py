@@ -59,7 +59,7 @@ def plan(
     kind = mark_kind(mark, proposing=proposed is not None)
     with reported(debug):
         from vision.documents.plan_data import plan_of
-        from vision.documents.plan_words import marks_table, summary
+        from vision.documents.plan_text import marks_table, summary
         from vision.files import disk
         from vision.planning.assess import assess
         from vision.planning.prediction import predict

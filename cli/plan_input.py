@@ -13,7 +13,7 @@ from cli.trouble import NOT_JUDGED, printable
 
 if TYPE_CHECKING:
     from vision.job.job import Job
-    from vision.planning.plan import Prediction
+    from vision.planning.assessment import Prediction
     from vision.planning.sizes import MarkKind
 
 SMALLEST_SIDE_PX = 64
@@ -61,21 +61,23 @@ def propose_to(
 ) -> tuple[str, Prediction]:
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision.documents.job_text import job_text
-    from vision.documents.plan_words import proposal_words
+    from vision.documents.plan_text import proposal_words
+    from vision.documents.plan_words import plan_words
     from vision.files import disk
     from vision.planning.prediction import predict
     from vision.planning.proposal import NoProposal, propose
 
-    text = disk.read_bytes(file, "a vehicle's file", "name that file")
-    _refuse(file, job, target, text)
+    typed = disk.read_bytes(file, "a vehicle's file", "name that file")
+    _refuse(file, job, target, typed)
     found = propose(job, size_px=size_px, mark=mark)
     if isinstance(found, NoProposal):
         for reason in found.reasons:
-            typer.echo(printable(f"no layout: {reason}"), err=True)
+            text = plan_words(reason, job.lengths)
+            typer.echo(printable(f"no layout: {text}"), err=True)
         if mark != "cross":
             typer.echo("crosses take less room for their reach: try --mark cross", err=True)
         raise typer.Exit(NOT_JUDGED)
-    disk.write_all(target.parent, {target.name: job_text(text, found).encode()})
+    disk.write_all(target.parent, {target.name: job_text(typed, found).encode()})
     # What is assessed is what was written: the figures as rounded in the file.
     written, _ = disk.read_job(target)
     written = written.to_fraction(job.lengths.fraction)

@@ -18,7 +18,7 @@ from tests.accuracy.plan import vehicle_text
 from vision.documents.plan_data import validate
 from vision.files.disk import read_job
 from vision.job.job_file import job_from_text
-from vision.planning.additions import best_additions
+from vision.planning.assess import best_additions
 from vision.units.errors import BadInputError
 
 

@@ -11,6 +11,7 @@ Does not prove: anything about real light, paint or lenses.
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import jsonschema
@@ -26,7 +27,8 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens_prior import lens_prior
 from vision.documents.cautions import CAUTION
 from vision.documents.plan_data import plan_of, schema, validate
-from vision.documents.plan_words import marks_table, summary
+from vision.documents.plan_text import marks_table, summary
+from vision.documents.plan_words import WORDS, plan_words
 from vision.job.job import Bracket, Cross, Job, SingleMark
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
@@ -35,9 +37,8 @@ from vision.marks.measure.drawing import draw, start
 from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.marks.measure.mark_fit import FLOOR_SIGMA_PX, measure
 from vision.marks.measure.patches import cut_patches
-from vision.planning.additions import best_additions
-from vision.planning.aim_choice import aim_choices
-from vision.planning.plan import Assessment, Prediction
+from vision.planning.assess import aim_choices, best_additions
+from vision.planning.assessment import Assessment, Prediction
 from vision.planning.prediction import predict
 
 
@@ -235,10 +236,12 @@ def test_a_layout_that_cannot_decide_is_refused(job):
     few = replace(job, strips=job.strips[:2], marks=())
     found = predict(few)
     assert found.word == "cannot-decide"
-    assert "camera front" in " ".join(problem.text for problem in found.problems)
+    lost = [each.reason for each in found.problems if each.code == "too-few-marks"]
+    assert "front" in [each.arguments["camera"] for each in lost]
     strict = predict(replace(job, tolerances=replace(job.tolerances, strip_m=0.005)))
     assert strict.word == "cannot-decide"
-    assert any("more than the 0.5 cm allowed" in p.text for p in strict.problems)
+    texts = [plan_words(each.reason, job.lengths) for each in strict.problems]
+    assert any("more than the 0.5 cm allowed" in text for text in texts)
 
 
 def test_ground_that_is_never_seen_is_beyond_not_undecided(job):
@@ -318,7 +321,8 @@ def test_additions_ease_the_worst_limit_and_come_best_first(small):
     assert "1. one more" in summary(whole)
     idle = replace(advice[0], after=advice[0].limit.sigma, worst_after=advice[0].worst_before)
     said = summary(replace(whole, advice=(idle,)))
-    assert f"one more {idle.kind}: {idle.text}: gains next to nothing" in said
+    what = plan_words(idle.addition, small.lengths)
+    assert f"one more {idle.kind}: {what}: gains next to nothing" in said
     plan = plan_of(whole)
     validate(plan)
     assert [each["kind"] for each in plan["advice"]] == [each.kind for each in advice]
@@ -339,3 +343,14 @@ def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
     )
     assert np.radians(35) - 1e-9 <= choice.best.tilt_rad <= np.radians(55) + 1e-9
     assert choice.at_45.tilt_rad == pytest.approx(np.radians(45))
+
+
+def test_every_code_of_a_plan_has_words():
+    rooms = Path(__file__).parents[1] / "vision" / "planning"
+    source = "\n".join(
+        (rooms / f"{name}.py").read_text(encoding="utf-8")
+        for name in ("limits", "proposal", "assess")
+    )
+    made = set(re.findall(r'Reason\(\s*"([a-z-]+)"', source))
+    made |= set(re.findall(r'yield "(raised-[a-z-]+)"', source))
+    assert made == set(WORDS)

@@ -16,15 +16,16 @@ import pytest
 from tests.accuracy.plan import drawn, vehicle_text
 from vision.camera.lens_prior import lens_prior
 from vision.documents.job_text import job_text
-from vision.documents.plan_words import proposal_words
+from vision.documents.plan_text import proposal_words
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.job import Board, Job, Means, Quadrant
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
-from vision.planning.layouts import WALK_M, extent_m
+from vision.planning.layouts import extent_m
 from vision.planning.prediction import predict
-from vision.planning.proposal import LOT_ROOM_M, NoProposal, minutes_of, propose, shortcomings
+from vision.planning.proposal import NoProposal, minutes_of, propose, shortcomings
+from vision.planning.settings import SETTINGS
 from vision.planning.sizes import KINDS, SIZES, printed_m
 from vision.practice.deviations import Deviations
 
@@ -156,7 +157,7 @@ def test_room_to_walk_is_kept_to_what_is_printed_not_to_the_tape(other, vehicle)
     for strip in other.job.strips:
         panel_m = printed_m(strip.shape)[1]
         if strip.name in ("left", "right"):
-            assert abs(strip.from_m[1]) - panel_m / 2 - half >= WALK_M - 1e-9
+            assert abs(strip.from_m[1]) - panel_m / 2 - half >= SETTINGS.walk_m - 1e-9
         # A board's panel may be wider than the usual roll that it lies on; that takes longer.
         board = isinstance(strip.shape, Board)
         assert strip.tape_width_m == pytest.approx(0.18 if board else panel_m + 0.02)
@@ -178,14 +179,16 @@ def test_panels_wider_than_their_tape_take_longer_to_lay(other):
 def test_a_lot_that_is_too_short_is_named(vehicle):
     found = propose(replace(vehicle, means=Means(lot_length_m=9.0)))
     assert isinstance(found, NoProposal)
-    assert "lot is too small" in found.reasons[0]
+    assert [each.code for each in found.reasons] == ["lot-too-small"]
+    # Twice half the body, 0.7 m to the closest strip, 0.2 m to the lopsided one, 0.6 m to walk.
+    assert found.reasons[0].arguments["along_m"] == pytest.approx(2 * (4.1 + 0.7 + 0.2 + 0.6))
 
 
 def test_a_proposal_keeps_to_the_lot_and_to_the_tape(vehicle):
     means = Means(lot_length_m=13.5, tape_longest_m=6.0, tape_width_m=0.3)
     found = propose(replace(vehicle, means=means))
     assert not isinstance(found, NoProposal), found.reasons
-    assert extent_m(found.job)[0] + 2 * LOT_ROOM_M <= 13.5 + 1e-9
+    assert extent_m(found.job)[0] + 2 * SETTINGS.lot_room_m <= 13.5 + 1e-9
     assert all(strip.length_m <= 6.0 and strip.tape_width_m <= 0.3 for strip in found.job.strips)
     assert {"left_1", "left_2"} <= {strip.name for strip in found.job.strips}
 

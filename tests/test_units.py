@@ -29,6 +29,7 @@ from vision.comparison.change import CameraChange, Comparison, SeamChange, Vehic
 from vision.documents.comparison_words import sentences
 from vision.documents.pick_judging import judge_picks
 from vision.documents.picks import Picked, Screen, pick_lists
+from vision.documents.plan_words import plan_words
 from vision.documents.report.report import report_html
 from vision.documents.result import result_of
 from vision.documents.top_view import top_view
@@ -38,8 +39,8 @@ from vision.inspection.whatif.asked import asked_change, small_changes
 from vision.job.job import Job, Means
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.planning.assessment import PredictedCamera, PredictedLaying, PredictedSeam, Prediction
 from vision.planning.limits import problems_of
-from vision.planning.plan import PredictedCamera, PredictedLaying, PredictedSeam, Prediction
 from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, propose
 from vision.units.errors import BadInputError
@@ -273,23 +274,26 @@ def test_what_is_faulty_in_a_layout(job: Job) -> None:
     problems = problems_of(job, (camera, unseen), (laid,), (seam,))
     codes = {"nearest-ground", "uncovered", "overlap", "sigma-beyond-tolerance"}
     assert codes <= {each.code for each in problems}
-    assert [each for problem in problems for each in metric_alone(problem.text)] == []
-    assert any("nowhere within 32 ft 9 1/2 in (10 m)" in problem.text for problem in problems)
+    texts = [plan_words(each.reason, job.lengths) for each in problems]
+    assert [each for text in texts for each in metric_alone(text)] == []
+    assert any("nowhere within 32 ft 9 1/2 in (10 m)" in text for text in texts)
 
 
 def test_a_lot_or_a_tape_that_will_not_do(job: Job) -> None:
     for means in (Means(lot_length_m=9.0), Means(tape_width_m=0.05)):
         found = propose(replace(job, strips=(), marks=(), means=means))
         assert isinstance(found, NoProposal)
-        assert "in (" in found.reasons[0]
-        assert metric_alone(found.reasons[0]) == []
+        text = plan_words(found.reasons[0], job.lengths)
+        assert "in (" in text
+        assert metric_alone(text) == []
 
 
 def test_shortcomings_of_a_proposal(job: Job) -> None:
     from vision.planning.proposal import shortcomings
 
     prediction: Prediction = predict(job, rough=True)
-    assert [each for text in shortcomings(prediction) for each in metric_alone(text)] == []
+    texts = [plan_words(each, job.lengths) for each in shortcomings(prediction)]
+    assert [each for text in texts for each in metric_alone(text)] == []
 
 
 def test_changes_that_are_asked_or_usual(job: Job, metric_job: Job) -> None:

@@ -48,7 +48,7 @@ from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.marks.picture import Picture
-from vision.planning.plan import Prediction
+from vision.planning.assessment import Prediction
 from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, Proposal, propose
 from vision.planning.sizes import KINDS, MarkKind

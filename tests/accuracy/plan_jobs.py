@@ -16,7 +16,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
-from vision.planning.plan import Prediction
+from vision.planning.assessment import Prediction
 from vision.units.arrays import Array
 from vision.views.seams.gaps import seam_gaps
 

@@ -23,8 +23,8 @@ from vision.job.job import (
     SingleShape,
     Strip,
 )
-from vision.planning.layouts import LOPSIDED_M
 from vision.planning.proposal import Proposal
+from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
 from vision.units.lengths import IMPERIAL, UNITS, decimal_text, feet_inches
 from vision.views.seams.lines import SeamLine, seam_lines
@@ -56,7 +56,7 @@ def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
         marks=sum(len(strip.at_m) for strip in job.strips),
         strips=len(job.strips),
         raised=len(job.marks),
-        lopsided=write.words(LOPSIDED_M),
+        lopsided=write.words(SETTINGS.lopsided_m),
     )
     pictures = {camera.name: camera.picture for camera in job.cameras}
     parts = [head, *_sections(tables, pictures, write.unit)]

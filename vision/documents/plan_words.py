@@ -1,269 +1,214 @@
-"""An assessment as text: what is printed, and the table of every mark in every picture."""
+"""What a plan says, in sentences made of codes and figures: one function for each code."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from vision.documents.cautions import CAUTION
-from vision.inspection.verdict.rule import COVERAGE
-from vision.planning.limits import allowed, doubt
-from vision.planning.plan import (
-    Advice,
-    AimChoice,
-    Assessment,
-    PlannedView,
-    Prediction,
-    TriedAim,
-)
-from vision.planning.proposal import MARGIN, Proposal
+from vision.inspection.verdict.rule import COVERAGE, degrees
+from vision.planning.assessment import Limit
 from vision.units.length_words import LengthWords
+from vision.units.reason import Reason
+from vision.views.seams.coverage import NEAREST_REACH_M
 
-VERDICTS = {
-    "decides": "this layout decides every verdict of a well laid and aimed job",
-    "beyond": "this layout, aimed as intended, fails a tolerance however well it is measured",
-    "cannot-decide": "this layout cannot decide every verdict",
-}
-STATUS = {
-    "outside-lens": "outside the lens",
-    "outside-picture": "outside the picture",
-    "from-below": "seen from below",
-    "small": "too small",
-    "not-measured": "not measured",
-}
-LIMITS_SHOWN = 5
-AIM_STEP_RAD = 1e-4
-"""Two aims nearer to each other than this are one."""
-
-WORTH_SAYING = 0.02
-"""Share of strip ends from which the chance is told."""
-
-Rows = list[tuple[str, ...]]
+Pair = tuple[str, str]
 
 
-def summary(assessment: Assessment) -> str:
-    """All but the single marks: tables, what limits, what would help, verdict."""
-    prediction = assessment.prediction
-    lengths = prediction.job.lengths
-    parts = [
-        _assumed(prediction),
-        _columns(_cameras(prediction)),
-        _columns(_layings(prediction)),
-        _columns(_seams(prediction)),
-        _limits(prediction),
-        "\n".join(_aim(choice, lengths) for choice in assessment.aims),
-        "\n".join(_advice(each, n, lengths) for n, each in enumerate(assessment.advice, start=1)),
-        _verdict(prediction),
-    ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+def plan_words(reason: Reason, lengths: LengthWords) -> str:
+    """The words of a reason, lengths as `lengths` writes them; KeyError for a code without any."""
+    return WORDS[reason.code](lengths, **reason.arguments)
 
 
-def marks_table(prediction: Prediction) -> str:
-    """Every mark in every picture that shows it: pixel, size, centre sigma, or why not."""
-    rows: Rows = [("camera", "mark", "status", "u px", "v px", "size px", "sigma px")]
-    rows += [
-        _view(view)
-        for view in prediction.views
-        if view.status not in ("outside-lens", "outside-picture")
-    ]
-    return _columns(rows, words=3) + "\n"
+def sigma_words(limit: Limit, sigma: float, lengths: LengthWords) -> str:
+    """A sigma of a limit, to compare with another one."""
+    return f"{np.degrees(sigma):.2f} degrees" if limit.angle else lengths.doubt(sigma, spec=".2f")
 
 
-def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str:
-    """What was proposed, what it takes to lay, and what its raised marks bring."""
-    job, choice = proposal.job, proposal.choice
-    lengths, widths = job.lengths, (choice.size.side_tape_m, choice.size.end_tape_m)
-    tape = lengths.roughly.m(sum(strip.length_m for strip in job.strips), spec=".0f")
-    marks = sum(len(strip.at_m) for strip in job.strips)
-    tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
-    lines = [
-        f"proposed: {marks} {choice.size.words} on {len(job.strips)} strips"
-        f" ({tape} of tape, {tapes}"
-        f" along the sides and across the ends), {len(job.marks)} raised marks;"
-        f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
-        f"the cheapest of {proposal.tried} layouts tried that keeps {MARGIN:g} times two sigma"
-        " within every tolerance",
-    ]
-    if without_raised is not None and without_raised.limits:
-        worst = without_raised.limits[0]
-        after = next((each for each in proposal.prediction.limits if each.what == worst.what), None)
-        if after is not None:
-            lines.append(
-                f"without the raised marks: {worst.what} known to"
-                f" {_sigma(worst.sigma, worst.unit, lengths)}"
-                f" instead of {_sigma(after.sigma, after.unit, lengths)}"
-            )
-    return "\n".join(lines) + "\n"
-
-
-def _assumed(prediction: Prediction) -> str:
-    light, (width, height) = prediction.light, prediction.size_px
-    contrast = light.tape_level - light.ink_level
-    return (
-        f"taken for granted: pictures of {width} x {height} px unless the lens is fitted; ink"
-        f" {contrast:.0f} levels below its tape, noise {light.noise:g} levels, blur"
-        f" {light.blur_px:g} px, texture {light.texture_px:g} px; aims and lenses as stated"
-    )
-
-
-def _cameras(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    heads = ("camera", "marks", "pan deg", "tilt deg", "roll deg")
-    rows: Rows = [(*heads, write.head("place", "cm"), write.head("ground", "m"))]
-    for camera in prediction.cameras:
-        angles = [f"{np.degrees(each):.2f}" for each in camera.aim_sigma_rad]
-        place = write.doubt_cell(max(camera.position_sigma_m), "cm")
-        ground = write.roughly.cell(camera.nearest_ground_m, "m")
-        rows.append((camera.name, str(camera.marks), *angles, place, ground))
-    return rows
-
-
-def _layings(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    figures = (write.head("sigma", "cm"), write.head("found", "cm"))
-    rows: Rows = [("strip, mark", "worst mark", *figures)]
-    for each in prediction.layings:
-        found = each.found_m if each.found_m is not None and each.found_m < 1.0 else None
-        sigma = write.doubt_cell(each.sigma_m, "cm")
-        rows.append((each.name, each.mark or "-", sigma, write.cell(found, "cm")))
-    return rows
-
-
-def _seams(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    rough = write.roughly
-    gaps = (write.head("sigma", "cm"), write.head("usual gap", "cm"))
-    seen = (write.head("overlap", "m"), write.head("uncovered", "m"))
-    rows: Rows = [("seam", "shared marks", *gaps, *seen)]
-    for seam in prediction.seams:
-        rows.append(
-            (
-                " - ".join(seam.between),
-                str(seam.shared_marks),
-                write.doubt_cell(seam.sigma_m, "cm"),
-                write.cell(seam.usual_gap_m, "cm"),
-                rough.cell(seam.overlap_m, "m"),
-                rough.cell(seam.uncovered_m, "m"),
-            )
-        )
-    return rows
-
-
-def _limits(prediction: Prediction) -> str:
-    if not prediction.limits:
-        return "nothing can be predicted: no camera sees enough marks"
-    lengths = prediction.job.lengths
-    lines = ["what limits, two sigma against the tolerance:"]
-    for limit in prediction.limits[:LIMITS_SHOWN]:
-        lines.append(
-            f"  {limit.what}: {doubt(COVERAGE * limit.sigma, limit.unit, lengths)} of"
-            f" {allowed(limit, lengths)} ({limit.ratio:.0%})"
-        )
-    return "\n".join(lines)
-
-
-def _sigma(sigma: float, unit: str, lengths: LengthWords) -> str:
-    fine = lengths.doubt(sigma, spec=".2f")
-    return fine if unit == "m" else f"{np.degrees(sigma):.2f} degrees"
-
-
-def _advice(advice: Advice, number: int, lengths: LengthWords) -> str:
-    unit = advice.limit.unit
-    before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
-    worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
-    known, unhelped = (_sigma(each, unit, lengths) for each in (advice.after, advice.limit.sigma))
-    gain = f"{advice.limit.what} known to {known} instead of {unhelped}{worst}"
-    if known == unhelped:
-        gain = "gains next to nothing"
-    return f"{number}. one more {advice.kind}: {advice.text}: {gain}"
-
-
-def _aim(choice: AimChoice, lengths: LengthWords) -> str:
-    turned = " and ".join(choice.adjustable)
-    lines = [f"best {turned} of camera {choice.camera}: {_tried(choice.best, lengths)}"]
-    told = [choice.best]
-    for words, aim in (("as intended", choice.intended), ("at 45 degrees", choice.at_45)):
-        if not any(_same(aim, other) for other in told):
-            lines.append(f"  {words}: {_tried(aim, lengths)}")
-            told.append(aim)
-    return "\n".join(lines)
-
-
-def _same(a: TriedAim, b: TriedAim) -> bool:
-    off = np.array([a.pan_rad - b.pan_rad, a.tilt_rad - b.tilt_rad])
-    return bool(np.abs(off).max() < AIM_STEP_RAD)
-
-
-def _tried(aim: TriedAim, lengths: LengthWords) -> str:
-    where = f"tilt {np.degrees(aim.tilt_rad):.0f}, pan {np.degrees(aim.pan_rad):.0f} degrees"
-    if aim.limit is None:
-        known = "nothing can be decided"
+def limit_words(limit: Limit, lengths: LengthWords) -> str:
+    """A limit's two sigma against its tolerance."""
+    if limit.angle:
+        double, most = degrees(COVERAGE * limit.sigma), degrees(limit.tolerance)
     else:
-        known = (
-            f"{aim.limit.what} known to {_sigma(aim.limit.sigma, aim.limit.unit, lengths)},"
-            f" {aim.worst:.0%} of its tolerance"
-        )
-    wrong = "".join(f"; {problem.text}" for problem in aim.problems)
-    return f"{where}: {known}{wrong}"
+        double, most = lengths.doubt(COVERAGE * limit.sigma), lengths.cm(limit.tolerance)
+    return f"{plan_words(limit.of, lengths)}: {double} of {most} ({limit.ratio:.0%})"
 
 
-def _verdict(prediction: Prediction) -> str:
-    lines = [f"verdict: {VERDICTS[prediction.word]}"]
-    lines += [f"  {problem.text}" for problem in prediction.problems]
-    lengths, accepted = prediction.job.lengths, prediction.job.tolerances.seam_gap_m
-    for seam in prediction.seams:
-        if seam.rare_gap_m > accepted >= COVERAGE * (seam.sigma_m or 0.0):
-            lines.append(
-                f"note: seam {' - '.join(seam.between)}: jobs without a fault usually show"
-                f" {lengths.cm(seam.usual_gap_m or 0.0)}, so one may well come out not judged or"
-                " beyond"
-            )
-    lines += _laying_note(prediction)
-    rounding = lengths.note("ground, overlap, lengths of tape and added places")
-    lines += [f"note: {rounding}"] if rounding else []
-    return "\n".join([*lines, f"a forecast from stated sigmas. {CAUTION}"])
+# ------------------------------------------------------------------------------- what is decided
 
 
-def _laying_note(prediction: Prediction) -> list[str]:
-    """How often an end laid as well as stated still comes out too far off to be surely within.
-
-    Its distance from the plan is that of two normal coordinates, so beyond r with exp(-r2 / 2 s2).
-    """
-    known = {each.name: each.sigma_m for each in prediction.layings if each.sigma_m is not None}
-    chances = {}
-    for strip in prediction.job.strips:
-        room = prediction.job.tolerances.strip_m - COVERAGE * known.get(strip.name, np.inf)
-        own = float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
-        if room > 0:
-            chances[strip.name] = float(np.exp(-0.5 * (room / own) ** 2))
-    if not chances or max(chances.values()) < WORTH_SAYING:
-        return []
-    worst = max(chances, key=chances.__getitem__)
-    laid = prediction.job.lengths.cm(prediction.job.strip(worst).position_sigma_m)
-    return [
-        f"note: with ends laid to {laid}, about one in {1 / chances[worst]:.0f} comes out"
-        " not judged or beyond though nobody slipped; lay them more exactly, or allow more"
-    ]
+def _aim(lengths: LengthWords, *, angle: str, camera: str) -> str:
+    return f"{angle} of {camera}"
 
 
-def _view(view: PlannedView) -> tuple[str, ...]:
-    status = STATUS.get(view.status, view.status)
-    if view.hidden_by:
-        status = f"hidden by {view.hidden_by}"
-    u, v = ("-", "-") if view.pixel_px is None else (f"{each:.0f}" for each in view.pixel_px)
-    size = "-" if view.extent_px is None else f"{view.extent_px:.1f}"
-    sigma = "-" if view.sigma_px is None else f"{view.sigma_px:.3f}"
-    return view.camera, view.mark, status, u, v, size, sigma
+def _place(lengths: LengthWords, *, name: str) -> str:
+    return f"place of {name}"
 
 
-def _columns(rows: Rows, words: int = 1) -> str:
-    """Columns of text two spaces apart; words to the left, figures to the right."""
-    if len(rows) < 2:
-        return ""
-    widths = [max(len(row[index]) for row in rows) for index in range(len(rows[0]))]
-    return "\n".join(
-        "  ".join(
-            cell.ljust(width) if index < words else cell.rjust(width)
-            for index, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
+def _seam(lengths: LengthWords, *, between: Pair) -> str:
+    return f"seam {between[0]} - {between[1]}"
+
+
+# -------------------------------------------------------------------------------------- problems
+
+
+def _too_few_marks(lengths: LengthWords, *, camera: str, marks: int, least: int) -> str:
+    return f"camera {camera} sees {marks or 'too few'} marks; it needs {least}"
+
+
+def _not_seen(lengths: LengthWords, *, name: str) -> str:
+    return f"no camera sees {name} well enough to place it"
+
+
+def _nearest_ground(
+    lengths: LengthWords, *, camera: str, nearest_m: float, sigma_m: float, allowed_m: float
+) -> str:
+    return (
+        f"camera {camera} first sees ground {_rough(nearest_m, sigma_m, lengths)} out;"
+        f" {lengths.m(allowed_m)} allowed: tilt it farther down, or accept more under [tolerance]"
     )
+
+
+def _no_gap(lengths: LengthWords, *, between: Pair) -> str:
+    return f"{_seam(lengths, between=between)}: a camera of it has no fit"
+
+
+def _uncovered(lengths: LengthWords, *, between: Pair, uncovered_m: float) -> str:
+    return (
+        f"{_seam(lengths, between=between)}: {lengths.roughly.m(uncovered_m)} of it is not covered"
+        " by both cameras: turn one of them, or state where your display has its seam in a table"
+        " [seam.NAME]"
+    )
+
+
+def _overlap(
+    lengths: LengthWords, *, between: Pair, overlap_m: float, sigma_m: float, wanted_m: float
+) -> str:
+    return (
+        f"{_seam(lengths, between=between)}: the views overlap by"
+        f" {_rough(overlap_m, sigma_m, lengths)}; {lengths.m(wanted_m)} wanted"
+    )
+
+
+def _sigma_beyond(
+    lengths: LengthWords,
+    *,
+    of: Reason,
+    sigma_m: float | None = None,
+    tolerance_m: float = 0.0,
+    sigma_rad: float = 0.0,
+    tolerance_rad: float = 0.0,
+) -> str:
+    what = plan_words(of, lengths)
+    sigma = sigma_rad if sigma_m is None else sigma_m
+    most = degrees(tolerance_rad) if sigma_m is None else lengths.cm(tolerance_m)
+    if not np.isfinite(sigma):
+        return f"{what}: nothing tells it; {most} allowed"
+    double = degrees(COVERAGE * sigma) if sigma_m is None else lengths.doubt(COVERAGE * sigma)
+    return f"{what}: two sigma are {double}, more than the {most} allowed"
+
+
+def _rough(value_m: float, sigma_m: float, lengths: LengthWords) -> str:
+    write = lengths.roughly
+    if np.isfinite(value_m):
+        return write.m(value_m, sigma_m)
+    return f"nowhere within {write.m(NEAREST_REACH_M, spec='.0f')}"
+
+
+# --------------------------------------------------------------------- why nothing is proposed
+
+
+def _little_margin(lengths: LengthWords, *, of: Reason, share: float) -> str:
+    return f"{plan_words(of, lengths)}: two sigma are {share:.0%} of the tolerance"
+
+
+def _few_sure_marks(
+    lengths: LengthWords, *, camera: str, marks: int, strips: int, wanted: int
+) -> str:
+    return f"camera {camera}: marks surely seen: {marks}, on strips: {strips}; {wanted} on 2 wanted"
+
+
+def _few_shared_marks(lengths: LengthWords, *, between: Pair, marks: int, wanted: int) -> str:
+    seam = _seam(lengths, between=between)
+    return f"{seam}: marks surely seen by both cameras: {marks}; {wanted} wanted"
+
+
+def _faultless_gap(lengths: LengthWords, *, between: Pair, gap_m: float) -> str:
+    seam = _seam(lengths, between=between)
+    return f"{seam}: a job without a fault may show {lengths.cm(gap_m)}"
+
+
+def _found_late(lengths: LengthWords, *, strip: str, found_m: float) -> str:
+    if not np.isfinite(found_m):
+        return f"{strip} laid wrong would not be found"
+    return f"{strip} would have to lie {lengths.cm(found_m)} wrong to be found"
+
+
+def _tape_too_narrow(lengths: LengthWords, *, needed_m: float) -> str:
+    return f"the tape is too narrow: the smallest mark needs {lengths.cm(needed_m)}"
+
+
+def _lot_too_small(lengths: LengthWords, *, along_m: float, across_m: float) -> str:
+    along, across = (lengths.roughly.m(each, spec=".1f") for each in (along_m, across_m))
+    return (
+        f"the lot is too small: even the closest layout needs {along} along the vehicle"
+        f" and {across} across, with room to walk"
+    )
+
+
+# ------------------------------------------------------------------------------------- additions
+
+
+def _mark_between(lengths: LengthWords, *, strip: str, at_m: float) -> str:
+    return f"a mark on {strip} {lengths.roughly.m(at_m)} from its first"
+
+
+def _mark_before(lengths: LengthWords, *, strip: str, step_m: float) -> str:
+    return f"a mark on {strip} {lengths.roughly.m(step_m)} before its first"
+
+
+def _mark_beyond(lengths: LengthWords, *, strip: str, step_m: float) -> str:
+    return f"a mark on {strip} {lengths.roughly.m(step_m)} beyond its last"
+
+
+def _strip_beside(lengths: LengthWords, *, strip: str, out_m: float) -> str:
+    return f"a strip like {strip}, {lengths.roughly.m(out_m, spec='.1f')} farther out"
+
+
+def _raised_before(lengths: LengthWords, *, at_m: tuple[float, ...], where: str) -> str:
+    return f"{_raised(lengths, at_m)}, before camera {where}"
+
+
+def _raised_on_seam(lengths: LengthWords, *, at_m: tuple[float, ...], where: Pair) -> str:
+    return f"{_raised(lengths, at_m)}, on the {_seam(lengths, between=where)}"
+
+
+def _raised(lengths: LengthWords, at_m: tuple[float, ...]) -> str:
+    return f"a raised mark at {lengths.roughly.several(at_m, 'm', labels=('x', 'y', 'z'))}"
+
+
+WORDS: dict[str, Callable[..., str]] = {
+    "aim": _aim,
+    "place": _place,
+    "seam": _seam,
+    "too-few-marks": _too_few_marks,
+    "not-seen": _not_seen,
+    "nearest-ground": _nearest_ground,
+    "no-gap": _no_gap,
+    "uncovered": _uncovered,
+    "overlap": _overlap,
+    "sigma-beyond-tolerance": _sigma_beyond,
+    "little-margin": _little_margin,
+    "few-sure-marks": _few_sure_marks,
+    "few-shared-marks": _few_shared_marks,
+    "faultless-gap": _faultless_gap,
+    "found-late": _found_late,
+    "tape-too-narrow": _tape_too_narrow,
+    "lot-too-small": _lot_too_small,
+    "mark-between": _mark_between,
+    "mark-before": _mark_before,
+    "mark-beyond": _mark_beyond,
+    "strip-beside": _strip_beside,
+    "raised-before": _raised_before,
+    "raised-on-seam": _raised_on_seam,
+}

@@ -18,31 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.job.job import Job, SingleMark, Strip
-from vision.job.pattern import half_extent
-from vision.planning.raised import raised_mark, raised_shape
-from vision.planning.sizes import Size
-from vision.planning.visibility import STAND_MARGIN
+from vision.planning.settings import SETTINGS
+from vision.planning.sizes import Size, raised_mark
 from vision.units.arrays import Array
 from vision.views.seams.lines import side_of
-
-WALK_M = 0.3
-"""Between body and tape: room for a foot and for doors' sills; common practice, no source."""
-LOPSIDED_M = 0.2
-"""How much farther the right and the rear strip lie. Twice the 10 cm that a mounting may be wrong,
-so that a swapped picture cannot be explained by that."""
-ASIDE = 1.45
-"""How far an end strip reaches beyond the body's sides, in its distance from the body: to where the
-seams end (2.5 m out at 45 degrees), since beyond its marks a fit only extrapolates."""
-TAPE_BEYOND_M = 0.5
-"""Tape before a strip's first mark and after its last, so that tapes do not cross."""
-ROW_M = 1.5
-"""Between a strip and the outer row beside it."""
-ROW_SPACINGS = 2
-"""Spacing of an outer row, in spacings of its strip: it is for reach, not for number."""
-RAISED_CLEAR_M = 0.15
-"""A raised mark stands at a corner, its stand this far beyond the tapes both ways: two cameras see
-it, which is what lets its own place be tested, and it hides nothing that lies nearer."""
-STRIP_SIGMA_M, MARK_SIGMA_M = 0.01, 0.003
 
 SIDES = ("front", "left", "rear", "right")
 """By the number that `side_of` gives."""
@@ -78,8 +57,8 @@ def laid_out(vehicle_job: Job, choice: Choice) -> Job:
 
 def extent_m(job: Job) -> tuple[float, float]:
     """Length and width (m) of what a layout covers, body and tape ends included."""
-    places = [strip.from_m - TAPE_BEYOND_M * strip.along for strip in job.strips]
-    places += [strip.to_m + TAPE_BEYOND_M * strip.along for strip in job.strips]
+    places = [strip.from_m - SETTINGS.tape_beyond_m * strip.along for strip in job.strips]
+    places += [strip.to_m + SETTINGS.tape_beyond_m * strip.along for strip in job.strips]
     places += [mark.at_m[:2] for mark in job.marks]
     places.append(np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2)
     reach = np.abs(np.array(places)).max(axis=0)
@@ -97,7 +76,7 @@ def _strips(job: Job, choice: Choice) -> list[Strip]:
     sides = {side_of(camera) for camera in job.cameras}
     places = _places(job, choice)
     across, (behind, ahead) = _across(job, choice), _reach(places, choice)
-    row = _grid(ROW_M, choice)
+    row = _grid(SETTINGS.outer_m, choice)
     # An outer row at the side would cross an end strip that reaches as far: it stops at the body.
     beside = _grid(job.vehicle.length_m / 2, choice, up=False)
     strips = []
@@ -115,25 +94,25 @@ def _strips(job: Job, choice: Choice) -> list[Strip]:
                 if lengthways
                 else ((outer, across), (outer, -across))
             )
-            strips.append(_strip(f"{name}_outer", far, ROW_SPACINGS * spacing, choice))
+            strips.append(_strip(f"{name}_outer", far, SETTINGS.row_spacings * spacing, choice))
     return strips
 
 
 def _places(job: Job, choice: Choice) -> dict[str, float]:
     """Where each side's strip lies: x of the end strips, y of the side strips."""
     half_length, half_width = job.vehicle.length_m / 2, job.vehicle.width_m / 2
-    beside = WALK_M + choice.size.side_width_m / 2
+    beside = SETTINGS.walk_m + choice.size.side_width_m / 2
     return {
         "front": _grid(half_length + choice.out_m, choice),
         "left": _grid(half_width + beside, choice),
-        "rear": -_grid(half_length + choice.out_m + LOPSIDED_M, choice),
-        "right": -_grid(half_width + beside + LOPSIDED_M, choice),
+        "rear": -_grid(half_length + choice.out_m + SETTINGS.lopsided_m, choice),
+        "right": -_grid(half_width + beside + SETTINGS.lopsided_m, choice),
     }
 
 
 def _reach(places: dict[str, float], choice: Choice) -> tuple[float, float]:
     """First and last x of the side strips: their tape ends before the end strips' begins."""
-    clear = TAPE_BEYOND_M + choice.size.end_width_m / 2
+    clear = SETTINGS.tape_beyond_m + choice.size.end_width_m / 2
     return (
         -_grid(-places["rear"] - clear, choice, up=False),
         _grid(places["front"] - clear, choice, up=False),
@@ -142,7 +121,7 @@ def _reach(places: dict[str, float], choice: Choice) -> tuple[float, float]:
 
 def _across(job: Job, choice: Choice) -> float:
     """How far to the left and right of the centre line an end strip's marks reach."""
-    return _grid(job.vehicle.width_m / 2 + ASIDE * choice.out_m, choice)
+    return _grid(job.vehicle.width_m / 2 + SETTINGS.aside * choice.out_m, choice)
 
 
 def _strip(
@@ -160,8 +139,8 @@ def _strip(
         at_m=_marks_at(float(np.linalg.norm(end - start)), spacing, choice),
         shape=size.side if lengthways else size.end,
         tape_width_m=size.side_tape_m if lengthways else size.end_tape_m,
-        position_sigma_m=STRIP_SIGMA_M,
-        mark_sigma_m=MARK_SIGMA_M,
+        position_sigma_m=SETTINGS.strip_sigma_m,
+        mark_sigma_m=SETTINGS.mark_sigma_m,
     )
 
 
@@ -181,7 +160,7 @@ def _marks_at(length: float, spacing: float, choice: Choice) -> Array:
 
 def _split(strip: Strip, longest_m: float) -> list[Strip]:
     """A strip in as many pieces as the tape at hand makes it; each of two marks or more."""
-    tape = strip.length_m + 2 * TAPE_BEYOND_M
+    tape = strip.length_m + 2 * SETTINGS.tape_beyond_m
     count = int(np.ceil(tape / longest_m - 1e-9))
     if count < 2 or len(strip.at_m) < 2 * count:
         return [strip]
@@ -205,9 +184,8 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
     sides = {SIDES[side_of(camera)] for camera in job.cameras}
     places = _places(job, choice)
     across = _across(job, choice)
-    shape = raised_shape(choice.size.kind)
-    stand = (1 + STAND_MARGIN) * half_extent(shape)[0]
-    beyond = _grid(choice.size.end_width_m / 2 + stand + RAISED_CLEAR_M, choice)
+    stand = (1 + SETTINGS.stand_margin) * SETTINGS.raised_reach_m
+    beyond = _grid(choice.size.end_width_m / 2 + stand + SETTINGS.raised_clear_m, choice)
     marks = []
     for end in ("front", "rear"):
         for side in ("left", "right"):
@@ -216,5 +194,5 @@ def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:
             x = places[end] + np.sign(places[end]) * beyond
             y = np.sign(places[side]) * (across + beyond)
             name = f"{end}_{side}_raised"
-            marks.append(raised_mark(job, name, float(x), float(y), shape))
+            marks.append(raised_mark(job, name, float(x), float(y), choice.size.kind))
     return tuple(marks)

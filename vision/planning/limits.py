@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Iterator
 
 from vision.camera.geometry import ANGLES
 from vision.identification.poses import LEAST_MARKS
-from vision.inspection.verdict.rule import COVERAGE, degrees, judge, judge_minimum
+from vision.inspection.verdict.rule import Judgement, judge, judge_minimum
 from vision.job.job import Job
-from vision.planning.plan import (
+from vision.planning.assessment import (
     Limit,
-    PlanWord,
     PredictedCamera,
     PredictedLaying,
     PredictedSeam,
     Problem,
 )
-from vision.units.length_words import LengthWords
-from vision.views.seams.coverage import NEAREST_REACH_M
+from vision.units.reason import Reason
 from vision.views.seams.lines import seam_lines
 
 
@@ -32,27 +30,25 @@ def sorted_limits(
     angles = (allowed.aim_rad, allowed.aim_rad, allowed.roll_rad)
     limits = [
         Limit(
-            what=f"{angle} of {camera.name}",
+            of=Reason("aim", angle=angle, camera=camera.name),
             cameras=(camera.name,),
             sigma=sigma,
             tolerance=tolerance,
-            unit="rad",
         )
         for camera in cameras
         for angle, sigma, tolerance in zip(ANGLES, camera.aim_sigma_rad, angles, strict=True)
     ]
     limits += [
-        Limit(what=f"place of {each.name}", sigma=each.sigma_m, tolerance=allowed.strip_m, unit="m")
+        Limit(of=place_of(each.name), sigma=each.sigma_m, tolerance=allowed.strip_m)
         for each in layings
         if each.sigma_m is not None
     ]
     limits += [
         Limit(
-            what=f"seam {_named(seam.between)}",
+            of=Reason("seam", between=seam.between),
             cameras=seam.between,
             sigma=seam.sigma_m,
             tolerance=allowed.seam_gap_m,
-            unit="m",
         )
         for seam in seams
         if seam.sigma_m is not None
@@ -60,27 +56,9 @@ def sorted_limits(
     return tuple(sorted(limits, key=lambda limit: -limit.ratio))
 
 
-def doubt(sigma: float, unit: str, lengths: LengthWords) -> str:
-    """A sigma, or two, in the unit a person reads."""
-    return lengths.doubt(sigma) if unit == "m" else degrees(sigma)
-
-
-def allowed(limit: Limit, lengths: LengthWords) -> str:
-    """The tolerance of a limit, likewise."""
-    return lengths.cm(limit.tolerance) if limit.unit == "m" else degrees(limit.tolerance)
-
-
-def undecided(limit: Limit, lengths: LengthWords) -> Problem | None:
-    """The problem of a limit that can never come out within; None where it can."""
-    if limit.ratio <= 1:
-        return None
-    most = allowed(limit, lengths)
-    if np.isfinite(limit.sigma):
-        double = doubt(COVERAGE * limit.sigma, limit.unit, lengths)
-        text = f"{limit.what}: two sigma are {double}, more than the {most} allowed"
-    else:
-        text = f"{limit.what}: nothing tells it; {most} allowed"
-    return _problem("sigma-beyond-tolerance", text, limit.cameras)
+def place_of(name: str) -> Reason:
+    """What the place of a strip or of a single mark is called in a limit."""
+    return Reason("place", name=name)
 
 
 def problems_of(
@@ -90,90 +68,68 @@ def problems_of(
     seams: tuple[PredictedSeam, ...],
 ) -> tuple[Problem, ...]:
     """Everything that keeps a perfectly aimed and laid job from coming out as keep."""
-    limits = sorted_limits(job, cameras, layings, seams)
-    found = [*_few_marks(job, cameras), *_unseen(layings), *_ground(job, cameras, seams)]
-    undecideds = (undecided(limit, job.lengths) for limit in limits)
-    found += [problem for problem in undecideds if problem is not None]
-    return tuple(found)
+    return (
+        *_few_marks(job, cameras),
+        *(Problem(reason=Reason("not-seen", name=e.name)) for e in layings if e.sigma_m is None),
+        *_ground(job, cameras),
+        *_seams(job, seams),
+        *map(_undecided, (e for e in sorted_limits(job, cameras, layings, seams) if e.ratio > 1)),
+    )
 
 
-def _few_marks(job: Job, cameras: tuple[PredictedCamera, ...]) -> list[Problem]:
-    shown = {camera.name: camera for camera in cameras}
-    problems = []
+def _few_marks(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Problem]:
+    shown = {camera.name: camera.marks for camera in cameras}
     for camera in job.cameras:
-        seen = shown.get(camera.name)
-        count = seen.marks if seen else 0
-        if count < LEAST_MARKS:
-            text = f"camera {camera.name} sees {count or 'too few'} marks; it needs {LEAST_MARKS}"
-            problems.append(_problem("too-few-marks", text, (camera.name,)))
-    return problems
+        marks = shown.get(camera.name, 0)
+        if marks < LEAST_MARKS:
+            reason = Reason("too-few-marks", camera=camera.name, marks=marks, least=LEAST_MARKS)
+            yield Problem(reason=reason, cameras=(camera.name,))
 
 
-def _unseen(layings: tuple[PredictedLaying, ...]) -> list[Problem]:
-    return [
-        _problem("not-seen", f"no camera sees {each.name} well enough to place it")
-        for each in layings
-        if each.sigma_m is None
-    ]
-
-
-def _ground(
-    job: Job, cameras: tuple[PredictedCamera, ...], seams: tuple[PredictedSeam, ...]
-) -> list[Problem]:
-    """First ground seen, overlap and uncovered seam at the intended aims."""
-    allowed, lengths = job.tolerances, job.lengths
-    problems = []
+def _ground(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Problem]:
+    """First ground seen at the intended aims."""
+    allowed_m = job.tolerances.nearest_ground_m
     for camera in cameras:
-        value, sigma = camera.nearest_ground_m, camera.nearest_ground_sigma_m
-        word = judge(value, sigma, allowed.nearest_ground_m)
+        value_m, sigma_m = camera.nearest_ground_m, camera.nearest_ground_sigma_m
+        word = judge(value_m, sigma_m, allowed_m)
         if word != "within":
-            text = (
-                f"camera {camera.name} first sees ground {_rough(value, sigma, lengths)} out;"
-                f" {lengths.m(allowed.nearest_ground_m)} allowed: tilt it farther down, or accept"
-                " more under [tolerance]"
-            )
-            own = (camera.name,)
-            problems.append(_problem("nearest-ground", text, own, beyond=word == "beyond"))
+            figures = {"nearest_m": value_m, "sigma_m": sigma_m, "allowed_m": allowed_m}
+            reason = Reason("nearest-ground", camera=camera.name, **figures)
+            yield _judged(reason, word, (camera.name,))
+
+
+def _seams(job: Job, seams: tuple[PredictedSeam, ...]) -> Iterator[Problem]:
+    """Seams without a fit, overlap and uncovered seam at the intended aims."""
     measured = {frozenset(seam.between) for seam in seams}
     for line in seam_lines(job):
         if frozenset(line.between) not in measured:
-            text = f"seam {_named(line.between)}: a camera of it has no fit"
-            problems.append(_problem("no-gap", text, line.between))
+            yield Problem(reason=Reason("no-gap", between=line.between), cameras=line.between)
+    wanted_m = job.tolerances.overlap_m
     for seam in seams:
-        name = f"seam {_named(seam.between)}"
+        pair = seam.between
         if seam.uncovered_m > 0:
-            bare = lengths.roughly.m(seam.uncovered_m)
-            text = (
-                f"{name}: {bare} of it is not covered by both cameras: turn one of them, or state"
-                " where your display has its seam in a table [seam.NAME]"
-            )
-            problems.append(_problem("uncovered", text, seam.between))
+            reason = Reason("uncovered", between=pair, uncovered_m=seam.uncovered_m)
+            yield Problem(reason=reason, cameras=pair)
         if seam.overlap_m is None:
             continue
-        sigma = seam.overlap_sigma_m or 0.0
-        word = judge_minimum(seam.overlap_m, sigma, allowed.overlap_m)
+        sigma_m = seam.overlap_sigma_m or 0.0
+        word = judge_minimum(seam.overlap_m, sigma_m, wanted_m)
         if word != "within":
-            text = (
-                f"{name}: the views overlap by {_rough(seam.overlap_m, sigma, lengths)};"
-                f" {lengths.m(allowed.overlap_m)} wanted"
-            )
-            problems.append(_problem("overlap", text, seam.between, beyond=word == "beyond"))
-    return problems
+            figures = {"overlap_m": seam.overlap_m, "sigma_m": sigma_m, "wanted_m": wanted_m}
+            yield _judged(Reason("overlap", between=pair, **figures), word, pair)
 
 
-def _problem(
-    code: str, text: str, cameras: tuple[str, ...] = (), *, beyond: bool = False
-) -> Problem:
-    word: PlanWord = "beyond" if beyond else "cannot-decide"
-    return Problem(code=code, text=text, word=word, cameras=cameras)
+def _judged(reason: Reason, word: Judgement, cameras: tuple[str, ...]) -> Problem:
+    """A problem of a figure that is beyond its tolerance or not judged."""
+    return Problem(
+        reason=reason, word="beyond" if word == "beyond" else "cannot-decide", cameras=cameras
+    )
 
 
-def _named(between: tuple[str, str]) -> str:
-    return f"{between[0]} - {between[1]}"
-
-
-def _rough(value: float, sigma: float, lengths: LengthWords) -> str:
-    write = lengths.roughly
-    if np.isfinite(value):
-        return write.m(value, sigma)
-    return f"nowhere within {write.m(NEAREST_REACH_M, spec='.0f')}"
+def _undecided(limit: Limit) -> Problem:
+    """The problem of a limit that can never come out within."""
+    unit = "rad" if limit.angle else "m"
+    figures = {f"sigma_{unit}": limit.sigma, f"tolerance_{unit}": limit.tolerance}
+    return Problem(
+        reason=Reason("sigma-beyond-tolerance", of=limit.of, **figures), cameras=limit.cameras
+    )

@@ -16,15 +16,16 @@ from vision.job.job import BoxCorner, Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.job.visibility import LEAST_SIZE_PX
 from vision.marks.measure.forecast import Light
-from vision.planning.limits import problems_of, sorted_limits
-from vision.planning.plan import (
+from vision.planning.assessment import (
     PlannedView,
     PredictedCamera,
     PredictedLaying,
     PredictedSeam,
     Prediction,
 )
-from vision.planning.single_camera_fits import LoneFit, lone_fits, usual_gaps_m
+from vision.planning.limits import problems_of, sorted_limits
+from vision.planning.settings import SETTINGS
+from vision.planning.single_camera_fits import SingleCameraFit, single_camera_fits, usual_gaps_m
 from vision.planning.visibility import observations_of, planned_views, shown_marks
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
@@ -42,7 +43,7 @@ class _Planned:
     job: Job
     layout: Layout
     views: Views
-    fits: dict[str, LoneFit]
+    fits: dict[str, SingleCameraFit]
     adjustment: Adjustment | NoFit
 
 
@@ -84,7 +85,7 @@ def predict(
         job=job,
         layout=layout,
         views=views,
-        fits=lone_fits(job, layout, observations),
+        fits=single_camera_fits(job, layout, observations),
         adjustment=planned_adjustment(job, layout, observations),
     )
     return _prediction(planned, light, size_px)
@@ -138,6 +139,7 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
         position_sigma_m=(float(x), float(y), float(z)),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
+        views=planned.views[camera.name],
         found_mounting_m=_detectable(adjustment, Group("mounting", camera.name)),
     )
 
@@ -147,7 +149,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
     found: list[PredictedLaying] = []
     for strip in adjustment.strips:
         if not strip.seen or not strip.mark_ids:
-            found.append(PredictedLaying(name=strip.name, sigma_m=None, mark="", found_m=None))
+            found.append(PredictedLaying(name=strip.name, sigma_m=None, mark=None, found_m=None))
             continue
         sigmas = [_largest(covariance) for covariance in strip.mark_shift_covariance_m2]
         worst = int(np.argmax(sigmas))
@@ -184,20 +186,19 @@ def _seams(planned: _Planned, adjustment: Adjustment) -> tuple[PredictedSeam, ..
 
 def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> PredictedSeam:
     first, second = line.between
-    lone = (planned.fits[first], planned.fits[second])
-    fits = {first: lone[0].fit, second: lone[1].fit}
+    fitted = (planned.fits[first], planned.fits[second])
+    fits = {name: each.fit for name, each in zip(line.between, fitted, strict=True)}
     gap = measure_seam(line, planned.job.vehicle, fits, adjustment)
     covered = np.flatnonzero(np.isfinite(gap.gaps_m).all(axis=1))
     sigmas = np.array([_largest(each) for each in gap.covariances_m2[covered]])
     worst = int(np.argmax(sigmas)) if len(covered) else None
     usual = None
     if len(covered):
-        a, b = lone[0].fit, lone[1].fit
-        maps = (ground_map(a.pose, a.lens), ground_map(b.pose, b.lens))
+        a, b = (ground_map(each.fit.pose, each.fit.lens) for each in fitted)
         pair = (adjustment.camera(first), adjustment.camera(second))
         points = gap.points_m[covered]
-        _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, maps)
-        usual = float(usual_gaps_m(slopes, lone).max())
+        _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, (a, b))
+        usual = float(usual_gaps_m(slopes, fitted).max())
     at = None if worst is None else gap.points_m[covered][worst]
     return PredictedSeam(
         between=line.between,
@@ -217,5 +218,9 @@ def _largest(covariance: Array) -> float:
 
 
 def _detectable(adjustment: Adjustment, group: Group) -> float:
-    """Least shift of the whole that is found in 80 of 100 jobs, along the worst direction, m."""
-    return adjustment.groups[group].faults["shift"].detectable()
+    """Least shift of the whole that is found in 80 of 100 jobs, along the worst direction, m.
+
+    Infinite where none up to `farthest_found_m` is.
+    """
+    found_m = adjustment.groups[group].faults["shift"].detectable()
+    return found_m if found_m <= SETTINGS.farthest_found_m else float("inf")

@@ -7,6 +7,7 @@ surely, and room for what usually goes wrong.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
@@ -15,14 +16,14 @@ import numpy as np
 from vision.camera.lens_prior import USUAL_SIZE_PX
 from vision.job.job import Job
 from vision.marks.measure.forecast import Light
+from vision.planning.assessment import Prediction
 from vision.planning.layouts import Choice, extent_m, laid_out
-from vision.planning.plan import Prediction
+from vision.planning.limits import place_of
 from vision.planning.prediction import predict
-from vision.planning.sizes import ROLL_M, SIZES, MarkKind, Size, printed_m
-from vision.planning.visibility import SURE_PX
+from vision.planning.settings import SETTINGS
+from vision.planning.sizes import SIZES, MarkKind, Size, printed_m
+from vision.units.reason import Reason
 
-METRIC_GRID_M, INCH_GRID_M = 0.05, 0.0508
-"""Figures are multiples of 5 cm, or of 2 in."""
 SIDE_STEPS = (60, 50, 40, 30, 24, 20, 16, 12, 8)
 END_STEPS = (32, 24, 20, 16, 12, 8)
 """Spacings in steps of the grid, widest first: 3 m to 40 cm, and 1.6 m to 40 cm."""
@@ -31,20 +32,6 @@ FAR_OUT_STEPS = 32
 """How far out the end strips lie, in steps: 1.2 m, less where the lot is short, and 1.6 m where
 nothing nearer will do."""
 ROWS = ((False, False), (True, False), (True, True))
-
-MARGIN = 1.5
-"""Two sigma times this must stay within each tolerance: what deviates by a third of its tolerance
-is then still surely within."""
-SURE_MARKS, SURE_SHARED = 12, 3
-"""Marks for each camera and for each seam; common practice, no source."""
-FOUND_STRIP = 2.0
-"""A strip laid wrong by this many tolerances must be found in 80 of 100 jobs."""
-LOT_ROOM_M = 0.6
-"""Room to walk between the layout and the lot's edge, each side; common practice, no source."""
-
-MINUTES = {"mark": 1.0, "metre": 0.7, "raised": 6.0, "strip": 4.0}
-"""Of laying: a mark, a metre of tape of one roll's width, a raised mark, a strip's ends. Common
-practice, no source; only the order of layouts depends on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +53,7 @@ class Proposal:
 class NoProposal:
     """Why no layout that was tried will do; `nearest` is the one that comes nearest, if any."""
 
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     nearest: Prediction | None = None
 
 
@@ -84,7 +71,8 @@ def propose(
     none of them keeps the gap of nineteen faultless jobs in twenty within its tolerance, the gap
     that such jobs usually have is enough, and the forecast says so.
     """
-    grid_m = INCH_GRID_M if vehicle_job.lengths.imperial else METRIC_GRID_M
+    imperial = vehicle_job.lengths.imperial
+    grid_m = SETTINGS.inch_grid_m if imperial else SETTINGS.metric_grid_m
     search = _Search(vehicle_job, light, size_px, grid_m, SIZES[mark])
     outs = search.fitting_outs()
     if not outs:
@@ -175,9 +163,9 @@ class _Search:
                 found.append((minutes_of(job), choice, job))
         return sorted(found, key=lambda each: each[0])
 
-    def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[str, ...]]:
+    def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[Reason, ...]]:
         self.tried += 1
-        prediction = predict(job, self.light, self.size_px, least_px=SURE_PX, rough=True)
+        prediction = predict(job, self.light, self.size_px, least_px=SETTINGS.sure_px, rough=True)
         wrong = shortcomings(prediction, rarely=rarely)
         score = (len(wrong), prediction.worst)
         if score < self._nearest_score:
@@ -187,54 +175,58 @@ class _Search:
 
 def minutes_of(job: Job) -> float:
     """What laying takes two people, roughly: only its order counts."""
-    total = MINUTES["raised"] * sum(mark.at_m[2] > 0 for mark in job.marks)
+    each = SETTINGS.minutes
+    total = each.raised * sum(mark.at_m[2] > 0 for mark in job.marks)
     for strip in job.strips:
-        metres = strip.length_m * MINUTES["metre"]
-        metres *= max(1.0, strip.tape_width_m / ROLL_M)
+        metres = strip.length_m * max(1.0, strip.tape_width_m / SETTINGS.roll_m)
         # A panel wider than its tape is put together from sheets.
         sheets = max(1.0, printed_m(strip.shape)[1] / strip.tape_width_m)
-        total += MINUTES["strip"] + metres + MINUTES["mark"] * sheets * len(strip.at_m)
+        total += each.strip + each.metre * metres + each.mark * sheets * len(strip.at_m)
     return float(total)
 
 
-def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[str, ...]:
+def shortcomings(prediction: Prediction, *, rarely: bool = True) -> tuple[Reason, ...]:
     """Why a layout is not to be proposed; empty where it is.
 
     `rarely`: whether a faultless job's gap may only rarely, or not usually, be beyond tolerance.
     """
-    allowed, lengths = prediction.job.tolerances, prediction.job.lengths
+    return (
+        *(problem.reason for problem in prediction.problems),
+        *_unsure_marks(prediction),
+        *_unsure_figures(prediction, rarely),
+    )
+
+
+def _unsure_figures(prediction: Prediction, rarely: bool) -> Iterator[Reason]:
+    """Figures that decide, but leave too little room for what usually goes wrong."""
+    allowed = prediction.job.tolerances
     # A raised mark that one camera alone sees lies as well as it was set up, and no better.
-    raised = {f"place of {mark.name}" for mark in prediction.job.marks}
-    found = [problem.text for problem in prediction.problems]
-    found += [
-        f"{limit.what}: two sigma are {limit.ratio:.0%} of the tolerance"
-        for limit in prediction.limits
-        if 1 / MARGIN < limit.ratio <= 1 and limit.what not in raised
-    ]
-    for camera in prediction.cameras:
-        if camera.marks < SURE_MARKS or camera.strips < 2:
-            text = (
-                f"camera {camera.name}: marks surely seen: {camera.marks}, on strips:"
-                f" {camera.strips}; {SURE_MARKS} on 2 wanted"
-            )
-            found.append(text)
+    raised = {place_of(mark.name) for mark in prediction.job.marks}
+    for limit in prediction.limits:
+        if 1 / SETTINGS.margin < limit.ratio <= 1 and limit.of not in raised:
+            yield Reason("little-margin", of=limit.of, share=limit.ratio)
     for seam in prediction.seams:
-        name = f"seam {seam.between[0]} - {seam.between[1]}"
-        if seam.shared_marks < SURE_SHARED:
-            found.append(
-                f"{name}: marks surely seen by both cameras: {seam.shared_marks};"
-                f" {SURE_SHARED} wanted"
-            )
-        gap = seam.rare_gap_m - (0.0 if rarely else seam.usual_gap_m or 0.0)
-        if gap > allowed.seam_gap_m:
-            found.append(f"{name}: a job without a fault may show {lengths.cm(gap)}")
+        gap_m = seam.rare_gap_m - (0.0 if rarely else seam.usual_gap_m or 0.0)
+        if gap_m > allowed.seam_gap_m:
+            yield Reason("faultless-gap", between=seam.between, gap_m=gap_m)
+    strips = {strip.name for strip in prediction.job.strips}
     for laying in prediction.layings:
-        least = FOUND_STRIP * allowed.strip_m
-        on_strip = any(strip.name == laying.name for strip in prediction.job.strips)
-        if on_strip and laying.found_m is not None and laying.found_m > least:
-            wrong = lengths.cm(laying.found_m)
-            found.append(f"{laying.name} would have to lie {wrong} wrong to be found")
-    return tuple(found)
+        found_m = laying.found_m if laying.name in strips else None
+        if found_m is not None and found_m > SETTINGS.found_strip * allowed.strip_m:
+            yield Reason("found-late", strip=laying.name, found_m=found_m)
+
+
+def _unsure_marks(prediction: Prediction) -> Iterator[Reason]:
+    """Cameras and seams with too few marks that are surely seen."""
+    sure, shared = SETTINGS.sure_marks, SETTINGS.sure_shared
+    for camera in prediction.cameras:
+        if camera.marks < sure or camera.strips < 2:
+            counts = {"marks": camera.marks, "strips": camera.strips, "wanted": sure}
+            yield Reason("few-sure-marks", camera=camera.name, **counts)
+    for seam in prediction.seams:
+        if seam.shared_marks < shared:
+            counts = {"marks": seam.shared_marks, "wanted": shared}
+            yield Reason("few-shared-marks", between=seam.between, **counts)
 
 
 def _smallest(size: Size, grid: float, out: int) -> Choice:
@@ -251,22 +243,16 @@ def _smallest(size: Size, grid: float, out: int) -> Choice:
 
 def _fits(job: Job) -> bool:
     """Whether a layout fits the lot, with room to walk round it."""
-    needed = [each + 2 * LOT_ROOM_M for each in extent_m(job)]
+    needed = [each + 2 * SETTINGS.lot_room_m for each in extent_m(job)]
     limits = (job.means.lot_length_m, job.means.lot_width_m)
     return all(
         limit is None or need <= limit + 1e-9 for need, limit in zip(needed, limits, strict=True)
     )
 
 
-def _too_small(vehicle_job: Job, grid: float, size: Size) -> str:
-    lengths = vehicle_job.lengths
+def _too_small(vehicle_job: Job, grid: float, size: Size) -> Reason:
     if (vehicle_job.means.tape_width_m or np.inf) < size.end_tape_m:
-        return f"the tape is too narrow: the smallest mark needs {lengths.cm(size.end_tape_m)}"
-    along, across = (
-        lengths.roughly.m(e + 2 * LOT_ROOM_M, spec=".1f")
-        for e in extent_m(laid_out(vehicle_job, _smallest(size, grid, OUT_STEPS[-1])))
-    )
-    return (
-        f"the lot is too small: even the closest layout needs {along} along the vehicle"
-        f" and {across} across, with room to walk"
-    )
+        return Reason("tape-too-narrow", needed_m=size.end_tape_m)
+    closest = laid_out(vehicle_job, _smallest(size, grid, OUT_STEPS[-1]))
+    along_m, across_m = (each + 2 * SETTINGS.lot_room_m for each in extent_m(closest))
+    return Reason("lot-too-small", along_m=along_m, across_m=across_m)

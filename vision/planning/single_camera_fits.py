@@ -22,7 +22,7 @@ from vision.units.arrays import Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LoneFit:
+class SingleCameraFit:
     """One camera's plan fit of a layout exactly as planned, and how such fits usually err.
 
     `own` (14, 14) is the covariance by what the camera has for itself: pixels, lens and mounting.
@@ -35,9 +35,9 @@ class LoneFit:
     by_world: Array
 
 
-def lone_fits(
+def single_camera_fits(
     job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
-) -> dict[str, LoneFit]:
+) -> dict[str, SingleCameraFit]:
     """Each camera's fit to its own marks as planned; one that has none is left out."""
     world = build_world(job, layout, dict.fromkeys(i for o in observations for i in o.points.ids))
     cameras = {camera.name: camera for camera in job.cameras}
@@ -45,13 +45,13 @@ def lone_fits(
     for seen in observations:
         if len(seen.points.ids) < FEWEST_MARKS:
             continue
-        fit = _lone_fit(world, cameras[seen.name], seen)
+        fit = _fit_of(world, cameras[seen.name], seen)
         if fit is not None:
             fits[seen.name] = fit
     return fits
 
 
-def _lone_fit(world: World, camera: Camera, seen: CameraObservations) -> LoneFit | None:
+def _fit_of(world: World, camera: Camera, seen: CameraObservations) -> SingleCameraFit | None:
     pose, lens = seen.start
     points = seen.points
     _, d_point, d_lens = lens.project_with_derivatives(pose.transform(points.planned_m))
@@ -78,7 +78,7 @@ def _lone_fit(world: World, camera: Camera, seen: CameraObservations) -> LoneFit
     own = (gain @ points.covariance_px2 @ np.swapaxes(gain, 1, 2)).sum(axis=0)
     known = covariance[:, 6:] @ d_known.T
     place = covariance[:, :3] * camera.position_sigma_m / PLACE_SIGMA_M**2
-    return LoneFit(
+    return SingleCameraFit(
         fit=_as_planned(seen, covariance),
         own=own + known @ known.T + place @ place.T,
         by_world=(gain @ d_ground @ d_place).sum(axis=0) * world.sigma,
@@ -104,7 +104,7 @@ def _as_planned(seen: CameraObservations, covariance: Array) -> PlanFit:
     )
 
 
-def usual_gaps_m(slopes: Array, pair: tuple[LoneFit, LoneFit]) -> Array:
+def usual_gaps_m(slopes: Array, pair: tuple[SingleCameraFit, SingleCameraFit]) -> Array:
     """RMS gap (n,) in m at points whose gaps have the slopes (n, 2, 28) by both cameras."""
     own = np.zeros((2 * UNKNOWNS, 2 * UNKNOWNS))
     own[:UNKNOWNS, :UNKNOWNS], own[UNKNOWNS:, UNKNOWNS:] = pair[0].own, pair[1].own

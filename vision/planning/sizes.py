@@ -1,23 +1,18 @@
-"""Marks that a proposed layout may carry: each kind in growing sizes, with what a size takes up."""
+"""Marks that a plan proposes or tries: every kind in growing sizes, and raised marks."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from vision.job.job import Board, Cross, MarkShape, Quadrant
+import numpy as np
+
+from vision.job.job import Board, Cross, Job, MarkShape, Quadrant, SingleMark
 from vision.planning.setting_out.supplies import extent_m
+from vision.planning.settings import SETTINGS
 
 MarkKind = Literal["cross", "quadrant", "board"]
 KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
-
-TAPE_MARGIN_M = 0.01
-"""Tape on either side of a mark: what keeps its ends light all round."""
-ROLL_M = 0.18
-"""Of the usual roll of tape; a board's panel may be wider than what it lies on."""
-ROOM = 2.4
-"""Spacing in lengths of a mark: the nearest lie half a spacing apart, and what is drawn reaches a
-fifth beyond a cross's ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +34,6 @@ class Size:
                 return "board"
 
     @property
-    def words(self) -> str:
-        """Several of them."""
-        return {"cross": "crosses", "quadrant": "quadrants", "board": "boards"}[self.kind]
-
-    @property
     def reach_m(self) -> float:
         """From the centre to the farthest end of what is printed."""
         return max(printed_m(self.side)) / 2
@@ -51,27 +41,31 @@ class Size:
     @property
     def side_width_m(self) -> float:
         """What a side strip's marks take up across, with what must be light beside them."""
-        return printed_m(self.side)[1] + 2 * TAPE_MARGIN_M
+        return printed_m(self.side)[1] + 2 * SETTINGS.tape_margin_m
 
     @property
     def end_width_m(self) -> float:
         """The same of an end strip."""
-        return printed_m(self.end)[1] + 2 * TAPE_MARGIN_M
+        return printed_m(self.end)[1] + 2 * SETTINGS.tape_margin_m
 
     @property
     def side_tape_m(self) -> float:
         """Tape under a side strip's marks."""
-        return min(self.side_width_m, ROLL_M) if self.kind == "board" else self.side_width_m
+        return self._tape_m(self.side_width_m)
 
     @property
     def end_tape_m(self) -> float:
         """Tape under an end strip's marks."""
-        return min(self.end_width_m, ROLL_M) if self.kind == "board" else self.end_width_m
+        return self._tape_m(self.end_width_m)
+
+    def _tape_m(self, width_m: float) -> float:
+        return min(width_m, SETTINGS.roll_m) if self.kind == "board" else width_m
 
     def crowded(self, side_m: float, end_m: float) -> bool:
         """Whether marks half a spacing apart would touch, or nearly."""
-        along = printed_m(self.side)[0], printed_m(self.end)[0]
-        return side_m < ROOM * along[0] or end_m < ROOM * along[1]
+        pairs = ((side_m, self.side), (end_m, self.end))
+        least = SETTINGS.crowded_spacings
+        return any(spacing_m < least * printed_m(shape)[0] for spacing_m, shape in pairs)
 
 
 def printed_m(shape: MarkShape) -> tuple[float, float]:
@@ -127,3 +121,28 @@ SIZES: dict[MarkKind, tuple[Size, ...]] = {
 """The smallest first. Lines of crosses stay thin: one of more than 14 px near its own camera is no
 longer found as a line. Larger quadrants and boards would touch at the widest spacing that is tried
 across the ends."""
+
+
+def raised_height_m(job: Job) -> float:
+    """Height for a raised mark, well below the lowest camera, in steps of `raised_step_m`."""
+    lowest_m = min(float(camera.position_m[2]) for camera in job.cameras)
+    height_m = min(SETTINGS.raised_height_m, SETTINGS.raised_share * lowest_m)
+    steps = max(float(np.floor(height_m / SETTINGS.raised_step_m + 1e-9)), 1.0)
+    return steps * SETTINGS.raised_step_m
+
+
+def raised_mark(
+    job: Job, name: str, x_m: float, y_m: float, kind: MarkKind = "cross"
+) -> SingleMark:
+    """A raised mark over a place, fit to stand beside marks of one kind.
+
+    A single mark cannot be a board, and is a cross then.
+    """
+    reach_m = SETTINGS.raised_reach_m
+    shape = Cross(arm_along_m=reach_m, arm_across_m=reach_m, line_m=SETTINGS.raised_line_m)
+    return SingleMark(
+        name=name,
+        at_m=np.array([x_m, y_m, raised_height_m(job)]),
+        shape=Quadrant(radius_m=reach_m) if kind == "quadrant" else shape,
+        position_sigma_m=SETTINGS.raised_sigma_m,
+    )

@@ -16,14 +16,10 @@ from vision.job.layout import Layout, PlannedMark, place_sigma_m
 from vision.job.pattern import drawable, half_extent
 from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
 from vision.marks.measure.forecast import Light, forecast_covariances
-from vision.planning.plan import PlannedView, ViewStatus
+from vision.planning.assessment import PlannedView, ViewStatus
+from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array, Flags
 
-SURE_PX = 7.0
-"""Shorter extent below which no mark counts where a layout is proposed: nothing may hang on marks
-that are sometimes missed."""
-ROUGH_SIGMA_PX = 0.1
-"""More than any mark of SURE_PX has on pictures that are fit to be judged."""
 STATUS: dict[View, ViewStatus] = {
     View.OUTSIDE_LENS: "outside-lens",
     View.OUTSIDE_PICTURE: "outside-picture",
@@ -33,8 +29,6 @@ STATUS: dict[View, ViewStatus] = {
     View.SEEN: "seen",
 }
 THE_BODY = "the body"
-STAND_MARGIN = 0.5
-"""Of a raised mark: the stand under it is wider than the mark by this share, as scenes draw it."""
 
 
 def planned_views(
@@ -47,7 +41,7 @@ def planned_views(
 ) -> tuple[PlannedView, ...]:
     """Every point of the layout as `camera` would show it, aimed as intended, in order.
 
-    Without a `light` every centre has the same cautious sigma, ROUGH_SIGMA_PX.
+    Without a `light` every centre has the same cautious sigma, `rough_sigma_px`.
     """
     pose, lens = Pose.at(camera.position_m, camera.aim.rotation()), prior.guess
     points = [point for point in layout.points if drawable(point.shape)]
@@ -73,7 +67,7 @@ def planned_views(
             extent_px=float(shown.sizes_px[row]) if known else None,
         )
     counted = [point for point in points if views[point.id].status == "seen"]
-    rough = [ROUGH_SIGMA_PX**2 * np.eye(2)] * len(counted)
+    rough = [SETTINGS.rough_sigma_px**2 * np.eye(2)] * len(counted)
     measured = rough if light is None else forecast_covariances(pose, lens, counted, light)
     for point, covariance in zip(counted, measured, strict=True):
         views[point.id] = _with_covariance(views[point.id], covariance)
@@ -121,7 +115,7 @@ def _stand_hides(mark: SingleMark, owner: Camera, camera: Camera, places_m: Arra
         middle = _carton_middle(mark, owner, size, turn)
     else:
         along, across = half_extent(mark.shape)
-        grow = 2 * (1 + STAND_MARGIN)
+        grow = 2 * (1 + SETTINGS.stand_margin)
         size, turn, middle = (along * grow, across * grow), 0.0, mark.at_m[:2]
     c, s = np.cos(turn), np.sin(turn)
     unturn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])

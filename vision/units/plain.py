@@ -141,7 +141,7 @@ def _entry(value: Any, say: Callable[[Reason], str]) -> dict[str, Any]:
         if how.digits is not None and found is not None:
             entry[key] = how.figures(found)
         elif how.text and found is not None:
-            entry[key] = say(found)
+            entry[key] = [say(each) for each in found] if isinstance(found, tuple) else say(found)
         else:
             entry[key] = plain(found, say)
         if how.missing is not None:

@@ -22,7 +22,7 @@ from vision.documents.sheets.plan_drawing import (
 )
 from vision.job.job import Board, BoxCorner, Cross, MarkShape, SingleShape, Strip
 from vision.planning.setting_out.running_marks import SettingOut, StripLine, exact
-from vision.planning.setting_out.supplies import DOOR_ROOM_M, END_ROOM_M, SIDE_ROOM_M
+from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
 
 KEY_WIDTH_MM = 68.0
@@ -159,8 +159,9 @@ def _lot_words(flow: Flow, setting: SettingOut, figures: Figures) -> None:
     flow.heading("Lot")
     flow.paragraph(
         f"Level, at least {figures.at_least(lot.length_m)} by {figures.at_least(lot.width_m)}: "
-        f"{END_ROOM_M} m beyond the layout at the ends and {SIDE_ROOM_M} m at the sides for people "
-        f"at work, {DOOR_ROOM_M} m beside the body for an open door.", SMALLEST_PT,
+        f"{SETTINGS.end_room_m} m beyond the layout at the ends and "
+        f"{SETTINGS.side_room_m} m at the sides for people "
+        f"at work, {SETTINGS.door_room_m} m beside the body for an open door.", SMALLEST_PT,
     )  # fmt: skip
     means = setting.job.means
     known = (means.lot_length_m, lot.length_m), (means.lot_width_m, lot.width_m)

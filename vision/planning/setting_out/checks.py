@@ -27,17 +27,12 @@ from vision.planning.setting_out.running_marks import (
     Triangle,
     exact,
 )
+from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
 from vision.units.lengths import UNITS
 
-LEAST_ANSWER = 0.5
-"""A pair whose difference answers to less than this share of a fault does not show it."""
-
 ABOVE_GROUND_M = 0.01
 """A tape lies a finger's breadth above the ground: at 0 the body's box would only be touched."""
-
-LEAST_REACH_M = 0.3
-"""An end strip that reaches less far than this from the centre line has no arm for a triangle."""
 
 METRIC_STEP_M = Fraction(1, 10)
 IMPERIAL_STEP_M = UNITS["ft"] / 2
@@ -117,7 +112,7 @@ def _pair(
         along = diagonal.ends_m[1] - diagonal.ends_m[0]
         answers.append(float(along @ moved) / float(np.hypot(*along)))
     answer = abs(answers[0] - answers[1])
-    if answer < LEAST_ANSWER:
+    if answer < SETTINGS.least_answer:
         return None
     return DiagonalPair(
         fault=fault,
@@ -170,13 +165,8 @@ def _legs(
 # --------------------------------------------------------------------------------------- triangles
 
 
-def triangles(
-    job: Job, strips: tuple[StripLine, ...], room_m: dict[Side, float]
-) -> tuple[Triangle, ...]:
-    """A triangle for every end strip that the centre line crosses.
-
-    `room_m`: how much of the centre line lies free beyond the strip, for "front" and "rear".
-    """
+def triangles(job: Job, strips: tuple[StripLine, ...]) -> tuple[Triangle, ...]:
+    """A triangle for every end strip that the centre line crosses, within the room beyond it."""
     found = []
     for line in strips:
         if line.side not in ("front", "rear") or not line.crosses:
@@ -184,10 +174,10 @@ def triangles(
         assert line.crossing_m is not None
         at = float(line.crossing_m)
         reach_m = max(at, float(line.marks[-1].running_m) - at)
-        if reach_m < LEAST_REACH_M:
+        if reach_m < SETTINGS.least_reach_m:
             continue
         turn_rad = job.tolerances.strip_m / reach_m
-        part_m = min(reach_m / 4, room_m[line.side] / 3)
+        part_m = min(reach_m / 4, SETTINGS.end_room_m / 3)
         found.append(
             Triangle(
                 strip=line.strip.name,

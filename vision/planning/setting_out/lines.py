@@ -13,9 +13,7 @@ from vision.planning.setting_out.running_marks import (
     StripLine,
     exact,
 )
-
-SQUARE_RAD = math.radians(2)
-"""A strip this near to one of the datum lines is laid by its offset from it; others are free."""
+from vision.planning.settings import SETTINGS
 
 
 def strip_lines(job: Job) -> tuple[StripLine, ...]:
@@ -27,9 +25,9 @@ def side_of(strip: Strip) -> Side:
     """Which side of the body the strip runs along or across."""
     x, y = (strip.from_m + strip.to_m) / 2
     ahead, left = strip.along
-    if abs(left) < math.sin(SQUARE_RAD) and y != 0:
+    if abs(left) < math.sin(SETTINGS.square_rad) and y != 0:
         return "left" if y > 0 else "right"
-    if abs(ahead) < math.sin(SQUARE_RAD) and x != 0:
+    if abs(ahead) < math.sin(SETTINGS.square_rad) and x != 0:
         return "front" if x > 0 else "rear"
     return "free"
 

@@ -11,16 +11,8 @@ import numpy as np
 from vision.job.job import Job
 from vision.planning.setting_out.checks import diagonal_pairs, triangles
 from vision.planning.setting_out.lines import strip_lines
-from vision.planning.setting_out.running_marks import (
-    Datum,
-    SettingOut,
-    Side,
-)
-from vision.planning.setting_out.supplies import (
-    END_ROOM_M,
-    cut_list,
-    lot_size,
-)
+from vision.planning.setting_out.running_marks import Datum, SettingOut
+from vision.planning.setting_out.supplies import cut_list, lot_size
 
 
 def set_out(job: Job) -> SettingOut:
@@ -28,7 +20,6 @@ def set_out(job: Job) -> SettingOut:
     strips = strip_lines(job)
     lot = lot_size(job)
     half = np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2
-    room: dict[Side, float] = {"front": END_ROOM_M, "rear": END_ROOM_M}
     datums = (
         Datum(
             name="centre line",
@@ -46,7 +37,7 @@ def set_out(job: Job) -> SettingOut:
         datums=datums,
         strips=strips,
         pairs=diagonal_pairs(job, strips),
-        triangles=triangles(job, strips, room),
+        triangles=triangles(job, strips),
         lot=lot,
         cut=cut_list(job, lot),
     )

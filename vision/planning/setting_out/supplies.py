@@ -19,21 +19,8 @@ from vision.job.job import (
 )
 from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.planning.setting_out.running_marks import CutList, LotSize, Piece, exact
+from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
-
-END_ROOM_M = 2.5
-SIDE_ROOM_M = 1.5
-DOOR_ROOM_M = 2.2
-"""Free ground beyond the layout at the ends, where people kneel at the tape and stand clear of it;
-beyond it at the sides, where one kneels; and from the body, for a door of 1.2 m that stands open
-and somebody who passes it. Common practice, no source, as is what they come to: with 2.5 m, a 40 ft
-vehicle wants a lot 65 to 70 ft long."""
-
-OVERHANG_M = Fraction(1, 10)
-"""Tape beyond the last mark's edge at each end, to hold it down and to trim."""
-
-STAND_M = 0.3
-"""What a trestle or a carton takes up round its mark."""
 
 
 def lot_size(job: Job) -> LotSize:
@@ -41,17 +28,17 @@ def lot_size(job: Job) -> LotSize:
     half = np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2
     corners = [_tape_corners(strip) for strip in job.strips]
     for mark in job.marks:
-        corners.append(mark.at_m[:2] + STAND_M * np.array([[1.0, 1.0], [-1.0, -1.0]]))
+        corners.append(mark.at_m[:2] + SETTINGS.stand_m * np.array([[1.0, 1.0], [-1.0, -1.0]]))
     taken = np.concatenate([*corners, np.stack([half, -half])])
     ahead, left = taken.max(axis=0) - half
     behind, right = -taken.min(axis=0) - half
     return LotSize(
         vehicle_length_m=job.vehicle.length_m,
         vehicle_width_m=job.vehicle.width_m,
-        ahead_m=float(ahead) + END_ROOM_M,
-        behind_m=float(behind) + END_ROOM_M,
-        left_m=max(float(left) + SIDE_ROOM_M, DOOR_ROOM_M),
-        right_m=max(float(right) + SIDE_ROOM_M, DOOR_ROOM_M),
+        ahead_m=float(ahead) + SETTINGS.end_room_m,
+        behind_m=float(behind) + SETTINGS.end_room_m,
+        left_m=max(float(left) + SETTINGS.side_room_m, SETTINGS.door_room_m),
+        right_m=max(float(right) + SETTINGS.side_room_m, SETTINGS.door_room_m),
     )
 
 
@@ -64,7 +51,7 @@ def extent_m(shape: MarkShape) -> tuple[Fraction, Fraction]:
 
 def tape_length_m(strip: Strip) -> Fraction:
     """Length of the tape under a strip: its marks, and an overhang at each end."""
-    return exact(strip.at_m[-1]) + extent_m(strip.shape)[0] + 2 * OVERHANG_M
+    return exact(strip.at_m[-1]) + extent_m(strip.shape)[0] + 2 * SETTINGS.overhang_m
 
 
 def _tape_corners(strip: Strip) -> Array:
