@@ -37,6 +37,7 @@ from vision.job.job import (
     Vehicle,
 )
 from vision.marks.picture import Picture
+from vision.units.reason import Reason as MarkReason
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
 from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
@@ -124,13 +125,13 @@ def _marks() -> tuple[InspectedMark, ...]:
         covariance_px2=np.eye(2) * 0.004,
         residual_px=np.array([3.5, 0.25]),
         residual_m=np.array([np.nan, np.nan]),
-        reason="9 sigma from the fit",
+        reason=MarkReason("misfit"),
     )
     lost = InspectedMark(
         id="front/2",
         status="not-found",
         planned_m=np.array([5.0, 1.0, 0.0]),
-        reason="nothing like a cross there",
+        reason=MarkReason("nothing-there"),
     )
     outside = InspectedMark(id="trestle", status="outside", planned_m=np.array([6.0, 0.5, 0.75]))
     return used, rejected, lost, outside

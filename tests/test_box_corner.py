@@ -27,6 +27,7 @@ from vision.marks.box_corner.carton import carton_edges, upright_edge_seen, ways
 from vision.marks.box_corner.corner_fit import FoundCorner
 from vision.marks.box_corner.edge_search import planes_of
 from vision.marks.box_corner.find import find_box_corner
+from vision.units.reason import Reason
 
 EYE = Eye(place_m=(0.0, 1.25, 2.45), aim_deg=(90.0, 45.0, 0.0))
 BOX = (610, 390, 210, 190)
@@ -109,7 +110,7 @@ def test_another_place_on_the_carton_is_not_its_corner(shape: BoxCorner) -> None
         if np.hypot(*away) < 0.12:
             continue
         found = find(picture, shape, CORNER + np.array([*away, 0.0]))
-        assert isinstance(found, str), (away, found)
+        assert isinstance(found, Reason), (away, found)
 
 
 def test_a_carton_seen_from_behind_is_not_looked_for() -> None:
@@ -145,9 +146,9 @@ def test_the_far_edge_of_a_narrow_side_is_not_taken_for_the_near_one() -> None:
     (carton,) = [each for each in found.sightings if each.id == "left_carton"]
     if carton.measured is not None:
         assert np.linalg.norm(carton.measured.pixel_px - true) < 2
-    assert "narrowly" in carton.reason
+    assert carton.reason == Reason("side-narrow")
 
 
 def test_outside_the_picture_is_said() -> None:
     found = find(np.zeros((720, 1280, 3), dtype=np.uint8), KNOWN, np.array([0.0, -9.0, 0.5]))
-    assert found == "outside the picture"
+    assert found == Reason("outside-picture")

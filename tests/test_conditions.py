@@ -27,6 +27,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
+from vision.inspection.finding_words import mark_text, picture_text
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
@@ -34,6 +35,7 @@ from vision.marks import candidates
 from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
 from vision.practice.deviations import Damage, Deviations, Light
 from vision.practice.scene import draw_scene
+from vision.units.reason import Reason
 
 
 @pytest.mark.parametrize(
@@ -76,7 +78,9 @@ def test_a_picture_that_is_burnt_out_is_said_to_be() -> None:
     burnt = dataclasses.replace(view, grey=np.minimum(2.5 * view.grey, 255).astype(np.uint8))
     outcome = Tally().judge(burnt)
     assert isinstance(outcome, NotIdentified)
-    assert "56 % of the picture is burnt out to white: take it in softer light" in outcome.text
+    assert abs(outcome.reason.arguments["burnt_share"] - 0.56) < 0.005
+    said = "56 % of the picture is burnt out to white: take it in softer light"
+    assert said in picture_text(outcome.reason)
 
 
 def test_what_a_person_leaves_of_a_mark_is_right_or_not_taken() -> None:
@@ -142,7 +146,7 @@ def test_a_missing_mark_has_its_reason() -> None:
     assert isinstance(outcome, Identified)
     told = {each.id: each for each in outcome.sightings}
     assert told["front/2"].status in {"rejected", "not-found"}
-    assert "covered" in told["front/2"].reason
+    assert "covered" in mark_text(told["front/2"].reason)
     # Half a cross that is left is enough, and its other half is no reason for a wrong centre.
     true_px = {mark["id"]: mark["pixel"] for mark in scene.truth["cameras"][0]["marks"]}
     for name in ("front/4", "front/6"):
@@ -151,13 +155,14 @@ def test_a_missing_mark_has_its_reason() -> None:
             assert found.measured is not None
             assert np.hypot(*(found.measured.pixel_px - true_px[name])) < 0.3
         else:
-            assert "half" in found.reason or "covered" in found.reason
+            said = mark_text(found.reason)
+            assert "half" in said or "covered" in said
     assert told["front/1"].status == "used"
     hidden = [each for each in outcome.sightings if each.status == "hidden"]
     assert hidden
-    assert {each.reason for each in hidden} == {"the body is in the way"}
+    assert {each.reason for each in hidden} == {Reason("behind-body")}
     for each in outcome.sightings:
-        assert (each.status == "used") == (not each.reason), each.id
+        assert (each.status == "used") == (each.reason is None), each.id
 
 
 def test_no_marks_where_there_are_none() -> None:

@@ -29,10 +29,12 @@ from vision.camera.stated_lens import StatedLens
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.measuring import fit_with_doubts
 from vision.identification.poses import Task, fit_points
+from vision.inspection.finding_words import mark_text
 from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout, points_of
 from vision.marks.measure.mark_fit import Measured
 from vision.units.length_words import LengthWords
+from vision.units.reason import Reason
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
 BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)
@@ -105,7 +107,7 @@ def camera_of(task: Task) -> tuple[Pose, Lens]:
 
 def refusals(
     task: Task, moved_m: dict[str, tuple[float, float]], shift_m: tuple[float, float] = (0, 0)
-) -> dict[str, str]:
+) -> dict[str, Reason]:
     """What is refused when all is seen where it lies but some points are moved on the ground.
 
     `shift_m` moves the whole strip behind the body.
@@ -149,13 +151,15 @@ def test_an_image_beside_its_place_is_refused(
 ) -> None:
     refused = refusals(task_of(job(first_y_m=-2.25)), {HIDDEN: moved}, shift)
     assert set(refused) == {HIDDEN}
-    assert "cm from where the other marks put it" in refused[HIDDEN]
+    assert refused[HIDDEN].code == "astray"
 
 
 def test_how_far_off_it_lies_is_said_for_the_tape_in_the_hand() -> None:
     feet = dataclasses.replace(job(first_y_m=-2.25), lengths=LengthWords(imperial=True))
     refused = refusals(task_of(feet), {HIDDEN: (0.0, 0.06)})
-    assert re.search(r"lies [0-9 /]+ in \([0-9.]+ cm\) from where", refused[HIDDEN])
+    assert re.search(
+        r"lies [0-9 /]+ in \([0-9.]+ cm\) from where", mark_text(refused[HIDDEN], feet.lengths)
+    )
 
 
 def test_a_stated_place_that_is_wrong_hides_no_doubt() -> None:
@@ -173,7 +177,7 @@ def test_an_image_on_the_hidden_marks_own_place_is_named() -> None:
     refused = refusals(task_of(job(first_y_m=-2.69)), {})
     assert set(refused) == {"rear/3", "rear/4", "rear/5"}
     for index in (3, 4, 5):
-        assert f"may show rear/{5 - index} mirrored" in refused[f"rear/{index}"]
+        assert refused[f"rear/{index}"] == Reason("mirror-image", mark=f"rear/{5 - index}")
 
 
 def test_a_board_is_used_up_to_the_bodys_edge() -> None:
@@ -204,7 +208,7 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
             continue
         place = mark.centre_m + np.array([off_m * (mark.id == "far/0"), 0.0, 0.0])
         results[mark.id] = well_measured(mark.id, lens.project(pose.transform(place)))
-    why: dict[str, str] = {}
+    why: dict[str, Reason] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
     assert set(why) == ({"far/0"} if off_m else set())
@@ -219,12 +223,12 @@ def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
         off = np.array([0.3, 0.2, 0.0]) if mark.id == "right/4" else np.zeros(3)
         pixel = lens.project(pose.transform(mark.centre_m + off))
         results[mark.id] = well_measured(mark.id, pixel) if lens.contains(pixel) else None
-    why: dict[str, str] = {}
+    why: dict[str, Reason] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
     assert [i for i, used in zip(fit.points.ids, fit.used, strict=True) if not used] == ["right/4"]
     # Others are small and behind the body; none is said to lie astray.
-    assert all("too small to tell" in each for each in why.values())
+    assert all(each.code == "behind-body-and-small" for each in why.values())
 
 
 def test_nothing_measured_is_no_fit() -> None:
@@ -242,7 +246,7 @@ def test_no_image_in_a_polished_flank_is_used() -> None:
     assert not tally.wrong
     told = {each.id: each for each in outcome.sightings}
     assert told["rear/2"].status == "hidden"
-    assert "the body is in the way of it" in told["rear/2"].reason
+    assert told["rear/2"].reason.code == "partly-behind-body"
 
 
 @pytest.mark.parametrize(("contrast", "taken"), [(8.0, False), (40.0, True)])
@@ -257,6 +261,6 @@ def test_a_small_mark_cut_by_the_body_has_to_stand_out(contrast: float, taken: b
         pixel = lens.project(pose.transform(mark.centre_m))
         seen = dataclasses.replace(well_measured(mark.id, pixel), contrast=contrast)
         results[mark.id] = seen if lens.contains(pixel) else None
-    why: dict[str, str] = {}
+    why: dict[str, Reason] = {}
     assert isinstance(fit_with_doubts(task, results, why, (pose, lens)), PlanFit)
     assert (cut.id not in why) == taken

@@ -21,7 +21,7 @@ def part(name, verdict="keep", *reasons, **more):
 
 
 def mark(mark_id, status, reason=None):
-    return {"id": mark_id, "status": status, "reason": reason}
+    return {"id": mark_id, "status": status, "reason_code": reason}
 
 
 def result(*, cameras=(), strips=(), raised_marks=(), seams=(), warnings=(), verdict="not-judged"):
@@ -69,9 +69,9 @@ def test_a_cartons_corner_may_be_missing(code):
 
 def test_marks_that_no_picture_could_use_are_named():
     marks = [
-        mark("left/0", "used"), mark("left/1", "rejected", "ran away"), mark("left/2", "hidden"),
-        mark("left/3", "not-found", "too small in the picture: 3.0 px across"),
-        mark("left/4", "rejected", "only 2.9 px across"), mark("left/5", "rejected", "torn"),
+        mark("left/0", "used"), mark("left/1", "rejected", "ran-away"), mark("left/2", "hidden"),
+        mark("left/3", "not-found", "too-small"),
+        mark("left/4", "rejected", "small-and-refused"), mark("left/5", "rejected", "half-covered"),
     ]  # fmt: skip
     others = [mark("left/5", "used"), mark("left/1", "outside")]
     cameras = [part("left", marks=marks), part("front", marks=others)]
@@ -81,7 +81,7 @@ def test_marks_that_no_picture_could_use_are_named():
 
 
 def test_a_mark_whose_place_is_told_is_not_said_to_be_unknown():
-    marks = [mark(f"left/{i}", "rejected", "it does not fit") for i in (1, 2, 3)]
+    marks = [mark(f"left/{i}", "rejected", "misfit") for i in (1, 2, 3)]
     reason = ("stray-mark", "left/1 lies about 6.0 cm ahead of where; it was left out")
     found = result(
         cameras=[part("left", marks=marks)],

@@ -27,6 +27,7 @@ from vision.inspection.inspected import InspectedMark
 from vision.job.job import Board
 from vision.job.layout import planned_layout
 from vision.units.errors import BadInputError
+from vision.units.reason import Reason
 
 SCREEN = Screen(width=1280, height=720)
 
@@ -71,7 +72,7 @@ def test_the_list_runs_from_left_to_right_along_each_strip(inspection):
     across = [pick.screen_px[0] for pick in picks]
     assert across == sorted(across)
     assert picks[0].expected
-    assert picks[0].reason == "nothing like a cross there"
+    assert picks[0].reason == Reason("nothing-there")
     assert not picks[1].expected
     assert pick_lists(inspection, SCREEN)["right"] == ()
 

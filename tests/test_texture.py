@@ -19,6 +19,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.documents.result import result_of, validate
 from vision.marks.picture import Picture
+from vision.units.reason import Reason
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import seam_lines
@@ -265,7 +266,7 @@ def test_the_result_tells_the_shift_or_why_there_is_none(found, fits):
     shift, gap = found
     made = hand_made_inspection()
     seam = replace(made.seams[0], gap=gap, texture=shift)
-    blind = replace(seam, texture=NoTexture(code="poor-texture", text="bare ground"))
+    blind = replace(seam, texture=NoTexture(reason=Reason("poor-texture", sigma_m=0.041)))
     result = result_of(replace(made, seams=(seam, blind)))
     validate(result)
     told, untold = result["seams"]
@@ -275,4 +276,4 @@ def test_the_result_tells_the_shift_or_why_there_is_none(found, fits):
     assert np.allclose(told["texture_marks_gap_m"], gap.gaps_m[len(gap.points_m) // 2], atol=1e-3)
     assert untold["texture_verdict"] == "cannot-tell"
     assert untold["texture_shift_m"] is None
-    assert untold["missing"]["texture_shift_m"] == "bare ground"
+    assert untold["missing"]["texture_shift_m"].endswith("would be known to 4 cm only")

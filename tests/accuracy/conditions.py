@@ -33,6 +33,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
+from vision.inspection.finding_words import mark_text
 from vision.job.job import Camera, Job
 from vision.job.layout import planned_layout
 from vision.marks.measure.mark_fit import Measured
@@ -270,7 +271,8 @@ class Tally:
             true = view.true_px.get(sighting.id)
             if sighting.status != "used" or sighting.measured is None:
                 if sighting.id in view.due:
-                    self.missing[f"{sighting.status}: {sighting.reason}"] += 1
+                    why = mark_text(sighting.reason) if sighting.reason else ""
+                    self.missing[f"{sighting.status}: {why}"] += 1
                 continue
             off_px = np.full(2, np.inf) if true is None else sighting.measured.pixel_px - true
             off = np.hypot(*off_px)

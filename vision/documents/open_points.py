@@ -14,8 +14,8 @@ FOLLOWS = {"significant-within", "neighbour-not-identified"}
 fit, of which that camera's own line says why."""
 MAY_BE_MISSING = {"box-corner-not-found", "box-corner-not-judged"}
 """A carton's corner that is not seen does not hold up the job."""
-NEVER_SEEN = ("too small", "only ", "it is dark there")
-"""How reasons begin that are the picture's and not the mark's: nobody need go and look."""
+NEVER_SEEN = {"too-small", "small-and-refused", "dark-there"}
+"""Reasons of marks that are the picture's and not the mark's: nobody need go and look."""
 LIES = "lies about"
 """How it is said where a mark lies that was left out
 (`vision.inspection.verdict.displaced_marks`)."""
@@ -82,7 +82,7 @@ def _texts(entry: dict[str, Any]) -> list[str]:
 
 def _due(mark: dict[str, Any]) -> bool:
     """Whether the picture was good enough there to show the mark."""
-    return not (mark.get("reason") or "").startswith(NEVER_SEEN)
+    return mark.get("reason_code") not in NEVER_SEEN
 
 
 def _listed(names: list[str]) -> str:

@@ -15,6 +15,7 @@ from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.job import Board
 from vision.job.layout import BoardCorner, Layout, PlannedMark, planned_layout
 from vision.units.arrays import Array, frozen_array
+from vision.units.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +33,7 @@ class Pick:
     pixel_px: Array
     screen_px: Array
     expected: bool
-    reason: str = ""
+    reason: Reason | None = None
 
     def __post_init__(self) -> None:
         for name in ("pixel_px", "screen_px"):
@@ -87,7 +88,7 @@ def places(found: InspectedCamera, layout: Layout, screen: Screen) -> tuple[Pick
     if found.plan_fit is None:
         return ()
     strips = list(dict.fromkeys(mark.strip for mark in layout.points))
-    seen: list[tuple[PlannedMark, Array, bool, str]] = []
+    seen: list[tuple[PlannedMark, Array, bool, Reason | None]] = []
     across: dict[tuple[str | None, int], list[float]] = {}
     for mark in found.marks:
         if mark.status in ("hidden", "outside"):
@@ -96,10 +97,10 @@ def places(found: InspectedCamera, layout: Layout, screen: Screen) -> tuple[Pick
         measured = mark.status == "used" and mark.pixel_px is not None
         pixel = mark.pixel_px if measured else expected_px(found, planned.centre_m)
         if pixel is not None:
-            seen.append((planned, pixel, not measured, "" if measured else mark.reason))
+            seen.append((planned, pixel, not measured, None if measured else mark.reason))
             across.setdefault((planned.strip, planned.index), []).append(float(pixel[0]))
 
-    def order(each: tuple[PlannedMark, Array, bool, str]) -> tuple[int, float, float]:
+    def order(each: tuple[PlannedMark, Array, bool, Reason | None]) -> tuple[int, float, float]:
         """Strip by strip, single marks last; panel by panel, and from left to right."""
         planned, pixel = each[:2]
         group = len(strips) if planned.strip is None else strips.index(planned.strip)

@@ -19,6 +19,7 @@ from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import ANGLES, Aim
 from vision.camera.lens import Lens
 from vision.documents.forecast_words import outcome
+from vision.inspection.finding_words import mark_text, texture_text
 from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
@@ -34,6 +35,7 @@ from vision.inspection.whatif.change import Forecast
 from vision.inspection.whatif.forecast import sensitivities
 from vision.job.job import Tolerances, Vehicle, VehicleState
 from vision.units.arrays import Array
+from vision.units.length_words import LengthWords
 from vision.units.plain import (
     number,
     numbers,
@@ -43,7 +45,7 @@ from vision.units.plain import (
     with_missing,
 )
 from vision.views.sharpness.blur import Blur
-from vision.views.texture.shift import TextureShift, texture_agreement
+from vision.views.texture.shift import NoTexture, TextureShift, texture_agreement
 
 SCHEMA_NAME = "seamtrue.inspection/1"
 METRE_DIGITS, DEGREE_DIGITS, PIXEL_DIGITS = 5, 4, 3
@@ -69,6 +71,7 @@ def validate(result: object) -> None:
 
 def result_of(inspection: Inspection) -> dict[str, Any]:
     """Put an inspection into plain dicts, lists, numbers and strings, ready for `json.dumps`."""
+    lengths = inspection.job.lengths
     result: dict[str, Any] = {
         "schema": SCHEMA_NAME,
         "program": f"seamtrue {__version__}",
@@ -79,10 +82,10 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
         "vehicle_state": _vehicle_state(inspection.job.vehicle.state),
         "tolerances": _tolerances(inspection.job.tolerances),
         "variance_factor": number(inspection.variance_factor, 4),
-        "cameras": [_camera(camera) for camera in inspection.cameras],
+        "cameras": [_camera(camera, lengths) for camera in inspection.cameras],
         "strips": [_strip(strip) for strip in inspection.strips],
         "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
-        "seams": [_seam(seam) for seam in inspection.seams],
+        "seams": [_seam(seam, lengths) for seam in inspection.seams],
         "stated": [_stated(each) for each in inspection.stated],
         "what_if": _what_if(inspection),
         "warnings": list(inspection.warnings),
@@ -188,7 +191,7 @@ def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:
     }
 
 
-def _camera(found: InspectedCamera) -> dict[str, Any]:
+def _camera(found: InspectedCamera, lengths: LengthWords) -> dict[str, Any]:
     picture = found.picture
     shown = {
         "file": picture.file,
@@ -210,7 +213,7 @@ def _camera(found: InspectedCamera) -> dict[str, Any]:
         "marks_used": found.marks_used,
         "plan_fit": _plan_fit(found.plan_fit, found.ray_from_ground),
         "joint": _joint(found.adjusted),
-        "marks": [_mark(mark) for mark in found.marks],
+        "marks": [_mark(mark, lengths) for mark in found.marks],
     }
     return with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
 
@@ -302,7 +305,7 @@ def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
     }
 
 
-def _mark(mark: InspectedMark) -> dict[str, Any]:
+def _mark(mark: InspectedMark, lengths: LengthWords) -> dict[str, Any]:
     entry = {
         "id": mark.id,
         "status": mark.status,
@@ -312,9 +315,10 @@ def _mark(mark: InspectedMark) -> dict[str, Any]:
         "residual_px": numbers(mark.residual_px, PIXEL_DIGITS),
         "residual_m": numbers(mark.residual_m, METRE_DIGITS),
     }
+    unmeasured = f"the mark is {mark.status}"
     if mark.reason:
-        entry["reason"] = mark.reason
-    unmeasured = mark.reason or f"the mark is {mark.status}"
+        unmeasured = mark_text(mark.reason, lengths)
+        entry |= {"reason": unmeasured, "reason_code": mark.reason.code}
     unfitted = NO_RESIDUAL_M if mark.residual_px is not None else "there is no plan fit"
     why = dict.fromkeys(("pixel", "covariance_px2", "residual_px", "residual_m"), unmeasured)
     if mark.pixel_px is not None:
@@ -354,7 +358,7 @@ def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
     return with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the mark"))
 
 
-def _seam(seam: InspectedSeam) -> dict[str, Any]:
+def _seam(seam: InspectedSeam, lengths: LengthWords) -> dict[str, Any]:
     gap = seam.gap
     entry = {
         "between": list(seam.between),
@@ -387,7 +391,9 @@ def _seam(seam: InspectedSeam) -> dict[str, Any]:
     why = dict.fromkeys(figures, no_gap)
     if gap:
         why["overlap_m"] = "no point of the seam is far enough from the body"
-    no_texture = getattr(seam.texture, "text", "there are not two fitted views to compare")
+    no_texture = "there are not two fitted views to compare"
+    if isinstance(seam.texture, NoTexture):
+        no_texture = texture_text(seam.texture.reason, lengths)
     no_shift = dict.fromkeys(TEXTURE_FIGURES, no_texture)
     return with_missing(entry, {**why, **no_shift})
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from vision.adjustment.plan_fit import CHI2_REJECT, PlanFit, Points, ground_residual
 from vision.identification.identified import Identified, Sighting
+from vision.identification.reasons import BEHIND_BODY
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark
 from vision.marks.box_corner.corner_fit import FoundCorner
@@ -19,6 +20,7 @@ from vision.marks.box_corner.edge_search import planes_of
 from vision.marks.box_corner.find import find_box_corner
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 
 def with_box_corners(job: Job, camera: Camera, outcome: Identified, bgr: np.ndarray) -> Identified:
@@ -48,11 +50,11 @@ def _sighted(
     assert isinstance(mark.shape, BoxCorner)
     pixel, covariance = predicted_pixel(fit, mark)
     if not bool(fit.lens.contains(pixel)):
-        return Sighting(id=mark.name, status="outside", measured=None, reason="outside the picture")
-    if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
         return Sighting(
-            id=mark.name, status="hidden", measured=None, reason="the body is in the way"
+            id=mark.name, status="outside", measured=None, reason=Reason("outside-picture")
         )
+    if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
+        return Sighting(id=mark.name, status="hidden", measured=None, reason=BEHIND_BODY)
     beside = min(job.cameras, key=lambda each: float(np.hypot(*(each.position_m - mark.at_m)[:2])))
     found = find_box_corner(
         planes, fit.pose, fit.lens, covariance, mark.at_m, mark.shape, beside.position_m[:2]
@@ -71,9 +73,8 @@ def _sighted(
     )
     off = found.pixel_px - pixel
     if off @ np.linalg.solve(covariance + found.covariance_px2, off) > CHI2_REJECT:
-        why = "it does not fit the other marks of this picture"
-        return Sighting(id=mark.name, status="rejected", measured=measured, reason=why)
-    return Sighting(id=mark.name, status="used", measured=measured, reason="")
+        return Sighting(id=mark.name, status="rejected", measured=measured, reason=Reason("misfit"))
+    return Sighting(id=mark.name, status="used", measured=measured, reason=None)
 
 
 def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:

@@ -13,7 +13,6 @@ from dataclasses import replace
 import numpy as np
 
 from vision.camera.lens_prior import LensPrior
-from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting, Status
 from vision.identification.measuring import Looked, measured_marks
@@ -24,12 +23,13 @@ from vision.identification.poses import (
     carried_poses,
     expected_weight,
 )
-from vision.identification.reasons import BURNT_LEVEL, DARK_LEVEL, Evidence
+from vision.identification.reasons import BEHIND_BODY, BURNT_LEVEL, DARK_LEVEL, Evidence
 from vision.job.body import body_hides
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, points_of
 from vision.job.pattern import drawable
 from vision.marks.candidates import picture_noise, softened, unveiled
+from vision.units.reason import Reason
 
 HALF_SEEN_MARGIN_M = 0.35
 """A mark hidden only by the outer this much of the body's box may well be seen: bodies are rounded
@@ -68,13 +68,11 @@ def identify(
     marks = tuple(mark for mark, hides in zip(drawn, hidden, strict=True) if not hides)
     useless = _useless(grey)
     if useless is not None:
-        return NotIdentified(camera=camera.name, code=useless[0], text=useless[1])
+        return NotIdentified(camera=camera.name, reason=useless)
     if len(marks) < LEAST_MARKS:
         return NotIdentified(
             camera=camera.name,
-            code="too-few-marks",
-            text=f"the layout has {len(marks)} marks this camera could see; "
-            f"at least {LEAST_MARKS} are needed",
+            reason=Reason("too-few-marks", marks=len(marks), needed=LEAST_MARKS),
         )
     noise = picture_noise(grey)
     task = Task(
@@ -92,11 +90,8 @@ def identify(
     outcome = _with_and_without_veil(task, layout)
     burnt = float(np.mean(grey > BURNT_LEVEL))
     if isinstance(outcome, NotIdentified) and burnt > MOST_BURNT:
-        text = (
-            f"{outcome.text}; {100 * burnt:.0f} % of the picture is burnt out to white: take it in"
-            " softer light, or set the camera darker"
-        )
-        return replace(outcome, text=text)
+        reason = Reason(outcome.code, **outcome.reason.arguments, burnt_share=burnt)
+        return replace(outcome, reason=reason)
     return outcome
 
 
@@ -111,52 +106,38 @@ def _with_and_without_veil(task: Task, layout: Layout) -> Identified | NotIdenti
     return again if isinstance(again, Identified) else outcome
 
 
-def _useless(grey: np.ndarray) -> tuple[str, str] | None:
+def _useless(grey: np.ndarray) -> Reason | None:
     """Why a picture holds nothing at all, or None."""
     # Every third row and column: hundreds of thousands of places do.
     some = grey[::3, ::3]
     bright, spread = float(np.percentile(some, 99)), float(np.std(some))
     if bright < DARK_LEVEL:
-        return "dark", f"the picture is dark: 99 % of it is below level {bright:.0f} of 255"
+        return Reason("dark", level=bright)
     if spread < FLAT_SPREAD:
-        return "blank", "the picture is blank: it is one even level throughout"
+        return Reason("blank")
     return None
 
 
 def _decided(task: Task, layout: Layout, poses: list[CarriedPose]) -> Identified | NotIdentified:
     """The best pose measured to the end, or why there is none."""
 
-    def no(code: str, text: str) -> NotIdentified:
-        return NotIdentified(camera=task.camera.name, code=code, text=text)
+    def no(code: str, **arguments: object) -> NotIdentified:
+        return NotIdentified(camera=task.camera.name, reason=Reason(code, **arguments))
 
     if not poses:
-        return no("no-marks", "no marks were found that fit the layout")
+        return no("no-marks")
     best = poses[0]
     if best.seen < LEAST_MARKS or best.evidence < LEAST_SHARE * best.expected:
-        return no(
-            "no-marks",
-            f"{best.seen} places look like marks, too few of those that should be seen "
-            "to say which is which",
-        )
+        return no("no-marks", places=best.seen)
     # A rival sees about as many marks, however small: near ones alone may fit one strip further on.
     rivals = [pose.evidence for pose in poses[1:] if pose.seen > RIVAL_SHARE * best.seen]
     rival = max(rivals, default=0.0)
     if rival > RIVAL_SHARE * best.evidence:
-        return no(
-            "ambiguous",
-            "two aims explain the picture almost equally well: the marks repeat, and what would "
-            "tell them apart is not in the picture",
-        )
-    place = best.pose.camera_in_ground_m - task.camera.position_m
-    turn = best.pose.aim.minus(task.camera.aim)
-    if np.linalg.norm(place) > FARTHEST_PLACE_M or np.abs(turn).max() > FARTHEST_AIM_RAD:
-        apart = task.job.lengths.cm(float(np.linalg.norm(place)), spec=".0f")
-        return no(
-            "implausible",
-            f"the marks fit only with the camera {apart} from where "
-            f"the job says it is mounted and turned by {np.degrees(np.abs(turn).max()):.0f} "
-            "degrees: is this another camera's picture?",
-        )
+        return no("ambiguous")
+    place_m = float(np.linalg.norm(best.pose.camera_in_ground_m - task.camera.position_m))
+    turn_rad = float(np.abs(best.pose.aim.minus(task.camera.aim)).max())
+    if place_m > FARTHEST_PLACE_M or turn_rad > FARTHEST_AIM_RAD:
+        return no("implausible", place_m=place_m, turn_rad=turn_rad)
     return _measured(task, layout, best, rival)
 
 
@@ -166,15 +147,10 @@ def _measured(
     """Measure every mark of the chosen pose and say what became of each."""
     looked = measured_marks(task, best)
     if isinstance(looked, NoFit):
-        text = no_fit_words(looked.reason)
-        return NotIdentified(camera=task.camera.name, code="too-few-marks", text=text)
+        reason = Reason("too-few-marks", why=looked.reason)
+        return NotIdentified(camera=task.camera.name, reason=reason)
     if best.evidence < SURE_SHARE * best.expected and not _holds_together(task, looked):
-        return NotIdentified(
-            camera=task.camera.name,
-            code="no-marks",
-            text="marks were found, but those that should lie between them are missing or the "
-            "marks do not fit each other: which is which cannot be told",
-        )
+        return NotIdentified(camera=task.camera.name, reason=Reason("no-marks", apart=True))
     sightings = _sightings(task, layout, looked)
     good = [looked.results[point_id] for point_id in looked.fit.points.ids]
     return Identified(
@@ -212,14 +188,15 @@ def _sightings(task: Task, layout: Layout, looked: Looked) -> tuple[Sighting, ..
     sightings = []
     for point in layout.points:
         status: Status
+        why: Reason | None
         if not drawable(point.shape):
             # A carton's corner is looked for in colour, once all cameras are known.
-            status, why = "not-found", "not looked for before the camera is known"
+            status, why = "not-found", Reason("not-looked-for")
         elif point.id not in looked_for:
-            status, why = "hidden", "the body is in the way"
+            status, why = "hidden", BEHIND_BODY
         elif point.id in used:
             status = "used" if used[point.id] else "rejected"
-            why = "" if used[point.id] else "it does not fit the other marks of this picture"
+            why = None if used[point.id] else Reason("misfit")
         elif refusal := looked.refused.get(point.id):
             status, why = evidence.refused(point, refusal)
         else:

@@ -28,6 +28,7 @@ from vision.job.layout import PlannedMark, place_sigma_m, planned_layout, points
 from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array, Flags
+from vision.units.reason import Reason
 
 CHI2_HIDDEN = chi_square_limit(0.95, 2)
 """What is found where the body as stated hides a mark is mostly something else: it has to lie where
@@ -57,7 +58,7 @@ def doubts(
     doubtful: Sequence[PlannedMark],
     results: Mapping[str, Measured | None],
     small: Collection[str] = (),
-) -> dict[str, str]:
+) -> dict[str, Reason]:
     """Why some of the doubtful marks that were measured are not to be used, by id.
 
     `fit` is that of the other marks; `small` names marks so small that much looks like them. Those
@@ -71,7 +72,7 @@ def doubts(
     centres = np.array([point.centre_m for point in points])
     hidden = body_hides(task.job.vehicle, place_m, centres)
     cut = body_hides(task.job.vehicle, place_m, centres, margin_m=0.0)
-    found: dict[str, str] = {}
+    found: dict[str, Reason] = {}
     beside = zip(*_beside(task, fit, asked), strict=True)
     cut &= np.array([seen.contrast < SURE_CONTRAST for _, seen in asked])
     for point, behind, partly, (off_m, covariance_m2) in zip(
@@ -79,17 +80,17 @@ def doubts(
     ):
         why = None
         if (behind or partly) and point.id in small:
-            way = "in the way" if behind else "in the way of part of it"
-            why = f"the body is {way}, and what is seen there is too small to tell"
+            why = Reason("behind-body-and-small", wholly=bool(behind))
         # Written so that NaN, from beyond the lens, is refused too.
         elif not off_m @ np.linalg.solve(covariance_m2, off_m) <= (
             CHI2_HIDDEN if behind else CHI2_REJECT
         ):
-            why = _astray(task, place_m, point, float(np.hypot(*off_m)))
+            may_hide = bool(may_be_hidden(task.job.vehicle, place_m, [point])[0])
+            why = Reason("astray", off_m=float(np.hypot(*off_m)), body_may_hide=may_hide)
         elif behind:
             along_m = MIRROR_SIGMAS * np.sqrt(np.diag(covariance_m2))
             image = _mirrored(task, place_m, point, point.centre_m[:2] + off_m, along_m)
-            why = image and f"the body is in the way, and may show {image} mirrored there"
+            why = Reason("mirror-image", mark=image) if image else None
         if why:
             found[point.id] = why
     return found
@@ -121,14 +122,6 @@ def _beside(
     )
     sure = np.arange(len(points.ids)) < int(used.sum())
     return left_out_points(job, planned_layout(job), observed, sure)
-
-
-def _astray(task: Task, place_m: Array, point: PlannedMark, off_m: float) -> str:
-    off = task.job.lengths.cm(off_m)
-    why = f"what is seen there lies {off} from where the other marks put it"
-    if not may_be_hidden(task.job.vehicle, place_m, [point])[0]:
-        return why
-    return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"
 
 
 def _mirrored(

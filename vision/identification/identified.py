@@ -8,6 +8,7 @@ from typing import Literal
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.lens_prior import LensPrior
 from vision.marks.measure.mark_fit import Measured
+from vision.units.reason import Reason
 
 Status = Literal["used", "rejected", "not-found", "hidden", "outside"]
 
@@ -17,13 +18,13 @@ class Sighting:
     """What became of one mark of the layout in one picture.
 
     `measured` is in the picture turned back, None where nothing was measured; `reason` says why a
-    mark is not used.
+    mark is not used, None for one that is.
     """
 
     id: str
     status: Status
     measured: Measured | None
-    reason: str
+    reason: Reason | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,8 +54,12 @@ class Identified:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotIdentified:
-    """No pose can be named: a code for the verdict and a sentence for the person."""
+    """No pose can be named, and why."""
 
     camera: str
-    code: str
-    text: str
+    reason: Reason
+
+    @property
+    def code(self) -> str:
+        """The reason's code."""
+        return self.reason.code

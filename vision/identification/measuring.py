@@ -19,6 +19,7 @@ from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured, measure
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 LEAST_EXPLAINED, LEAST_CONTRAST = 0.5, 3.0
 NOISE_ALONE, LEAST_EXPLAINED_NOISY, LEAST_CONTRAST_NOISY = 1.4, 0.12, 1.5
@@ -61,7 +62,7 @@ class Looked:
 
     fit: PlanFit
     results: dict[str, Measured | None]
-    refused: dict[str, str]
+    refused: dict[str, Reason]
 
 
 def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
@@ -71,7 +72,7 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     picture, is measured where the fit puts it.
     """
     results: dict[str, Measured | None] = {}
-    refused: dict[str, str] = {}
+    refused: dict[str, Reason] = {}
     camera = best.pose, best.lens
     _measure(task, camera, _seen_points(task, best), results, refused)
     fit = fit_with_doubts(task, results, refused, camera)
@@ -92,12 +93,12 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
 
 def _miscounted(
     task: Task, fit: PlanFit, results: dict[str, Measured | None], refused: Collection[str]
-) -> dict[str, str]:
+) -> dict[str, Reason]:
     """Corners of boards that may have been counted from the next square, and why they are refused.
 
     A board moved by a square looks like itself but for its border, which small squares do not show.
     """
-    found: dict[str, str] = {}
+    found: dict[str, Reason] = {}
     camera = fit.pose, fit.lens
     for mark in task.marks:
         corners = [
@@ -114,8 +115,8 @@ def _miscounted(
         off = np.array([each.pixel_px for _, each in corners]) - d_pixel_d_mark(*camera, points)[0]
         moved_px = float(np.linalg.norm(np.median(off, axis=0)))
         if square_px < COUNTABLE_SQUARE_PX and moved_px > MOST_OF_A_SQUARE * square_px:
-            why = f"{moved_px:.1f} px from where the others put it, with squares of {square_px:.1f}"
-            found |= {point.id: f"may be counted from the next square: {why}" for point in points}
+            why = Reason("next-square", off_px=moved_px, square_px=square_px)
+            found |= {point.id: why for point in points}
     return found
 
 
@@ -143,7 +144,7 @@ def _fit(
 def fit_with_doubts(
     task: Task,
     results: dict[str, Measured | None],
-    refused: dict[str, str],
+    refused: dict[str, Reason],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     """The fit to all good marks; doubtful ones only where the others allow it.
@@ -251,7 +252,7 @@ def _measure(
     camera: tuple[Pose, Lens],
     where: tuple[list[PlannedMark], Array],
     results: dict[str, Measured | None],
-    refused: dict[str, str],
+    refused: dict[str, Reason],
 ) -> None:
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
@@ -270,7 +271,9 @@ def _measure(
     refused.update(_strangers(results, refused))
 
 
-def _strangers(results: dict[str, Measured | None], refused: dict[str, str]) -> dict[str, str]:
+def _strangers(
+    results: dict[str, Measured | None], refused: dict[str, Reason]
+) -> dict[str, Reason]:
     """Marks that were drawn much worse than the picture's others, and why they are refused."""
     good = {
         point_id: result
@@ -284,15 +287,9 @@ def _strangers(results: dict[str, Measured | None], refused: dict[str, str]) -> 
     strange = {}
     for point_id, result in good.items():
         if result.noise > STRANGE_NOISE * noise:
-            strange[point_id] = (
-                f"the drawing fits it {result.noise / noise:.1f} times worse than the other marks: "
-                "something covers part of it"
-            )
+            strange[point_id] = Reason("noisier", times=result.noise / noise)
         elif result.blur_px > max(STRANGE_BLUR * blur, blur + STRANGE_BLUR_PX):
-            strange[point_id] = (
-                f"it is {result.blur_px / blur:.1f} times as blurred as the other marks: "
-                "something covers part of it, or a drop lies before it"
-            )
+            strange[point_id] = Reason("softer", times=result.blur_px / blur)
     return strange
 
 
@@ -352,7 +349,7 @@ def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
 
 def _refusal(
     point: PlannedMark, result: Measured, move_px: float, size_px: float, noise: float
-) -> str | None:
+) -> Reason | None:
     """Why a measurement is not to be trusted, or None.
 
     `move_px` is how far from its start it was found, `size_px` as `sizes_px` has it, `noise` the
@@ -363,19 +360,15 @@ def _refusal(
     contrast = LEAST_CONTRAST_NOISY if clean else LEAST_CONTRAST
     explained = LEAST_EXPLAINED_NOISY if clean else LEAST_EXPLAINED
     if result.contrast < contrast:
-        return f"its ink stands out from its tape by {result.contrast:.1f} times the noise only"
+        return Reason("faint-ink", contrast=result.contrast)
     if result.explained < explained:
-        return (
-            f"what is there does not look like the mark: the drawing explains "
-            f"{max(result.explained, 0) * 100:.0f} % of it"
-        )
+        return Reason("unlike-mark", explained=max(result.explained, 0.0))
     sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
     most_sigma_px = MOST_CORNER_SIGMA_PX if is_corner(point) else MOST_SIGMA_PX
     if sigma_px > min(most_sigma_px, MOST_SIGMA_SHARE * size_px):
-        return f"its centre cannot be told: {sigma_px:.1f} px where it is {size_px:.0f} px across"
+        return Reason("centre-untold", sigma_px=sigma_px, size_px=size_px)
     if abs(result.turn_rad) > MOST_TURN_RAD:
-        turn_deg = np.degrees(abs(result.turn_rad))
-        return f"what is there is turned by {turn_deg:.0f} degrees against the mark"
+        return Reason("turned", turn_rad=abs(result.turn_rad))
     if move_px > _most_move(point, result.shadow, size_px):
-        return "the fit of the drawing ran away from where the mark was found"
+        return Reason("ran-away")
     return None

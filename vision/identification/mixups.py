@@ -17,6 +17,7 @@ import numpy as np
 from vision.identification.identified import Identified, NotIdentified
 from vision.job.job import Camera, Job
 from vision.marks.picture import Picture
+from vision.units.reason import Reason
 
 Outcome = Identified | NotIdentified
 Look = Callable[[Camera, np.ndarray], Outcome]
@@ -43,11 +44,10 @@ LEAST_JOINT_GAIN = 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _View:
-    """One way of reading a camera's picture, and what to write in the job if it is right."""
+    """One way of reading a camera's picture, and what it would mean for the job."""
 
-    code: str
     grey: np.ndarray
-    text: str
+    reason: Reason
 
 
 def without_mixups(
@@ -80,9 +80,7 @@ def without_mixups(
         for view in views:
             other = look(camera, view.grey)
             if isinstance(other, Identified) and _better([(camera, other)], [(camera, own)]):
-                found[camera.name] = NotIdentified(
-                    camera=camera.name, code=view.code, text=view.text
-                )
+                found[camera.name] = NotIdentified(camera=camera.name, reason=view.reason)
                 break
     return found
 
@@ -108,7 +106,7 @@ def without_mirrors(
             turned = cost({**outcomes, camera.name: other})
             if turned < least:
                 least = turned
-                named = NotIdentified(camera=camera.name, code=view.code, text=view.text)
+                named = NotIdentified(camera=camera.name, reason=view.reason)
     return {**outcomes, named.camera: named} if named else dict(outcomes)
 
 
@@ -189,47 +187,33 @@ def _whose(
     turned = look(camera, _other_views(camera, picture)[0].grey)
     if isinstance(turned, Identified) and turned.share >= max(whose.values()):
         return None
-    return NotIdentified(
-        camera=camera.name,
-        code="other-camera",
-        text=f"the picture of {camera.name} ({picture.file}) looks like the "
-        f"{' or '.join(whose)} camera's view; if it is, name another picture under "
-        f"[camera.{camera.name}]",
-    )
+    reason = Reason("other-camera", camera=camera.name, file=picture.file, others=tuple(whose))
+    return NotIdentified(camera=camera.name, reason=reason)
 
 
 def _swapped(camera: Camera, other: Camera, pictures: Mapping[str, Picture]) -> NotIdentified:
-    return NotIdentified(
+    reason = Reason(
+        "swapped",
         camera=camera.name,
-        code="swapped",
-        text=f"the pictures of {camera.name} and {other.name} look swapped; if they are, write "
-        f'picture = "{pictures[other.name].file}" under [camera.{camera.name}] and '
-        f'picture = "{pictures[camera.name].file}" under [camera.{other.name}]',
+        other=other.name,
+        file=pictures[camera.name].file,
+        other_file=pictures[other.name].file,
     )
+    return NotIdentified(camera=camera.name, reason=reason)
 
 
 def _other_views(camera: Camera, picture: Picture) -> tuple[_View, _View]:
-    flipped = "false" if picture.mirrored else "true"
-    stated = "not mirrored, though the job says so" if picture.mirrored else "mirrored"
+    mirrored = Reason("mirrored", camera=camera.name, stated_mirrored=picture.mirrored)
+    upside_down = Reason("upside-down", camera=camera.name, roll_rad=_half_turned_rad(camera))
     return (
-        _View(
-            code="mirrored",
-            grey=np.ascontiguousarray(picture.grey[:, ::-1]),
-            text=f"the picture looks {stated}; if it is, write mirrored = {flipped} under "
-            f"[camera.{camera.name}]",
-        ),
-        _View(
-            code="upside-down",
-            grey=np.ascontiguousarray(picture.grey[::-1, ::-1]),
-            text="the picture is upside down; if the camera is mounted so, write "
-            f"roll_deg = {_half_turned(camera):g} under [camera.{camera.name}]",
-        ),
+        _View(grey=np.ascontiguousarray(picture.grey[:, ::-1]), reason=mirrored),
+        _View(grey=np.ascontiguousarray(picture.grey[::-1, ::-1]), reason=upside_down),
     )
 
 
-def _half_turned(camera: Camera) -> float:
-    roll = np.degrees(camera.aim.roll_rad)
-    return float(roll - 180 if roll > 0 else roll + 180)
+def _half_turned_rad(camera: Camera) -> float:
+    roll_rad = camera.aim.roll_rad
+    return float(roll_rad - np.pi if roll_rad > 0 else roll_rad + np.pi)
 
 
 def _without_repeats(
@@ -250,11 +234,8 @@ def _without_repeats(
         for name in names:
             if name == owner and np.isfinite(misfit(name)):
                 continue
-            others = " and ".join(other for other in names if other != name)
-            kept[name] = NotIdentified(
-                camera=name,
-                code="same-picture",
-                text=f"the {name} camera has the same picture as {others} "
-                f"({pictures[name].file}): give each camera its own",
-            )
+            others = tuple(other for other in names if other != name)
+            file = pictures[name].file
+            reason = Reason("same-picture", camera=name, others=others, file=file)
+            kept[name] = NotIdentified(camera=name, reason=reason)
     return kept

@@ -21,6 +21,7 @@ from vision.job.layout import Layout, PlannedMark
 from vision.job.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 STEPS = 13
 REFERENCES = 12
@@ -29,7 +30,7 @@ ON_INK, ON_PAPER = 0.75, 0.15
 """Coverage from which on a place is ink, and up to which it is paper."""
 BESIDE = 1.5
 """Where the ground beside a tape is looked at, in half widths of the tape."""
-BEHIND_BODY = "the body is in the way"
+BEHIND_BODY = Reason("behind-body")
 DARK_LEVEL = 14.0
 """Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
 BURNT_LEVEL = 250.0
@@ -80,30 +81,30 @@ class Evidence:
             )
         return self._reference
 
-    def missing(self, point: PlannedMark) -> tuple[Status, str]:
+    def missing(self, point: PlannedMark) -> tuple[Status, Reason]:
         """Status and reason of a mark that was looked for and not measured."""
         pixel = self._fit.lens.project(self._fit.pose.transform(point.centre_m))
         if not self._fit.lens.contains(pixel):
-            return "outside", "outside the picture"
+            return "outside", Reason("outside-picture")
         if self._behind_body(point):
             return "hidden", BEHIND_BODY
         size = float(sizes_px(self._camera, [point])[0])
         levels = self._levels(point)
         if levels is None:
-            return "not-found", "cut off by the picture's edge"
+            return "not-found", Reason("cut-off")
         if max(levels.paper, levels.ground) < DARK_LEVEL:
-            return "not-found", "it is dark there: the rim of the lens, or deep shadow"
+            return "not-found", Reason("dark-there")
         if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
-            return "not-found", f"too small in the picture: {size:.1f} px across"
-        return "not-found", self._seen(point, levels) or "nothing like it where it should be"
+            return "not-found", Reason("too-small", size_px=size)
+        return "not-found", self._seen(point, levels) or Reason("nothing-there")
 
-    def refused(self, point: PlannedMark, refusal: str) -> tuple[Status, str]:
+    def refused(self, point: PlannedMark, refusal: Reason) -> tuple[Status, Reason]:
         """Status and reason of a mark that was measured and refused: what is seen, if anything.
 
         What is seen where the body hides a mark is part of it at the best, past a rounded edge.
         """
         if self._behind_body(point):
-            return "hidden", f"{BEHIND_BODY} of it, or of part of it: {refusal}"
+            return "hidden", Reason("partly-behind-body", refusal=refusal)
         return "rejected", self._rejected(point, refusal)
 
     def _behind_body(self, point: PlannedMark) -> bool:
@@ -115,23 +116,22 @@ class Evidence:
         vehicle, centre_m = self._task.job.vehicle, point.centre_m[None]
         return all(bool(body_hides(vehicle, place_m, centre_m)[0]) for place_m in places_m)
 
-    def _rejected(self, point: PlannedMark, refusal: str) -> str:
+    def _rejected(self, point: PlannedMark, refusal: Reason) -> Reason:
         size = float(sizes_px(self._camera, [point])[0])
         if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
-            return f"only {size:.1f} px across; {refusal}"
+            return Reason("small-and-refused", size_px=size, refusal=refusal)
         levels = self._levels(point)
         seen = self._seen(point, levels) if levels is not None else None
-        return f"{seen}; {refusal}" if seen else refusal
+        return Reason("refused", seen=seen, refusal=refusal) if seen else refusal
 
-    def _seen(self, point: PlannedMark, levels: Levels) -> str | None:
+    def _seen(self, point: PlannedMark, levels: Levels) -> Reason | None:
         """What the levels say is the matter, or None."""
         paper, ground = levels.paper, levels.ground
         sign = 1 if point.ink == "dark" else -1
         if min(paper, ground) > BURNT_LEVEL:
-            return "too much light there: tape and ground are both burnt out to white"
+            return Reason("burnt-out")
         if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
-            what = "covered, torn off, laid elsewhere, or something stands before it"
-            return f"no tape can be seen there: {what}"
+            return Reason("no-tape")
         contrast, usual_paper = self._of_used()
         if not (contrast > 0 and np.isfinite(levels.contrast)):
             return None
@@ -140,12 +140,11 @@ class Evidence:
         if np.isfinite(halves).any():
             worst = int(np.nanargmin(halves))
             if halves[worst] < FAINT and halves[worst ^ 1] > PLAIN:
-                where = HALVES[worst]
-                return f"its half {where}, looking along the strip, is covered, torn or rubbed off"
+                return Reason("half-covered", half=HALVES[worst])
         if share < FAINT:
-            return "its ink cannot be told from its tape: rubbed off, covered, or laid elsewhere"
+            return Reason("no-ink")
         if paper < IN_SHADOW * usual_paper:
-            return "it lies in shadow"
+            return Reason("in-shadow")
         return None
 
     def _levels(self, point: PlannedMark) -> Levels | None:

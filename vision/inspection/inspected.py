@@ -19,6 +19,7 @@ from vision.inspection.verdict.rule import Action, Reason
 from vision.job.job import Camera, Job
 from vision.marks.picture import Picture
 from vision.units.arrays import Array, frozen_array
+from vision.units.reason import Reason as MarkReason
 from vision.views.seam_edges import EdgeCrossing
 from vision.views.seams.gaps import SeamGap
 from vision.views.sharpness.blur import Sharpness
@@ -44,7 +45,7 @@ class InspectedMark:
     covariance_px2: Array | None = None
     residual_px: Array | None = None
     residual_m: Array | None = None
-    reason: str = ""
+    reason: MarkReason | None = None
 
     def __post_init__(self) -> None:
         if self.status not in MARK_STATUSES:

@@ -10,6 +10,7 @@ from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
+from vision.inspection.finding_words import picture_text
 from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
@@ -35,6 +36,7 @@ from vision.inspection.verdict.rule import Reason
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
 from vision.job.job import Camera, SingleMark, Strip
 from vision.marks.picture import Picture
+from vision.units.reason import Reason as MarkReason
 from vision.views.ground import ground_map
 from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.lines import seam_lines
@@ -87,13 +89,7 @@ def _variance_factor(joint: Adjustment | None) -> float | None:
 def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
     if isinstance(outcome, NotIdentified):
-        text = outcome.text
-        width, height = found.pictures[camera.name].width, found.pictures[camera.name].height
-        if height > width:
-            text += (
-                f"; the picture stands on its side, {width} x {height} px: save it as the camera"
-                " delivers it"
-            )
+        text = picture_text(_on_its_side(found, outcome), found.job.lengths)
         return unidentified_camera(camera.name, Reason(code=outcome.code, text=text), picture)
     if isinstance(found.adjustment, NoFit):
         why = found.adjustment.reason
@@ -111,6 +107,14 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
         picture=picture,
         lengths=found.job.lengths,
     )
+
+
+def _on_its_side(found: Findings, outcome: NotIdentified) -> MarkReason:
+    """Why a camera is not identified, with what its picture's shape has to do with it."""
+    width, height = found.pictures[outcome.camera].width, found.pictures[outcome.camera].height
+    if height <= width:
+        return outcome.reason
+    return MarkReason(outcome.code, **outcome.reason.arguments, upright_px=(width, height))
 
 
 def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overlap, ...]:
@@ -193,10 +197,9 @@ def _inspected(
         picture_verdict=picture_verdict,
     )
     if isinstance(outcome, NotIdentified):
+        unnamed = MarkReason("camera-not-identified", why=outcome.reason)
         unseen = tuple(
-            InspectedMark(
-                id=mark.id, status="not-found", planned_m=mark.centre_m, reason=outcome.text
-            )
+            InspectedMark(id=mark.id, status="not-found", planned_m=mark.centre_m, reason=unnamed)
             for mark in found.layout.points
         )
         return replace(inspected, marks=unseen)
@@ -233,7 +236,7 @@ def _inspected_mark(
     reason = sighting.reason
     if adjusted is not None:
         used = bool(adjusted.used[row])
-        reason = "" if used else "it does not fit the other marks and cameras"
+        reason = None if used else MarkReason("misfit-all")
     points = outcome.fit.points
     return InspectedMark(
         id=sighting.id,

@@ -13,7 +13,9 @@ from markupsafe import Markup
 from vision.documents.picks import Pick
 from vision.documents.report.pictures import jpeg_uri, turned
 from vision.documents.report.words import environment
+from vision.inspection.finding_words import mark_text
 from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.units.length_words import LengthWords
 
 HALF_PX, SHOWN_PX, QUALITY = 24, 144, 80
 
@@ -27,7 +29,9 @@ def picks_html(
             "name": found.camera.name,
             "width": screen[0] if screen else found.picture.width,
             "height": screen[1] if screen else found.picture.height,
-            "picks": [_pick(found, pick) for pick in lists[found.camera.name]],
+            "picks": [
+                _pick(found, pick, inspection.job.lengths) for pick in lists[found.camera.name]
+            ],
         }
         for found in inspection.cameras
     ]
@@ -45,7 +49,7 @@ def picks_html(
     )
 
 
-def _pick(found: InspectedCamera, pick: Pick) -> dict[str, Any]:
+def _pick(found: InspectedCamera, pick: Pick, lengths: LengthWords) -> dict[str, Any]:
     x, y = pick.screen_px
     return {
         "number": pick.number,
@@ -53,7 +57,7 @@ def _pick(found: InspectedCamera, pick: Pick) -> dict[str, Any]:
         "x": f"{x:.1f}",
         "y": f"{y:.1f}",
         "expected": pick.expected,
-        "reason": pick.reason,
+        "reason": mark_text(pick.reason, lengths) if pick.reason else "",
         "uri": _small(found, pick),
     }
 

@@ -17,6 +17,7 @@ from vision.marks.box_corner.edge_search import (
 )
 from vision.marks.edge_fit import Window, fit_edges
 from vision.units.arrays import Array, frozen_array
+from vision.units.reason import Reason
 
 TURN_SIGMA_RAD = float(np.radians(3.0))
 LEVEL_SIGMA_RAD = float(np.radians(1.0))
@@ -54,7 +55,7 @@ class FoundCorner:
         object.__setattr__(self, "covariance_px2", covariance)
 
 
-def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | str:
+def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | Reason:
     """Fit every edge on the picture's own pixels and let the three lines meet in one point.
 
     Unknown: the corner's shift, the carton's turn, and how far its upright edge leans.
@@ -62,12 +63,12 @@ def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | s
     rays = look.rays(*stand)
     turned = look.rays(stand[0] + TURN_STEP_RAD, stand[1])
     if rays is None or turned is None:
-        return "its edges are too short in the picture"
+        return Reason("edges-short")
     lines = []
     for index, (ray, other) in enumerate(zip(rays, turned, strict=True)):
         line = _line(look, ray, None if index == 2 else other, shift_px)
         if line is None:
-            return "one of its three edges is no clear step"
+            return Reason("edge-unclear")
         lines.append(line)
     rows, offs, sigmas = (np.concatenate(parts) for parts in zip(*lines, strict=True))
     upright = rays[2].across.mean(axis=0)
@@ -76,10 +77,10 @@ def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | s
     mistaken = np.where(narrow > APART_PX, 0.0, np.clip(wide, 0.0, APART_PX))
     doubt = float(mistaken.max() / 2) ** 2 * np.outer(upright, upright)
     found = _met(look, (rows, offs, sigmas), stated - stand[0], doubt)
-    if isinstance(found, str):
+    if isinstance(found, Reason):
         return found
     if _another_edge_within(look, rays, found, (stated, stand[1])):
-        return "a side is seen so narrowly that its far edge may be taken for the near one"
+        return Reason("side-narrow")
     return found
 
 
@@ -160,7 +161,7 @@ def _outward_px(look: Look, stand: Stand) -> Array:
 
 def _met(
     look: Look, lines: tuple[Array, Array, Array], turn_rad: float, doubt_px2: Array
-) -> FoundCorner | str:
+) -> FoundCorner | Reason:
     """Least squares for the shift (2,), turn and lean, with priors on the latter two.
 
     `lines`: derivatives (n, 4), distances (n,) in px and their sigmas; `turn_rad` is what the turn
@@ -180,16 +181,16 @@ def _met(
         robust = 1 / (1 + (miss / (3 * sigmas)) ** 2)
     rms = float(np.sqrt(np.average(miss**2, weights=robust)))
     if rms > MOST_MISS_PX:
-        return "its edges do not meet in one point"
+        return Reason("edges-miss")
     inside = np.hypot(*state[:2]) <= look.reach_px + 1
     if not inside:
-        return "its edges meet too far from where it should be"
+        return Reason("edges-far")
     worse = max(1.0, float((robust * (miss / sigmas) ** 2).sum() / max(robust.sum() - 4, 1)))
     _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
     dent = d_point @ look.pose.R * DENT_M
     covariance = np.linalg.inv(normal)[:2, :2] * worse + dent @ dent.T + doubt_px2
     if np.sqrt(np.linalg.eigvalsh(covariance)[-1]) > MOST_SIGMA_PX:
-        return "its edges do not fix the point where they meet"
+        return Reason("corner-untold")
     return FoundCorner(
         pixel_px=look.expected_px + state[:2], covariance_px2=0.5 * (covariance + covariance.T)
     )

@@ -18,6 +18,7 @@ from vision.marks.box_corner.carton import (
 )
 from vision.marks.picture import GREY_WEIGHTS
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 FROM_PX, LEAST_PX, MOST_PX = 5.0, 14.0, 45.0
 """Edges are looked at from this far from the corner, where they stand apart, to this far."""
@@ -81,7 +82,7 @@ def planes_of(bgr: np.ndarray) -> tuple[np.ndarray, ...]:
     return parts @ np.array(GREY_WEIGHTS, dtype=np.float32), parts[..., 2] - parts[..., 0]
 
 
-def starts_of(look: Look) -> list[tuple[Stand, Array]] | str:
+def starts_of(look: Look) -> list[tuple[Stand, Array]] | Reason:
     """Stands and shifts (2,) in px at which all three edges are seen, or why there are none."""
     stated = look.shape.turn_rad
     turns = ALL_TURNS_RAD if stated is None else stated + TURNS_RAD
@@ -102,11 +103,11 @@ def starts_of(look: Look) -> list[tuple[Stand, Array]] | str:
             strength = np.min([strength_along(look, ray, shifts)[0] for ray in rays], axis=0)
             seen.append((stand, strength))
     if not seen:
-        return "its edges are hidden from this camera, or too short in the picture"
+        return Reason("edges-hidden")
     every = np.stack([strength for _, strength in seen])
     top = float(every.max())
     if top < LEAST_STRENGTH:
-        return "no three edges meet near where it should be"
+        return Reason("no-edges")
     starts: list[tuple[Stand, Array]] = []
     while len(starts) < MOST_STARTS and every.max() >= max(LEAST_STRENGTH, RIVAL_SHARE * top):
         turn_index, shift_index = np.unravel_index(int(np.argmax(every)), every.shape)

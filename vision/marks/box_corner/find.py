@@ -22,6 +22,7 @@ from vision.marks.box_corner.edge_search import (
     starts_of,
 )
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 SIGMAS, REACH_PX = 4.0, (5.0, 16.0)
 """How far round its prediction a corner is looked for, in sigmas, and within which bounds."""
@@ -35,7 +36,7 @@ def find_box_corner(
     corner_m: Array,
     shape: BoxCorner,
     beside_m: Array,
-) -> FoundCorner | str:
+) -> FoundCorner | Reason:
     """The corner at `corner_m` (3,) in a picture turned back, as `planes_of` it; or why it is not.
 
     `pixel_covariance_px2` (2, 2) of where pose and lens put it, its own place included; `beside_m`
@@ -43,7 +44,7 @@ def find_box_corner(
     """
     expected = lens.project(pose.transform(corner_m))
     if not bool(lens.contains(expected)):
-        return "outside the picture"
+        return Reason("outside-picture")
     sigma = float(np.sqrt(np.linalg.eigvalsh(pixel_covariance_px2)[-1]))
     look = Look(
         planes=planes,
@@ -57,13 +58,13 @@ def find_box_corner(
         noises=tuple(noise_round(plane, expected) for plane in planes),
     )
     starts = starts_of(look)
-    if isinstance(starts, str):
+    if isinstance(starts, Reason):
         return starts
     measured = [measure_corner(look, *start) for start in starts]
     found = [each for each in measured if isinstance(each, FoundCorner)]
     if not found:
-        return next(each for each in measured if isinstance(each, str))
+        return next(each for each in measured if isinstance(each, Reason))
     apart = [np.hypot(*(each.pixel_px - found[0].pixel_px)) for each in found]
     if max(apart) > RIVAL_PX:
-        return "edges meet in more than one place near where it should be"
+        return Reason("edges-ambiguous")
     return found[0]

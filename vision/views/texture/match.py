@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.units.arrays import Array, Flags
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 from vision.views.texture.rectified import BLUR_PX, HIGH_PASS_M, STEP_M, Band, Floats
 from vision.views.texture.shift import NoTexture, TextureShift
 
@@ -33,9 +33,7 @@ STEPS = 12
 SETTLED_M = 2e-5
 
 
-def coarse(
-    fields: Sequence[Floats], masks: Sequence[Flags], lengths: LengthWords = METRIC
-) -> Array | NoTexture:
+def coarse(fields: Sequence[Floats], masks: Sequence[Flags]) -> Array | NoTexture:
     """The whole shift (2,) in grid steps (outward, right) at which the drawings correlate best."""
     reach = round(SEARCH_M / STEP_M)
     inner = (slice(reach, -reach), slice(reach, -reach))
@@ -50,16 +48,13 @@ def coarse(
     row, column = np.unravel_index(int(np.argmax(score)), score.shape)
     best = float(score[row, column])
     if best < LEAST_CORRELATION:
-        text = f"the ground shows too little texture: the two views correlate by {best:.2f} at best"
-        return NoTexture(code="poor-texture", text=text)
+        return NoTexture(reason=Reason("poor-texture", correlation=best))
     # The peak is all that can be reached from it without falling below the rival's share.
     high = (score > RIVAL * best).astype(np.uint8)
     if cv2.connectedComponents(high, connectivity=8)[0] > 2:
-        text = "the ground's texture repeats: it fits in more than one place"
-        return NoTexture(code="ambiguous", text=text)
+        return NoTexture(reason=Reason("ambiguous"))
     if row in (0, score.shape[0] - 1) or column in (0, score.shape[1] - 1):
-        text = f"the ground fits nowhere within {lengths.cm(SEARCH_M, spec='.0f')}"
-        return NoTexture(code="no-peak", text=text)
+        return NoTexture(reason=Reason("no-peak", reach_m=SEARCH_M))
     return np.array([column - reach, row - reach], dtype=np.float64)
 
 
@@ -76,7 +71,6 @@ def refined(
     masks: Sequence[Flags],
     start: Array,
     blur: list[Array],
-    lengths: LengthWords = METRIC,
 ) -> TextureShift | NoTexture:
     """Gauss-Newton from the peak: shift outward and right at the middle, and how they change."""
     state = np.zeros((6, 2))
@@ -85,7 +79,7 @@ def refined(
     for _ in range(STEPS):
         look = _compared(band, fields, masks, state)
         if look.count * STEP_M**2 < LEAST_GROUND_M2 / 2:
-            return NoTexture(code="no-ground", text="too little ground is left to compare")
+            return NoTexture(reason=Reason("no-ground", lacking="shifted"))
         normal = look.rows.T @ (look.weight[:, None] * look.rows) / look.variance + prior
         pull = look.rows.T @ (look.weight * look.residual) / look.variance + prior @ state.ravel()
         step = -np.linalg.solve(normal, pull).reshape(6, 2)
@@ -93,21 +87,16 @@ def refined(
         if np.abs(step[0]).max() < SETTLED_M:
             break
     if np.abs(state[0]).max() > SEARCH_M:
-        return NoTexture(code="no-peak", text="the ground's texture gives no steady shift")
+        return NoTexture(reason=Reason("no-peak"))
     look = _compared(band, fields, masks, state)
     floor = max(blur, key=lambda each: float(np.trace(each))) * (FLOOR_PX / BLUR_PX) ** 2
     whole = _covariance(look, prior)
     if whole is None:
-        text = "the ground shows too little texture that both views share"
-        return NoTexture(code="poor-texture", text=text)
+        return NoTexture(reason=Reason("poor-texture"))
     covariance = whole[:2, :2] + floor
     worst = float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
     if worst > LARGEST_SIGMA_M:
-        text = (
-            f"the ground shows too little texture: its shift would be known to "
-            f"{lengths.doubt(worst, spec='.0f')} only"
-        )
-        return NoTexture(code="poor-texture", text=text)
+        return NoTexture(reason=Reason("poor-texture", sigma_m=worst))
     axes = np.stack([band.along, -band.left], axis=1)
     return TextureShift(
         at_m=band.middle_m,

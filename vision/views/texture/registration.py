@@ -23,6 +23,7 @@ from vision.adjustment.adjusted import AdjustedStrip
 from vision.adjustment.plan_fit import PlanFit
 from vision.job.job import Job
 from vision.marks.picture import Picture
+from vision.units.reason import Reason
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import SeamGap
 from vision.views.texture.match import LEAST_GROUND_M2, coarse, refined
@@ -57,22 +58,20 @@ def texture_shift(
     views = [ground_map(plan_fits[name].pose, plan_fits[name].lens) for name in gap.between]
     spread = [blur_m2(view, band) for view in views]
     if not all(np.trace(each) < COARSEST_M**2 for each in spread):
-        text = "the middle of the seam is not seen by both cameras, or too coarsely to compare"
-        return NoTexture(code="no-ground", text=text)
+        return NoTexture(reason=Reason("no-ground", lacking="middle"))
     drawn, masks = [], []
     for name, view in zip(gap.between, views, strict=True):
         picture, shown = rectified(pictures[name].bgr, view, band.points_m)
         drawn.append(np.log(np.maximum(grey_of(picture), 2.0)))
         masks.append(shown & ~unfit(job, laid, plan_fits[name], band))
     if float((masks[0] & masks[1]).sum()) * STEP_M**2 < LEAST_GROUND_M2:
-        text = "hardly any ground beside the tape lies in both pictures along this seam"
-        return NoTexture(code="no-ground", text=text)
+        return NoTexture(reason=Reason("no-ground", lacking="beside-tape"))
     fields = [
         high_passed(drawn[0], masks[0], spread[1]),
         high_passed(drawn[1], masks[1], spread[0]),
     ]
-    start = coarse(fields, masks, job.lengths)
+    start = coarse(fields, masks)
     if isinstance(start, NoTexture):
         return start
     clear = [inside(mask) for mask in masks]
-    return refined(band, fields, clear, start, spread, job.lengths)
+    return refined(band, fields, clear, start, spread)

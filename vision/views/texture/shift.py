@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, frozen_array
+from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 
 CHI2_DIFFERS = chi_square_limit(0.999, 2)
@@ -43,10 +44,14 @@ class TextureShift:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoTexture:
-    """The texture cannot tell: a code for scripts and why, for a person."""
+    """The texture cannot tell, and why."""
 
-    code: str
-    text: str
+    reason: Reason
+
+    @property
+    def code(self) -> str:
+        """The reason's code."""
+        return self.reason.code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
