@@ -10,12 +10,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.documents.sheets.page import Box, Disc, Page, Point, Shape, Text, clipped
+from tests.drawn import Box, Disc, Page, Point, Shape, Text, drawn
+from vision.documents.sheets.drawing import Picture, clipped
 from vision.units.arrays import Array
 
 
-def clashes(page: Page) -> list[str]:
+def clashes(picture: Picture) -> list[str]:
     """Texts that cover each other, leave the page, lie under a black shape or across a line."""
+    page = drawn(picture)
     texts = [(text, text.box) for text in page.texts]
     edge = Box(left=5, top=5, right=page.width_mm - 5, bottom=page.height_mm - 5)
     found = [f"{text.text!r} leaves the page" for text, box in texts if not edge.holds(box)]
@@ -27,7 +29,7 @@ def clashes(page: Page) -> list[str]:
         if isinstance(item, Shape) and item.fill is not None and item.fill < 0.5
     ]  # fmt: skip
     for (text, box), shape in itertools.product(texts, black):
-        if text.grey < 0.5 and clipped(shape.points, box.grown(-0.2)):
+        if text.grey < 0.5 and _within(shape.points, box.grown(-0.2)):
             found.append(f"{text.text!r} under a black shape")
     return found + crossed(page)
 
@@ -69,7 +71,11 @@ def _hides(item: Text | Shape | Disc, box: Box) -> bool:
     if isinstance(item, Text) or item.fill is None:
         return False
     whole = box.width * box.height
-    return abs(_area(clipped(item.points, box)) - whole) < 1e-6 * whole
+    return abs(_area(_within(item.points, box)) - whole) < 1e-6 * whole
+
+
+def _within(points: Sequence[Point], box: Box) -> tuple[Point, ...]:
+    return clipped(points, (box.left, box.top, box.right, box.bottom))
 
 
 def _area(points: Sequence[Point]) -> float:

@@ -18,9 +18,10 @@ import numpy as np
 import pytest
 
 from tests.clashes import clashes
+from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
-from vision.documents.sheets.dimensions import FIGURE_PT, Measure, arranged
-from vision.documents.sheets.page import BLACK, MM_PER_PT, WHITE, Box, Page, Shape
+from vision.documents.sheets.dimensions import FIGURE_PT, MOST_LANES, Measure, has_room, laned
+from vision.documents.sheets.drawing import BLACK, WHITE, Picture
 from vision.documents.sheets.paper import A4, LETTER
 from vision.documents.sheets.setting_sheets import setting_sheets
 from vision.job.job_file import job_from_text
@@ -42,7 +43,7 @@ CAP_HEIGHT = 0.718
 
 def dimension_page(job, paper=A4, fraction=16):
     pages = setting_sheets(set_out(job), paper, "3fa2c1", fraction)
-    return next(page for page in pages if page.title == "Dimensions, to scale")
+    return next(page for page in pages if drawn(page).title == "Dimensions, to scale")
 
 
 def scale_of(page):
@@ -53,7 +54,7 @@ def tips(page):
     """The points of all arrowheads (n, 2): of black triangles, where the two long sides meet."""
     found = []
     for item in page.items:
-        if isinstance(item, Shape) and item.fill == BLACK and len(item.points) == 3:
+        if isinstance(item, Shape) and item.fill == 0 and len(item.points) == 3:
             points = np.array(item.points)
             sides = [np.hypot(*(points[i - 1] - points[i - 2])) for i in range(3)]
             found.append(points[int(np.argmin(sides))])
@@ -69,7 +70,7 @@ def figures(page):
 @pytest.mark.parametrize("length", [4, 8.4, 12, 18])
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
 def test_every_figure_is_the_distance_between_two_arrowheads(length, paper):
-    page = dimension_page(lot(length), paper)
+    page = drawn(dimension_page(lot(length), paper))
     ends = tips(page)
     metres = np.hypot(*(ends[:, None] - ends[None]).T) * scale_of(page) / 1000
     shown = figures(page)
@@ -83,7 +84,7 @@ def test_every_figure_is_the_distance_between_two_arrowheads(length, paper):
 def test_figures_are_those_of_the_layout_worked_out_by_hand():
     # Ends 1.3 m before and behind the body, sides 0.4 m beside it, 18 cm of tape: the inside edges
     # 9 cm nearer. 9.6 m by 3.1 m between the side strips' ends. Feet: 2.3 m / 0.3048 = 7.546.
-    page = dimension_page(lot(8.4))
+    page = drawn(dimension_page(lot(8.4)))
     words = [text.text for text in page.texts]
     for text, count in (
         ("body 8.400 m", 1), ("body 2.300 m", 1), ("A 9.600 m", 1), ("B 9.600 m", 1),
@@ -97,7 +98,7 @@ def test_figures_are_those_of_the_layout_worked_out_by_hand():
 def test_the_lot_has_its_dimensions_on_the_plan():
     # How large the lot is: tests/test_setting_out.py.
     setting = set_out(lot(8.4))
-    page = setting_sheets(setting, A4, "3fa2c1")[0]
+    page = drawn(setting_sheets(setting, A4, "3fa2c1")[0])
     ends, scale = tips(page), scale_of(page)
     apart = [np.abs(a - b) * scale / 1000 for a, b in itertools.combinations(ends, 2)]
     for size in ((0, setting.lot.length_m), (setting.lot.width_m, 0)):
@@ -105,7 +106,7 @@ def test_the_lot_has_its_dimensions_on_the_plan():
 
 
 def test_figures_can_be_read_at_arms_length():
-    assert FIGURE_PT * MM_PER_PT * CAP_HEIGHT >= 2.5
+    assert FIGURE_PT * 25.4 / 72 * CAP_HEIGHT >= 2.5
 
 
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
@@ -114,15 +115,15 @@ def test_layouts_with_more_strips_overlap_nothing_and_lose_nothing(extra, paper)
     job = job_from_text(lot_text(8.4, extra=extra), "job.toml")
     page = dimension_page(job, paper)
     assert not clashes(page)
-    words = " ".join(text.text for text in page.texts)
+    shown = [text.text for text in drawn(page).texts]
+    words = " ".join(shown)
     if extra == ROWS:
-        assert "On the other sheets only" not in words
-        assert {"tape 0.310 m", "tape 1.860 m", "tape 2.910 m"} <= {t.text for t in page.texts}
-    elsewhere = words.split("On the other sheets only:")[-1].split(".")[0]
-    assert ("strip G, at an angle" in elsewhere) == (SLANTED in extra)
+        assert "other sheets only" not in words
+        assert {"tape 0.310 m", "tape 1.860 m", "tape 2.910 m"} <= set(shown)
+    assert ("strip G, at an angle" in words) == (SLANTED in extra)
     if extra == PIECES:
-        assert elsewhere.strip() == "E; F; G"
-        assert words.count("tape 1.760 m") == 1
+        assert {"E 2.500 m", "F 2.500 m", "G 2.500 m"} <= set(shown)
+        assert shown.count("tape 1.760 m") == 1
 
 
 def test_a_strip_that_lies_under_the_body_has_no_gap_to_it():
@@ -130,36 +131,44 @@ def test_a_strip_that_lies_under_the_body_has_no_gap_to_it():
     left = replace(job.strips[0], from_m=np.array([-4.8, 1.1]), to_m=np.array([4.8, 1.1]))
     page = dimension_page(replace(job, strips=(left, *job.strips[1:])))
     assert not clashes(page)
-    words = " ".join(text.text for text in page.texts)
-    assert "On the other sheets only: strip A, under the body." in words
+    assert "other sheets only: strip A, under the body." in drawn(page).words
 
 
-def test_what_has_no_room_is_named_and_nothing_else_moves():
-    def across(name, low, high):
-        return Measure(name=name, ends=((low, 0.0), (high, 0.0)), way="front", above="1.000 m",
-                       below="(3 ft 3 3/8 in)")  # fmt: skip
+def across(of, low, high, *, overall=False):
+    return Measure(of=of, ends=((0.0, low), (0.0, high)), way="front", above="1.000 m",
+                   below="(3 ft 3 3/8 in)", overall=overall)  # fmt: skip
 
-    many = [across(f"{number}", -20 - number, 20 + number) for number in range(9)]
-    placed, left_out = arranged(many, {})
-    assert [each.measure.name for each in placed] == ["0", "1", "2", "3", "4"]
-    assert [each.name for each in left_out] == ["5", "6", "7", "8"]
-    assert [each.lane for each in placed] == [0, 1, 2, 3, 4]
-    # A datum line through the middle drives the figures aside, not away.
-    (aside,), none = arranged([across("a", -40, 40)], {"front": (0.0,)})
-    assert not none
-    assert aside.style == "within"
-    assert aside.figures[0] > 0
+
+def test_lanes_go_by_kind_and_the_shorter_lie_nearer():
+    every = [across("all", -3, 3, overall=True), across("long", 1, 3), across("next", -1, 1),
+             across("other", -2, 1), across("short", 1, 2)]  # fmt: skip
+    lanes = {each.measure.of: each.lane for each in laned(every)}
+    # A chain shares its ends; what spans it lies outside.
+    assert lanes == {"short": 0, "next": 0, "long": 1, "other": 1, "all": 2}
+    many = laned([across(f"{number}", -20 - number, 20 + number) for number in range(9)])
+    assert [each.lane for each in many] == [*range(MOST_LANES), *[None] * (9 - MOST_LANES)]
+
+
+def test_figures_stand_only_where_they_have_room():
+    # The figures are about 23 mm wide.
+    inner, outer = laned([across("inner", -1, 1), across("outer", -2, 2)])
+    assert has_room(inner, [inner, outer], 20.0)
+    assert not has_room(inner, [inner, outer], 10.0)
+    assert has_room(outer, [inner, outer], 10.0)
+    # An extension line of a farther lane would run through them.
+    inner, outer = laned([across("inner", -1, 1), across("outer", 0.2, 4)])
+    assert not has_room(inner, [inner, outer], 20.0)
 
 
 def test_lines_and_dots_through_texts_are_seen():
-    page = Page(width_mm=100, height_mm=100)
-    page.text(20, 20, "crossed")
-    page.line((10, 30), (40, 10))
-    page.text(20, 40, "on a dot")
-    page.disc(22, 39, 1.0, fill=BLACK)
-    page.text(20, 60, "above a line")
-    page.line((10, 61.5), (60, 61.5))
-    page.line((70, 70), (90, 70))
-    page.rectangle(Box(left=71, top=60, right=89, bottom=80), fill=WHITE)
-    page.text(75, 71, "badge")
+    page = Picture(100, 100)
+    page.text(20, 80, "crossed")
+    page.line((10, 70), (40, 90))
+    page.text(20, 60, "on a dot")
+    page.disc((22, 61), 1.0, fill=BLACK)
+    page.text(20, 40, "above a line")
+    page.line((10, 38.5), (60, 38.5))
+    page.line((70, 30), (90, 30))
+    page.box((71, 20, 89, 40), fill=WHITE)
+    page.text(75, 29, "badge")
     assert sorted(clashes(page)) == ["'crossed' across a line", "'on a dot' on a dot"]

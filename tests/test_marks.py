@@ -20,13 +20,15 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.clashes import clashes
+from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
+from vision.documents.cautions import LAW_FIRST
+from vision.documents.sheets.drawing import SMALLEST_PT
 from vision.documents.sheets.mark_pages import OVERLAP_MM, mark_prints
 from vision.documents.sheets.mark_sheets import mark_sheets
-from vision.documents.sheets.page import SMALLEST_PT, Shape
 from vision.documents.sheets.paper import A4, LETTER, MARGIN_MM, paper_of
+from vision.documents.sheets.printed import pdf_bytes, svg_text
 from vision.documents.sheets.ruler import RULER_MM
-from vision.documents.sheets.writing import pdf_bytes, svg_text
 from vision.job.job import Board, Cross, Quadrant
 from vision.job.job_file import job_from_text
 from vision.job.pattern import BOARD_BORDER, Blurred, half_extent, ink_coverage
@@ -34,6 +36,7 @@ from vision.units.errors import BadInputError
 
 DPI = 600
 PX_PER_MM = DPI / 25.4
+MM = 25.4 / 72
 ROLL = paper_of("roll:30 cm", rolls=True)
 LEFT_MM = MARGIN_MM + RULER_MM + 2.0
 
@@ -48,7 +51,7 @@ LIGHT = '\nink = "light"'
 def rendered(page, top_mm=0.0, height_mm=290.0):
     """A page's part as PDFium draws it: (rows, columns) of grey, 0 to 1, at 600 dots an inch."""
     document = pypdfium2.PdfDocument(pdf_bytes([page], "x"))
-    below = max(0.0, page.height_mm - top_mm - height_mm)
+    below = max(0.0, drawn(page).height_mm - top_mm - height_mm)
     crop = (0, below * 72 / 25.4, 0, top_mm * 72 / 25.4)
     bitmap = document[0].render(scale=DPI / 72, grayscale=True, crop=crop)
     return np.asarray(bitmap.to_numpy(), dtype=np.float64).reshape(bitmap.height, -1) / 255
@@ -162,7 +165,7 @@ def test_parts_joined_on_their_register_lines_make_the_mark(mark, ink, paper, pa
         assert compared(image, centre, art, shape, window, rng, 8_000) == 1.0
         if column + 1 < columns:
             lines = [
-                item.points for item in printed.pages[index].items
+                item.points for item in drawn(printed.pages[index]).items
                 if isinstance(item, Shape) and item.dash_mm == (3.0, 3.0)
                 and item.points[0][0] == item.points[1][0]
             ]  # fmt: skip
@@ -176,9 +179,17 @@ def test_rulers_are_true_along_and_across(paper):
     _, printed = first_print(CROSS, paper)
     page = printed.pages[0]
     root = ElementTree.fromstring(svg_text(page, "x"))
-    assert root.get("width") == f"{page.width_mm:g}mm"
+    size = drawn(page)
+    assert (root.get("width"), root.get("height")) == (
+        f"{size.width_mm:g}mm", f"{size.height_mm:g}mm"
+    )  # fmt: skip
+    # The drawing is as many points wide as the page, which makes a point 1/72 in.
+    assert root.get("viewBox") == f"0 0 {size.width_mm / MM:g} {size.height_mm / MM:g}"
     lines = [
-        [tuple(map(float, point.split(","))) for point in element.get("points").split()]
+        [
+            tuple(MM * float(each) for each in point.split())
+            for point in element.get("points").split(",")
+        ]
         for element in root.iter("{http://www.w3.org/2000/svg}polyline")
     ]
     for axis in (0, 1):
@@ -197,7 +208,7 @@ def test_rulers_are_true_along_and_across(paper):
         }
         assert {0.0, 5.0, 50.0, 100.0, 12.7, 50.8, 101.6} <= ticks
     # The longest ticks again, in the rendered PDF.
-    tick = page.height_mm - MARGIN_MM - RULER_MM / 2 - 1.0
+    tick = size.height_mm - MARGIN_MM - RULER_MM / 2 - 1.0
     row = rendered(page, tick - 1.0, 2.0)[round(1.0 * PX_PER_MM)]
     dark = np.flatnonzero(row < 0.5) / PX_PER_MM - LEFT_MM
     for mm in (0, 50, 100):
@@ -210,8 +221,9 @@ def test_names_and_figures_stay_clear_of_the_marks(mark, paper):
     pages = mark_sheets(lot(4, mark=mark), paper, "3fa2c1")
     for page in pages:
         assert not clashes(page)
-        assert min(text.size_pt for text in page.texts) >= SMALLEST_PT
-    names = [text.text for page in pages for text in page.texts]
+        assert min(text.size_pt for text in drawn(page).texts) >= SMALLEST_PT
+        assert LAW_FIRST in drawn(page).words
+    names = [text.text for page in pages for text in drawn(page).texts]
     for index in range(9):
         assert any(name.startswith((f"front/{index}", "front/0 to 8")) for name in names)
     assert f"job file 3fa2c1, page {len(pages)} of {len(pages)}" in names
@@ -229,7 +241,7 @@ def test_every_mark_is_printed_once_with_its_name():
         text.text
         for printed in prints
         for page in printed.pages
-        for text in page.texts
+        for text in drawn(page).texts
         if text.bold
     ]
     for each in ids:

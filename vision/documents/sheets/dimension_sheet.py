@@ -1,110 +1,95 @@
-"""The plan to scale with its dimensions: body, strips, and the diagonals that check them."""
+"""The plan to scale with its dimensions: body, strips, and the diagonals that check them.
+
+What has no room on the drawing stands in a table beside it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import chain, count, islice, pairwise
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
-from vision.documents.sheets.book import Book, Flow
+import numpy as np
+from reportlab.platypus import Flowable, FrameBreak
+
+from vision.documents.sheets.book import Book, Sheet
 from vision.documents.sheets.dimensions import (
-    AIR_MM,
+    BEYOND_MM,
     FIGURE_MM,
     FIGURE_PT,
-    FIRST_MM,
-    THIN_MM,
-    Placed,
+    Laned,
+    Measure,
     Way,
-    arranged,
     arrow_line,
     draw_dimension,
-    draw_figures,
-    line_at,
-    outermost,
-    taken_by,
+    has_room,
+    laned,
+    out_mm,
 )
+from vision.documents.sheets.drawing import CHAIN_DOTTED, SMALLEST_PT
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.measures import beside, measures_of, parallel, place, why_not
-from vision.documents.sheets.page import SMALLEST_PT, Box, Point, text_width
+from vision.documents.sheets.flow import Column, heading, paragraph, table
 from vision.documents.sheets.plan_drawing import (
-    SCALES,
     PlanView,
+    draw_badge,
     key_letters,
     outward,
+    scale_for,
     shown_reach,
     tape_corners,
 )
-from vision.planning.setting_out.running_marks import Diagonal, DiagonalPair, SettingOut
+from vision.planning.setting_out.lines import same
+from vision.planning.setting_out.running_marks import (
+    DiagonalPair,
+    SettingOut,
+    StripLine,
+    exact,
+)
+from vision.units.arrays import Array
 
-CORRIDOR_MM = 2 * FIGURE_MM + 2 * AIR_MM
-"""Beside the side strips, for the figures of the diagonals."""
-LABEL_MM = 4.0
-"""Below the last figures, for the name of the centre line."""
-CROSSING: dict[Way, tuple[float, ...]] = {"right": (0.0,), "rear": (0.0,)}
-"""Where the mid line and the centre line cross the dimension lines that begin at them."""
-DATUM_NAMES = ("centre line", "mid line")
-LEGEND_MM, ELSEWHERE_MM = 13.5, 8.5
-SCALE_MM = 36.0
-"""At the legend's left, for the scale."""
-MOST_NAMED = 6
-SCALES_TRIED = 5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Shelf:
-    """A diagonal with its figures: a leader from `start` on it to an upright line of figures."""
-
-    diagonal: Diagonal
-    start: Point
-    corner: Point
-    above: str
-    below: str
-
-    @property
-    def length(self) -> float:
-        """How far up the figures reach."""
-        return max(text_width(text, FIGURE_PT) for text in (self.above, self.below))
+KEY_WIDTH_MM, BETWEEN_MM = 64.0, 5.0
+NAME_MM = 29.0
+WAYS: tuple[Way, ...] = ("left", "right", "front", "rear")
+Place = Sequence[float] | Array
+"""A ground point, x ahead and y left, in metres."""
+BADGE_AIR_MM = 3.4
+"""From a tape's edge to the middle of its letter."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Arrangement:
-    """All dimensions at one scale; `reach` is what they lie round, `taken` what all of it takes."""
-
-    scale: float
-    reach: Box
-    placed: list[Placed]
-    shelves: list[_Shelf]
-    left_out: list[str]
-    taken: Box
-
-
-def dimension_sheet(book: Book, setting: SettingOut, words: Figures) -> None:
-    """Body and strips on a new page, at the largest usual scale at which all figures have room."""
-    page = book.new_page("Dimensions, to scale")
-    inner = book.inner
-    room = Box(left=inner.left, top=inner.top + LEGEND_MM, right=inner.right, bottom=inner.bottom)
-    best = _best(setting, words, room)
-    if _elsewhere(setting, best):
-        room = replace(room, top=room.top + ELSEWHERE_MM)
-        best = _best(setting, words, room)
-    _legend(Flow(book, page.title, page, inner), setting, best)
-    taken = best.taken
-    origin = (
-        (room.left + room.right) / 2 - (taken.left + taken.right) / 2,
-        (room.top + room.bottom) / 2 - (taken.top + taken.bottom) / 2,
-    )
-    view = PlanView(page=page, setting=setting, scale=best.scale, middle=origin)
+def dimension_sheet(book: Book, setting: SettingOut, figures: Figures) -> Sheet:
+    """Body and strips at the largest usual scale with all lanes, and the key beside them."""
+    every = laned(list(_measures(setting, figures)))
+    size = book.width - KEY_WIDTH_MM - BETWEEN_MM, book.height - 0.1
+    left, right, above, below = (_lanes_mm(way, every) for way in WAYS)
+    low, high = shown_reach(setting)
+    room = size[0] - left - right, size[1] - above - below
+    scale = scale_for(float(high[0] - low[0]), float(high[1] - low[1]), room)
+    off = (left - right) / 2, (below - above) / 2
+    view = PlanView.centred(setting, size, scale, (low, high), off)
     view.body()
     for strip in setting.strips:
         view.strip(strip.strip)
-    _datums(view, best)
-    for shelf in best.shelves:
-        _draw_shelf(view, shelf)
-    for placed in best.placed:
-        way = placed.measure.way
-        line, last = line_at(way, placed.lane, best.reach), outermost(way, best.placed, best.reach)
-        draw_dimension(page, placed, line, last, origin)
+    pair = _checking(setting)
+    crossed = (pair.first, pair.second) if pair else ()
+    for diagonal in crossed:
+        arrow_line(view.picture, *(view.place(end) for end in diagonal.ends_m))
+    _datums(view, every)
+    shown = [each for each in every if has_room(each, every, 1000 / scale)]
+    for each in every:
+        if each.lane is not None:
+            _draw(view, each, with_figures=each in shown)
     _letters(view)
+    rest = [each.measure for each in every if each not in shown or each.lane is None]
+    rows = [(each.of, each.above, each.below) for each in rest]
+    rows += [
+        (" to ".join(each.between), figures.metres(each.length_m),
+         f"({figures.feet(each.length_m)})")
+        for each in crossed
+    ]  # fmt: skip
+    return Sheet(
+        title="Dimensions, to scale",
+        story=[view.picture, FrameBreak(), *_key(setting, scale, rows)],
+        columns=(size[0], KEY_WIDTH_MM),
+    )
 
 
 def _checking(setting: SettingOut) -> DiagonalPair | None:
@@ -112,182 +97,170 @@ def _checking(setting: SettingOut) -> DiagonalPair | None:
     return next((pair for pair in setting.pairs if pair.fault == "slide"), None)
 
 
-# -------------------------------------------------------------------------------------- arranging
+# ---------------------------------------------------------------------------------------- lengths
 
 
-def _best(setting: SettingOut, words: Figures, room: Box) -> _Arrangement:
-    """The largest scale at which all have a place; else that at which the fewest have none."""
-    low, high = shown_reach(setting)
-    length, width = (high - low) * 1000
-    least = max(length / room.height, width / room.width)
-    scales = (float(each) for each in chain(SCALES, count(1000, 500)) if each >= least)
-    best = found = None
-    for scale in islice(scales, SCALES_TRIED):
-        found = _at_scale(setting, words, scale)
-        fits = found.taken.width <= room.width and found.taken.height <= room.height
-        if fits and (best is None or len(found.left_out) < len(best.left_out)):
-            best = found
-        if best is not None and not best.left_out:
-            break
-    assert found is not None
-    return best or found
+def _measures(setting: SettingOut, figures: Figures) -> Iterator[Measure]:
+    """Every length to show; the pieces of one line of tape lie equally far out."""
+    seen = set()
+    for each in _lengths(setting, figures):
+        low, high = each.span_m
+        key = each.way, each.above, round(low, 3), round(high, 3)
+        if key not in seen:
+            seen.add(key)
+            yield each
 
 
-def _at_scale(setting: SettingOut, words: Figures, scale: float) -> _Arrangement:
-    mm = 1000 / scale
-    low, high = shown_reach(setting)
-    drawn = Box(left=-high[1] * mm, top=-high[0] * mm, right=-low[1] * mm, bottom=-low[0] * mm)
-    sides = _sides(setting, mm)
-    pair = _checking(setting)
-    reach = drawn
-    if pair is not None:
-        aside = CORRIDOR_MM + FIGURE_MM - FIRST_MM
-        reach = replace(
-            drawn, left=min(drawn.left, sides[0] - aside), right=max(drawn.right, sides[1] + aside)
-        )
-    placed, left_out = arranged(measures_of(setting, words, mm), CROSSING)
-    names = [each.name for each in left_out]
-    shelves = []
-    for diagonal in (pair.first, pair.second) if pair else ():
-        shelf = _shelf(diagonal, words, mm, sides, placed)
-        if shelf is None:
-            names.append(_between(setting, diagonal))
-        else:
-            shelves.append(shelf)
-    taken = taken_by(placed, reach)
-    mid_line = text_width(DATUM_NAMES[1], SMALLEST_PT) + AIR_MM
-    taken = replace(taken, right=taken.right + mid_line, bottom=taken.bottom + LABEL_MM)
-    return _Arrangement(
-        scale=scale, reach=reach, placed=placed, shelves=shelves, left_out=names, taken=taken
-    )
+def _lengths(setting: SettingOut, figures: Figures) -> Iterator[Measure]:
+    def measure(
+        word: str, of: str, way: Way, ends: tuple[Place, Place],
+        length_m: Fraction, *, overall: bool = False, from_datum: bool = False,
+    ) -> Measure:  # fmt: skip
+        (x0, y0), (x1, y1) = ends
+        return Measure(
+            of=of, way=way, ends=((float(x0), float(y0)), (float(x1), float(y1))),
+            above=f"{word} {figures.metres(length_m)}", below=f"({figures.feet(length_m)})",
+            overall=overall, from_datum=from_datum,
+        )  # fmt: skip
+
+    x, y = setting.job.vehicle.length_m / 2, setting.job.vehicle.width_m / 2
+    yield measure("body", "length", "left", ((-x, y), (x, y)), exact(2 * x))
+    yield measure("body", "width", "front", ((x, -y), (x, y)), exact(2 * y))
+    for index, line in enumerate(setting.strips):
+        if line.side == "free":
+            continue
+        name, strip = line.strip.name, line.strip
+        ends = strip.from_m, strip.to_m
+        letter, length_m = key_letters(index), line.marks[-1].running_m
+        yield measure(letter, name, line.side, ends, length_m, overall=True)
+        if not _parallel(line):
+            continue
+        assert line.inside_m is not None
+        side = line.side in ("left", "right")
+        way: Way = "front" if side else "left"
+        yield measure("tape", name, way, _gap(line, x, y), line.inside_m[0])
+        offset = line.first.left_m if side else line.first.ahead_m
+        way = "rear" if side else "right"
+        yield measure("marks", name, way, _offset(line), abs(offset), from_datum=True)
 
 
-def _sides(setting: SettingOut, mm: float) -> tuple[float, float]:
-    """How far to the left and to the right body and side strips reach."""
-    half = setting.job.vehicle.width_m / 2
-    reach = [-half, half]
-    for line in setting.strips:
-        if line.side in ("left", "right"):
-            reach += [float(corner[1]) for corner in tape_corners(line.strip)]
-    return -max(reach) * mm, -min(reach) * mm
+def _parallel(line: StripLine) -> bool:
+    """Whether one figure says how far a strip lies from the body, outside it."""
+    inside = same(line.inside_m)
+    return inside is not None and inside > 0
 
 
-def _shelf(
-    diagonal: Diagonal, words: Figures, mm: float, sides: tuple[float, float],
-    placed: Sequence[Placed],
-) -> _Shelf | None:  # fmt: skip
-    """A place for a diagonal's figures beside the strip at its front end; None without room.
-
-    Between the extension lines that cross there and the mid line, which does on the right; as near
-    as may be to the middle of its front half.
-    """
-    (x0, y0), (x1, y1) = sorted((place(end, mm) for end in diagonal.ends_m), key=_height)
-    way: Way = "left" if x0 < x1 else "right"
-    shelf = _Shelf(
-        diagonal=diagonal,
-        start=(0.0, 0.0),
-        corner=(0.0, 0.0),
-        above=words.metres(diagonal.length_m),
-        below=f"({words.feet(diagonal.length_m)})",
-    )
-    crossing = {y0, y1, *CROSSING.get(way, ())}
-    crossing |= {end for each in placed if each.measure.way == way for end in each.measure.span}
-    half = shelf.length / 2 + AIR_MM
-    middles = [
-        min(max(y0 / 2, low + half), high - half)
-        for low, high in pairwise(sorted(crossing))
-        if low >= y0 and high <= y1 and high - low >= 2 * half
-    ]
-    if not middles:
-        return None
-    foot = min(middles, key=lambda at: abs(at - y0 / 2)) + shelf.length / 2
-    start = x0 + (foot - y0) / (y1 - y0) * (x1 - x0), foot
-    aside = CORRIDOR_MM / 2
-    at = sides[0] - aside if way == "left" else sides[1] + aside
-    return replace(shelf, start=start, corner=(at, foot))
+def _gap(line: StripLine, x: float, y: float) -> tuple[Place, Place]:
+    """The body's corner and the tape's inside edge, where extension lines towards them begin."""
+    assert line.inside_m is not None
+    inside, far = float(line.inside_m[0]), np.array(tape_corners(line.strip)).max(axis=0)
+    sign = 1 if line.side in ("left", "front") else -1
+    if line.side in ("left", "right"):
+        return (x, sign * y), (far[0], sign * (y + inside))
+    return (sign * x, y), (sign * (x + inside), far[1])
 
 
-def _height(at: Point) -> float:
-    return at[1]
+def _offset(line: StripLine) -> tuple[Place, Place]:
+    """On the datum line, and at the strip's end that is the nearer to where the figure stands."""
+    axis = 0 if line.side in ("left", "right") else 1
+    x, y = min((line.strip.from_m, line.strip.to_m), key=lambda end: float(end[axis]))
+    return ((x, 0.0) if axis == 0 else (0.0, y)), (x, y)
 
 
 # ---------------------------------------------------------------------------------------- drawing
 
 
-def _datums(view: PlanView, best: _Arrangement) -> None:
-    """Centre line and mid line, out to the dimensions that begin at them, with their names."""
+def _lanes_mm(way: Way, every: Sequence[Laned]) -> float:
+    """What the lanes of one way take up, or a letter where there are none."""
+    return _last_mm(way, every) + FIGURE_MM + 1.0
+
+
+def _last_mm(way: Way, every: Sequence[Laned], *, datum: bool = False) -> float:
+    lanes = [
+        out_mm(each.lane) for each in every
+        if each.lane is not None and each.measure.way == way
+        and (each.measure.from_datum or not datum)
+    ]  # fmt: skip
+    return max(lanes, default=BEYOND_MM)
+
+
+def _edge(view: PlanView, way: Way) -> float:
+    """Where what is drawn ends, on the picture."""
+    low, high = shown_reach(view.setting)
+    corner = view.place(high if way in ("left", "front") else low)
+    return corner[0] if way in ("left", "right") else corner[1]
+
+
+def _draw(view: PlanView, each: Laned, *, with_figures: bool) -> None:
+    measure = each.measure
+    assert each.lane is not None
+    axis = 1 - measure.axis
+    sign = 1 if measure.way in ("right", "front") else -1
+    line = _edge(view, measure.way) + sign * out_mm(each.lane)
+    ends = [view.place(end) for end in measure.ends]
+    begins = [None if measure.from_datum else ends[0][1 - axis], ends[1][1 - axis]]
+    if ends[0][axis] > ends[1][axis]:
+        ends.reverse()
+        begins.reverse()
+    texts = (measure.above, measure.below) if with_figures else ()
+    draw_dimension(view.picture, axis, (ends[0][axis], ends[1][axis]), line, begins, *texts)
+
+
+def _datums(view: PlanView, every: Sequence[Laned]) -> None:
+    """Centre line and mid line, out to the dimensions that begin at them."""
     x, y = view.middle
-    right = x + outermost("right", best.placed, best.reach) + FIGURE_MM
-    rear = y + outermost("rear", best.placed, best.reach) + FIGURE_MM
-    left = x + _sides(view.setting, 1000 / view.scale)[0] - AIR_MM
-    dash = (5, 1.2, 0.8, 1.2)
-    for a, b in (((x, y + best.reach.top - AIR_MM), (x, rear)), ((left, y), (right, y))):
-        view.page.line(a, b, line_mm=0.25, dash_mm=dash)
-    centre, mid = DATUM_NAMES
-    view.page.text(x, rear + 3.2, centre, SMALLEST_PT, anchor="middle")
-    view.page.text(right + AIR_MM, y + 1.1, mid, SMALLEST_PT)
-
-
-def _draw_shelf(view: PlanView, shelf: _Shelf) -> None:
-    page, (x, y) = view.page, view.middle
-    arrow_line(page, (view.place(shelf.diagonal.ends_m[0]), view.place(shelf.diagonal.ends_m[1])))
-    start = x + shelf.start[0], y + shelf.start[1]
-    corner = x + shelf.corner[0], y + shelf.corner[1]
-    page.line(start, corner, (corner[0], corner[1] - shelf.length), line_mm=THIN_MM)
-    middle = corner[0], corner[1] - shelf.length / 2
-    draw_figures(page, middle, shelf.above, shelf.below, turned=True)
+    reach = {way: _last_mm(way, every, datum=True) + BEYOND_MM for way in WAYS}
+    low, right = _edge(view, "rear") - reach["rear"], _edge(view, "right") + reach["right"]
+    view.picture.line((x, _edge(view, "front") + BEYOND_MM), (x, low), dash=CHAIN_DOTTED)
+    view.picture.line((_edge(view, "left") - BEYOND_MM, y), (right, y), dash=CHAIN_DOTTED)
 
 
 def _letters(view: PlanView) -> None:
-    """The strips' letters beside them, clear of all figures: end strips' on the body's side."""
-    x, y = view.middle
-    view.taken += [text.box for text in view.page.texts]
-    view.taken += [
-        Box(left=x - 0.3, right=x + 0.3, top=0.0, bottom=view.page.height_mm),
-        Box(left=0.0, right=view.page.width_mm, top=y - 0.3, bottom=y + 0.3),
-    ]
+    """The strips' letters beside them, on top of thin lines: end strips' on the body's side.
+
+    Along the strips they stand clear of figures, and of the ends of other strips.
+    """
     for index, line in enumerate(view.setting.strips):
-        strip = line.strip
-        out = outward(strip) * (1 if beside(line) else -1)
-        # At 0.35 the letters of end strips stand clear of the side strips' ends.
-        at = strip.from_m + 0.35 * strip.length_m * strip.along
-        half = 500 * strip.tape_width_m / view.scale
-        view.badge(key_letters(index), at, (out, -out), shape="strip", start_mm=half + 0.8)
+        strip, side = line.strip, line.side in ("left", "right")
+        away = 500 * strip.tape_width_m / view.scale + BADGE_AIR_MM
+        out = outward(strip) * (away if side else -away)
+        x, y = view.place(strip.from_m + (0.25 if side else 0.35) * strip.length_m * strip.along)
+        at = x - float(out[1]), y + float(out[0])
+        draw_badge(view.picture, at, key_letters(index), "strip")
 
 
-def _legend(flow: Flow, setting: SettingOut, best: _Arrangement) -> None:
-    """The scale, what the figures' first words mean, and what has no figure here."""
-    scale = f"Scale 1 : {best.scale:g}"
-    flow.page.text(flow.box.left, flow.y + 4.3, scale, 13, bold=True)
-    flow.box = replace(flow.box, left=flow.box.left + SCALE_MM)
-    text = (
+# -------------------------------------------------------------------------------------------- key
+
+
+def _key(
+    setting: SettingOut, scale: float, rows: Sequence[tuple[str, str, str]]
+) -> Iterator[Flowable]:
+    yield from heading(f"Scale 1 : {scale:g}", 16)
+    names = (f"{key_letters(i)} {line.strip.name}" for i, line in enumerate(setting.strips))
+    yield paragraph(f"{', '.join(names)}.", 10)
+    yield paragraph(
         "Letter: from the first to the last mark of that strip. Tape: from the body to the tape's "
-        "inside edge. Marks: from the datum line to the line of marks. "
-    )
-    pair = _checking(setting)
-    if pair is not None:
-        crossed = (_between(setting, each) for each in (pair.first, pair.second))
-        text += f"Crossing lines, to check the strips: {' and '.join(crossed)}. "
-    flow.paragraph(f"{text}The figures decide, not the drawing.", SMALLEST_PT)
-    elsewhere = _elsewhere(setting, best)
-    if elsewhere:
-        flow.paragraph(f"On the other sheets only: {elsewhere}.", SMALLEST_PT)
-
-
-def _elsewhere(setting: SettingOut, best: _Arrangement) -> str:
-    """What has no figure on this sheet, in words."""
-    names = [
-        f"strip {key_letters(index)}, {why_not(line)}"
+        "inside edge. Marks: from the datum line, chain dotted, to the line of marks. The figures "
+        "decide, not the drawing.", SMALLEST_PT,
+    )  # fmt: skip
+    elsewhere = "; ".join(
+        f"strip {key_letters(index)}, {_why_not(line)}"
         for index, line in enumerate(setting.strips)
-        if not parallel(line)
-    ]
-    names += best.left_out
-    more = len(names) - MOST_NAMED
-    return "; ".join(names[:MOST_NAMED] + ([f"{more} more"] if more > 0 else []))
+        if not _parallel(line)
+    )
+    if elsewhere:
+        yield paragraph(f"Distances on the other sheets only: {elsewhere}.", SMALLEST_PT)
+    if _checking(setting):
+        yield paragraph("Crossing lines, between marks, check the strips.", SMALLEST_PT)
+    if rows:
+        yield from heading("Without room on the drawing")
+        columns = (
+            Column(title="of", width=NAME_MM, size_pt=10, bold=True),
+            Column(title="length", width=KEY_WIDTH_MM - NAME_MM, size_pt=FIGURE_PT),
+        )
+        yield table(columns, [(of, f"{above}\n{below}") for of, above, below in rows])
 
 
-def _between(setting: SettingOut, diagonal: Diagonal) -> str:
-    """Which marks a diagonal joins, by their strips' letters."""
-    letters = {line.strip.name: key_letters(i) for i, line in enumerate(setting.strips)}
-    ends = [name.rsplit("/", 1) for name in diagonal.between]
-    return " to ".join(f"{letters[strip]}/{mark}" for strip, mark in ends)
+def _why_not(line: StripLine) -> str:
+    """Why a strip that is not parallel has no figures here."""
+    return "at an angle" if same(line.inside_m) is None else "under the body"

@@ -5,9 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from vision.documents.sheets.book import Book, Column, Flow
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable
+
+from vision.documents.sheets.book import Book, Sheet
+from vision.documents.sheets.drawing import BLACK, CHAIN_DOTTED, SMALLEST_PT, WHITE, Picture
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.page import MM_PER_PT, SMALLEST_PT, WHITE, Box, wrapped
+from vision.documents.sheets.flow import (
+    Column,
+    heading,
+    layout,
+    paragraph,
+    side_by_side,
+    steps,
+    table,
+)
 from vision.documents.sheets.plan_drawing import PlanView, key_letters, shown_reach
 from vision.planning.setting_out.lines import same
 from vision.planning.setting_out.running_marks import (
@@ -18,48 +30,40 @@ from vision.planning.setting_out.running_marks import (
     exact,
 )
 
-SKETCH_MM = 58.0
-CARD_MM = 26.0
-TEXT_AT_MM = 40.0
-READ_MM = 40.0
-"""Where a card's text begins, and what the lines to fill in take at its right."""
+SKETCH_MM = (58.0, 92.0)
+THUMB_MM = (26.0, 26.0)
+NUMBER_MM, READ_MM = 8.0, 38.0
+"""Of a card: its number at the left, lines to fill in at the right."""
 
 
-def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
+def lines_sheet(book: Book, setting: SettingOut, figures: Figures) -> Sheet:
     """How the two datum lines are found, and where the strips lie against them."""
-    page = book.new_page("Datum lines")
-    inner = book.inner
-    sketch = Box(
-        left=inner.right - SKETCH_MM, top=inner.top + 2, right=inner.right, bottom=inner.top + 94
-    )
-    drawn = Box(
-        left=sketch.left + 9, right=sketch.right - 9, top=sketch.top + 13, bottom=sketch.bottom - 13
-    )
-    _sketch(PlanView.small(page, setting, drawn))
-    left = Box(left=inner.left, top=inner.top, right=sketch.left - 4, bottom=inner.bottom)
-    flow = Flow(book, page.title, page, left)
-    flow.heading("Everything is measured from two lines")
-    flow.steps(_finding(setting, figures))
-    if flow.page is page:
-        flow.y = max(flow.y, sketch.bottom)
-        flow.box = inner
-    flow.heading("Strips against the lines")
     columns = (
         Column(title="", width=9, size_pt=11, bold=True),
         Column(title="strip", width=30, bold=True),
         Column(title="line of marks, out from the body", width=49),
         Column(title="inside edge of the tape, out from the body", width=49),
-        Column(title="line of marks, from its datum line", width=book.inner.width - 137),
+        Column(title="line of marks, from its datum line", width=book.width - 137),
     )
-    flow.table(columns, [_offsets(i, line, figures) for i, line in enumerate(setting.strips)])
-    flow.paragraph(
-        "The offsets from the datum lines decide. Those from the body are for a body as long and "
-        "wide as the job states, measured where the plumb line hangs.", SMALLEST_PT,
-    )  # fmt: skip
+    story: list[Flowable] = [
+        *heading("Everything is measured from two lines"),
+        side_by_side(
+            steps(_finding(setting, figures)), _sketch(setting),
+            (book.width - SKETCH_MM[0], SKETCH_MM[0]),
+        ),
+        *heading("Strips against the lines"),
+        table(columns, [_offsets(i, line, figures) for i, line in enumerate(setting.strips)]),
+        paragraph(
+            "The offsets from the datum lines decide. Those from the body are for a body as long "
+            "and wide as the job states, measured where the plumb line hangs.", SMALLEST_PT,
+        ),
+    ]  # fmt: skip
     if not setting.pairs:
-        flow.paragraph("No two strips of this layout face each other: lay each by its offsets.")
+        said = "No two strips of this layout face each other: lay each by its offsets."
+        story.append(paragraph(said))
     if setting.triangles:
-        _triangles(flow, setting, figures)
+        story += _triangles(book, setting, figures)
+    return Sheet(title="Datum lines", story=story)
 
 
 def _finding(setting: SettingOut, figures: Figures) -> Iterator[str]:
@@ -114,9 +118,9 @@ def _offsets(index: int, line: StripLine, figures: Figures) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _triangles(flow: Flow, setting: SettingOut, figures: Figures) -> None:
-    flow.heading("End strips square to the centre line: 3-4-5 triangles", keep=30)
-    flow.paragraph(
+def _triangles(book: Book, setting: SettingOut, figures: Figures) -> Iterator[Flowable]:
+    yield from heading("End strips square to the centre line: 3-4-5 triangles", keep=50)
+    yield paragraph(
         "From where the strip's line crosses the centre line, to either side, and along the centre "
         "line away from the body. Chalk both, then tape between them and swing the strip's line "
         "until it fits. Use the row of your tape.", 9.5,
@@ -126,7 +130,7 @@ def _triangles(flow: Flow, setting: SettingOut, figures: Figures) -> None:
         Column(title="along the strip", width=30, anchor="end"),
         Column(title="along the centre line", width=36, anchor="end"),
         Column(title="between them", width=30, size_pt=12, bold=True, anchor="end"),
-        Column(title="off by at most", width=flow.box.width - 130, anchor="end"),
+        Column(title="off by at most", width=book.width - 130, anchor="end"),
     )
     rows = []
     for triangle in setting.triangles:
@@ -134,20 +138,19 @@ def _triangles(flow: Flow, setting: SettingOut, figures: Figures) -> None:
         for legs, show in ((triangle.metric, figures.metres), (triangle.imperial, figures.feet)):
             sides = (legs.along_strip_m, legs.along_line_m, legs.across_m)
             rows.append((name, *map(show, sides), figures.allowed(legs.allowed_m)))
-    flow.table(columns, rows)
+    yield table(columns, rows)
 
 
-def _sketch(view: PlanView) -> None:
-    """Datum lines and triangles over the small plan, with F, R and both M."""
-    page = view.page
-    vehicle = view.setting.job.vehicle
+def _sketch(setting: SettingOut) -> Picture:
+    """Datum lines and triangles over a small plan, with F, R and both M."""
+    view = PlanView.small(setting, SKETCH_MM, margin=11.0)
+    picture, vehicle = view.picture, setting.job.vehicle
     x, y = vehicle.length_m / 2, vehicle.width_m / 2
-    low, high = shown_reach(view.setting)
+    low, high = shown_reach(setting)
     (left, top), (right, bottom) = view.place(high), view.place(low)
-    middle_x, middle_y = view.place((0, 0))
-    dash = (5, 1.2, 0.8, 1.2)
-    page.line((middle_x, top - 6), (middle_x, bottom + 6), line_mm=0.35, dash_mm=dash)
-    page.line((left - 6, middle_y), (right + 6, middle_y), line_mm=0.35, dash_mm=dash)
+    across, up = view.middle
+    picture.line((across, top + 6), (across, bottom - 6), width=0.35, dash=CHAIN_DOTTED)
+    picture.line((left - 6, up), (right + 6, up), width=0.35, dash=CHAIN_DOTTED)
     for name, ground, label in (
         ("F", (x, 0.0), right + 4.5),
         ("R", (-x, 0.0), right + 4.5),
@@ -155,96 +158,76 @@ def _sketch(view: PlanView) -> None:
         ("M", (0.0, -y), right + 4.5),
     ):
         at = view.place(ground)
-        page.disc(*at, 1.1, fill=0.0)
-        page.text(label, at[1] - 1.2, name, 11, bold=True, anchor="middle")
+        picture.disc(at, 1.1, fill=BLACK)
+        picture.text(label, at[1] + 1.2, name, 11, bold=True, anchor="middle")
         if name != "M":
-            page.line(at, (right + 6, at[1]), line_mm=0.15)
-    for triangle in view.setting.triangles:
+            picture.line(at, (right + 6, at[1]), width=0.15)
+    for triangle in setting.triangles:
         legs = triangle.metric
         x, y = triangle.corner_m
-        across, out = y + float(legs.along_strip_m), x + triangle.away * float(legs.along_line_m)
-        page.polygon([view.place(p) for p in ((x, y), (x, across), (out, y))], line_mm=0.5)
+        aside, out = y + float(legs.along_strip_m), x + triangle.away * float(legs.along_line_m)
+        picture.polygon([view.place(p) for p in ((x, y), (x, aside), (out, y))], width=0.5)
+    return picture
 
 
 # --------------------------------------------------------------------------------------- square
 
 
-def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
+def square_sheet(book: Book, setting: SettingOut, figures: Figures) -> list[Sheet]:
     """Diagonals and widths, with the difference that each allows; no sheet where there are none."""
     if not setting.pairs:
-        return
-    tolerance_m = setting.job.tolerances.strip_m
-    flow = Flow(book, "Is it square?")
-    flow.paragraph(
-        f"Limits follow from the job's strip tolerance, {figures.allowed(tolerance_m)}: at the "
+        return []
+    widths = (NUMBER_MM, THUMB_MM[0], book.width - NUMBER_MM - THUMB_MM[0] - READ_MM, READ_MM)
+    cards = [
+        [paragraph(f"{number}", 13, bold=True), _pair_thumb(setting, pair),
+         _pair_words(pair, figures), _blanks()]
+        for number, pair in enumerate(setting.pairs, start=1)
+    ]  # fmt: skip
+    lines = [
+        ("LINEABOVE", (0, 0), (-1, -1), 0.2 * mm, "black"),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5 * mm),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5 * mm),
+    ]
+    how = paragraph(
+        "Limits follow from the job's strip tolerance, "
+        f"{figures.allowed(setting.job.tolerances.strip_m)}: at the "
         "limit a mark lies that far out. Aim for a third of it. Tape every distance twice, with "
         "the tape straight, level and pulled alike, and write it down."
     )
-    flow.heading("Pairs that differ when a strip has slid or turned", keep=CARD_MM)
-    for number, pair in enumerate(setting.pairs, start=1):
-        _pair_card(flow, number, pair, setting, figures)
+    title = heading("Pairs that differ when a strip has slid or turned", keep=40)
+    return [Sheet(title="Is it square?", story=[how, *title, layout(cards, widths, lines)])]
 
 
-Row = tuple[str, float, bool]
-"""A line of a card: text, size, whether bold."""
-
-
-def _card(flow: Flow, rows: list[Row], width: float, least: float) -> Box:
-    """Room for a card below a thin line, as high as its thumbnail or its wrapped rows."""
-    lines = _wrapped(rows, width)
-    height = max(least, 3.5 + sum(size * MM_PER_PT * 1.25 for _, size, _ in lines))
-    flow.room(height)
-    top = flow.y + 1.0
-    flow.page.line((flow.box.left, top), (flow.box.right, top), line_mm=0.2)
-    flow.y += height
-    card = Box(left=flow.box.left, top=top + 1.5, right=flow.box.right, bottom=flow.y - 0.5)
-    y = card.top
-    for text, size, bold in lines:
-        y += size * MM_PER_PT * 1.25
-        flow.page.text(card.left + TEXT_AT_MM, y - 1.0, text, size, bold=bold)
-    return card
-
-
-def _wrapped(rows: list[Row], width: float) -> list[Row]:
-    return [
-        (line, size, bold)
-        for text, size, bold in rows
-        for line in wrapped(text, width, size, bold=bold)
-    ]
-
-
-def _thumb(card: Box, least: float) -> Box:
-    return Box(
-        left=card.left + 8, top=card.top, right=card.left + TEXT_AT_MM - 4,
-        bottom=card.top + least - 4,
-    )  # fmt: skip
-
-
-def _pair_card(
-    flow: Flow, number: int, pair: DiagonalPair, setting: SettingOut, figures: Figures
-) -> None:
-    rows: list[Row] = [
-        (_distance(pair.first, figures), 11, True),
-        (_distance(pair.second, figures), 11, True),
-        (_difference(pair, figures), 10, False),
-        (_reading(pair), 10, False),
-    ]
-    if pair.first.under_body or pair.second.under_body:
-        under = "Runs under the body: feed the tape with a pole, clear of the wheels."
-        rows.append((under, 10, False))
-    card = _card(flow, rows, flow.box.width - TEXT_AT_MM - READ_MM, CARD_MM)
+def _pair_thumb(setting: SettingOut, pair: DiagonalPair) -> Picture:
     shown = [name for name in (pair.strip, pair.against) if name]
-    view = PlanView.small(flow.page, setting, _thumb(card, CARD_MM), shown)
+    view = PlanView.small(setting, THUMB_MM, shown, margin=1.0)
     dashes: tuple[tuple[float, ...], ...] = ((), (1.2, 0.9))
     for diagonal, dash in zip((pair.first, pair.second), dashes, strict=True):
         ends = [view.place(end) for end in diagonal.ends_m]
-        flow.page.line(*ends, line_mm=1.0, grey=WHITE)
-        flow.page.line(*ends, line_mm=0.5, dash_mm=dash)
-    flow.page.text(card.left, card.top + 4.5, str(number), 13, bold=True)
-    for row in (0, 1):
-        y = card.top + 5.0 + 9.0 * row
-        flow.page.text(card.right - 38, y, "read", SMALLEST_PT)
-        flow.page.line((card.right - 29, y + 0.6), (card.right, y + 0.6), line_mm=0.3)
+        view.picture.line(*ends, width=1.0, colour=WHITE)
+        view.picture.line(*ends, width=0.5, dash=dash)
+    return view.picture
+
+
+def _pair_words(pair: DiagonalPair, figures: Figures) -> list[Flowable]:
+    words = [
+        *(paragraph(_distance(each, figures), 11, bold=True) for each in (pair.first, pair.second)),
+        paragraph(_difference(pair, figures), 10),
+        paragraph(_reading(pair), 10),
+    ]
+    if pair.first.under_body or pair.second.under_body:
+        under = "Runs under the body: feed the tape with a pole, clear of the wheels."
+        words.append(paragraph(under, 10))
+    return words
+
+
+def _blanks() -> Picture:
+    """Two lines to write readings on."""
+    picture = Picture(READ_MM, 16.0)
+    for low in (11.0, 2.0):
+        picture.text(2.0, low + 0.6, "read")
+        picture.line((11.0, low), (READ_MM, low), width=0.3)
+    return picture
 
 
 def _distance(diagonal: Diagonal, figures: Figures) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from vision.documents.sheets.page import Point
+from vision.documents.sheets.drawing import Point
 from vision.job.job import Board, Cross, Ink, Quadrant, SingleMark, Strip
 from vision.job.pattern import BOARD_BORDER, half_extent
 

@@ -7,24 +7,31 @@ laid on the register line of the one before.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from vision.documents.sheets.mark_art import MarkArt, mark_art
-from vision.documents.sheets.page import (
+from reportlab.lib.units import mm
+
+from vision.documents.cautions import LAW_FIRST
+from vision.documents.sheets.drawing import (
     BLACK,
     SMALLEST_PT,
     WHITE,
-    Box,
-    Page,
+    Bounds,
+    Picture,
     Point,
     clipped,
     fitted,
 )
+from vision.documents.sheets.mark_art import MarkArt, mark_art
 from vision.documents.sheets.paper import LONGEST_MM, MARGIN_MM, Paper
 from vision.documents.sheets.ruler import INCHES_LONG, RULER_MM, rulers, way_arrows
 from vision.job.job import Job, SingleMark, Strip
+
+LABEL_AT_MM = RULER_MM + 2 + INCHES_LONG * 25.4 + 5.5
+"""From the margin to the words beside the lower ruler."""
 
 OVERLAP_MM = 7.0
 """Of neighbouring parts: what glue or tape holds."""
@@ -44,7 +51,7 @@ class Print:
     name: str
     ids: tuple[str, ...]
     art: MarkArt
-    pages: tuple[Page, ...]
+    pages: tuple[Picture, ...]
     parts: tuple[int, int]
     """Rows and columns that one mark is printed in."""
 
@@ -94,32 +101,38 @@ def _parts(art: MarkArt, paper: Paper) -> tuple[int, int]:
     return parts(2 * art.half_along, height), parts(2 * art.half_across, width)
 
 
-def _page(paper: Paper, height: float, label: str, ahead: str) -> tuple[Page, Point]:
+def _page(paper: Paper, height: float, label: str, ahead: str) -> tuple[Picture, Point]:
     """A page with rulers, arrows and label; and the top left corner of its room for marks.
 
     `height` is that of the marks, which a roll is cut to.
     """
-    least = RULER_MM + 2 + INCHES_LONG * 25.4 + 40
+    least = LABEL_AT_MM + 31
     whole = paper.height_mm or max(height + RULER_MM, least) + 2 * MARGIN_MM
-    page = Page(width_mm=paper.width_mm, height_mm=whole, title=label)
-    rulers(page, MARGIN_MM, whole - MARGIN_MM)
-    way_arrows(page, MARGIN_MM, MARGIN_MM, ahead)
-    x = MARGIN_MM + RULER_MM + 2 + INCHES_LONG * 25.4 + 9
-    shown = fitted(label, page.width_mm - MARGIN_MM - x, 11, bold=True)
-    page.text(x, whole - MARGIN_MM - 6.4, shown, 11, bold=True)
-    return page, (MARGIN_MM + RULER_MM + 2.0, MARGIN_MM)
+    page = Picture(paper.width_mm, whole)
+    top = whole - MARGIN_MM
+    rulers(page, MARGIN_MM, MARGIN_MM)
+    way_arrows(page, MARGIN_MM, top, ahead)
+    _below(page, MARGIN_MM + 8.0, label, 11, bold=True)
+    _below(page, MARGIN_MM, LAW_FIRST)
+    return page, (MARGIN_MM + RULER_MM + 2.0, top)
 
 
-def footed(pages: Sequence[Page], code: str, first: int, total: int) -> None:
+def footed(pages: Sequence[Picture], code: str, first: int, total: int) -> None:
     """Write job file and count below every page's label."""
     for number, page in enumerate(pages, start=first):
-        x = MARGIN_MM + RULER_MM + 2 + INCHES_LONG * 25.4 + 9
-        text = f"job file {code}, page {number} of {total}"
-        shown = fitted(text, page.width_mm - MARGIN_MM - x, SMALLEST_PT)
-        page.text(x, page.height_mm - MARGIN_MM - 1.4, shown, SMALLEST_PT)
+        _below(page, MARGIN_MM + 4.0, f"job file {code}, page {number} of {total}")
 
 
-def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Page]:
+def _below(
+    page: Picture, y: float, text: str, size_pt: float = SMALLEST_PT, *, bold: bool = False
+) -> None:
+    """Write a line beside the lower ruler, cut where it is too long."""
+    x = MARGIN_MM + LABEL_AT_MM
+    room = page.width / mm - MARGIN_MM - x
+    page.text(x, y, fitted(text, room, size_pt, bold=bold), size_pt, bold=bold)
+
+
+def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Picture]:
     """As many marks on a page as fit, each with its name below."""
     width, height = 2 * art.half_across, 2 * art.half_along
     room = _room(paper)
@@ -133,85 +146,62 @@ def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> It
         page, (left, top) = _page(paper, used, label, ahead)
         for place, mark_id in enumerate(group):
             row, column = divmod(place, columns)
-            centre = (left + column * (width + GAP_MM) + width / 2, top + row * pitch + height / 2)
-            box = _box_round(centre, art)
-            _draw(page, art, centre, box)
-            _trim(page, box)
+            x, y = left + column * (width + GAP_MM), top - row * pitch
+            window = (x, y - height, x + width, y)
+            centre = x + art.half_across, y - art.half_along
+            _draw(page, art, centre, window)
+            _trim(page, window)
             if columns * rows > 1:
                 shown = fitted(mark_id, width, 11, bold=True)
-                page.text(centre[0], box.bottom + 4.4, shown, 11, bold=True, anchor="middle")
+                page.text(centre[0], y - height - 4.4, shown, 11, bold=True, anchor="middle")
         yield page
 
 
-def _box_round(centre: Point, art: MarkArt) -> Box:
-    return Box(
-        left=centre[0] - art.half_across,
-        right=centre[0] + art.half_across,
-        top=centre[1] - art.half_along,
-        bottom=centre[1] + art.half_along,
-    )
-
-
-def _draw(page: Page, art: MarkArt, centre: Point, window: Box) -> None:
+def _draw(page: Picture, art: MarkArt, centre: Point, window: Bounds) -> None:
     """The mark round `centre`, as far as it lies in `window`: ahead is up, left is left."""
     if art.ink == "light":
-        page.rectangle(window, fill=BLACK)
-    fill = BLACK if art.ink == "dark" else WHITE
+        page.box(window, fill=BLACK)
     for shape in art.inked:
-        points = [(centre[0] - q, centre[1] - s) for s, q in shape]
+        points = [(centre[0] - q, centre[1] + s) for s, q in shape]
         kept = clipped(points, window)
         if kept:
-            page.polygon(kept, fill=fill)
+            page.polygon(kept, fill=BLACK if art.ink == "dark" else WHITE)
 
 
-def _trim(page: Page, box: Box) -> None:
+def _trim(page: Picture, window: Bounds) -> None:
     """Where the paper is cut, just outside the mark's own area."""
-    page.rectangle(box.grown(LINE_MM / 2), line_mm=LINE_MM, dash_mm=(2.0, 2.0))
+    left, low, right, top = window
+    half = LINE_MM / 2
+    cut = (left - half, low - half, right + half, top + half)
+    page.box(cut, width=LINE_MM, dash=(2.0, 2.0))
 
 
 def _tiled(
     ids: tuple[str, ...], art: MarkArt, paper: Paper, parts: tuple[int, int], ahead: str
-) -> Iterator[Page]:
+) -> Iterator[Picture]:
     """Each mark in rows and columns of parts, from its left ahead corner."""
     rows, columns = parts
-    step = 2 * art.half_across / columns, 2 * art.half_along / rows
-    for mark_id in ids:
-        for row in range(rows):
-            for column in range(columns):
-                part = f"part {row * columns + column + 1} of {rows * columns}"
-                overlap = (
-                    OVERLAP_MM if column + 1 < columns else 0.0,
-                    OVERLAP_MM if row + 1 < rows else 0.0,
-                )
-                page, (left, top) = _page(paper, step[1] + overlap[1], f"{mark_id}, {part}", ahead)
-                window = Box(
-                    left=left, top=top, right=left + step[0] + overlap[0],
-                    bottom=top + step[1] + overlap[1],
-                )  # fmt: skip
-                centre = (
-                    left - column * step[0] + art.half_across,
-                    top - row * step[1] + art.half_along,
-                )
-                _draw(page, art, centre, window)
-                _register(page, window, step, (row, column), parts)
-                yield page
+    across, along = 2 * art.half_across / columns, 2 * art.half_along / rows
+    for mark_id, row, column in itertools.product(ids, range(rows), range(columns)):
+        part = f"part {row * columns + column + 1} of {rows * columns}"
+        width = across + (OVERLAP_MM if column + 1 < columns else 0.0)
+        height = along + (OVERLAP_MM if row + 1 < rows else 0.0)
+        page, (left, top) = _page(paper, height, f"{mark_id}, {part}", ahead)
+        window = (left, top - height, left + width, top)
+        centre = left - column * across + art.half_across, top + row * along - art.half_along
+        _draw(page, art, centre, window)
+        _trim(page, window)
+        # Register lines, where the next parts' edges will lie.
+        if column + 1 < columns:
+            x = left + across + LINE_MM / 2
+            _seen_line(page, (x, top + 3), (x, top - height - 3))
+        if row + 1 < rows:
+            y = top - along - LINE_MM / 2
+            _seen_line(page, (left - 3, y), (left + width + 3, y))
+        yield page
 
 
-def _register(
-    page: Page, window: Box, step: Point, at: tuple[int, int], parts: tuple[int, int]
-) -> None:
-    """Cut lines on a part's edges, and register lines where the next parts' edges will lie."""
-    _trim(page, window)
-    half = LINE_MM / 2
-    if at[1] + 1 < parts[1]:
-        x = window.left + step[0] + half
-        _seen_line(page, (x, window.top - 3), (x, window.bottom + 3))
-    if at[0] + 1 < parts[0]:
-        y = window.top + step[1] + half
-        _seen_line(page, (window.left - 3, y), (window.right + 3, y))
-
-
-def _seen_line(page: Page, start: Point, end: Point) -> None:
+def _seen_line(page: Picture, start: Point, end: Point) -> None:
     """A line that is seen on white and on black; it lies on what the next part covers."""
-    page.line(start, end, line_mm=LINE_MM, grey=WHITE)
-    page.line(start, end, line_mm=LINE_MM, dash_mm=(3.0, 3.0))
+    page.line(start, end, width=LINE_MM, colour=WHITE)
+    page.line(start, end, width=LINE_MM, dash=(3.0, 3.0))

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from vision.documents.sheets.book import Book, Column, Flow
+from reportlab.platypus import Table
+
+from vision.documents.sheets.book import Book, Sheet
+from vision.documents.sheets.drawing import Picture
+from vision.documents.sheets.flow import Column, heading, steps, table
 from vision.documents.sheets.mark_pages import Print, footed, mark_prints, pages_of
-from vision.documents.sheets.page import Page
 from vision.documents.sheets.paper import A4, Paper
 from vision.job.job import Job
 from vision.planning.setting_out.running_marks import exact
@@ -34,25 +37,26 @@ LAYING = (
 )
 
 
-def mark_sheets(job: Job, paper: Paper, code: str, file: str = "") -> list[Page]:
+def mark_sheets(job: Job, paper: Paper, code: str, file: str = "") -> list[Picture]:
     """Every page; the first says how to print. Raises BadInputError where nothing is printed."""
     faults = list(_faults(job, paper, file))
     if faults:
         raise BadInputError(faults)
     prints = mark_prints(job, paper)
+    pages = [page for each in prints for page in each.pages]
     # A roll's first sheet is printed on an office printer.
     book = Book(paper=paper if paper.height_mm else A4, job=job.name, code=code)
-    flow = Flow(book, "Marks, true to size")
-    flow.heading("Print")
-    flow.steps(PRINTING)
-    flow.heading("Lay")
-    flow.steps(LAYING)
-    flow.heading("What is printed")
-    _list(flow, prints, len(book.pages))
-    covers = len(book.pages)
-    pages = [page for each in prints for page in each.pages]
+    covers = len(book.pages([_cover(book, prints, 0)]))
     footed(pages, code, covers + 1, covers + len(pages))
-    return [*book.finish(covers + len(pages)), *pages]
+    return [*book.pages([_cover(book, prints, covers)], len(pages)), *pages]
+
+
+def _cover(book: Book, prints: Iterable[Print], covers: int) -> Sheet:
+    story = [
+        *heading("Print"), *steps(PRINTING), *heading("Lay"), *steps(LAYING),
+        *heading("What is printed"), _list(book, prints, covers),
+    ]  # fmt: skip
+    return Sheet(title="Marks, true to size", story=story)
 
 
 def _faults(job: Job, paper: Paper, file: str) -> Iterator[Fault]:
@@ -77,14 +81,14 @@ def _faults(job: Job, paper: Paper, file: str) -> Iterator[Fault]:
             )
 
 
-def _list(flow: Flow, prints: Iterable[Print], covers: int) -> None:
+def _list(book: Book, prints: Iterable[Print], covers: int) -> Table:
     columns = (
         Column(title="strip or mark", width=44, bold=True),
         Column(title="marks", width=16, anchor="end"),
         Column(title="one mark, cut: along x across, cm", width=46, anchor="end"),
         Column(title="ink", width=16),
         Column(title="parts of one mark", width=30, anchor="end"),
-        Column(title="pages", width=flow.box.width - 152, anchor="end"),
+        Column(title="pages", width=book.width - 152, anchor="end"),
     )
     rows, first = [], covers + 1
     for each in prints:
@@ -100,4 +104,4 @@ def _list(flow: Flow, prints: Iterable[Print], covers: int) -> None:
             )
         )  # fmt: skip
         first = last + 1
-    flow.table(columns, rows)
+    return table(columns, rows)

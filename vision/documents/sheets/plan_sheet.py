@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
+from reportlab.platypus import Flowable, FrameBreak, KeepTogether
 
-from vision.documents.sheets.book import Book, Flow
-from vision.documents.sheets.dimensions import Measure, Placed, Way, draw_dimension
+from vision.documents.sheets.book import Book, Sheet
+from vision.documents.sheets.dimensions import draw_dimension
+from vision.documents.sheets.drawing import BLACK, SMALLEST_PT, WHITE, Bounds
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.page import SMALLEST_PT, Box, Page, Point
+from vision.documents.sheets.flow import heading, layout, paragraph
 from vision.documents.sheets.plan_drawing import (
-    BADGE_MM,
+    UNIT_VECTORS,
     PlanView,
+    badge,
     badge_box,
     camera_symbol,
-    draw_badge,
     key_letters,
     outward,
     scale_bar,
+    scale_for,
 )
 from vision.job.job import Board, BoxCorner, Cross, MarkShape, SingleShape, Strip
 from vision.planning.setting_out.running_marks import SettingOut, StripLine, exact
@@ -26,23 +30,37 @@ from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
 
 KEY_WIDTH_MM = 68.0
-SCALE_BAR_MM = 20.0
+BETWEEN_MM = 5.0
+AROUND_MM = 10.0, 11.0, 0.0, 21.0
+"""Left, above, right and below the lot: its dimensions, and the scale bars."""
 LOT_LINE_MM = 4.0
 """From the lot's edge to its dimension line."""
 
 
-def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
-    """Draw the plan on the left of a new page and its key on the right, going on below."""
-    page = book.new_page("Plan, to scale")
-    inner = book.inner
-    room = Box(
-        left=inner.left + 10, top=inner.top + 9.5, right=inner.right - KEY_WIDTH_MM - 5,
-        bottom=inner.bottom - SCALE_BAR_MM,
-    )  # fmt: skip
-    view = PlanView.within(page, setting, room)
-    view.lot()
-    _lot_figures(view, setting, figures)
-    view.datums()
+def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> Sheet:
+    """The plan on the left of a page and its key on the right, going on below."""
+    width = book.width - KEY_WIDTH_MM - BETWEEN_MM
+    view = _plan(setting, figures, (width, book.height - 0.1))
+    return Sheet(
+        title="Plan, to scale",
+        story=[view.picture, FrameBreak(), *_key(setting, figures, view.scale)],
+        columns=(width, KEY_WIDTH_MM),
+    )
+
+
+def _plan(setting: SettingOut, figures: Figures, size: tuple[float, float]) -> PlanView:
+    lot, (left, above, right, below) = setting.lot, AROUND_MM
+    scale = scale_for(lot.length_m, lot.width_m, (size[0] - left - right, size[1] - above - below))
+    half = np.array([lot.vehicle_length_m, lot.vehicle_width_m]) / 2
+    before, behind = np.array([lot.ahead_m, lot.left_m]), np.array([lot.behind_m, lot.right_m])
+    reach = -half - behind, half + before
+    off = (left - right) / 2, (below - above) / 2
+    view = PlanView.centred(setting, size, scale, reach, off)
+    (x0, y1), (x1, y0) = view.place(reach[1]), view.place(reach[0])
+    box: Bounds = (x0, y0, x1, y1)
+    view.picture.box(box, width=0.25, dash=(2.5, 1.5))
+    _lot_figures(view, box, figures)
+    view.datums(box)
     view.body()
     for line in setting.strips:
         view.strip(line.strip)
@@ -50,45 +68,37 @@ def plan_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
     for line in setting.strips:
         view.numbers(line.strip)
     _badges(view)
-    scale_bar(page, inner.left + 4, inner.bottom - SCALE_BAR_MM + 5, view.scale, room.width - 14)
-    _key(book, page, setting, figures, view)
+    scale_bar(view.picture, 4.0, below - 5.0, scale, size[0] - 24)
+    return view
 
 
-def _lot_figures(view: PlanView, setting: SettingOut, figures: Figures) -> None:
+def _lot_figures(view: PlanView, box: Bounds, figures: Figures) -> None:
     """Dimension lines of the lot's length and width, outside its edges."""
-    box, lot = view.lot_box, setting.lot
-    corner = (box.left, box.top)
-    sizes: tuple[tuple[Way, float, Point], ...] = (
-        ("left", lot.length_m, (box.left, box.bottom)),
-        ("front", lot.width_m, (box.right, box.top)),
-    )
-    for way, length_m, end in sizes:
-        measure = Measure(
-            name="lot", ends=(corner, end), way=way, below="",
-            above=f"lot, at least {figures.at_least(length_m)}",
-        )  # fmt: skip
-        middle = sum(measure.span) / 2
-        line = (box.left if way == "left" else box.top) - LOT_LINE_MM
-        draw_dimension(view.page, Placed(measure=measure, lane=0, at=middle, style="within"),
-                       line, line)  # fmt: skip
-    view.taken += [text.box for text in view.page.texts]
+    left, low, right, top = box
+    for length_m, along, start, span in (
+        (view.setting.lot.length_m, 1, left, (low, top)),
+        (view.setting.lot.width_m, 0, top, (left, right)),
+    ):
+        line = start + (-LOT_LINE_MM if along else LOT_LINE_MM)
+        said = f"lot, at least {figures.at_least(length_m)}"
+        draw_dimension(view.picture, along, span, line, (start, start), said)
+    view.taken += [(left - 9, low, left, top), (left, top, right, top + 9)]
 
 
 def _fixtures(view: PlanView) -> None:
     """Cameras and single marks, with what their symbols cover."""
     for camera in view.setting.cameras:
-        at = view.place(camera.position_m)
-        camera_symbol(view.page, at, camera.aim.pan_rad)
-        view.taken.append(Box(left=at[0] - 3, right=at[0] + 3, top=at[1] - 3, bottom=at[1] + 3))
+        x, y = view.place(camera.position_m)
+        camera_symbol(view.picture, (x, y), camera.aim.pan_rad)
+        view.taken.append((x - 3, y - 3, x + 3, y + 3))
     for mark in view.setting.job.marks:
         x, y = view.place(mark.at_m)
-        raised = mark.at_m[2] > 0
-        corners = ((x, y - 1.9), (x + 1.7, y + 1.2), (x - 1.7, y + 1.2))
-        if raised:
-            view.page.polygon(corners, fill=1.0, line_mm=0.5)
+        corners = ((x, y + 1.9), (x + 1.7, y - 1.2), (x - 1.7, y - 1.2))
+        if mark.at_m[2] > 0:
+            view.picture.polygon(corners, fill=WHITE, width=0.5)
         else:
-            view.page.disc(x, y, 1.0, fill=0.0)
-        view.taken.append(Box(left=x - 2, right=x + 2, top=y - 2.2, bottom=y + 1.5))
+            view.picture.disc((x, y), 1.0, fill=BLACK)
+        view.taken.append((x - 2, y - 1.5, x + 2, y + 2.2))
 
 
 def _badges(view: PlanView) -> None:
@@ -99,65 +109,44 @@ def _badges(view: PlanView) -> None:
         half = 500 * strip.tape_width_m / view.scale
         at = strip.from_m + 0.3 * strip.length_m * strip.along
         view.badge(key_letters(index), at, (out, -out), shape="strip", start_mm=half + 0.8)
-    ways = [np.array([math.cos(a), math.sin(a)]) for a in np.arange(0, 2 * math.pi, math.pi / 4)]
     for index, camera in enumerate(view.setting.cameras):
-        inward = _towards(ways, -camera.position_m[:2])[:5]
+        inward = _towards(-camera.position_m[:2])[:5]
         view.badge(str(index + 1), camera.position_m, inward, shape="camera", start_mm=2.5)
     for index, mark in enumerate(view.setting.job.marks):
-        first = _towards(ways, mark.at_m[:2])
-        view.badge(key_letters(index, "a"), mark.at_m, first, shape="mark", start_mm=2.0)
+        ways = _towards(mark.at_m[:2])
+        view.badge(key_letters(index, "a"), mark.at_m, ways, shape="mark", start_mm=2.0)
 
 
-def _towards(ways: list[Array], to: Array) -> list[Array]:
-    """The ways, those that lead towards `to` first."""
-    return sorted(ways, key=lambda way: -float(way @ to))
+def _towards(to: Array) -> list[Array]:
+    """Eight ways, those that lead towards `to` first."""
+    return sorted(UNIT_VECTORS, key=lambda way: -float(way @ to))
 
 
-def _key(book: Book, page: Page, setting: SettingOut, figures: Figures, view: PlanView) -> None:
-    inner = book.inner
-    box = Box(
-        left=inner.right - KEY_WIDTH_MM, top=inner.top, right=inner.right, bottom=inner.bottom
-    )
-    flow = Flow(book, page.title, page, box)
-    vehicle = setting.job.vehicle
-    flow.heading(f"Scale 1 : {view.scale:g}", 16)
-    flow.paragraph("Ahead of the vehicle is up. The scale holds where the bars measure true.", 9)
+def _key(setting: SettingOut, figures: Figures, scale: float) -> Iterator[Flowable]:
+    vehicle, lot = setting.job.vehicle, setting.lot
+    yield from heading(f"Scale 1 : {scale:g}", 16)
+    ahead = "Ahead of the vehicle is up. The scale holds where the bars measure true."
+    yield paragraph(ahead, SMALLEST_PT)
+    yield paragraph(figures.rounding, SMALLEST_PT)
     length, width = exact(vehicle.length_m), exact(vehicle.width_m)
-    flow.paragraph(figures.rounding, SMALLEST_PT)
-    flow.paragraph(f"Body {figures.both(length)} long, {figures.both(width)} wide.", 10)
-    flow.heading("Strips")
+    yield paragraph(f"Body {figures.both(length)} long, {figures.both(width)} wide.", 10)
+    yield from heading("Strips")
     for index, line in enumerate(setting.strips):
-        _entry(flow, key_letters(index), "strip", line.strip.name, strip_words(line))
+        yield entry(key_letters(index), "strip", line.strip.name, strip_words(line))
     if setting.job.marks:
-        flow.heading("Single marks")
+        yield from heading("Single marks")
     for index, mark in enumerate(setting.job.marks):
         high = float(mark.at_m[2])
-        words = f"{shape_word(mark.shape)}, {figures.both(exact(high))} high" if high else (
-            f"{shape_word(mark.shape)}, on the ground")  # fmt: skip
-        _entry(flow, key_letters(index, "a"), "mark", mark.name, words)
-    flow.heading("Cameras")
+        where = f"{figures.both(exact(high))} high" if high else "on the ground"
+        yield entry(
+            key_letters(index, "a"), "mark", mark.name, f"{shape_word(mark.shape)}, {where}"
+        )
+    yield from heading("Cameras")
     for index, camera in enumerate(setting.cameras):
         words = f"{figures.metres(exact(camera.position_m[2]))} high, {looks(camera.aim.pan_rad)}"
-        _entry(flow, str(index + 1), "camera", camera.name, words)
-    _lot_words(flow, setting, figures)
-
-
-def _entry(flow: Flow, key: str, shape: str, name: str, words: str) -> None:
-    """A badge with a name and, below it, a few words."""
-    indent = 2 * BADGE_MM + 2.0 + 2.2 * (len(key) - 1)
-    flow.room(14.0)
-    at = flow.box.left + indent / 2 - 1.0, flow.y + 4.2
-    assert badge_box(at, key).left >= flow.box.left - 0.01
-    draw_badge(flow.page, at, key, shape)
-    flow.paragraph(name, 10.5, indent=indent, bold=True)
-    flow.y -= 0.8
-    flow.paragraph(words, SMALLEST_PT, indent=indent)
-
-
-def _lot_words(flow: Flow, setting: SettingOut, figures: Figures) -> None:
-    lot = setting.lot
-    flow.heading("Lot")
-    flow.paragraph(
+        yield entry(str(index + 1), "camera", camera.name, words)
+    yield from heading("Lot")
+    yield paragraph(
         f"Level, at least {figures.at_least(lot.length_m)} by {figures.at_least(lot.width_m)}: "
         f"{SETTINGS.end_room_m} m beyond the layout at the ends and "
         f"{SETTINGS.side_room_m} m at the sides for people "
@@ -167,10 +156,18 @@ def _lot_words(flow: Flow, setting: SettingOut, figures: Figures) -> None:
     known = (means.lot_length_m, lot.length_m), (means.lot_width_m, lot.width_m)
     if any(has is not None and has < needs for has, needs in known):
         has = " by ".join("any" if m is None else figures.both(exact(m)) for m, _ in known)
-        flow.paragraph(
+        yield paragraph(
             f"The job's lot, {has}, is smaller than that: less room to work and to open doors.",
             SMALLEST_PT,
         )
+
+
+def entry(key: str, shape: str, name: str, words: str) -> Flowable:
+    """A badge with a name and, below it, a few words."""
+    left, _, right, _ = badge_box((0.0, 0.0), key)
+    indent = right - left + 1.5
+    text = [paragraph(name, bold=True, after=0), paragraph(words, SMALLEST_PT)]
+    return KeepTogether([layout([[badge(key, shape), text]], (indent, KEY_WIDTH_MM - indent))])
 
 
 def strip_words(line: StripLine) -> str:

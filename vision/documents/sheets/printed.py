@@ -1,15 +1,27 @@
-"""Printed sheets: the setting-out plan of a job, and its marks true to size."""
+"""Pages as files: one PDF, and an SVG of every page, true to size and the same bytes every time."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+import io
+from collections.abc import Iterable, Sequence
 
-from vision.documents.sheets.page import Page
-from vision.documents.sheets.writing import pdf_bytes, svg_text
+from reportlab.graphics import renderPDF, renderSVG
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from vision import __version__
+from vision.documents.sheets.drawing import FONTS, Picture
+
+SVG_FONTS = {
+    name: {"family": "Helvetica, Arial, 'Liberation Sans', sans-serif",
+           "weight": "bold" if bold else "normal"}
+    for bold, name in FONTS.items()
+}  # fmt: skip
+"""A browser knows a bold font by its weight."""
 
 
-def documents(name: str, pages: Sequence[Page], title: str) -> dict[str, bytes]:
+def documents(name: str, pages: Sequence[Picture], title: str) -> dict[str, bytes]:
     """Files by name: one PDF, and an SVG for every page."""
     files = {f"{name}.pdf": pdf_bytes(pages, title)}
     for number, page in enumerate(pages, start=1):
@@ -20,3 +32,39 @@ def documents(name: str, pages: Sequence[Page], title: str) -> dict[str, bytes]:
 def job_code(job_text: bytes) -> str:
     """Six letters and digits that tell one job file from another, on every sheet."""
     return hashlib.sha256(job_text).hexdigest()[:6]
+
+
+def pdf_bytes(pages: Iterable[Picture], title: str) -> bytes:
+    """One PDF of all pages; a reader is told to print it without scaling."""
+    buffer = io.BytesIO()
+    # Invariant: no date and no random identifier, so that equal jobs give equal files.
+    canvas = Canvas(buffer, invariant=1, pageCompression=1)
+    canvas.setTitle(title)
+    canvas.setAuthor("")
+    canvas.setSubject("a measuring aid, certifies nothing")
+    canvas.setCreator(f"seamtrue {__version__}")
+    canvas.setViewerPreference("PrintScaling", "None")
+    for page in pages:
+        canvas.setPageSize((page.width, page.height))
+        renderPDF.draw(page, canvas, 0, 0)
+        canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def svg_text(page: Picture, title: str) -> str:
+    """One page as SVG, its size in mm and a user unit a point."""
+    width, height = page.width, page.height
+    size = {"width": f"{width / mm:g}mm", "height": f"{height / mm:g}mm"}
+    canvas = renderSVG.SVGCanvas(
+        (width, height), fontHacks=SVG_FONTS,
+        svgAttrs={**size, "viewBox": f"0 0 {width:g} {height:g}"},
+    )  # fmt: skip
+    # ReportLab's own transform cuts the height to whole points.
+    canvas.groupTree.setAttribute("transform", f"matrix(1,0,0,-1,0,{height:g})")
+    canvas.svg.getElementsByTagName("title")[0].firstChild.data = title
+    canvas.svg.removeChild(canvas.svg.getElementsByTagName("desc")[0])
+    renderSVG.draw(page, canvas)
+    out = io.StringIO()
+    canvas.save(out)
+    return out.getvalue()

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 
-from vision.documents.sheets.book import TICK, Book, Column, Flow
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, Spacer, Table
+
+from vision.documents.sheets.book import Book, Sheet
+from vision.documents.sheets.drawing import SMALLEST_PT
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.page import SMALLEST_PT
+from vision.documents.sheets.flow import TICK, Column, heading, layout, paragraph, steps, table
 from vision.documents.sheets.plan_sheet import plural
 from vision.job.job import BoxCorner
 from vision.planning.setting_out.running_marks import Piece, SettingOut
 from vision.planning.setting_out.supplies import extent_m
 
+LABEL_MM = 48.0
 PANEL = Fraction(3, 2)
 """The board under a raised mark against the mark itself, as practice pictures draw it and plans
 reckon with what it hides."""
@@ -44,54 +50,67 @@ ONE = (
 )
 
 
-def work_sheet(book: Book, setting: SettingOut, figures: Figures) -> None:
+def work_sheets(book: Book, setting: SettingOut, figures: Figures) -> tuple[Sheet, Sheet]:
     """Order of work with the vehicle's state; cut list with things to bring."""
-    flow = Flow(book, "Order of work")
-    flow.heading("Two people: A at the zero, B reads")
-    flow.steps(TWO, 10.5)
-    flow.heading("One person, who needs help only at the ladder", keep=30)
-    flow.steps(ONE, 10.5)
-    _state(flow, setting)
-    flow = Flow(book, "Cut list")
-    flow.heading("Tape")
-    _pieces(flow, setting.cut.tape, figures, exactly=False)
-    flow.paragraph(
-        "Lengths are rounded up and hold 10 cm (4 in) beyond the last mark's edge at each end.", 9.5
-    )
+    order = [
+        *heading("Two people: A at the zero, B reads"),
+        *steps(TWO),
+        *heading("One person, who needs help only at the ladder", keep=40),
+        *steps(ONE),
+        *_state(book, setting),
+    ]
+    cut = [
+        *heading("Tape"),
+        _pieces(book, setting.cut.tape, figures, exactly=False),
+        paragraph(
+            "Lengths are rounded up and hold 10 cm (4 in) beyond the last mark's edge at each end.",
+            9.5,
+        ),
+    ]
     if setting.cut.marks:
-        flow.heading("Marks")
-        _pieces(flow, setting.cut.marks, figures, exactly=True)
-        flow.paragraph(
-            "A cross is two pieces, one over the other, both centred. seamtrue marks prints "
-            "all of these true to size.", 9.5,
-        )  # fmt: skip
-    flow.heading("Bring", keep=30)
-    for thing in _things(setting, figures):
-        flow.paragraph(thing, indent=6.0, lead="\N{MIDDLE DOT}")
+        cut += [
+            *heading("Marks"),
+            _pieces(book, setting.cut.marks, figures, exactly=True),
+            paragraph(
+                "A cross is two pieces, one over the other, both centred. seamtrue marks prints "
+                "all of these true to size.", 9.5,
+            ),
+        ]  # fmt: skip
+    cut += heading("Bring", keep=40)
+    cut += [
+        paragraph(thing, indent=6.0, lead="\N{MIDDLE DOT}") for thing in _things(setting, figures)
+    ]
+    return Sheet(title="Order of work", story=order), Sheet(title="Cut list", story=cut)
 
 
-def _state(flow: Flow, setting: SettingOut) -> None:
+def _state(book: Book, setting: SettingOut) -> Iterator[Flowable]:
     """What the job says of the vehicle's state, and lines to fill in for the rest."""
-    flow.heading("State of the vehicle: as driven, and the same until the last picture", keep=56)
     state = setting.job.vehicle.state
-    flow.blanks(
-        (
-            ("Load, people on board", state.load or ""),
-            ("Suspension height", state.suspension_height or ""),
-            ("Tyre pressure", state.tyre_pressure or ""),
-            ("Doors, steps, ramps", state.doors or ""),
-            ("Mirrors", state.mirrors or ""),
-            ("Laid by, on", ""),
-        )
+    known = (
+        ("Load, people on board", state.load),
+        ("Suspension height", state.suspension_height),
+        ("Tyre pressure", state.tyre_pressure),
+        ("Doors, steps, ramps", state.doors),
+        ("Mirrors", state.mirrors),
+        ("Laid by, on", None),
     )
-    flow.paragraph(
+    rows = [[paragraph(label, bold=True), paragraph(text or "")] for label, text in known]
+    blank = [("LINEBELOW", (1, row), (1, row), 0.3 * mm, "black")
+             for row, (_, text) in enumerate(known) if not text]  # fmt: skip
+    room = [("TOPPADDING", (0, 0), (-1, -1), 2.5 * mm)]
+    yield from heading(
+        "State of the vehicle: as driven, and the same until the last picture", keep=70
+    )
+    yield layout(rows, (LABEL_MM, book.width - LABEL_MM), [*room, *blank])
+    yield Spacer(0, 2 * mm)
+    yield paragraph(
         "Write it into the job file under [vehicle.state] as well: cameras move with the body, and "
         "a later picture compares only with the same state.", SMALLEST_PT,
     )  # fmt: skip
 
 
-def _pieces(flow: Flow, pieces: tuple[Piece, ...], figures: Figures, *, exactly: bool) -> None:
-    rest = flow.box.width - 38 - 38 - 18 - 15
+def _pieces(book: Book, pieces: tuple[Piece, ...], figures: Figures, *, exactly: bool) -> Table:
+    rest = book.width - 38 - 38 - 18 - 15
     columns = (
         Column(title="strip or mark", width=38, bold=True),
         Column(title="what", width=38),
@@ -108,7 +127,7 @@ def _pieces(flow: Flow, pieces: tuple[Piece, ...], figures: Figures, *, exactly:
         )
         for piece in pieces
     ]  # fmt: skip
-    flow.table(columns, rows, row_mm=7.0)
+    return table(columns, rows, row_mm=7.0)
 
 
 def _stands(setting: SettingOut, figures: Figures) -> str:

@@ -5,50 +5,54 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from vision.documents.sheets.book import TICK, Book, Column, Flow
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, Spacer, Table
+
+from vision.documents.sheets.book import Book, Sheet
+from vision.documents.sheets.drawing import SMALLEST_PT, WHITE, Picture
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.page import SMALLEST_PT, Box
-from vision.documents.sheets.plan_drawing import BADGE_MM, PlanView, draw_badge, key_letters
+from vision.documents.sheets.flow import TICK, Column, layout, paragraph, side_by_side, table
+from vision.documents.sheets.plan_drawing import PlanView, badge, badge_box, key_letters
 from vision.documents.sheets.plan_sheet import first_end, shape_word, strip_words
 from vision.planning.setting_out.lines import same
 from vision.planning.setting_out.running_marks import SettingOut, StripLine, exact
 
-THUMB_MM = (34.0, 58.0)
+THUMB_MM = (34.0, 57.0)
+LEAD_MM = 27.0
 ROW_MM = 6.6
 
 DATUM = {"left": "mid line", "right": "mid line", "front": "centre line", "rear": "centre line"}
 
 
-def strip_sheets(book: Book, setting: SettingOut, figures: Figures) -> None:
-    """A new page for every strip."""
-    for index, line in enumerate(setting.strips):
-        _strip_sheet(book, setting, figures, index, line)
-
-
-def _strip_sheet(
+def strip_sheet(
     book: Book, setting: SettingOut, figures: Figures, index: int, line: StripLine
-) -> None:
-    page = book.new_page(f"Strip {key_letters(index)}: {line.strip.name}")
-    inner = book.inner
-    thumb = Box(
-        left=inner.right - THUMB_MM[0], top=inner.top + 1, right=inner.right,
-        bottom=inner.top + THUMB_MM[1],
-    )  # fmt: skip
-    view = PlanView.small(page, setting, thumb, (line.strip.name,))
-    at = view.place(line.strip.from_m)
-    page.disc(*at, 1.5, fill=1.0, line_mm=0.5)
-    draw_badge(page, (inner.left + BADGE_MM, inner.top + 4.0), key_letters(index), "strip")
-    left = Box(left=inner.left, top=inner.top, right=thumb.left - 4, bottom=inner.bottom)
-    flow = Flow(book, page.title, page, left)
-    indent = 2 * BADGE_MM + 2.5 + 2.2 * (len(key_letters(index)) - 1)
-    flow.paragraph(strip_words(line), 12, indent=indent, bold=True)
-    flow.gap(2.0)
-    for lead, text in _facts(line, figures):
-        flow.paragraph(text, 10.5, indent=27.0, lead=lead)
-    if flow.page is page:
-        flow.y = max(flow.y, thumb.bottom + 1)
-        flow.box = inner
-    _running(flow, line, figures)
+) -> Sheet:
+    """What a strip is and where it lies, then its marks."""
+    letter, text = key_letters(index), book.width - THUMB_MM[0] - 4.0
+    left, _, right, _ = badge_box((0.0, 0.0), letter)
+    indent = right - left + 2.0
+    what = paragraph(strip_words(line), 12, bold=True)
+    facts = [[paragraph(lead, bold=True), paragraph(fact)] for lead, fact in _facts(line, figures)]
+    head = side_by_side(
+        [
+            layout([[badge(letter, "strip"), what]], (indent, text - indent)),
+            Spacer(0, 2 * mm),
+            layout(facts, (LEAD_MM, text - LEAD_MM)),
+        ],
+        _thumb(setting, line),
+        (text + 4.0, THUMB_MM[0]),
+    )
+    return Sheet(
+        title=f"Strip {letter}: {line.strip.name}",
+        story=[head, *_rounding(line, figures), _running(book, line, figures)],
+    )
+
+
+def _thumb(setting: SettingOut, line: StripLine) -> Picture:
+    """The strip among the others, with a ring at its mark 0."""
+    view = PlanView.small(setting, THUMB_MM, (line.strip.name,), margin=2.0)
+    view.picture.disc(view.place(line.strip.from_m), 1.5, fill=WHITE, width=0.5)
+    return view.picture
 
 
 def _facts(line: StripLine, figures: Figures) -> Iterator[tuple[str, str]]:
@@ -80,17 +84,15 @@ def _along(pair: tuple[Fraction, Fraction], figures: Figures) -> str:
     return f"{figures.both(pair[0])} at mark 0, {figures.both(pair[1])} at the last,"
 
 
-def _running(flow: Flow, line: StripLine, figures: Figures) -> None:
-    """What the figures are off by, and the table of running distances."""
-    _rounding(flow, line, figures)
-    width = flow.box.width
+def _running(book: Book, line: StripLine, figures: Figures) -> Table:
+    """The table of running distances."""
     columns = (
         Column(title="mark", width=18, size_pt=13, bold=True, anchor="middle"),
         Column(title="running distance", width=36, size_pt=13, bold=True, anchor="end"),
         Column(title="feet, inches", width=52, size_pt=13, anchor="end"),
         Column(title="off, mm", width=22, size_pt=10, anchor="end"),
-        Column(title="chalked", width=(width - 128) / 2, anchor="middle"),
-        Column(title="read again", width=(width - 128) / 2, anchor="middle"),
+        Column(title="chalked", width=(book.width - 128) / 2, anchor="middle"),
+        Column(title="read again", width=(book.width - 128) / 2, anchor="middle"),
     )
     rows = [
         (
@@ -99,10 +101,10 @@ def _running(flow: Flow, line: StripLine, figures: Figures) -> None:
         )
         for mark in line.marks
     ]  # fmt: skip
-    flow.table(columns, rows, row_mm=ROW_MM)
+    return table(columns, rows, row_mm=ROW_MM)
 
 
-def _rounding(flow: Flow, line: StripLine, figures: Figures) -> None:
+def _rounding(line: StripLine, figures: Figures) -> Iterator[Flowable]:
     worst = max(
         abs(Fraction(round(mark.running_m * 1000), 1000) - mark.running_m) for mark in line.marks
     )
@@ -110,10 +112,10 @@ def _rounding(flow: Flow, line: StripLine, figures: Figures) -> None:
         f"metres by at most {float(worst) * 1000:.1f} mm" if worst > Fraction(1, 10**6) else
         "metres not at all"
     )  # fmt: skip
-    flow.paragraph(
+    yield paragraph(
         f"Off: by how much the figure in feet and inches, to 1/{figures.fraction} in, is longer "
         f"(+) or shorter than planned; {metric}. Each figure is rounded once, from mark 0.",
         SMALLEST_PT,
     )
     if shape_word(line.strip.shape) != "cross":
-        flow.paragraph("Chalk marks the centre. Print the marks with seamtrue marks.", SMALLEST_PT)
+        yield paragraph("Chalk marks the centre. Print the marks with seamtrue marks.", SMALLEST_PT)
