@@ -16,6 +16,7 @@ from reportlab.platypus import (
     Table,
 )
 
+from vision.documents.cautions import LAW_FIRST
 from vision.documents.sheets.drawing import (
     BLACK,
     SMALLEST_PT,
@@ -55,8 +56,8 @@ CAUTIONS = (
     ),
     (
         "This sheet",
-        "is a measuring aid. It certifies nothing and replaces no mirror and no look around. Local "
-        "law and the practice of licensed trades come first.",
+        "is a measuring aid. It certifies nothing and replaces no mirror and no look around. "
+        f"{LAW_FIRST}",
     ),
 )
 CAUTION_LEAD_MM = 25.0

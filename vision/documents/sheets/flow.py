@@ -80,7 +80,8 @@ class _Text(PDFTextObject):  # type: ignore[misc]
         self.textOut(text)
         if TStar:
             # On to the next line, which ReportLab leaves to the reader.
-            self._y0 = self._y = self._y0 - self._leading
+            self._y -= self._leading
+            self._y0 = self._y
 
     def textOut(self, text: str) -> None:
         """Keep a text."""
