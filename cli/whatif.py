@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.options import Debug, Fraction, JobFile
-from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import KEEP, NOT_JUDGED, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
 if TYPE_CHECKING:
@@ -65,16 +66,15 @@ def whatif(
         with reader_may_leave():
             for name, (_, forecast) in found.items():
                 if name:
-                    typer.echo(f"as recommended for the {printable(name)} camera:\n")
+                    say(f"as recommended for the {name} camera:", "")
                 if isinstance(forecast, NoFit):
-                    typer.echo(f"not judged: {printable(no_fit_words(forecast.reason))}")
+                    say(f"not judged: {no_fit_words(forecast.reason)}")
                 else:
                     show_forecast(forecast)
                     say_outcome(forecast, list(change.turns_rad) if asked else [name])
             if not asked:
                 show_sensitivities(tables, job.lengths)
-            for file in contents:
-                typer.echo(f"picture: {printable(str((out or Path()) / file))}")
+            say(*(f"picture: {(out or Path()) / file}" for file in contents))
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
 
 

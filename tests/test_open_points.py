@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from cli.table import show
+from cli.check_table import show
 from tests.conftest import hand_made_inspection
 from vision.documents.open_points import open_points
 from vision.documents.report.report import report_html
