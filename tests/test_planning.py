@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from tests.accuracy.plan_jobs import ratios, run_jobs, usual_ratios
-from tests.paths import CLEAR_DAY
+from tests.paths import CLEAR_DAY, ROOT
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
@@ -346,7 +346,7 @@ def test_the_best_aim_is_no_worse_and_45_degrees_are_told(small):
 
 
 def test_every_code_of_a_plan_has_words():
-    rooms = Path(__file__).parents[1] / "vision" / "planning"
+    rooms = ROOT / "vision" / "planning"
     source = "\n".join(
         (rooms / f"{name}.py").read_text(encoding="utf-8")
         for name in ("limits", "proposal", "assess")
