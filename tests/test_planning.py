@@ -13,7 +13,6 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import jsonschema
 import numpy as np
