@@ -7,8 +7,7 @@ from typing import Annotated
 import typer
 
 from cli.options import Debug, Fraction, JobFile
-from cli.printing import reader_may_leave, say
-from cli.trouble import reported
+from cli.trouble import printable, reader_may_leave, reported
 
 
 def measure(
@@ -38,7 +37,7 @@ def measure(
         job = job.to_fraction(fraction)
         if wanted:
             with reader_may_leave():
-                say(wanted_text(job))
+                typer.echo(printable(wanted_text(job)))
             return
         check = check_laying(job)
         with reader_may_leave():

@@ -15,9 +15,8 @@ import pytest
 from typer.testing import CliRunner
 
 import vision
-from cli.check_table import tables
 from cli.main import app, main
-from cli.printing import plain
+from cli.table import plain, tables
 from tests.paths import ROOT
 from vision.documents.cautions import CAUTION
 from vision.documents.result import result_of, validate
