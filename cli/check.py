@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,15 +11,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cli.options import Debug, Fraction, JobFile, ReportFolder
-from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.options import REPORT_FOLDER, Debug, Fraction, JobFile, ReportFolder
+from cli.printing import printable, reader_may_leave, say
+from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 if TYPE_CHECKING:
     from vision.documents.report.pictures import Shown
     from vision.inspection.inspected import Inspection
 
 EXIT_CODES = {"keep": KEEP, "not-judged": NOT_JUDGED}
-REPORT_FOLDER = "seamtrue-report"
 
 
 def check(
@@ -54,19 +53,19 @@ def check(
     """
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
-        from cli.table import show
+        from cli.check_table import show
         from vision.comparison.record import kept_check
         from vision.documents.result import result_of
-        from vision.files import disk
+        from vision.files import disk, record_file
         from vision.inspection.inspect import inspect
 
-        folder = out if out is not None else job_file.parent / REPORT_FOLDER
+        folder = out or job_file.parent / REPORT_FOLDER
         disk.folder_ready(folder)
         if keep and record is None:
-            record = job_file.parent / disk.RECORD_NAME
+            record = job_file.parent / record_file.RECORD_NAME
         if record is not None:
             # Before anybody waits for an inspection that could then not be kept.
-            disk.record_ready(record)
+            record_file.record_ready(record)
             texts = disk.read_job_texts(job_file)
         with _progress() as progress:
             progress("reading the job and its pictures")
@@ -78,31 +77,31 @@ def check(
             disk.write_all(folder, _contents(inspection, result, shown, blended=not no_blend))
             if record is not None:
                 kept = kept_check(job_file.name, texts, pictures, result, taken=now())
-                number = disk.add_to_record(record, kept)
+                number = record_file.add_to_record(record, kept)
         with reader_may_leave():
-            show(inspection, result)
-            typer.echo(f"report: {printable(str(folder / 'report.html'))}")
+            show(result, inspection.job.lengths)
+            say(f"report: {folder / 'report.html'}")
             if record is not None:
-                typer.echo(f"kept as check {number} in {printable(str(record))}")
+                say(f"kept as check {number} in {record}")
         raise typer.Exit(EXIT_CODES.get(inspection.verdict, FAIL))
 
 
 def _contents(
     inspection: Inspection, result: dict[str, Any], shown: Shown, *, blended: bool
-) -> dict[str, bytes]:
+) -> dict[str, bytes | str]:
     """The files of a report by their names."""
     from vision.documents.report.report import report_html
     from vision.documents.top_view import top_view
+    from vision.units.plain import json_text
 
     from_above = top_view(inspection, blended=blended)
     made_on = f"{date.today():%d %B %Y}".lstrip("0")
     page = report_html(
         inspection, result, from_above, shown=shown, blended=blended, made_on=made_on
     )
-    text = json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     return {
-        "report.html": page.encode("utf-8"),
-        "inspection.json": text.encode("utf-8"),
+        "report.html": page,
+        "inspection.json": json_text(result),
         "top-view.png": from_above,
     }
 

@@ -10,7 +10,8 @@ import typer
 from cli.check import now
 from cli.compare_table import show_comparison
 from cli.options import Debug, Fraction
-from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, reported
 
 if TYPE_CHECKING:
     from vision.comparison.change import Comparison
@@ -67,20 +68,19 @@ def compare(
     judged, 5 bad input.
     """
     with reported(debug):
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
         from vision.comparison.change import Shared
         from vision.comparison.epochs import compare_checks
         from vision.comparison.record import chosen
-        from vision.documents.check_words.words import say_check
         from vision.documents.comparison_page import comparison_page
         from vision.documents.comparison_words import sentences, state_sentences
-        from vision.files import disk
+        from vision.files import disk, record_file
 
         is_job = what.suffix.lower() == ".toml"
-        file = (record or what.parent / disk.RECORD_NAME) if is_job else what
-        kept = disk.read_record(file)
-        for fault in kept.faults:
-            typer.echo(printable(str(fault)), err=True)
+        file = (record or what.parent / record_file.RECORD_NAME) if is_job else what
+        kept = record_file.read_record(file)
+        say(*map(str, kept.faults), err=True)
         if not is_job and not kept.checks:
             chosen((), baseline, file.name)
         now = _inspected(what) if is_job else kept.checks[-1]
@@ -91,17 +91,17 @@ def compare(
         results = compare_checks(start, [*later, now], shared, fraction)
         last = results[-1]
         if isinstance(last, NoFit):
-            typer.echo(f"not judged: {printable(say_check()(last.reason))}")
+            say(f"not judged: {no_fit_words(last.reason)}")
             raise typer.Exit(NOT_JUDGED)
         lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
         lines += state_sentences(start.result, now.result)
         if out is not None:
             page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
-            disk.write_all(out.parent, {out.name: page.encode("utf-8")})
+            disk.write_all(out.parent, {out.name: page})
         with reader_may_leave():
             show_comparison(last, lines)
             if out is not None:
-                typer.echo(f"page: {printable(str(out))}")
+                say(f"page: {out}")
         raise typer.Exit(BAD_INPUT if kept.faults else _code(last))
 
 

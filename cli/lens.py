@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from cli.options import Debug
-from cli.trouble import NOT_JUDGED, printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import NOT_JUDGED, reported
 
 
 def lens(
@@ -32,12 +33,12 @@ def lens(
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
         from cli.lens_input import read_lens_input
-        from cli.lens_table import show
         from vision.calibration.board_corners.find import find_board
         from vision.calibration.lens_quality import lens_report
         from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
-        from vision.documents.check_words.words import say_check
+        from vision.documents.lens_words import counted, lens_words
         from vision.files import disk
 
         shown, stills = read_lens_input(board, square, pictures)
@@ -45,12 +46,12 @@ def lens(
         views = [each for each in found if not isinstance(each, NoFit)]
         for still, each in zip(stills, found, strict=True):
             if isinstance(each, NoFit):
-                typer.echo(printable(f"{still.file}: {say_check()(each.reason)}"))
+                say(f"{still.file}: {no_fit_words(each.reason)}")
         report = lens_report(views, stills[0].width, stills[0].height)
         if isinstance(report, NoFit):
-            typer.echo(f"no lens: {say_check()(report.reason)}", err=True)
+            say(f"no lens: {no_fit_words(report.reason)}", err=True)
             if not views:
-                typer.echo(_counted(shown.columns, shown.rows), err=True)
+                say(counted(shown), err=True)
             raise typer.Exit(NOT_JUDGED)
         fit = report.fit
         text = {
@@ -58,15 +59,6 @@ def lens(
             "opencv": lambda: lens_opencv(fit.lens),
             "ros": lambda: lens_ros(fit.lens, out.stem),
         }[form]()
-        disk.write_all(out.parent, {out.name: text.encode("utf-8")})
+        disk.write_all(out.parent, {out.name: text})
         with reader_may_leave():
-            show(report)
-            typer.echo(printable(f"lens: {out}"))
-
-
-def _counted(columns: int, rows: int) -> str:
-    """What is usually wrong where no picture shows the board."""
-    return (
-        f"--board counts inner corners, where four squares meet: {columns}x{rows} is a board of"
-        f" {columns + 1} x {rows + 1} squares; is yours?"
-    )
+            say(*lens_words(report), f"lens: {out}")

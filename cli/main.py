@@ -16,10 +16,11 @@ from cli.marks import marks
 from cli.measure import measure
 from cli.picks import picks
 from cli.plan import plan
+from cli.printing import steady_output
 from cli.record import record
 from cli.scene import scene
 from cli.sheet import sheet
-from cli.trouble import CRASH, INTERRUPTED, bug, steady_output
+from cli.trouble import CRASH, INTERRUPTED, bug
 from cli.walk import walk
 from cli.whatif import whatif
 from vision import __version__
@@ -32,19 +33,10 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-app.command()(plan)
-app.command()(sheet)
-app.command()(marks)
-app.command()(measure)
-app.command()(check)
-app.command()(walk)
-app.command()(whatif)
-app.command()(record)
-app.command()(compare)
-app.command()(picks)
-app.command()(lens)
-app.command()(scene)
-app.command()(length)
+_BEFORE = plan, sheet, marks, measure
+_ON_THE_DAY = check, walk, whatif, record, compare, picks
+for command in (*_BEFORE, *_ON_THE_DAY, lens, scene, length):
+    app.command()(command)
 
 
 def _version(asked: bool) -> None:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.options import Debug, JobFile
-from cli.trouble import printable, reader_may_leave, reported
+from cli.options import Debug, JobFile, OutFolder
+from cli.printing import reader_may_leave, say
+from cli.trouble import reported
 
 
 def marks(
     job_file: JobFile,
-    out: Annotated[Path, typer.Option(help="Folder to write to.", show_default=False)],
+    out: OutFolder,
     paper: Annotated[
         str, typer.Option(help="a4, letter, or a roll's width such as roll:60cm or roll:36in.")
     ] = "a4",
@@ -39,5 +39,5 @@ def marks(
         pages = mark_sheets(job, chosen, code, job_file.name)
         disk.write_all(out, documents("marks", pages, f"{job.name}: marks"))
         with reader_may_leave():
-            typer.echo(f"{len(pages)} pages: {printable(str(out / 'marks.pdf'))}")
-            typer.echo("print at 100 %, without fitting to the page, and check both rulers")
+            say(f"{len(pages)} pages: {out / 'marks.pdf'}")
+            say("print at 100 %, without fitting to the page, and check both rulers")

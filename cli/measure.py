@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from cli.options import Debug, Fraction, JobFile
-from cli.trouble import printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import reported
 
 
 def measure(
@@ -37,7 +38,7 @@ def measure(
         job = job.to_fraction(fraction)
         if wanted:
             with reader_may_leave():
-                typer.echo(printable(wanted_text(job)))
+                say(wanted_text(job))
             return
         check = check_laying(job)
         with reader_may_leave():

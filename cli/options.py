@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from vision.units.lengths import FRACTIONS
+
+REPORT_FOLDER = "seamtrue-report"
+SMALLEST_SIDE_PX = 64
+"""Of a picture or a screen, as `vision.files.pictures` has it."""
 
 
 def _on_a_tape(fraction: int) -> int:
@@ -29,6 +34,8 @@ JobFile = Annotated[
     Path, typer.Argument(metavar="JOB.toml", help="The job file.", show_default=False)
 ]
 
+OutFolder = Annotated[Path, typer.Option(help="Folder to write to.", show_default=False)]
+
 ReportFolder = Annotated[
     Path | None,
     typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
@@ -36,3 +43,11 @@ ReportFolder = Annotated[
 
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")]
 """Lets what is unexpected through, see `cli.trouble.reported`."""
+
+
+def picture_size(text: str, option: str, example: str) -> tuple[int, int]:
+    """Width and height from 1280x720; a usage error for anything else."""
+    found = re.fullmatch(r"\s*(\d{2,5})\s*[x×]\s*(\d{2,5})\s*", text)  # noqa: RUF001
+    if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
+        raise typer.BadParameter(f"{text!r} is no size such as {example}", param_hint=option)
+    return int(found[1]), int(found[2])

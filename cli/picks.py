@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.options import Debug, JobFile
-from cli.trouble import FAIL, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.options import Debug, JobFile, picture_size
+from cli.printing import reader_may_leave, say
+from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 
 def picks(
@@ -31,29 +31,27 @@ def picks(
 
     Exit code: 0 done, 3 a pick is off, 4 one cannot be judged, 5 bad input, 2 usage, 1 a bug.
     """
-    size = re.fullmatch(r"([1-9]\d{1,4})\s*[x×]\s*([1-9]\d{1,4})", screen)  # noqa: RUF001
-    if screen and size is None:
-        raise typer.BadParameter(f"{screen!r} is no size such as 1920x1080", param_hint="--screen")
+    size = picture_size(screen, "--screen", "1920x1080") if screen else None
     if (out is None) == (judge is None):
         raise typer.BadParameter("give one of --out and --judge", param_hint="--out")
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
-        from cli.pick_work import judge_file, write_list
+        from vision.documents.pick_words import judged_file, listed
         from vision.documents.picks import Screen
         from vision.files import disk
         from vision.inspection.inspect import inspect
 
-        shown = Screen(width=int(size[1]), height=int(size[2])) if size else Screen()
+        shown = Screen(width=size[0], height=size[1]) if size else Screen()
         job, pictures = disk.read_inspection_input(job_file)
         text = b"" if judge is None else disk.read_bytes(judge, "a table of picks", "name it")
         inspection = inspect(job, pictures)
         if judge is not None:
-            lines, verdicts = judge_file(inspection, shown, text, judge.name)
-        else:
-            assert out is not None
-            lines, verdicts = write_list(inspection, shown, out)
+            lines, verdicts = judged_file(inspection, shown, text, judge.name)
+        if out is not None:
+            contents, (lines, verdicts) = listed(inspection, shown)
+            disk.write_all(out, contents)
+            lines.append(f"list: {out / 'picks.html'}")
         with reader_may_leave():
-            typer.echo(printable("\n".join(lines)))
-        raise typer.Exit(
-            FAIL if "off" in verdicts else NOT_JUDGED if "not-judged" in verdicts else 0
-        )
+            say(*lines)
+        unsure = NOT_JUDGED if "not-judged" in verdicts else KEEP
+        raise typer.Exit(FAIL if "off" in verdicts else unsure)

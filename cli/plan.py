@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.options import Debug, Fraction
-from cli.trouble import FAIL, KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.options import Debug, Fraction, picture_size
+from cli.printing import reader_may_leave, say
+from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
 PLAN_FOLDER = "seamtrue-plan"
@@ -53,9 +53,9 @@ def plan(
     Exit code: 0 decides every verdict, 3 fails a tolerance as aimed, 4 cannot decide one, 5 bad
     input.
     """
-    from cli.plan_input import mark_kind, must_be_laid, picture_size, propose_to
+    from cli.plan_input import mark_kind, must_be_laid, propose_to
 
-    size_px = picture_size(size)
+    size_px = picture_size(size, "--size", "1280x720")
     kind = mark_kind(mark, proposing=proposed is not None)
     with reported(debug):
         from vision.documents.plan_data import plan_of
@@ -63,6 +63,7 @@ def plan(
         from vision.files import disk
         from vision.planning.assess import assess
         from vision.planning.prediction import predict
+        from vision.units.plain import json_text
 
         job, _ = disk.read_job(file, planning=True)
         job = job.to_fraction(fraction)
@@ -74,14 +75,11 @@ def plan(
             said, prediction = propose_to(file, job, proposed, size_px, kind)
         assessment = assess(prediction)
         text = said + summary(assessment)
-        data = json.dumps(plan_of(assessment), indent=1, ensure_ascii=False, allow_nan=False)
-        folder = out if out is not None else (proposed or file).parent / PLAN_FOLDER
+        folder = out or (proposed or file).parent / PLAN_FOLDER
         everything = f"{text}\n{marks_table(prediction)}"
-        contents = {"plan.json": f"{data}\n".encode(), "plan.txt": everything.encode()}
+        contents = {"plan.json": json_text(plan_of(assessment)), "plan.txt": everything}
         disk.write_all(folder, contents)
         with reader_may_leave():
-            typer.echo(printable(text))
-            if proposed is not None:
-                typer.echo(f"job: {printable(str(proposed))}")
-            typer.echo(f"plan: {printable(str(folder / 'plan.txt'))}")
+            say(text, *([] if proposed is None else [f"job: {proposed}"]))
+            say(f"plan: {folder / 'plan.txt'}")
         raise typer.Exit(EXIT_CODES[prediction.word])

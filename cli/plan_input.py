@@ -1,30 +1,20 @@
-"""What `seamtrue plan` takes: a picture size, a layout or none, and where to propose one."""
+"""What `seamtrue plan` takes: a layout or none, and where to propose one."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from cli.trouble import NOT_JUDGED, printable
+from cli.printing import say
+from cli.trouble import NOT_JUDGED
 
 if TYPE_CHECKING:
     from vision.job.job import Job
     from vision.planning.assessment import Prediction
     from vision.planning.sizes import MarkKind
-
-SMALLEST_SIDE_PX = 64
-
-
-def picture_size(text: str) -> tuple[int, int]:
-    """Width and height from 1280x720; a usage error for anything else."""
-    found = re.fullmatch(r"([0-9]{2,4})x([0-9]{2,4})", text.strip())
-    if found is None or min(int(found[1]), int(found[2])) < SMALLEST_SIDE_PX:
-        raise typer.BadParameter(f"{text!r} is no size such as 1280x720", param_hint="--size")
-    return int(found[1]), int(found[2])
 
 
 def mark_kind(text: str | None, *, proposing: bool) -> MarkKind:
@@ -42,18 +32,12 @@ def mark_kind(text: str | None, *, proposing: bool) -> MarkKind:
 
 def must_be_laid(job: Job, file: Path) -> None:
     """Refuse a file that lays nothing: BadInputError."""
-    from vision.units.errors import BadInputError, Fault
+    from vision.units.errors import bad_input
 
     if not job.strips and not job.marks:
+        expected = "at least one table [strip.NAME] or [mark.NAME]"
         step = "add what is to be laid, or have it proposed with --propose JOB.toml"
-        fault = Fault(
-            file=file.name,
-            key="strip",
-            found="no strip and no mark",
-            expected="at least one table [strip.NAME] or [mark.NAME]",
-            next_step=step,
-        )
-        raise BadInputError([fault])
+        raise bad_input(file.name, "no strip and no mark", expected, step, key="strip")
 
 
 def propose_to(
@@ -71,13 +55,12 @@ def propose_to(
     _refuse(file, job, target, typed)
     found = propose(job, size_px=size_px, mark=mark)
     if isinstance(found, NoProposal):
-        for reason in found.reasons:
-            text = plan_words(reason, job.lengths)
-            typer.echo(printable(f"no layout: {text}"), err=True)
+        said = (plan_words(reason, job.lengths) for reason in found.reasons)
+        say(*(f"no layout: {text}" for text in said), err=True)
         if mark != "cross":
-            typer.echo("crosses take less room for their reach: try --mark cross", err=True)
+            say("crosses take less room for their reach: try --mark cross", err=True)
         raise typer.Exit(NOT_JUDGED)
-    disk.write_all(target.parent, {target.name: job_text(typed, found).encode()})
+    disk.write_all(target.parent, {target.name: job_text(typed, found)})
     # What is assessed is what was written: the figures as rounded in the file.
     written, _ = disk.read_job(target)
     written = written.to_fraction(job.lengths.fraction)
@@ -91,35 +74,19 @@ def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
     from vision.units.errors import BadInputError, Fault
 
     faults = []
+
+    def fault(at: str, key: str, found: str, expected: str, step: str) -> None:
+        faults.append(Fault(file=at, key=key, found=found, expected=expected, next_step=step))
+
     if job.strips or job.marks or job.readings:
-        faults.append(
-            Fault(
-                file=file.name,
-                key="strip",
-                found="strips, marks or readings",
-                expected="the vehicle and its cameras alone",
-                next_step="remove them, or leave --propose out",
-            )
-        )
+        expected, step = "the vehicle and its cameras alone", "remove them, or leave --propose out"
+        fault(file.name, "strip", "strips, marks or readings", expected, step)
     if target.exists():
-        faults.append(
-            Fault(
-                file=str(target),
-                key="--propose",
-                found="a file that is there",
-                expected="a new file",
-                next_step="choose a new name, or move the old file away",
-            )
-        )
+        step = "choose a new name, or move the old file away"
+        fault(str(target), "--propose", "a file that is there", "a new file", step)
     if named_files(text).lens_files and target.resolve().parent != file.resolve().parent:
-        faults.append(
-            Fault(
-                file=str(target),
-                key="--propose",
-                found="another folder than that of the lens files",
-                expected=f"a file beside {file.name}, which names lens files",
-                next_step="write the job there",
-            )
-        )
+        found = "another folder than that of the lens files"
+        expected = f"a file beside {file.name}, which names lens files"
+        fault(str(target), "--propose", found, expected, "write the job there")
     if faults:
         raise BadInputError(faults)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from cli.options import Debug
-from cli.table import Lines, plain
-from cli.trouble import BAD_INPUT, printable, reader_may_leave, reported
+from cli.printing import Lines, printable, reader_may_leave, say, show_table
+from cli.trouble import BAD_INPUT, reported
 
 
 def record(
@@ -40,27 +40,29 @@ def record(
     """
     with reported(debug):
         from vision.comparison.record import chosen
-        from vision.files import disk
+        from vision.files.record_file import read_record, rescue_record
+        from vision.units.plain import json_text
 
-        kept = disk.read_record(file)
-        for fault in kept.faults:
-            typer.echo(printable(str(fault)), err=True)
+        kept = read_record(file)
+        say(*map(str, kept.faults), err=True)
         with reader_may_leave():
             if result is not None:
-                check = chosen(kept.checks, str(result), file.name)
-                typer.echo(json.dumps(check.result, indent=1, ensure_ascii=False))
+                _hand_back(json_text(chosen(kept.checks, str(result), file.name).result))
             elif job is not None:
-                typer.echo(printable(chosen(kept.checks, str(job), file.name).job_text), nl=False)
+                _hand_back(chosen(kept.checks, str(job), file.name).job_text)
             elif rescue is not None:
-                numbers = disk.rescue_record(rescue, kept.checks)
-                typer.echo(f"{len(numbers)} checks put into {printable(str(rescue))}")
+                say(f"{len(rescue_record(rescue, kept.checks))} checks put into {rescue}")
             else:
-                rows = [
+                rows = tuple(
                     (str(c.number), c.taken, str(c.result.get("verdict", "")), str(c.result["job"]))
                     for c in kept.checks
-                ]
+                )
                 heads = ("check", "taken", "verdict", "job")
-                shown = [tuple(printable(cell) for cell in row) for row in rows]
-                typer.echo(plain(Lines(heads=heads, rows=tuple(shown)), words=4))
+                show_table(Lines(heads=heads, rows=rows, words=4, verdicts=False), gap=False)
         if kept.faults:
             raise typer.Exit(BAD_INPUT)
+
+
+def _hand_back(text: str) -> None:
+    """A kept file, to the last byte where it goes into a file; on a terminal what steers none."""
+    typer.echo(printable(text) if sys.stdout.isatty() else text.encode("utf-8"), nl=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +9,8 @@ from typing import Annotated
 import typer
 
 from cli.options import Debug, JobFile
-from cli.trouble import printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import reported
 
 
 def scene(
@@ -40,6 +40,7 @@ def scene(
         from vision.practice.deviations_file import deviations_from_text
         from vision.practice.folder import refused, scene_folder
         from vision.practice.scene import draw_scene, encoded
+        from vision.units.plain import json_text
 
         start = time.monotonic()
         job, _ = disk.read_job(job_file)
@@ -52,17 +53,15 @@ def scene(
         refused(plan, job_file.parent, out)
         disk.folder_ready(out)
         drawn = draw_scene(job, asked, seed)
-        contents = {
+        contents: dict[str, bytes | str] = {
             plan.pictures[name]: encoded(pixels, plan.pictures[name], asked.light.jpeg_quality)
             for name, pixels in drawn.pictures.items()
         }
         for file in plan.lens_files:
             contents[file] = disk.read_bytes(job_file.parent / file, "a lens file", "put it there")
-        contents["truth.json"] = (json.dumps(drawn.truth, indent=1) + "\n").encode()
+        contents["truth.json"] = json_text(drawn.truth)
         contents[plan.job_file] = job_text
         disk.write_tree(out, contents)
         with reader_may_leave():
-            took = time.monotonic() - start
-            typer.echo(f"{len(drawn.pictures)} pictures in {took:.1f} s: {printable(str(out))}")
-            typer.echo(drawn.truth["note"])
-            typer.echo(f"next: seamtrue check {printable(str(out / plan.job_file))}")
+            say(f"{len(drawn.pictures)} pictures in {time.monotonic() - start:.1f} s: {out}")
+            say(drawn.truth["note"], f"next: seamtrue check {out / plan.job_file}")

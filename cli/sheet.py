@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cli.options import Debug, JobFile
-from cli.trouble import printable, reader_may_leave, reported
-from vision.units.lengths import FRACTIONS
+from cli.options import Debug, Fraction, JobFile, OutFolder
+from cli.printing import reader_may_leave, say
+from cli.trouble import reported
 
 
 def sheet(
     job_file: JobFile,
-    out: Annotated[Path, typer.Option(help="Folder to write to.", show_default=False)],
+    out: OutFolder,
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
-    fraction: Annotated[
-        int, typer.Option(help="Finest fraction of an inch to show: 1, 2, 4, 8, 16, 32 or 64.")
-    ] = 16,
+    fraction: Fraction = 16,
     debug: Debug = False,
 ) -> None:
     """Draw the plan of the lot: datum lines, running distances, checks, cut list, order of work.
@@ -26,9 +23,6 @@ def sheet(
     Writes sheet.pdf and, page by page, sheet-1.svg and so on. Needs no pictures. Exit code: 0, 5
     bad input, 2 usage.
     """
-    if fraction not in FRACTIONS:
-        wanted = ", ".join(str(each) for each in FRACTIONS)
-        raise typer.BadParameter(f"{fraction} is not one of {wanted}", param_hint="--fraction")
     with reported(debug):
         from vision.documents.sheets.paper import paper_of
         from vision.documents.sheets.printed import documents, job_code
@@ -45,5 +39,5 @@ def sheet(
         pages = setting_sheets(set_out(job), chosen, code, fraction)
         disk.write_all(out, documents("sheet", pages, f"{job.name}: setting out"))
         with reader_may_leave():
-            typer.echo(f"{len(pages)} sheets: {printable(str(out / 'sheet.pdf'))}")
-            typer.echo("print at 100 %, without fitting to the page")
+            say(f"{len(pages)} sheets: {out / 'sheet.pdf'}")
+            say("print at 100 %, without fitting to the page")

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.options import Debug, Fraction, JobFile
-from cli.trouble import KEEP, NOT_JUDGED, printable, reader_may_leave, reported
+from cli.printing import reader_may_leave, say
+from cli.trouble import KEEP, NOT_JUDGED, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
 
 if TYPE_CHECKING:
@@ -44,12 +45,12 @@ def whatif(
     code: 0, 4 where the pictures give nothing to go by, 5 bad input.
     """
     with reported(debug):
+        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
-        from vision.documents.check_words.words import say_check
         from vision.files import disk
         from vision.inspection.inspect import inspect
-        from vision.inspection.whatif.asked import asked_change
-        from vision.inspection.whatif.forecast import predict
+        from vision.inspection.whatif.asked import asked_change, recommended, small_changes
+        from vision.inspection.whatif.forecast import predict, sensitivities
 
         job, _ = disk.read_job(job_file)
         change = asked_change(job, turn or (), lower, lean, nose_down)
@@ -57,24 +58,23 @@ def whatif(
         job = job.to_fraction(fraction)
         inspection = inspect(job, pictures)
         asked = bool(change.turns_rad) or change.moves_vehicle
-        found = {"": (change, predict(inspection, change))} if asked else inspection.what_if.turns
+        found = {"": (change, predict(inspection, change))} if asked else recommended(inspection)
+        tables = () if asked else sensitivities(inspection, small_changes(job))
         contents = {} if out is None else _pictures(inspection, [c for c, _ in found.values()])
         if out is not None and contents:
             disk.write_all(out, contents)
         with reader_may_leave():
             for name, (_, forecast) in found.items():
                 if name:
-                    typer.echo(f"as recommended for the {printable(name)} camera:\n")
+                    say(f"as recommended for the {name} camera:", "")
                 if isinstance(forecast, NoFit):
-                    typer.echo(f"not judged: {printable(say_check(job.lengths)(forecast.reason))}")
+                    say(f"not judged: {no_fit_words(forecast.reason)}")
                 else:
-                    show_forecast(forecast, job.lengths)
-                    names = list(change.turns_rad) if asked else [name]
-                    say_outcome(forecast, names, job.lengths)
+                    show_forecast(forecast)
+                    say_outcome(forecast, list(change.turns_rad) if asked else [name])
             if not asked:
-                show_sensitivities(inspection.what_if.moves, job.lengths)
-            for file in contents:
-                typer.echo(f"picture: {printable(str((out or Path()) / file))}")
+                show_sensitivities(tables, job.lengths)
+            say(*(f"picture: {(out or Path()) / file}" for file in contents))
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
 
 

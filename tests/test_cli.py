@@ -15,8 +15,9 @@ import pytest
 from typer.testing import CliRunner
 
 import vision
+from cli.check_table import tables
 from cli.main import app, main
-from cli.table import plain, tables
+from cli.printing import plain
 from tests.paths import ROOT
 from vision.documents.cautions import CAUTION
 from vision.documents.result import result_of, validate

@@ -23,7 +23,7 @@ from vision.comparison.change import Epoch
 from vision.comparison.epochs import epoch_of
 from vision.comparison.record import KeptCheck, kept_check
 from vision.documents.result import ANGLES, result_of
-from vision.files import disk
+from vision.files import disk, record_file
 from vision.inspection.inspect import inspect
 
 
@@ -70,7 +70,7 @@ def turned(check: KeptCheck) -> KeptCheck:
 def record(check, turned, tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("record") / "record.sqlite"
     again = replace(check, taken="2026-03-20T10:00:00+01:00")
-    disk.rescue_record(path, [check, again, turned])
+    record_file.rescue_record(path, [check, again, turned])
     return path
 
 
@@ -115,7 +115,7 @@ def test_a_turn_is_named(record, tmp_path):
 
 def test_nothing_is_named_where_nothing_changed(check, tmp_path):
     path = tmp_path / "record.sqlite"
-    disk.rescue_record(path, [check, replace(check, taken="2026-03-20T10:00:00+01:00")])
+    record_file.rescue_record(path, [check, replace(check, taken="2026-03-20T10:00:00+01:00")])
     ran = run(path)
     assert ran.exit_code == 0, ran.output
     assert "changed" not in ran.output
@@ -123,7 +123,7 @@ def test_nothing_is_named_where_nothing_changed(check, tmp_path):
 
 def test_a_job_is_compared_as_its_pictures_are_now(check, tmp_path):
     path = tmp_path / "record.sqlite"
-    disk.rescue_record(path, [check])
+    record_file.rescue_record(path, [check])
     before = path.read_bytes()
     ran = run(CLEAR_DAY, "--record", path, "--untouched")
     assert ran.exit_code == 0, ran.output
@@ -137,7 +137,7 @@ def test_what_cannot_be_compared_is_not_judged(check, tmp_path):
         entry["plan_fit"] = None
 
     path = tmp_path / "record.sqlite"
-    disk.rescue_record(path, [check, changed(check, "rear", unseen)])
+    record_file.rescue_record(path, [check, changed(check, "rear", unseen)])
     ran = run(path)
     assert ran.exit_code == 4
     assert "rear: not compared" in ran.output
@@ -158,7 +158,7 @@ def test_bad_choices(record, arguments, words):
 
 
 def test_one_check_alone_has_nothing_to_be_compared_with(check, tmp_path):
-    disk.rescue_record(tmp_path / "record.sqlite", [check])
+    record_file.rescue_record(tmp_path / "record.sqlite", [check])
     ran = run(tmp_path / "record.sqlite")
     assert ran.exit_code == 5
     assert "kept of this job: none" in ran.output

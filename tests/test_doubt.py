@@ -26,10 +26,10 @@ from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior, stepped
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
-from vision.documents.check_words.words import say_check
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.measuring import fit_with_doubts
 from vision.identification.poses import Task, fit_points
+from vision.inspection.finding_words import mark_text
 from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout, points_of
 from vision.marks.measure.mark_fit import Measured
@@ -158,7 +158,7 @@ def test_how_far_off_it_lies_is_said_for_the_tape_in_the_hand() -> None:
     feet = dataclasses.replace(job(first_y_m=-2.25), lengths=LengthWords(imperial=True))
     refused = refusals(task_of(feet), {HIDDEN: (0.0, 0.06)})
     assert re.search(
-        r"lies [0-9 /]+ in \([0-9.]+ cm\) from where", say_check(feet.lengths)(refused[HIDDEN])
+        r"lies [0-9 /]+ in \([0-9.]+ cm\) from where", mark_text(refused[HIDDEN], feet.lengths)
     )
 
 

@@ -18,9 +18,9 @@ from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim
 from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
-from vision.documents.check_words.words import say_check
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
+from vision.inspection.finding_words import picture_text
 from vision.job.job import Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout
 from vision.units.arrays import Array
@@ -150,7 +150,7 @@ def test_pictures_without_the_layout(name: str) -> None:
     assert outcome.camera == "front"
     codes = {"black": "dark", "white": "blank", "grey": "blank"}
     assert outcome.code == codes.get(name, "no-marks")
-    assert len(say_check()(outcome.reason)) > 20
+    assert len(picture_text(outcome.reason)) > 20
 
 
 @pytest.mark.parametrize("which", ["closer marks", "one strip only"])
@@ -165,7 +165,7 @@ def test_another_layouts_picture(which: str) -> None:
     picture = draw(EYE, other[which], np.random.default_rng(6))
     outcome = identified(picture, job())
     assert isinstance(outcome, NotIdentified)
-    assert say_check()(outcome.reason)
+    assert picture_text(outcome.reason)
 
 
 def test_a_layout_with_too_few_marks(picture: Array) -> None:

@@ -25,8 +25,8 @@ from vision.calibration.lens_quality import lens_report, uncertainty_map
 from vision.calibration.lens_start import poses_for, starts, twin
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
-from vision.documents.check_words.words import say_check
 from vision.units.arrays import Array
 
 THREE_SIGMA_CHI2 = 23.6
@@ -216,7 +216,7 @@ def test_one_far_board_square_on_is_not_enough() -> None:
     report = lens_report([view], WIDTH, HEIGHT)
     assert isinstance(report, NoFit)
     assert report.code == "undetermined"
-    assert "leaning" in say_check()(report.reason)
+    assert "leaning" in no_fit_words(report.reason)
 
 
 def test_impossible_boards_are_refused() -> None:

@@ -16,10 +16,10 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from cli.pick_work import judge_file, write_list
 from tests.conftest import hand_made_inspection
 from vision.documents.cautions import CAUTION
 from vision.documents.pick_judging import judge_picks
+from vision.documents.pick_words import judged_file, listed
 from vision.documents.picks import Picked, Screen, expected_px, pick_lists
 from vision.documents.picks_text import picks_csv, picks_from_text
 from vision.documents.report.pick_page import picks_html
@@ -167,7 +167,7 @@ def test_the_written_list_reads_back_and_every_pick_is_good(inspection):
     text = picks_csv(lists)
     rows = list(csv.DictReader(io.StringIO(text)))
     assert {row["place"] for row in rows} == {"measured", "expected"}
-    lines, verdicts = judge_file(inspection, SCREEN, text.encode(), "picks.csv")
+    lines, verdicts = judged_file(inspection, SCREEN, text.encode(), "picks.csv")
     assert verdicts == {"good"}
     assert lines[-1] == f"{len(rows)} of {len(rows)} picks are good"
 
@@ -227,13 +227,12 @@ def test_the_page_shows_every_pick_and_hostile_names_as_text(inspection):
 
 
 def test_the_command_writes_both_files_and_refuses_bad_use(inspection, tmp_path):
-    lines, verdicts = write_list(inspection, SCREEN, tmp_path / "out")
-    assert (tmp_path / "out" / "picks.html").exists()
-    assert (tmp_path / "out" / "picks.csv").exists()
+    contents, (lines, verdicts) = listed(inspection, SCREEN)
+    assert sorted(contents) == ["picks.csv", "picks.html"]
     assert verdicts == {"not-judged"}
     assert "right: its marks were not found" in lines
     assert not any("stretched" in line for line in lines)
-    lines, _ = write_list(inspection, Screen(width=1024, height=768), tmp_path / "out")
+    _, (lines, _) = listed(inspection, Screen(width=1024, height=768))
     assert any("stretched" in line for line in lines)
     runner = CliRunner()
     assert (

@@ -28,6 +28,7 @@ from vision.planning.proposal import NoProposal, minutes_of, propose, shortcomin
 from vision.planning.settings import SETTINGS
 from vision.planning.sizes import KINDS, SIZES, printed_m
 from vision.practice.deviations import Deviations
+from vision.views.seams.lines import seam_lines
 
 
 @pytest.fixture(scope="module")
@@ -227,3 +228,48 @@ def test_a_vehicle_in_inches_gets_inches(vehicle):
         inches = strip.at_m / 0.0254
         np.testing.assert_allclose(inches, np.round(inches), atol=1e-6)
     assert predict(back).word == "decides"
+
+
+SEAM = 'between = ["left", "front"]\nfrom = ["13 ft 9 in", 1.2]  # kept as typed\nto = [6, 4.0]\n'
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        pytest.param(lambda text: text, id="as it is"),
+        pytest.param(lambda text: text.replace("\n", "\r\n").encode("utf-8-sig"), id="elsewhere"),
+        pytest.param(lambda text: text + f"[seam.mine]\n{SEAM}", id="seam"),
+        pytest.param(
+            lambda text: text.replace("[camera.front]", "[camera]\n[camera.front]"), id="heads"
+        ),
+        pytest.param(
+            lambda text: (
+                text.replace("[camera.front]", "[tolerance]\nstrip = 0.02\n[camera.front]")
+                + "[tape]\nwidth = 0.5"
+            ),
+            id="order",
+        ),
+    ],
+)
+def test_what_was_typed_stays_as_it_was_typed(proposal, change):
+    typed = vehicle_text().replace('picture = "front.jpg"\n', "").replace("units", "# m\nunits")
+    typed = typed.replace("[camera.rear]", "# the one that was moved\n[camera.rear]  # since May")
+    text = change(typed)
+    before = job_from_text(text, "vehicle.toml", planning=True)
+    laid = replace(before, strips=proposal.job.strips, marks=proposal.job.marks)
+    found = replace(proposal, prediction=replace(proposal.prediction, job=laid))
+    written = job_text(text, found)
+    lines = text.decode("utf-8-sig") if isinstance(text, bytes) else text
+    kept = [line for line in written.splitlines() if line in lines.splitlines()]
+    assert [line for line in kept if line] == [line for line in lines.splitlines() if line]
+    assert written.index('picture = "front.jpg"') < written.index("# the one that was moved")
+    after = job_from_text(written, "job.toml")
+    for name in ("name", "vehicle", "tolerances", "means", "lenses", "lengths"):
+        assert getattr(after, name) == getattr(before, name)
+    assert [each.picture for each in after.cameras] == [each.picture for each in before.cameras]
+    for ours, theirs in zip(before.cameras, after.cameras, strict=True):
+        assert ours.position_m.tolist() == theirs.position_m.tolist()
+    ours, theirs = ({frozenset(each.between) for each in seam_lines(job)} for job in (laid, after))
+    assert ours == theirs == {frozenset(each.between) for each in after.seams}
+    for seam in before.seams:
+        assert any(seam.from_m.tolist() == each.from_m.tolist() for each in after.seams)

@@ -17,21 +17,21 @@ import pytest
 
 from tests.accuracy.record import example_check, killed_while_adding, many_at_once
 from vision.comparison.record import check_of, chosen, row_of
-from vision.files import disk, salvage
+from vision.files import record_file, salvage
 from vision.units.errors import BadInputError
 
 
 @pytest.fixture
 def kept(tmp_path):
     path = tmp_path / "record.sqlite"
-    disk.rescue_record(path, [example_check(number) for number in range(1, 21)])
+    record_file.rescue_record(path, [example_check(number) for number in range(1, 21)])
     return path
 
 
 def test_a_check_comes_back_as_it_was(tmp_path):
     path = tmp_path / "record.sqlite"
-    disk.add_to_record(path, example_check(1))
-    (check,) = disk.read_record(path).checks
+    record_file.add_to_record(path, example_check(1))
+    (check,) = record_file.read_record(path).checks
     assert check == example_check(1).numbered(1)
     assert row_of(check) == row_of(example_check(1))
 
@@ -66,7 +66,7 @@ def test_a_damaged_page_is_named_and_the_rest_is_read(kept, seed):
     start = page * salvage.PAGE_SIZE
     data[start : start + salvage.PAGE_SIZE] = bytes([0xA5]) * salvage.PAGE_SIZE
     kept.write_bytes(data)
-    record = disk.read_record(kept)
+    record = record_file.read_record(kept)
     # A page holds a part of one check, or the index; twenty small rows fill some sixty pages.
     assert len(record.checks) >= 17
     assert all(
@@ -76,19 +76,19 @@ def test_a_damaged_page_is_named_and_the_rest_is_read(kept, seed):
     assert "can be read" in fault.found
     assert "--rescue" in fault.next_step
     with pytest.raises(BadInputError, match="damaged"):
-        disk.record_ready(kept)
+        record_file.record_ready(kept)
 
 
 def test_a_damaged_row_takes_no_other_with_it(tmp_path):
     path = tmp_path / "record.sqlite"
     short = [replace(example_check(n), result={"job": "Mobile library"}) for n in range(1, 61)]
-    disk.rescue_record(path, short)
+    record_file.rescue_record(path, short)
     data = bytearray(path.read_bytes())
     leaf = next(at for at in range(0, len(data), salvage.PAGE_SIZE) if data[at] == salvage.LEAF)
     # Of its third row, the place at which it begins.
     data[leaf + 12 : leaf + 14] = b"\xff\xff"
     path.write_bytes(data)
-    record = disk.read_record(path)
+    record = record_file.read_record(path)
     assert [check.number for check in record.checks] == [n for n in range(1, 61) if n != 3]
     assert record.faults[0].found == "a damaged file: 59 checks can be read, not 3"
 
@@ -96,7 +96,7 @@ def test_a_damaged_row_takes_no_other_with_it(tmp_path):
 def test_one_changed_byte_of_text_is_named(kept):
     data = kept.read_bytes()
     kept.write_bytes(data.replace(b"the left strip, check 7", b"the left strip, check 8"))
-    record = disk.read_record(kept)
+    record = record_file.read_record(kept)
     assert [check.number for check in record.checks] == [n for n in range(1, 21) if n != 7]
     assert record.faults[0].found == "a damaged file: 19 checks can be read, not 7"
 
@@ -105,7 +105,7 @@ def test_one_changed_byte_of_text_is_named(kept):
 def test_a_record_that_breaks_off(kept, share):
     data = kept.read_bytes()
     kept.write_bytes(data[: int(share * len(data))])
-    record = disk.read_record(kept)
+    record = record_file.read_record(kept)
     assert len(record.checks) >= int(20 * share) - 2
     assert record.faults
 
@@ -113,14 +113,14 @@ def test_a_record_that_breaks_off(kept, share):
 def test_what_can_be_read_goes_into_a_new_record(kept, tmp_path):
     data = kept.read_bytes()
     kept.write_bytes(data[: len(data) // 2])
-    old = disk.read_record(kept)
+    old = record_file.read_record(kept)
     new = tmp_path / "new.sqlite"
-    disk.rescue_record(new, old.checks)
-    again = disk.read_record(new)
+    record_file.rescue_record(new, old.checks)
+    again = record_file.read_record(new)
     assert not again.faults
     assert [row_of(each) for each in again.checks] == [row_of(each) for each in old.checks]
     with pytest.raises(BadInputError, match="a new file"):
-        disk.rescue_record(new, old.checks)
+        record_file.rescue_record(new, old.checks)
 
 
 def test_what_is_no_record_is_refused(tmp_path):
@@ -132,11 +132,11 @@ def test_what_is_no_record_is_refused(tmp_path):
     text.write_text("no database")
     for path in (other, text, tmp_path, tmp_path / "none.sqlite"):
         with pytest.raises(BadInputError):
-            disk.read_record(path)
+            record_file.read_record(path)
     with pytest.raises(BadInputError, match="folder"):
-        disk.record_ready(tmp_path / "nowhere" / "record.sqlite")
+        record_file.record_ready(tmp_path / "nowhere" / "record.sqlite")
     assert other.read_bytes()
-    disk.record_ready(tmp_path / "new.sqlite")
+    record_file.record_ready(tmp_path / "new.sqlite")
     assert not (tmp_path / "new.sqlite").exists()
 
 
@@ -145,18 +145,18 @@ def test_a_later_version_is_refused(kept):
     base.execute("PRAGMA user_version = 9")
     base.close()
     with pytest.raises(BadInputError, match="later version"):
-        disk.read_record(kept)
+        record_file.read_record(kept)
 
 
 def test_an_empty_file_is_an_empty_record(tmp_path):
     path = tmp_path / "record.sqlite"
     path.touch()
-    assert disk.read_record(path).checks == ()
-    assert disk.add_to_record(path, example_check(1)) == 1
+    assert record_file.read_record(path).checks == ()
+    assert record_file.add_to_record(path, example_check(1)) == 1
 
 
 def test_choosing_a_check(kept):
-    checks = disk.read_record(kept).checks
+    checks = record_file.read_record(kept).checks
     assert chosen(checks, "first", "r").number == 1
     assert chosen(checks, "previous", "r").number == 20
     assert chosen(checks, "12", "r").number == 12

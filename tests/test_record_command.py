@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from typer.testing import CliRunner
 from cli.main import app
 from tests.accuracy.record import example_check
 from tests.paths import CLEAR_DAY, SAMPLES
-from vision.files import disk
+from vision.files import record_file
 
 
 def run(*arguments: object):
@@ -25,7 +26,7 @@ def run(*arguments: object):
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
     path = tmp_path / "record.sqlite"
-    disk.rescue_record(path, [example_check(number) for number in (1, 2, 3)])
+    record_file.rescue_record(path, [example_check(number) for number in (1, 2, 3)])
     return path
 
 
@@ -35,7 +36,7 @@ def test_a_check_is_kept_beside_the_job(tmp_path: Path) -> None:
     ran = run("check", folder / "job.toml", "--keep")
     assert ran.exit_code == 0, ran.output
     assert "kept as check 1 in" in ran.output
-    (check,) = disk.read_record(folder / disk.RECORD_NAME).checks
+    (check,) = record_file.read_record(folder / record_file.RECORD_NAME).checks
     written = json.loads((folder / "seamtrue-report" / "inspection.json").read_text())
     assert check.result == written
     assert check.job_text == (folder / "job.toml").read_text()
@@ -61,6 +62,13 @@ def test_the_list_and_what_was_kept(kept: Path) -> None:
     assert json.loads(run("record", kept, "--result", 2).output) == dict(example_check(2).result)
     assert run("record", kept, "--job", 2).output == example_check(2).job_text
     assert run("record", kept, "--job", 9).exit_code == 5
+
+
+def test_a_job_comes_back_to_the_byte(tmp_path: Path) -> None:
+    path = tmp_path / "record.sqlite"
+    text = '[job]\r\nname\t= "Mobile library \u2014 depot"'
+    record_file.rescue_record(path, [replace(example_check(1), job_text=text)])
+    assert run("record", path, "--job", 1).stdout_bytes == text.encode()
 
 
 def test_a_damaged_record_is_named_and_rescued(kept: Path, tmp_path: Path) -> None:

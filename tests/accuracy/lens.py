@@ -22,7 +22,6 @@ from vision.calibration.lens_quality import lens_report
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import resized
 from vision.camera.solver import NoFit
-from vision.documents.check_words.words import say_check
 from vision.files import disk
 from vision.units.arrays import Array
 
@@ -46,7 +45,7 @@ def rendered(count: int) -> None:
                 furthest.append(np.degrees(np.arccos(lens.unproject(pixels)[:, 2].min())))
         report = lens_report(views, lens.width, lens.height)
         if isinstance(report, NoFit):
-            print(f"lens {seed}: {say_check()(report.reason)}")
+            print(f"lens {seed}: {report.text}")
             continue
         score = np.abs(report.fit.lens.as_vector() - lens.as_vector()) / report.fit.sigma
         worst.append(float(score.max()))
@@ -82,7 +81,7 @@ def photographs(folder: Path) -> None:
     views = [each for each in found if isinstance(each, BoardView)]
     report = lens_report(views, stills[0].width, stills[0].height)
     if isinstance(report, NoFit):
-        print(say_check()(report.reason))
+        print(report.text)
         return
     fit = report.fit
     print(f"photographs: boards in {len(views)} of {len(stills)}, RMS {fit.rms_px:.3f} px")

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vision.comparison.record import KeptCheck, KeptPicture
-from vision.files import disk
+from vision.files import record_file
 from vision.units.errors import Fault
 
 LONGEST_LIFE_S = 0.05
@@ -65,7 +65,7 @@ def killed_while_adding(path: Path, checks: int, seed: int) -> Outcome:
         os.kill(child, signal.SIGKILL)
         kills += os.waitpid(child, 0)[1] != 0
         finished += _heard(ear)
-    record = disk.read_record(path)
+    record = record_file.read_record(path)
     kept = {check.number: check for check in record.checks}
     right = {n: kept.get(n) == example_check(n).numbered(n) for n in finished}
     return Outcome(
@@ -83,7 +83,7 @@ def many_at_once(path: Path, processes: int, each: int) -> list[str]:
     numbers = sorted(number for _, ear in children for number in _heard(ear))
     for child, _ in children:
         os.waitpid(child, 0)
-    record = disk.read_record(path)
+    record = record_file.read_record(path)
     wrong = [str(fault) for fault in record.faults]
     if numbers != list(range(1, processes * each + 1)):
         wrong.append(f"numbers given: {numbers}")
@@ -117,8 +117,8 @@ def _heard(ear: int) -> list[int]:
 def _add(path: Path, count: int, mouth: int) -> None:
     for _ in range(count):
         # The number is only known when the check is kept, so every check here is that of the next.
-        following = len(disk.read_record(path).checks) + 1 if path.exists() else 1
-        number = disk.add_to_record(path, example_check(following))
+        following = len(record_file.read_record(path).checks) + 1 if path.exists() else 1
+        number = record_file.add_to_record(path, example_check(following))
         # So few bytes go into a pipe whole or not at all.
         os.write(mouth, f"{number}\n".encode())
 

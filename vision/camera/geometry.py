@@ -31,6 +31,11 @@ def wrap_angle(angle_rad: Array | float) -> Array:
     return -((-np.asarray(angle_rad, dtype=np.float64) + np.pi) % (2 * np.pi) - np.pi)
 
 
+def wrap_degrees(angle_deg: Array | float) -> Array:
+    """Bring angles into (-180, 180]; any shape."""
+    return np.degrees(wrap_angle(np.radians(angle_deg)))
+
+
 def cross_matrix(vectors: Array) -> Array:
     """Matrix [v]x with [v]x w = v x w; (..., 3) to (..., 3, 3)."""
     vectors = np.asarray(vectors, dtype=np.float64)
@@ -75,7 +80,7 @@ class Aim:
     def as_degrees(self) -> tuple[float, float, float]:
         """(pan, tilt, roll) in degrees, pan in (-180, 180]."""
         pan, tilt, roll = np.degrees(self.as_array())
-        return float(np.degrees(wrap_angle(np.radians(pan)))), float(tilt), float(roll)
+        return float(wrap_degrees(pan)), float(tilt), float(roll)
 
     def minus(self, other: Aim) -> Array:
         """Differences (pan, tilt, roll) in radians, each in (-pi, pi]."""

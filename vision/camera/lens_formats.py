@@ -10,7 +10,6 @@ for text.
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from collections.abc import Mapping
@@ -29,6 +28,7 @@ from vision.camera.lens_file import (
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
 from vision.units.errors import Fault
+from vision.units.plain import json_text
 
 if TYPE_CHECKING:
     from vision.camera.lens_yaml import Value
@@ -55,7 +55,7 @@ def lens_json(lens: Lens, covariance: Array | None = None) -> str:
             "k": sigma[4:].tolist(),
         }
         values["covariance"] = np.asarray(covariance).tolist()
-    return json.dumps(values, indent=1, allow_nan=False) + "\n"
+    return json_text(values)
 
 
 def lens_opencv(lens: Lens) -> str:

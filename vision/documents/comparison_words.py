@@ -10,9 +10,9 @@ import numpy as np
 
 from vision.camera.geometry import ANGLES
 from vision.comparison.change import CameraChange, Comparison, SeamChange
-from vision.documents.check_words.cameras import WAYS
-from vision.documents.check_words.saying import degrees as rounded
+from vision.inspection.verdict.cameras import WAYS
 from vision.inspection.verdict.rule import COVERAGE
+from vision.inspection.verdict.rule import degrees as rounded
 from vision.units.length_words import LengthWords
 
 FINE_RAD = float(np.radians(0.05))

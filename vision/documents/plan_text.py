@@ -35,7 +35,7 @@ LIMITS_SHOWN = 5
 AIM_STEP_RAD = 1e-4
 """Two aims nearer to each other than this are one."""
 
-KINDS = {"cross": "crosses", "quadrant": "quadrants", "board": "boards"}
+SEVERAL = {"cross": "crosses", "quadrant": "quadrants", "board": "boards"}
 WORTH_SAYING = 0.02
 """Share of strip ends from which the chance is told."""
 
@@ -78,7 +78,7 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
     marks = sum(len(strip.at_m) for strip in job.strips)
     tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
     lines = [
-        f"proposed: {marks} {KINDS[choice.size.kind]} on {len(job.strips)} strips"
+        f"proposed: {marks} {SEVERAL[choice.size.kind]} on {len(job.strips)} strips"
         f" ({tape} of tape, {tapes}"
         f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",

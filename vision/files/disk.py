@@ -14,11 +14,6 @@ from types import ModuleType
 
 import numpy as np
 
-from vision.files.record_file import RECORD_NAME as RECORD_NAME
-from vision.files.record_file import add_to_record as add_to_record
-from vision.files.record_file import read_record as read_record
-from vision.files.record_file import record_ready as record_ready
-from vision.files.record_file import rescue_record as rescue_record
 from vision.job.job import Job
 from vision.job.job_file import job_from_text, named_files
 from vision.marks.picture import Picture, Pixels
@@ -295,9 +290,10 @@ def folder_ready(folder: Path | str) -> None:
         raise bad_input(str(folder), found, expected, "choose another folder")
 
 
-def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
+def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
     """Write every file of `files` (plain name to contents) into `folder`, which is made if needed.
 
+    Text is written in UTF-8, its line ends as they are.
     All are written under temporary names and reach the disk before the first takes its place, so
     that an interrupted run leaves the old file or the new, never half of one. Raises BadInputError
     when the folder cannot be made or written to; temporaries are then removed.
@@ -312,7 +308,8 @@ def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
         for name, contents in files.items():
             if (folder / name).is_dir():
                 raise bad_input(str(folder / name), "a folder", "a file or nothing", "move it away")
-            waiting.append((_temporary(folder, contents), folder / name))
+            data = contents.encode("utf-8") if isinstance(contents, str) else contents
+            waiting.append((_temporary(folder, data), folder / name))
         while waiting:
             os.replace(*waiting[0])
             waiting.pop(0)
@@ -327,9 +324,9 @@ def write_all(folder: Path | str, files: Mapping[str, bytes]) -> None:
                 os.unlink(temporary)
 
 
-def write_tree(folder: Path | str, files: Mapping[str, bytes]) -> None:
+def write_tree(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
     """Write files whose names may have folders of their own, each folder as `write_all` does."""
-    below: dict[Path, dict[str, bytes]] = {}
+    below: dict[Path, dict[str, bytes | str]] = {}
     for name, contents in files.items():
         place = Path(folder) / name
         below.setdefault(place.parent, {})[place.name] = contents

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from vision.inspection.finding import Progress, measured
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
-from vision.inspection.whatif.asked import what_if
 from vision.job.job import Job
 from vision.marks.picture import Picture
 
@@ -16,13 +14,10 @@ from vision.marks.picture import Picture
 def inspect(
     job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
 ) -> Inspection:
-    """Find, fit, adjust, judge and predict.
+    """Find, fit, adjust and judge. `pictures` come one per camera, in the order of the job.
 
-    `pictures` come one per camera, in the order of the job. `progress` is told what is
-    about to be done, in words for a person.
+    `progress` is told what is about to be done, in words for a person.
     """
     found = measured(job, pictures, progress)
     progress("judging")
-    inspection = judged(found)
-    progress("predicting what turns and small changes would do")
-    return replace(inspection, what_if=what_if(inspection))
+    return judged(found)

@@ -16,6 +16,8 @@ Floats = NDArray[np.floating[Any]]
 """Of whole pictures, mostly in single precision."""
 
 WIDTH_PX, HEIGHT_PX = USUAL_SIZE_PX
+USUAL_HEIGHT_M = 1.75
+"""Of a person; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +104,7 @@ class Person:
 
     name: str
     at_m: tuple[float, float]
-    height_m: float = 1.75
+    height_m: float = USUAL_HEIGHT_M
     facing_rad: float = 0.0
 
 

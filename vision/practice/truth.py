@@ -213,7 +213,7 @@ def _strips(world: World, deviations: Deviations) -> list[dict[str, Any]]:
             {
                 "name": strip.name,
                 "shift_m": _round(tape.middle_m - (strip.from_m + strip.to_m) / 2, 9),
-                "turn_deg": _round(np.degrees(np.arctan2(np.sin(turn), np.cos(turn))), 9),
+                "turn_deg": _round(np.degrees(wrap_angle(turn)), 9),
                 "bow_m": tape.bow_m,
                 "wrinkles_m": deviations.strips.get(strip.name, Moved()).wrinkles_m,
             }

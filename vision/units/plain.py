@@ -178,6 +178,11 @@ def with_missing(entry: dict[str, Any], why: dict[str, str]) -> dict[str, Any]:
     return {**entry, "missing": missing} if missing else entry
 
 
+def json_text(value: object) -> str:
+    """A value as a file holds it; ValueError for a number that is not finite."""
+    return json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
 @cache
 def shipped_schema(file: str) -> dict[str, Any]:
     """A JSON schema (draft 2020-12) that ships with the package, by its file's name."""

@@ -16,6 +16,7 @@ from vision.units.lengths import (
     Length,
     LengthError,
     decimal_text,
+    metric,
     parse_length,
     read_length,
 )
@@ -77,6 +78,22 @@ def parse_sum(text: str) -> Sum:
 
 
 MOST_SLIPS = 3
+
+
+def judgement(checked: Sum) -> str:
+    """Whether a sum adds up, by how much not, and the slip that would explain it."""
+    assert checked.stated is not None
+    size = metric(abs(checked.off_m))
+    direction = "long" if checked.off_m > 0 else "short"
+    if checked.adds_up:
+        rounding = f", rounded: {size} too {direction}" if checked.off_m else ""
+        return f"adds up to the stated {checked.stated.text}{rounding}"
+    lines = [f"does not add up: the stated {checked.stated.text} is {size} too {direction}"]
+    named = slips(checked)
+    lines += [f"slip: {slip}" for slip in named[:1]] + [f"or: {slip}" for slip in named[1:]]
+    if not named:
+        lines.append("no one slip explains it: measure or add again")
+    return "\n".join(lines)
 
 
 def slips(checked: Sum) -> tuple[str, ...]:

@@ -8,12 +8,11 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from vision.adjustment.faults import FaultKind
-from vision.camera.geometry import ANGLES
+from vision.camera.geometry import ANGLES, wrap_degrees
 from vision.documents.cautions import CAUTION
-from vision.documents.check_words.reliability import amount_text
-from vision.documents.check_words.words import say_check
 from vision.documents.report.lengths import LengthFigures, figure
 from vision.inspection.inspected import Inspection
+from vision.inspection.verdict.reliability import amount_text
 from vision.units.length_words import METRIC, LengthWords
 
 WORDS = {
@@ -104,7 +103,7 @@ def aim_rows(entry: dict[str, Any]) -> list[dict[str, Any]]:
         off = None
         if found is not None:
             # A turn from 179 to -179 degrees is one of 2, not of 358.
-            off = round((found - intended[name] + 180) % 360 - 180, 4)
+            off = round(float(wrap_degrees(found - intended[name])), 4)
         sigma = joint["aim_sigma_deg"][name] if joint else None
         rows.append(
             {"name": name, "found": found, "intended": intended[name], "off": off, "sigma": sigma}
@@ -124,10 +123,9 @@ def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
         write = inspection.job.lengths
         return write.page(", ".join(amount_text(kind, size, write) for kind, size in amounts))
 
-    say = say_check(inspection.job.lengths)
     return [
         {
-            "what": say(each.what),
+            "what": each.what,
             "word": each.word,
             "possible": joined([(size.kind, size.possible) for size in each.sizes]),
             "sure": joined([(size.kind, size.sure) for size in each.sizes]),

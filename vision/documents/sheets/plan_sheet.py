@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 from reportlab.platypus import Flowable, FrameBreak, KeepTogether
 
+from vision.camera.geometry import wrap_degrees
 from vision.documents.sheets.book import Book, Sheet
 from vision.documents.sheets.dimensions import draw_dimension
 from vision.documents.sheets.drawing import BLACK, SMALLEST_PT, WHITE, Bounds
@@ -209,7 +210,7 @@ def looks(pan_rad: float) -> str:
     """The way a camera looks, in words."""
     pan = math.degrees(pan_rad)
     for degrees, words in ((0, "ahead"), (90, "left"), (180, "back"), (-90, "right")):
-        if abs((pan - degrees + 180) % 360 - 180) < 0.05:
+        if abs(wrap_degrees(pan - degrees)) < 0.05:
             return f"looks {words}"
     side = "left" if pan > 0 else "right"
     return f"looks {abs(pan):.1f}\N{DEGREE SIGN} to the {side} of ahead"

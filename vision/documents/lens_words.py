@@ -1,11 +1,10 @@
-"""What `seamtrue lens` prints: pictures, lens with sigmas, the map of uncertainty, advice."""
+"""What is said of a fitted lens: pictures, lens with sigmas, the map of uncertainty, advice."""
 
 from __future__ import annotations
 
 import numpy as np
-import typer
 
-from cli.trouble import printable
+from vision.calibration.board import Board
 from vision.calibration.lens_quality import LensReport, ViewTest
 from vision.camera.lens import PARAMETERS
 
@@ -16,16 +15,20 @@ FINDINGS = {
 }
 
 
-def show(report: LensReport) -> None:
-    """Print all there is to say of a fitted lens."""
-    for line in (*_pictures(report), *_lens(report), *_map(report)):
-        typer.echo(printable(line))
-    typer.echo(f"next: {report.advice}")
-
-
-def _pictures(report: LensReport) -> list[str]:
+def lens_words(report: LensReport) -> list[str]:
+    """All there is to say of a fitted lens, line by line."""
     wide = max(len(each.name) for each in report.tests)
-    return [_picture(each, wide) for each in report.tests]
+    pictures = [_picture(each, wide) for each in report.tests]
+    return [*pictures, *_lens(report), *_map(report), f"next: {report.advice}"]
+
+
+def counted(board: Board) -> str:
+    """What is usually wrong where no picture shows the board."""
+    columns, rows = board.columns, board.rows
+    return (
+        f"--board counts inner corners, where four squares meet: {columns}x{rows} is a board of"
+        f" {columns + 1} x {rows + 1} squares; is yours?"
+    )
 
 
 def _picture(test: ViewTest, wide: int) -> str:

@@ -1,45 +1,23 @@
-"""The table that `seamtrue check` prints: drawn on a terminal, plain text when piped."""
+"""The tables that `seamtrue check` prints, and its sentences below them."""
 
 from __future__ import annotations
 
-import sys
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import typer
-
-from cli.trouble import printable
+from cli.printing import Lines, say, say_numbered, show_table
+from vision.camera.geometry import ANGLES, wrap_degrees
+from vision.documents.open_points import open_points
 from vision.units.length_words import METRIC, NO_FIGURE, LengthWords
 
-if TYPE_CHECKING:
-    from vision.inspection.inspected import Inspection
 
-STYLES = {"keep": "green", "within": "green", "not-judged": "cyan"}
-FAILED_STYLE = "bold yellow"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
-    """A table as text: `heads` over `rows`; in every row the name, the verdict and figures."""
-
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
-def show(inspection: Inspection, result: dict[str, Any]) -> None:
+def show(result: dict[str, Any], write: LengthWords = METRIC) -> None:
     """Print verdicts, what is to be done, what is open and why, and warnings."""
-    from vision.documents.open_points import open_points
-
-    for table in tables(result, inspection.job.lengths):
-        draw(table)
-        typer.echo()
-    typer.echo(f"verdict: {result['verdict']}")
-    for number, action in enumerate(_actions(result), start=1):
-        typer.echo(f"{number}. {printable(action)}")
-    for point in open_points(inspection):
-        typer.echo(f"open: {printable(point)}")
-    for warning in result["warnings"]:
-        typer.echo(f"note: {printable(warning)}")
+    for table in tables(result, write):
+        show_table(table)
+    say(f"verdict: {result['verdict']}")
+    say_numbered(_actions(result))
+    say(*(f"open: {point}" for point in open_points(result)))
+    say(*(f"note: {warning}" for warning in result["warnings"]))
 
 
 def tables(result: dict[str, Any], write: LengthWords = METRIC) -> list[Lines]:
@@ -63,39 +41,6 @@ def tables(result: dict[str, Any], write: LengthWords = METRIC) -> list[Lines]:
     return [Lines(heads=head, rows=rows) for head, rows in every if rows]
 
 
-def plain(table: Lines, words: int = 2) -> str:
-    """Columns of text two spaces apart; the first `words` to the left, figures to the right."""
-    lines = [table.heads, *table.rows]
-    widths = [max(len(line[index]) for line in lines) for index in range(len(table.heads))]
-    return "\n".join(
-        "  ".join(
-            cell.ljust(width) if index < words else cell.rjust(width)
-            for index, (cell, width) in enumerate(zip(line, widths, strict=True))
-        ).rstrip()
-        for line in lines
-    )
-
-
-def draw(table: Lines) -> None:
-    """Print a table: drawn on a terminal, plain when piped."""
-    if not sys.stdout.isatty():
-        typer.echo(plain(table))
-        return
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    drawn = Table(box=box.SIMPLE_HEAD)
-    for index, head in enumerate(table.heads):
-        drawn.add_column(head, justify="left" if index < 2 else "right")
-    for row in table.rows:
-        style = STYLES.get(row[1], FAILED_STYLE)
-        # Text, not markup: a name may hold square brackets.
-        drawn.add_row(*(Text(cell, style if at == 1 else "") for at, cell in enumerate(row)))
-    Console().print(drawn)
-
-
 def _actions(result: dict[str, Any]) -> list[str]:
     if result["actions"]:
         return [action["text"] for action in result["actions"]]
@@ -109,19 +54,16 @@ def _number(value: float | None, digits: int, sign: str = "") -> str:
 
 def _camera(entry: dict[str, Any]) -> tuple[str, ...]:
     fit, joint = entry["plan_fit"], entry["joint"]
-    off = [NO_FIGURE] * 3
+    off = [NO_FIGURE] * len(ANGLES)
     worst_sigma = None
     if joint:
-        intended = entry["intended_aim_deg"]
-        differences = {
-            name: (found - intended[name] + 180) % 360 - 180
-            for name, found in joint["aim_deg"].items()
-        }
-        off = [_number(differences[name], 2, sign="+") for name in ("pan", "tilt", "roll")]
+        found, intended = joint["aim_deg"], entry["intended_aim_deg"]
+        turned = (float(wrap_degrees(found[name] - intended[name])) for name in ANGLES)
+        off = [_number(each, 2, sign="+") for each in turned]
         sigmas = [sigma for sigma in joint["aim_sigma_deg"].values() if sigma is not None]
         worst_sigma = max(sigmas, default=None)
     return (
-        printable(entry["name"]),
+        entry["name"],
         entry["verdict"],
         f"{entry['marks_used']}/{entry['marks_expected']}",
         _number(_blur_px(entry), 1),
@@ -143,7 +85,7 @@ def _blur_px(entry: dict[str, Any]) -> float | None:
 def _laid(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
     shift = entry["shift_m"] or (None, None)
     return (
-        printable(entry["name"]),
+        entry["name"],
         entry["verdict"],
         write.cell(shift[0], "cm", signed=True),
         write.cell(shift[1], "cm", signed=True),
@@ -155,7 +97,7 @@ def _seam(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
     worst = entry["worst_gap_m"]
     length = (worst[0] ** 2 + worst[1] ** 2) ** 0.5 if worst else None
     return (
-        printable(" - ".join(entry["between"])),
+        " - ".join(entry["between"]),
         entry["verdict"],
         write.cell(length, "cm"),
         write.cell(entry["rms_gap_m"], "cm"),

@@ -1,33 +1,28 @@
-"""What `seamtrue picks` does with an inspection: write the list, or judge a table of picks."""
+"""What `seamtrue picks` makes of an inspection: the list and its files, or a word on each pick."""
 
 from __future__ import annotations
-
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 from vision.documents.pick_judging import judge_picks
 from vision.documents.picks import Screen, pick_lists
 from vision.documents.picks_text import picks_csv, picks_from_text
 from vision.documents.report.pick_page import picks_html
-from vision.files import disk
+from vision.inspection.inspected import Inspection
 from vision.job.layout import planned_layout
 
-if TYPE_CHECKING:
-    from vision.inspection.inspected import Inspection
-
 STRETCH = 0.01
+"""Share by which a screen may stretch a picture unsaid."""
 Said = tuple[list[str], set[str]]
+"""Lines to print, and verdicts for the exit code."""
 
 
-def write_list(inspection: Inspection, screen: Screen, out: Path) -> Said:
-    """Write picks.html and picks.csv; the lines to print, and verdicts for the exit code."""
+def listed(inspection: Inspection, screen: Screen) -> tuple[dict[str, bytes | str], Said]:
+    """The files picks.html and picks.csv, and what to say of them."""
     lists = pick_lists(inspection, screen)
     size = (screen.width, screen.height) if screen.width and screen.height else None
-    contents = {
-        "picks.html": picks_html(inspection, lists, size).encode("utf-8"),
-        "picks.csv": picks_csv(lists).encode("utf-8"),
+    contents: dict[str, bytes | str] = {
+        "picks.html": picks_html(inspection, lists, size),
+        "picks.csv": picks_csv(lists),
     }
-    disk.write_all(out, contents)
     lines = [
         f"{name}: {len(picks)} marks" if picks else f"{name}: its marks were not found"
         for name, picks in lists.items()
@@ -40,11 +35,11 @@ def write_list(inspection: Inspection, screen: Screen, out: Path) -> Said:
                 "screen; the list takes it as stretched to fill it"
             )
     verdicts = set() if all(lists.values()) else {"not-judged"}
-    return [*lines, f"list: {out / 'picks.html'}"], verdicts
+    return contents, (lines, verdicts)
 
 
-def judge_file(inspection: Inspection, screen: Screen, text: bytes, file: str) -> Said:
-    """Judge a table of picks; a line each, and the verdicts."""
+def judged_file(inspection: Inspection, screen: Screen, text: bytes, file: str) -> Said:
+    """Judge a table of picks."""
     lists = pick_lists(inspection, screen)
     ids = [mark.id for mark in planned_layout(inspection.job).points]
     names = {name: [*ids, *(str(pick.number) for pick in picks)] for name, picks in lists.items()}

@@ -1,0 +1,106 @@
+"""What commands print: lines that steer no terminal, and tables, drawn or in plain columns."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import StringIO
+
+import typer
+
+STYLES = dict.fromkeys(("keep", "within", "no change", "good"), "green") | {"not-judged": "cyan"}
+FAILED_STYLE = "bold yellow"
+ENDLESS = 100_000
+"""Characters in a line that nobody looks at: nothing is folded for a script."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """A table as text: `heads` over `rows`; the first `words` columns are words, then figures.
+
+    The second column is a verdict, where `verdicts` says so.
+    """
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    words: int = 2
+    verdicts: bool = True
+
+
+def printable(text: str) -> str:
+    """Replace what could steer a terminal, line ends apart."""
+    return "".join(each if each.isprintable() or each == "\n" else "?" for each in text)
+
+
+def say(*lines: str, err: bool = False) -> None:
+    """Print lines."""
+    for line in lines:
+        typer.echo(printable(line), err=err)
+
+
+def say_numbered(steps: Iterable[str]) -> None:
+    """Print steps in their order."""
+    say(*(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
+
+
+def show_table(table: Lines, *, gap: bool = True) -> None:
+    """Print a table, drawn on a terminal, and an empty line; nothing where it has no row."""
+    if table.rows:
+        typer.echo(_text(table, terminal=sys.stdout.isatty()) + "\n" * gap)
+
+
+def plain(table: Lines) -> str:
+    """Columns of text two spaces apart; words to the left, figures to the right."""
+    return _text(table, terminal=False)
+
+
+def _text(table: Lines, *, terminal: bool) -> str:
+    # Imported here: --help needs none of it.
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    drawn = Table(
+        box=box.SIMPLE_HEAD if terminal else None,
+        padding=(0, 1) if terminal else (0, 2, 0, 0),
+        pad_edge=terminal,
+    )
+    for index, head in enumerate(table.heads):
+        drawn.add_column(Text(printable(head)), justify="left" if index < table.words else "right")
+    for row in table.rows:
+        # Text, not markup: a name may hold square brackets.
+        cells = [Text(printable(cell)) for cell in row]
+        if table.verdicts:
+            cells[1].stylize(STYLES.get(row[1], FAILED_STYLE))
+        drawn.add_row(*cells)
+    if terminal:
+        console = Console()
+        with console.capture() as captured:
+            console.print(drawn)
+        return captured.get().rstrip("\n")
+    into = StringIO()
+    Console(file=into, width=ENDLESS, color_system=None).print(drawn)
+    return "\n".join(line.rstrip() for line in into.getvalue().splitlines())
+
+
+@contextmanager
+def reader_may_leave() -> Iterator[None]:
+    """Let whoever reads our output stop early (`| head`): no trouble of ours, same exit code."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Python flushes once more on its way out; that must not fail either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def steady_output() -> None:
+    """Never fail on a character that the terminal's encoding lacks."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
