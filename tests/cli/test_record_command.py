@@ -1,6 +1,6 @@
 """Proves that `seamtrue check` keeps what it found and that `seamtrue record` hands it back.
 
-Does not prove what the record does under kills and damage; see tests/test_record.py.
+Does not prove what the record does under kills and damage; see tests/files.
 """
 
 from __future__ import annotations

@@ -96,7 +96,7 @@ def test_figures_are_those_of_the_layout_worked_out_by_hand():
 
 
 def test_the_lot_has_its_dimensions_on_the_plan():
-    # How large the lot is: tests/test_setting_out.py.
+    # How large the lot is: tests/planning.
     setting = set_out(lot(8.4))
     page = drawn(setting_sheets(setting, A4, "3fa2c1")[0])
     ends, scale = tips(page), scale_of(page)

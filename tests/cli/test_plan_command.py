@@ -2,7 +2,7 @@
 
 Every plan.json that is written is valid under the shipped schema.
 
-Does not prove the figures: see tests/test_planning.py.
+Does not prove the figures: see tests/planning.
 """
 
 from __future__ import annotations
