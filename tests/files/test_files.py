@@ -20,9 +20,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.files import disk
+from vision.files import disk, pictures
 from vision.files.disk import (
-    decode_picture,
     read_inspection_input,
     read_job,
     read_picture,
@@ -85,7 +84,7 @@ def job(tmp_path: Path) -> Path:
 
 def refusal(data: bytes) -> str:
     with pytest.raises(BadInputError) as caught:
-        decode_picture(data, "front.jpg")
+        pictures.decoded(data, "front.jpg")
     assert len(caught.value.faults) == 1
     return str(caught.value)
 
@@ -119,14 +118,14 @@ def test_the_newest_match_is_taken_and_ties_go_by_name(job: Path) -> None:
 
 def test_sixteen_bits_grey_and_alpha() -> None:
     grey = pixels()[..., 2]
-    assert (decode_picture(encoded(".png", grey), "a") == grey[..., None]).all()
+    assert (pictures.decoded(encoded(".png", grey), "a") == grey[..., None]).all()
     deep = grey.astype(np.uint16) * 257
     assert (
-        np.abs(decode_picture(encoded(".png", deep), "a").astype(int) - grey[..., None]).max() < 2
+        np.abs(pictures.decoded(encoded(".png", deep), "a").astype(int) - grey[..., None]).max() < 2
     )
     alpha = np.dstack([pixels(), np.zeros_like(grey)])
-    assert (decode_picture(encoded(".png", alpha), "a") == pixels()).all()
-    assert (decode_picture(encoded(".bmp"), "a") == pixels()).all()
+    assert (pictures.decoded(encoded(".png", alpha), "a") == pixels()).all()
+    assert (pictures.decoded(encoded(".bmp"), "a") == pixels()).all()
 
 
 def test_a_noted_orientation_is_passed_over() -> None:
@@ -135,7 +134,7 @@ def test_a_noted_orientation_is_passed_over() -> None:
     tiff = b"II*\0\x08\0\0\0\x01\0" + struct.pack("<HHIHH", 0x0112, 3, 1, 6, 0) + b"\0\0\0\0"
     body = b"Exif\0\0" + tiff
     turned = plain[:2] + b"\xff\xe1" + struct.pack(">H", len(body) + 2) + body + plain[2:]
-    assert decode_picture(turned, "a").shape == (90, 120, 3)
+    assert pictures.decoded(turned, "a").shape == (90, 120, 3)
 
 
 @pytest.mark.parametrize(
@@ -175,12 +174,18 @@ def test_a_preview_does_not_pass_for_the_end() -> None:
     with_preview = (
         plain[:2] + b"\xff\xe1" + struct.pack(">H", len(preview) + 2) + preview + plain[2:]
     )
-    assert decode_picture(with_preview, "a").shape == (90, 120, 3)
+    assert pictures.decoded(with_preview, "a").shape == (90, 120, 3)
     assert "breaks off" in refusal(with_preview[:-300])
 
 
+def test_a_file_too_large_for_a_picture_is_refused(monkeypatch):
+    monkeypatch.setattr(pictures, "LARGEST_BYTES", 1_000_000)
+    with pytest.raises(BadInputError, match="more than 1 MB"):
+        pictures.decoded(encoded(".bmp", pixels(900, 1200)), "a")
+
+
 def test_a_declared_size_is_refused_before_decoding(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(disk, "import_cv2", lambda: pytest.fail("decoded"))
+    monkeypatch.setattr(pictures, "import_cv2", lambda: pytest.fail("decoded"))
     png = bytearray(encoded(".png"))
     png[16:24] = struct.pack(">II", 50_000, 50_000)
     assert "50000 x 50000 px" in refusal(bytes(png))
@@ -202,8 +207,8 @@ def test_spoiled_headers_end_in_a_picture_or_a_refusal(ending: str) -> None:
         for place in rng.integers(0, min(len(data), 700), 4):
             data[place] = rng.integers(0, 256)
         try:
-            decode_picture(bytes(data[: rng.integers(1, len(data) + 1)]), "a")
-            decode_picture(bytes(data), "a")
+            pictures.decoded(bytes(data[: rng.integers(1, len(data) + 1)]), "a")
+            pictures.decoded(bytes(data), "a")
         except BadInputError as error:
             refused.append(len(error.faults))
     assert set(refused) == {1}
@@ -259,7 +264,7 @@ def test_paths_that_are_no_job(job: Path, name: str) -> None:
 def test_opencv_that_cannot_load(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "cv2", None)
     with pytest.raises(BadInputError, match="OpenCV: found"):
-        disk.import_cv2()
+        pictures.import_cv2()
 
 
 # --------------------------------------------------------------------------------- picture values

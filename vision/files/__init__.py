@@ -2,6 +2,7 @@
 
 In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves and moved over them.
 
-- `disk`: jobs, pictures, lenses read; files and trees written
+- `disk`: jobs with their lenses and pictures read; files and trees written
+- `pictures`: bytes of a picture to pixels, or what is wrong with them
 - `record_file`: kept checks; `salvage`: what can be read of a damaged one
 """

@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from vision.comparison.record import COLUMNS, KeptCheck, Record, check_of, row_of
-from vision.files import salvage
-from vision.units.errors import BadInputError, Fault, bad_input
+from vision.files import disk, salvage
+from vision.units.errors import BadInputError, bad_input
 
 RECORD_NAME = "seamtrue-record.sqlite"
 APPLICATION_ID = 0x5EA47B0E
@@ -71,7 +71,7 @@ def record_ready(path: Path | str) -> None:
     with _reported(path), contextlib.closing(_opened(path)) as base:
         complaint = str(base.execute("PRAGMA quick_check(1)").fetchone()[0])
     if complaint != "ok":
-        raise BadInputError([_damaged(path, "a damaged file")])
+        raise _damaged(path, "a damaged file")
 
 
 def read_record(path: Path | str) -> Record:
@@ -89,7 +89,7 @@ def read_record(path: Path | str) -> Record:
     if not whole or lost:
         _sort(_salvaged(path), checks, lost)
         if not checks:
-            raise BadInputError([_damaged(path, "a damaged file of which nothing can be read")])
+            raise _damaged(path, "a damaged file of which nothing can be read")
     last = max(checks, default=0)
     # Numbers follow one another, so a gap is a lost check; a page that is not ours names any.
     missing = {n for n in range(1, last + len(lost) + 1) if n not in checks}
@@ -100,7 +100,7 @@ def read_record(path: Path | str) -> Record:
     found = f"a damaged file: {len(ordered)} checks can be read"
     if lost:
         found += f", not {', '.join(str(each) for each in sorted(lost))}"
-    return Record(checks=ordered, faults=(_damaged(path, found),))
+    return Record(checks=ordered, faults=_damaged(path, found).faults)
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
@@ -179,17 +179,8 @@ def _added(base: sqlite3.Connection, checks: Sequence[KeptCheck]) -> tuple[int, 
 
 def _is_a_record(path: Path) -> None:
     """Refuse what is no record at all, and one of a later version."""
-    if path.is_dir() or not path.is_file():
-        found = "a folder" if path.is_dir() else "no such file"
-        raise bad_input(
-            path.name, found, EXPECTED, "name the record, or keep a first check with --record"
-        )
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(HEADER_BYTES)
-    except OSError as error:
-        found = f"a file that cannot be read ({error.strerror})"
-        raise bad_input(path.name, found, EXPECTED, "see to its permissions") from None
+    step = "name the record, or keep a first check with --record"
+    head = disk.read_bytes(path, EXPECTED, step, HEADER_BYTES)
     ours = head.startswith(MAGIC) and head[68:72] == APPLICATION_ID.to_bytes(4, "big")
     if ours and int.from_bytes(head[60:64], "big") > VERSION:
         raise bad_input(path.name, "a record of a later version", EXPECTED, "update seamtrue")
@@ -207,7 +198,7 @@ def _reported(path: Path) -> Iterator[None]:
     except sqlite3.OperationalError as error:
         raise _unusable(path, error) from None
     except sqlite3.DatabaseError:
-        raise BadInputError([_damaged(path, "a damaged file")]) from None
+        raise _damaged(path, "a damaged file") from None
 
 
 def _unusable(path: Path, error: sqlite3.Error) -> BadInputError:
@@ -215,12 +206,6 @@ def _unusable(path: Path, error: sqlite3.Error) -> BadInputError:
     return bad_input(path.name, f"a record that cannot be used now ({error})", EXPECTED, step)
 
 
-def _damaged(path: Path, found: str) -> Fault:
-    return Fault(
-        file=path.name,
-        key="",
-        found=found,
-        expected="a record as it was written",
-        next_step=f"put what can be read into a new one: seamtrue record {path.name} "
-        "--rescue NEW.sqlite",
-    )
+def _damaged(path: Path, found: str) -> BadInputError:
+    step = f"put what can be read into a new one: seamtrue record {path.name} --rescue NEW.sqlite"
+    return bad_input(path.name, found, "a record as it was written", step)
