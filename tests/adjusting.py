@@ -10,9 +10,9 @@ from vision.adjustment.adjusted import Adjustment, CameraObservations
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.plan_fit import Points
-from vision.adjustment.screening import weights_of
 from vision.adjustment.search import adjust
-from vision.adjustment.state import Weights, whiteners
+from vision.adjustment.solving import weights_of
+from vision.adjustment.state import State, Weights, whiteners
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior
@@ -282,3 +282,20 @@ def panels(turn_rad: float) -> tuple[Job, tuple[CameraObservations, ...]]:
 
 
 FIELD_ONLY = tuple(replace(SHARED.lenses[0], name=each.name) for each in CAMERAS)
+
+
+def whole(network: Network, weights: Weights, state: State) -> tuple[Array, Array]:
+    """All whitened rows and their derivative by every unknown, kept ones and eliminated."""
+    rows = network.rows(network.seen(state), weights)
+    points, kept, size = len(rows.r), network.kept, network.size
+    by_points = np.zeros((points, 2, size))
+    by_points[:, :, :kept] = network.by_kept(rows.by_camera, rows.by_world)
+    for row, block in enumerate(network.points.blocks):
+        if block >= 0:
+            start = kept + network.world.own_size * block
+            by_points[row, :, start : start + network.world.own_size] = rows.by_own[row]
+    others = np.zeros((len(rows.others), size))
+    others[:, :kept] = rows.by_kept_others
+    single = np.diag(np.concatenate([rows.weight, rows.weight_own.ravel()]))
+    residuals = [rows.r.ravel(), rows.others, rows.prior, rows.prior_own.ravel()]
+    return np.concatenate(residuals), np.concatenate([by_points.reshape(-1, size), others, single])

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera, AdjustedStrip, Adjustment
-from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points
+from vision.adjustment.plan_fit import PlanFit, Points
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.marks.measure.mark_fit import Measured

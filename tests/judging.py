@@ -8,7 +8,7 @@ import numpy as np
 
 from tests.fits import perfect_camera
 from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip
-from vision.adjustment.plan_fit import UNKNOWNS
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict

@@ -28,40 +28,22 @@ from tests.adjusting import (
     panels,
     read,
     strip,
+    whole,
 )
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.groups import Group
-from vision.adjustment.network import Network
-from vision.adjustment.screening import run, weights_of
 from vision.adjustment.search import adjust, usable
 from vision.adjustment.solution import common_motion, datum_of
-from vision.adjustment.state import State, Weights, whiteners
+from vision.adjustment.solving import run, weights_of
+from vision.adjustment.state import Weights, whiteners
 from vision.camera.geometry import Aim
 from vision.camera.solver import NoFit, normal_inverse
 from vision.camera.stated_lens import StatedLens
 from vision.inspection.verdict.cameras import camera_verdict
 from vision.inspection.verdict.causes import unobserved
 from vision.job.layout import planned_layout
-from vision.units.arrays import Array
-
-
-def whole(network: Network, weights: Weights, state: State) -> tuple[Array, Array]:
-    """All whitened rows and their derivative by every unknown, kept ones and eliminated."""
-    rows = network.rows(network.seen(state), weights)
-    points, kept, size = len(rows.r), network.kept, network.size
-    by_points = np.zeros((points, 2, size))
-    by_points[:, :, :kept] = network.by_kept(rows.by_camera, rows.by_world)
-    for row, block in enumerate(network.points.blocks):
-        if block >= 0:
-            start = kept + network.world.own_size * block
-            by_points[row, :, start : start + network.world.own_size] = rows.by_own[row]
-    others = np.zeros((len(rows.others), size))
-    others[:, :kept] = rows.by_kept_others
-    single = np.diag(np.concatenate([rows.weight, rows.weight_own.ravel()]))
-    residuals = [rows.r.ravel(), rows.others, rows.prior, rows.prior_own.ravel()]
-    return np.concatenate(residuals), np.concatenate([by_points.reshape(-1, size), others, single])
 
 
 @pytest.mark.parametrize("case", ["own lenses", "shared lens", "readings"])
@@ -71,7 +53,7 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
     if case == "readings":
         job = read(scene, np.random.default_rng(2))
     network = build_network(job, scene.layout, scene.observations)
-    assert [name for name, _ in network.types] == types
+    assert [g.name for g in network.groups() if g.kind == "lens-type"] == types
     weights = Weights(
         whiteners=whiteners(network.points.covariance_px2),
         group_sigma={
@@ -81,14 +63,14 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
         },
     )
     rng = np.random.default_rng(2)
-    state = network.retract(network.start, rng.normal(0, 1e-3, network.size))
+    state = network.start.moved(rng.normal(0, 1e-3, network.size))
     _, jacobian = whole(network, weights, state)
     lengths = np.linalg.norm(jacobian, axis=0)
     for column in range(network.size):
         step = np.zeros(network.size)
         step[column] = 1e-2 / lengths[column]
-        plus, _ = whole(network, weights, network.retract(state, step))
-        minus, _ = whole(network, weights, network.retract(state, -step))
+        plus, _ = whole(network, weights, state.moved(step))
+        minus, _ = whole(network, weights, state.moved(-step))
         numeric = (plus - minus) / (2 * step[column])
         np.testing.assert_allclose(
             numeric, jacobian[:, column], atol=2e-6 * lengths[column], err_msg=str(column)

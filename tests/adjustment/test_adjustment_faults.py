@@ -21,7 +21,7 @@ from vision.adjustment.building import build_network
 from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.groups import Group
 from vision.adjustment.prior_inflation import doubted_sigmas
-from vision.adjustment.screening import run
+from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
 from vision.inspection.verdict.causes import causes

@@ -12,14 +12,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.adjusting import whole
 from vision.adjustment.plan_fit import (
     Guess,
     PlanFit,
     Points,
-    _Network,
+    camera_network,
     fit_plan,
     ground_residual,
 )
+from vision.adjustment.solving import weighted
+from vision.adjustment.state import whiteners
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior, lens_prior, stepped
@@ -230,19 +233,18 @@ def test_four_marks_are_enough_with_priors() -> None:
 def test_derivatives_against_central_differences() -> None:
     """Every row of the network by all fourteen steps, at a lens with bent curve."""
     measured = points(np.random.default_rng(10))
-    network = _Network(CAMERA, FIELD, measured, 0.1)
-    guess = (POSE, stepped(LENS, np.array([3, -2, 4, -5, 0.01, -0.002, 5e-4, -1e-4])))
-    whitening, _ = network.whitened(guess)
-    evaluate = network.rows(whitening, np.linspace(0.2, 1.0, 30))
-    residuals, jacobian = evaluate(guess)
+    lens = stepped(LENS, np.array([3, -2, 4, -5, 0.01, -0.002, 5e-4, -1e-4]))
+    network = camera_network(CAMERA, FIELD, measured, (POSE, lens), 0.1)
+    full = whiteners(network.points.covariance_px2)
+    weights = weighted(full, np.linspace(0.2, 1.0, 30))
+    residuals, jacobian = whole(network, weights, network.start)
     assert jacobian.shape == (len(residuals), 14)
     sizes = np.array([1e-5] * 3 + [1e-6] * 3 + [1e-3] * 4 + [1e-6] * 4)
     for column, size in enumerate(sizes):
         step = np.zeros(14)
         step[column] = size
         ahead, behind = (
-            evaluate((guess[0].perturbed(way * step[:6]), stepped(guess[1], way * step[6:])))[0]
-            for way in (1, -1)
+            whole(network, weights, network.start.moved(way * step))[0] for way in (1, -1)
         )
         numeric = (ahead - behind) / (2 * size)
         scale = np.abs(jacobian[:, column]).max()

@@ -26,7 +26,8 @@ from tests.conftest import hand_made_job
 from tests.fits import perfect_adjustment, perfect_camera, perfect_fit
 from tests.paths import CLEAR_DAY
 from vision.adjustment.adjusted import Adjustment
-from vision.adjustment.plan_fit import UNKNOWNS, PlanFit
+from vision.adjustment.plan_fit import PlanFit
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from vision.adjustment.faults import POWER, FaultKind, GroupFault, GroupRows
-from vision.adjustment.groups import Group
+from vision.adjustment.faults import POWER, GroupFault, GroupRows
+from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.plan_fit import Points
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens

@@ -9,8 +9,8 @@ from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_tests
 from vision.adjustment.plan_fit import FEWEST_MARKS
-from vision.adjustment.screening import Solved, weights_of
 from vision.adjustment.solution import adjustment_of
+from vision.adjustment.solving import Solved, weights_of
 from vision.adjustment.state import whiteners
 from vision.camera.solver import NoFit
 from vision.job.job import Job

@@ -1,44 +1,167 @@
-"""Lay out the network of a job: its unknowns, its points, and their constant derivatives."""
+"""Lay out the network of a job: its unknowns, its points, and everything that was stated."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.elimination import incidence
-from vision.adjustment.network import Network
-from vision.adjustment.readings import reading_views
-from vision.adjustment.state import PointRows, View
+from vision.adjustment.groups import Group
+from vision.adjustment.network import Network, network_of
+from vision.adjustment.readings import Known, read_statement
+from vision.adjustment.state import Columns, Indices, PointRows, View
+from vision.adjustment.statements import FREED_LENS, Held, OfLens, Statement, of_lens
 from vision.adjustment.world import World, build_world
 from vision.camera.lens_prior import LensPrior
-from vision.job.job import Camera, Job
+from vision.job.job import Camera, Job, Strip
 from vision.job.layout import Layout
+from vision.units.arrays import Array
 
 
 def build_network(
     job: Job, layout: Layout, observations: tuple[CameraObservations, ...]
 ) -> Network:
-    """Lay out unknowns and constant derivatives for the cameras in `observations`."""
+    """Lay out unknowns and statements for the cameras in `observations`."""
     ids = [i for seen in observations for i in seen.points.ids]
     names = [seen.name for seen in observations]
     world = build_world(job, layout, dict.fromkeys(ids), names)
     cameras = {camera.name: camera for camera in job.cameras}
     types = _shared_types(cameras, observations)
-    type_names = list(types)
-    views, first = [], 0
-    for seen in observations:
-        camera, count = cameras[seen.name], len(seen.points.ids)
-        shares = type_names.index(camera.lens) if camera.lens in types else None
-        rows = slice(first, first + count)
-        views.append(View(camera=camera, observations=seen, rows=rows, shares=shares))
-        first += count
-    return Network(
-        views=tuple(views),
-        points=_points(world, observations),
-        types=tuple(types.items()),
-        world=world,
-        readings=reading_views(job, world, names),
+    columns = Columns.by_camera(len(observations), len(types))
+    views = views_of(observations, poses=range(len(names)), lenses=range(len(names)))
+    poses = [seen.start[0] for seen in observations]
+    lenses = [seen.start[1].as_vector() for seen in observations]
+    lenses += [prior.guess.as_vector() for prior in types.values()]
+    known = _known(job, world, columns, names)
+    read = (
+        read_statement(Group.of_reading(number), reading, known)
+        for number, reading in enumerate(job.readings, 1)
     )
+    mountings = (mounting(cameras[n], columns.pose[i, :3]) for i, n in enumerate(names))
+    return network_of(
+        columns,
+        views,
+        points_of(world, observations, views),
+        [
+            *laid_statements(world, columns.base),
+            *mountings,
+            *_world_statements(job, world, columns.base),
+            *_lens_statements(cameras, observations, types, columns),
+            *(each for each in read if each is not None),
+        ],
+        columns.state(poses, lenses, world.size),
+        world,
+    )
+
+
+def known_to(job: Job, network: Network) -> Known:
+    """What can be read between things of a network."""
+    return _known(job, network.world, network.columns, [view.name for view in network.views])
+
+
+def _known(job: Job, world: World, columns: Columns, names: Sequence[str]) -> Known:
+    cameras = {name: index for index, name in enumerate(names)}
+    return Known(job=job, world=world, columns=columns, cameras=cameras)
+
+
+def views_of(
+    observations: Sequence[CameraObservations], poses: Sequence[int], lenses: Sequence[int]
+) -> tuple[View, ...]:
+    """One view for each camera's observations, their points in turn."""
+    views, first = [], 0
+    for seen, pose, lens in zip(observations, poses, lenses, strict=True):
+        rows = slice(first, first + len(seen.points.ids))
+        first = rows.stop
+        views.append(View(name=seen.name, pose=pose, lens=lens, rows=rows, like=seen.prior.guess))
+    return tuple(views)
+
+
+def mounting(camera: Camera, columns: Indices) -> Held:
+    """Where a camera was measured to be, its place being the unknowns at `columns` (3,)."""
+    return Held(
+        group=Group("mounting", camera.name),
+        columns=columns,
+        degrees=3,
+        sigma=camera.position_sigma_m,
+        stated=camera.position_m,
+        planned_m=np.zeros(3),
+    )
+
+
+def laid_statements(world: World, base: int) -> Iterator[Statement]:
+    """The stated ends and bows of the strips."""
+    for name, own in world.strips.items():
+        strip = world.laid[name]
+        yield _deviation(
+            Group("strip", name),
+            base,
+            own,
+            strip.position_sigma_m,
+            planned_m=np.concatenate([strip.from_m, strip.to_m]),
+            strip=strip,
+        )
+    for name, column in world.bows.items():
+        sigma = world.laid[name].mark_sigma_m
+        yield _deviation(Group("bow", name), base, slice(column, column + 1), sigma)
+
+
+def _world_statements(job: Job, world: World, base: int) -> Iterator[Statement]:
+    """Cameras without a picture and single marks."""
+    for name, own in world.cameras.items():
+        camera = job.camera(name)
+        group, sigma = Group("mounting", name), camera.position_sigma_m
+        yield _deviation(group, base, own, sigma, planned_m=camera.position_m)
+    for name in world.single:
+        own = world.marks[name]
+        sigma, planned = float(world.sigma[own.start]), world.planned[name].centre_m
+        yield _deviation(Group("mark", name), base, own, sigma, planned_m=planned)
+
+
+def _deviation(
+    group: Group,
+    base: int,
+    own: slice,
+    sigma: float,
+    *,
+    planned_m: Array | None = None,
+    strip: Strip | None = None,
+) -> Held:
+    columns = base + np.arange(own.start, own.stop)
+    count = len(columns)
+    return Held(
+        group=group,
+        columns=columns,
+        degrees=count,
+        sigma=sigma,
+        stated=np.zeros(count),
+        planned_m=planned_m,
+        strip=strip,
+    )
+
+
+def _lens_statements(
+    cameras: dict[str, Camera],
+    observations: tuple[CameraObservations, ...],
+    types: dict[str, LensPrior],
+    columns: Columns,
+) -> Iterator[Statement]:
+    """Each camera's lens as stated, or as one of its type; then the types."""
+    own, shared = np.split(columns.lens, [len(observations)])
+    of_type = dict(zip(types, shared, strict=True))
+    for seen, at in zip(observations, own, strict=True):
+        type_at = of_type.get(cameras[seen.name].lens)
+        group = Group("lens", seen.name)
+        if type_at is None:
+            yield of_lens(group, at, seen.prior)
+        else:
+            yield of_lens(group, np.concatenate([at, type_at]), seen.prior, shared=True)
+    for name, prior in types.items():
+        freed = FREED_LENS / prior.scale_sigma
+        yield OfLens(
+            group=Group("lens-type", name), columns=of_type[name], prior=prior, freed_sigma=freed
+        )
 
 
 def _shared_types(
@@ -55,7 +178,10 @@ def _shared_types(
     }
 
 
-def _points(world: World, observations: tuple[CameraObservations, ...]) -> PointRows:
+def points_of(
+    world: World, observations: Sequence[CameraObservations], views: Sequence[View]
+) -> PointRows:
+    """The points of all views, and how their places move with the world."""
     ids = tuple(i for seen in observations for i in seen.points.ids)
     planned = np.concatenate([np.zeros((0, 3)), *(seen.points.planned_m for seen in observations)])
     by_kept, by_own, blocks = world.d_places([world.mark_of_point[i] for i in ids], planned)
@@ -68,10 +194,11 @@ def _points(world: World, observations: tuple[CameraObservations, ...]) -> Point
     _, own_sigma = world.split(world.sigma, blocks)
     spread = np.concatenate([by_kept * kept_sigma, by_own * own_sigma[:, None]], axis=2)
     covariance = [seen.points.covariance_px2 for seen in observations]
-    camera = np.repeat(np.arange(len(observations)), [len(s.points.ids) for s in observations])
     pixels = np.concatenate([np.zeros((0, 2)), *(seen.points.pixels_px for seen in observations)])
+    of_view = np.repeat(np.arange(len(views)), [len(seen.points.ids) for seen in observations])
     return PointRows(
-        camera=camera.astype(np.intp),
+        pose=np.array([view.pose for view in views], dtype=np.intp)[of_view],
+        lens=np.array([view.lens for view in views], dtype=np.intp)[of_view],
         ids=ids,
         planned_m=planned,
         pixels_px=pixels,

@@ -1,9 +1,8 @@
 """Normal equations of the network, with every mark's own deviation eliminated.
 
-The unknowns are kept ones and, mark by mark, a small block of the mark's own. The kept ones are a
-few of each camera (pose and lens), which its own points alone touch, the types of lens, which no
-point touches, and the world's (strips, single marks, ...), which any point may touch. For two
-cameras and two marks the normal matrix is
+The unknowns are kept ones and, mark by mark, a small block of the mark's own. The kept ones are
+those of poses and lenses, of which a point touches its picture's alone, and the world's (strips,
+single marks, ...), which any point may touch. For two cameras and two marks the normal matrix is
 
     C1  .   .  X1 | Y11 Y12      C, X  a camera's own, and with the world's
      .  C2  .  X2 | Y21 Y22      T, W  the types' and the world's
@@ -58,10 +57,10 @@ def _summed(by_block: csr_array, values: Array) -> Array:
 class Rows:
     """Whitened rows of the network at one state.
 
-    Points, camera by camera as in `views`: `r` (p, 2), `by_camera` (p, 2, c) by the unknowns of
-    the point's camera, `by_world` (p, 2, w), and `by_own` (p, 2, o) by its block of `blocks` (p,),
-    zero where that is below 0; `by_block` is their `incidence`. The kept unknowns (k) are first the
-    c of each camera, the w of the world last.
+    Points, picture by picture as in `views`: `r` (p, 2), `by_camera` (p, 2, c) by the columns that
+    the picture's points touch, one (c,) of `touched` for each, `by_world` (p, 2, w), and `by_own`
+    (p, 2, o) by its block of `blocks` (p,), zero where that is below 0; `by_block` is their
+    `incidence`. The w of the world are the last of the kept unknowns (k).
 
     Others, on the kept unknowns only: `others` (m,) and `by_kept_others` (m, k). Priors of single
     unknowns: `prior` (k,) and `prior_own` (b, o), each unknown over its sigma, and `weight` (k,),
@@ -69,6 +68,7 @@ class Rows:
     """
 
     views: tuple[slice, ...]
+    touched: tuple[Indices, ...]
     blocks: Indices
     by_block: csr_array
     r: Array
@@ -82,11 +82,11 @@ class Rows:
     prior_own: Array
     weight_own: Array
 
-    def touched(self, index: int) -> tuple[slice, slice]:
-        """Columns that the rows of one camera's points touch: its own; the world's and r."""
-        size, count = len(self.weight) + 1, self.by_camera.shape[2]
-        camera = slice(count * index, count * (index + 1))
-        return camera, slice(size - 1 - self.by_world.shape[2], size)
+    @property
+    def after_cameras(self) -> Indices:
+        """Columns of the world, and of r."""
+        size = len(self.weight) + 1
+        return np.arange(size - 1 - self.by_world.shape[2], size)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,11 +125,15 @@ class Reduced:
         root, half, remaining = self._eliminated(damping)
         normal, gradient = remaining[:-1, :-1] / scale[:, None] / scale, remaining[:-1, -1]
         step = damped_step(normal, gradient / scale, damping) / scale
+        gained, scaled = float(gradient @ step), scale * step
+        gained += damping * float(scaled @ scaled)
+        if not len(root):
+            return -step, gained
         left = (half @ np.append(-step, 1.0)).reshape(*root.shape[:2], 1)
         step_own = (root.transpose(0, 2, 1) @ left)[..., 0]
-        gained = gradient @ step + half[:, -1] @ half[:, -1]
-        damped = np.sum((scale * step) ** 2) + np.sum((_lengths(self.own) * step_own) ** 2)
-        return -np.concatenate([step, step_own.ravel()]), float(gained + damping * damped)
+        gained += float(half[:, -1] @ half[:, -1])
+        gained += damping * float(np.sum((_lengths(self.own) * step_own) ** 2))
+        return -np.concatenate([step, step_own.ravel()]), gained
 
     def covariance(self) -> Covariance | None:
         """Covariance a priori; None where the rows do not determine every unknown."""
@@ -154,6 +158,8 @@ class Reduced:
 
     def _eliminated(self, damping: float) -> tuple[Array, Array, Array]:
         """L^-1 (b, o, o) of the damped blocks, H (b * o, k + 1), what remains (k + 1, k + 1)."""
+        if not len(self.own):
+            return self.own, np.zeros((0, len(self.kept))), self.kept
         root = np.linalg.inv(np.linalg.cholesky(_with_diagonal(self.own, 1 + damping)))
         half = _half(self.rows, root).reshape(-1, len(self.kept))
         return root, half, self.kept - half.T @ half
@@ -166,6 +172,9 @@ def reduce(rows: Rows) -> Reduced | None:
     """
     with np.errstate(over="ignore"):
         kept = _kept(rows)
+        if not len(rows.weight_own):
+            none = np.zeros((0, 0, 0))
+            return Reduced(rows=rows, kept=kept, own=none) if np.isfinite(kept).all() else None
         own = _summed(rows.by_block, rows.by_own.transpose(0, 2, 1) @ rows.by_own)
     diagonal = np.arange(own.shape[1])
     own[:, diagonal, diagonal] += rows.weight_own**2
@@ -180,38 +189,30 @@ def reduce(rows: Rows) -> Reduced | None:
 
 def _kept(rows: Rows) -> Array:
     """The normal matrix of the kept unknowns, r as one more column, (k + 1, k + 1)."""
-    others = np.column_stack([rows.by_kept_others, rows.others])
+    others = np.concatenate([rows.by_kept_others, rows.others[:, None]], axis=1)
     out = np.asarray(others.T @ others)
     unknowns = np.arange(len(rows.weight))
     out[unknowns, unknowns] += rows.weight**2
     out[unknowns, -1] += rows.weight * rows.prior
     out[-1, unknowns] = out[unknowns, -1]
-    out[-1, -1] += np.sum(rows.prior**2) + np.sum(rows.prior_own**2)
-    count = rows.by_camera.shape[2]
-    for index, view in enumerate(rows.views):
-        camera, world = rows.touched(index)
-        parts = rows.by_camera[view], rows.by_world[view], rows.r[view, :, None]
-        short = np.concatenate(parts, axis=2)
-        short = short.reshape(-1, short.shape[2])
-        products = short.T @ short
-        out[camera, camera] += products[:count, :count]
-        out[camera, world] += products[:count, count:]
-        out[world, camera] += products[count:, :count]
-        out[world, world] += products[count:, count:]
+    out[-1, -1] += rows.prior @ rows.prior + np.vdot(rows.prior_own, rows.prior_own)
+    short = np.concatenate([rows.by_camera, rows.by_world, rows.r[..., None]], axis=2)
+    for view, touched in zip(rows.views, rows.touched, strict=True):
+        each = short[view].reshape(-1, short.shape[2])
+        columns = np.concatenate([touched, rows.after_cameras])
+        out[columns[:, None], columns] += each.T @ each
     return out
 
 
 def _half(rows: Rows, root: Array) -> Array:
     """H (b, o, k + 1), r as one more column, from the inverse roots L^-1 (b, o, o)."""
-    if not len(root):
-        return np.zeros((*root.shape[:2], len(rows.weight) + 1))
     by_own = root[rows.blocks] @ rows.by_own.transpose(0, 2, 1)
     half = np.zeros((*by_own.shape[:2], len(rows.weight) + 1))
     half[..., -1] = (by_own @ rows.r[..., None])[..., 0]
     half[..., -1 - rows.by_world.shape[2] : -1] = by_own @ rows.by_world
     of_camera = by_own @ rows.by_camera
-    for index, view in enumerate(rows.views):
-        half[view, :, rows.touched(index)[0]] = of_camera[view]
+    for view, touched in zip(rows.views, rows.touched, strict=True):
+        half[view, :, touched] = of_camera[view]
     half = _summed(rows.by_block, half)
     half[..., -1] += (root @ (rows.weight_own * rows.prior_own)[..., None])[..., 0]
     return half

@@ -14,10 +14,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 
+from vision.adjustment.groups import FaultKind
 from vision.camera.statistics import (
     chi_square_limit,
     likeliest_spread,
@@ -46,8 +46,6 @@ ROUNDING = 1e-9
 """Information below this share of the largest is none: what is left is rounding."""
 
 LEAST_EXCESS, NEWTON_STEPS = 1e-9, 50
-
-FaultKind = Literal["shift", "turn", "scale"]
 
 
 @lru_cache(maxsize=1)

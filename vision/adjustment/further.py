@@ -16,11 +16,11 @@ from itertools import combinations
 import numpy as np
 
 from vision.adjustment.adjusted import FurtherReading
+from vision.adjustment.building import known_to
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
-from vision.adjustment.plan_fit import UNKNOWNS
-from vision.adjustment.readings import reading_rows, reading_view
-from vision.adjustment.screening import Solved
+from vision.adjustment.readings import Known, place_of, read_statement
+from vision.adjustment.solving import Solved
 from vision.job.job import AngleReading, Job
 from vision.units.arrays import Array
 
@@ -42,7 +42,7 @@ STEEP_RAD = np.radians(80)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Place:
+class _End:
     """Where a place lies in one solution, (3,), with what that depends on.
 
     `by_kept` (3, kept), marks' own deviations following the kept unknowns; `own` (3, 3) is the
@@ -62,8 +62,8 @@ def deciding_reading(
     None where no single one would.
     """
     compared = solutions[:MOST_COMPARED]
-    names = _names(job, network)
-    places = [_places(network, solved, names) for solved in compared]
+    names, known = _names(job, network), known_to(job, network)
+    places = [_ends(known, network, solved, names) for solved in compared]
     best: tuple[float, str, tuple[str, ...]] = (DECIDES, "", ())
     for kind, between in _lengths(job, names, places[0]):
         each = [
@@ -71,7 +71,7 @@ def deciding_reading(
         ]
         best = max(best, (_apart(each, TAPE_SIGMA_M), kind, between))
     for kind, camera in _angles(job, network):
-        angles = [_angle(kind, camera, network, solved) for solved in compared]
+        angles = [_angle(kind, camera, known, solved) for solved in compared]
         best = max(best, (_apart(angles, GAUGE_SIGMA_RAD), kind, (camera,)))
     statistic, kind, between = best
     return FurtherReading(kind=kind, between=between, statistic=statistic) if kind else None
@@ -88,7 +88,7 @@ def _apart(predicted: list[tuple[float, float]], tool_sigma: float) -> float:
 def _names(job: Job, network: Network) -> list[str]:
     """Places to tape from: ends of strips, single marks, cameras."""
     ends = [f"{s.name}/{i}" for s in job.strips for i in (0, len(s.at_m) - 1)]
-    cameras = [view.camera.name for view in network.views]
+    cameras = [view.name for view in network.views]
     singles = [mark.name for mark in job.marks]
     known = {*network.world.marks, *cameras, *network.world.cameras}
     every = dict.fromkeys([*ends, *singles, *cameras, *network.world.cameras])
@@ -96,7 +96,7 @@ def _names(job: Job, network: Network) -> list[str]:
 
 
 def _lengths(
-    job: Job, names: list[str], places: dict[str, _Place]
+    job: Job, names: list[str], places: dict[str, _End]
 ) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Every length that a person could tape, with its kind."""
     cameras = {camera.name for camera in job.cameras}
@@ -109,7 +109,7 @@ def _lengths(
             yield "distance", (a, b)
 
 
-def _body_between(job: Job, a: _Place, b: _Place) -> bool:
+def _body_between(job: Job, a: _End, b: _End) -> bool:
     """Whether the body stands in the straight line between two places."""
     half = 0.5 * np.array([job.vehicle.length_m, job.vehicle.width_m])
     share = np.linspace(0, 1, 41)[:, None]
@@ -120,13 +120,13 @@ def _body_between(job: Job, a: _Place, b: _Place) -> bool:
 
 def _angles(job: Job, network: Network) -> Iterator[tuple[str, str]]:
     for view in network.views:
-        yield "tilt", view.camera.name
-        if abs(view.camera.aim.tilt_rad) < STEEP_RAD:
-            yield "roll", view.camera.name
+        yield "tilt", view.name
+        if abs(job.camera(view.name).aim.tilt_rad) < STEEP_RAD:
+            yield "roll", view.name
 
 
 def _length(
-    kind: str, between: tuple[str, ...], places: dict[str, _Place], solved: Solved
+    kind: str, between: tuple[str, ...], places: dict[str, _End], solved: Solved
 ) -> tuple[float, float]:
     """Value and variance of a length in one solution."""
     ends = [places[name] for name in between]
@@ -141,46 +141,34 @@ def _length(
     return value, float(row @ solved.covariance.kept @ row + own)
 
 
-def _angle(kind: str, camera: str, network: Network, solved: Solved) -> tuple[float, float]:
+def _angle(kind: str, camera: str, known: Known, solved: Solved) -> tuple[float, float]:
     """Value and variance of a camera's tilt or roll as a gauge would show it."""
-    gravity = network.world.slope is not None
     reading = AngleReading(
         camera=camera,
         tilt_rad=0.0 if kind == "tilt" else None,
         roll_rad=0.0 if kind == "roll" else None,
-        against="gravity" if gravity else "ground",
+        against="ground" if known.world.slope is None else "gravity",
         sigma_rad=GAUGE_SIGMA_RAD,
     )
-    index = {view.camera.name: i for i, view in enumerate(network.views)}
-    view = reading_view(Group("reading", "further"), reading, network.world, index)
-    assert view is not None
-    value, rows = reading_rows(view, network.world, solved.state, network.base)
-    return float(value[0]), float(rows[0] @ solved.covariance.kept @ rows[0])
+    statement = read_statement(Group("reading", "further"), reading, known)
+    assert statement is not None, "a camera of the network has an angle"
+    (value,), (row,) = statement.rows(solved.state)
+    touched = statement.columns
+    return float(value), float(row @ solved.covariance.kept[np.ix_(touched, touched)] @ row)
 
 
-def _places(network: Network, solved: Solved, names: list[str]) -> dict[str, _Place]:
+def _ends(known: Known, network: Network, solved: Solved, names: list[str]) -> dict[str, _End]:
     """Every place by name."""
-    world, base = network.world, network.base
-    index = {view.camera.name: i for i, view in enumerate(network.views)}
-    cameras = {camera.name: camera for camera in world.job.cameras}
+    _, deviations = known.world.split(solved.state.world, np.arange(len(solved.covariance.own)))
     out = {}
     for name in names:
-        by_kept, own = np.zeros((3, network.kept)), np.zeros((3, 3))
-        if name in index:
-            at = solved.state.place_m[index[name]]
-            by_kept[:, UNKNOWNS * index[name] : UNKNOWNS * index[name] + 3] = np.eye(3)
-        elif name in world.cameras:
-            columns = world.cameras[name]
-            at = cameras[name].position_m + solved.state.world[columns]
-            by_kept[:, base + columns.start : base + columns.stop] = np.eye(3)
-        else:
-            planned = world.planned[name].centre_m
-            (of_world,), (by_own,), blocks = world.d_places([name], planned[None])
-            kept, (deviation,) = world.split(solved.state.world, blocks)
-            at = planned + of_world @ kept + by_own @ deviation
-            by_kept[:, base:] = of_world
-            if blocks[0] >= 0:
-                by_kept -= by_own @ solved.covariance.follows[blocks[0]]
-                own = by_own @ solved.covariance.own[blocks[0]] @ by_own.T
-        out[name] = _Place(at_m=at, by_kept=by_kept, own=own)
+        place = place_of(name, known)
+        assert place is not None, "only places of the network are named"
+        at, own, by_kept = place.at_m(solved.state), np.zeros((3, 3)), np.zeros((3, network.kept))
+        by_kept[:, place.columns] = place.slope
+        if place.block >= 0 and place.by_own is not None:
+            at = at + place.by_own @ deviations[place.block]
+            by_kept -= place.by_own @ solved.covariance.follows[place.block]
+            own = place.by_own @ solved.covariance.own[place.block] @ place.by_own.T
+        out[name] = _End(at_m=at, by_kept=by_kept, own=own)
     return out

@@ -15,16 +15,13 @@ import numpy as np
 from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import (
     LEAST_REDUNDANCY,
-    FaultKind,
     GroupRows,
 )
 from vision.adjustment.groups import Group
-from vision.adjustment.network import LENS, Network
-from vision.adjustment.plan_fit import UNKNOWNS
-from vision.adjustment.screening import Solved, variance_factor
-from vision.adjustment.state import State
+from vision.adjustment.network import Network
+from vision.adjustment.screening import variance_factor
+from vision.adjustment.solving import Solved
 from vision.camera.statistics import chi_square_tail, family_level, likeliest_spread
-from vision.job.job import AngleReading
 from vision.units.arrays import Array
 
 FAMILY_ALPHA = 0.0025
@@ -76,7 +73,7 @@ def _stacked(network: Network, solution: Solved, groups: tuple[Group, ...]) -> _
     sigmas: dict[Group, float] = {}
     offs, jacobians, first = [np.zeros(0)], [np.zeros((0, network.kept))], 0
     for group in groups:
-        sigma = sigmas[group] = network.group_sigma(group)
+        sigma = sigmas[group] = network.statements[group].sigma
         off, jacobian = network.group_rows(solution.state, group)
         rows[group] = slice(first, first + len(off))
         first += len(off)
@@ -135,7 +132,7 @@ def group_tests(
     for index, (group, own) in enumerate(stack.rows.items()):
         sigma, off = stack.sigma[group], stack.off[own]
         found = _suspicion(solution, off, stack.spread[own, own], group in freed)
-        ways = ways_of(network, solution.state, group, sigma * stack.jacobian[own])
+        ways = network.statements[group].ways(solution.state)
         out[group] = GroupTest(
             group=group,
             statistic=found.statistic,
@@ -175,31 +172,3 @@ def _explained(stack: _Stack, freed: tuple[Group, ...]) -> Array:
         root = vectors[:, judged] / np.sqrt(values[judged])
         out[:, index, : root.shape[1]] = q[:, own] @ root
     return out
-
-
-def ways_of(
-    network: Network, state: State, group: Group, jacobian: Array
-) -> dict[FaultKind, Array]:
-    """How a group's rows (k,) move with a unit of each fault it may have as a whole, (k, j).
-
-    `jacobian` (k, kept) is that of the rows.
-    """
-    kind, name = group
-    match kind:
-        case "strip":
-            strip = network.world.job.strip(name)
-            across = 0.5 * strip.length_m * np.array([-strip.along[1], strip.along[0]])
-            turn = np.concatenate([-across, across])[:, None]
-            return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
-        case "lens":
-            index = list(network.camera_slice).index(name)
-            first = UNKNOWNS * index + 6
-            return {"scale": (jacobian[:, first : first + 2] @ state.lens[index, :2])[:, None]}
-        case "lens-type":
-            index = [each for each, _ in network.types].index(name)
-            first = UNKNOWNS * len(network.views) + LENS * index
-            return {"scale": (jacobian[:, first : first + 2] @ state.shared[index, :2])[:, None]}
-    turned = kind == "reading" and isinstance(
-        network.world.job.readings[group.reading], AngleReading
-    )
-    return {"turn" if turned else "shift": np.eye(len(jacobian))}

@@ -9,6 +9,10 @@ GroupKind = Literal[
 ]
 
 
+FaultKind = Literal["shift", "turn", "scale"]
+"""How a thing can be wrong as a whole."""
+
+
 class Group(NamedTuple):
     """A kind of thing and what it is called; as text `strip right`.
 

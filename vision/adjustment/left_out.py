@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.building import build_network
-from vision.adjustment.screening import run, spread_of, weights_of
+from vision.adjustment.solving import run, spread_of, weights_of
 from vision.adjustment.state import whiteners
 from vision.camera.solver import NoFit
 from vision.job.job import Job

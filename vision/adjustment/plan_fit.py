@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment.elimination import Reduced
+from vision.adjustment.groups import Group
+from vision.adjustment.network import Network, fixed_points, network_of
+from vision.adjustment.solving import Solved, settled, solved, weighted, weights_of
+from vision.adjustment.state import Columns, Seen, View, whiteners
+from vision.adjustment.statements import Held, OfLens
 from vision.camera.geometry import Pose
-from vision.camera.lens import PARAMETERS, Lens
-from vision.camera.lens_prior import LensPrior, stepped
-from vision.camera.solver import NoFit, Solution, solve
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import LensPrior
+from vision.camera.solver import FIRST_DAMPING, NoFit, Settled
 from vision.camera.statistics import chi_square_limit, median_variance_factor
 from vision.job.job import Camera
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
 
 Guess = tuple[Pose, Lens]
-
-UNKNOWNS = 6 + len(PARAMETERS)
-"""Of one camera, everywhere: the six steps of `Pose.perturbed`, then the lens's parameters."""
 
 FEWEST_MARKS = 4
 PLACE_SIGMA_M = 0.1
@@ -107,24 +109,9 @@ def fit_plan(
     cannot see takes no part in a round, and may come back in a later one. NoFit codes:
     'too-few-marks' and those of `solve`.
     """
-    network = _Network(camera, prior, points, position_sigma_m)
-    guess = start
-    for _ in range(ROBUST_ROUNDS):
-        whitening, length2 = network.whitened(guess)
-        active = np.isfinite(length2)
-        if active.sum() < FEWEST_MARKS:
-            return _too_few(int(active.sum()))
-        weight = np.zeros(len(points.ids))
-        scale2 = median_variance_factor(length2[active]) * CAUCHY_WIDTH**2
-        weight[active] = 1 / (1 + length2[active] / scale2)
-        found = network.solve(guess, whitening, weight, ROBUST_TOLERANCE)
-        if isinstance(found, NoFit):
-            return found
-        settled = found.iterations == 0
-        guess = found.state
-        if settled:
-            break
-    return _refit(network, guess)
+    network = camera_network(camera, prior, points, start, position_sigma_m)
+    seen = _robust(network, points)
+    return seen if isinstance(seen, NoFit) else _refit(network, points, seen)
 
 
 def ground_residual(pose: Pose, lens: Lens, pixels_px: Array, planned_m: Array) -> Array:
@@ -137,107 +124,92 @@ def ground_residual(pose: Pose, lens: Lens, pixels_px: Array, planned_m: Array) 
     return place[:2] + distance[:, None] * rays[:, :2] - planned_m[:, :2]
 
 
-class _Network:
-    """The rows of one camera's fit; `whitening` and `weight` stay fixed within a `solve`."""
-
-    def __init__(
-        self, camera: Camera, prior: LensPrior, points: Points, position_sigma_m: float
-    ) -> None:
-        self.points = points
-        self._prior = prior
-        self._place_m = camera.position_m
-        self._place_sigma_m = position_sigma_m
-        self._last: tuple[Guess, tuple[Array, Array, Array]] | None = None
-
-    def _projected(self, guess: Guess) -> tuple[Array, Array, Array]:
-        """Pixels of all marks and what they change with; kept, as the last guess is asked again."""
-        if self._last is None or self._last[0] is not guess:
-            pose, lens = guess
-            seen = pose.transform(self.points.planned_m)
-            self._last = guess, lens.project_with_derivatives(seen)
-        return self._last[1]
-
-    def whitened(self, guess: Guess) -> tuple[Array, Array]:
-        """Whitening matrices (n, 2, 2) and squared whitened lengths (n,) at `guess`.
-
-        NaN where the lens cannot see. A mark's variance is the pixel's own and that of its planned
-        place, carried into the picture; held fixed within a solve, so that a fit cannot shrink its
-        residuals by moving where variances are large.
-        """
-        points = self.points
-        pixels, d_point, _ = self._projected(guess)
-        d_ground = d_point @ guess[0].R * points.mark_sigma_m[:, None, None]
-        total = points.covariance_px2 + d_ground @ np.swapaxes(d_ground, 1, 2)
-        seen = np.isfinite(total).all(axis=(1, 2))
-        whitening = np.full_like(total, np.nan)
-        whitening[seen] = np.linalg.inv(np.linalg.cholesky(total[seen]))
-        residual = np.einsum("nij,nj->ni", whitening, points.pixels_px - pixels)
-        return whitening, np.square(residual).sum(axis=-1)
-
-    def solve(
-        self, guess: Guess, whitening: Array, weight: Array, tolerance: float
-    ) -> Solution[Guess] | NoFit:
-        """Least squares over the marks whose weight is above 0."""
-        return solve(self.rows(whitening, weight), _retract, guess, tolerance=tolerance)
-
-    def rows(self, whitening: Array, weight: Array) -> Callable[[Guess], tuple[Array, Array]]:
-        """Make the function that gives whitened residuals (m,) and their derivatives (m, 14).
-
-        Marks of weight above 0 (two rows each), then the lens's prior, then the place.
-        """
-        active = weight > 0
-        planned = self.points.planned_m[active]
-        measured = self.points.pixels_px[active]
-        root = whitening[active] * np.sqrt(weight[active])[:, None, None]
-
-        def evaluate(state: Guess) -> tuple[Array, Array]:
-            pose, lens = state
-            pixels, d_point, d_lens = (each[active] for each in self._projected(state))
-            d_pose = d_point @ pose.d_point_d_pose(planned)
-            marks = np.einsum("nij,nj->ni", root, pixels - measured).ravel()
-            d_marks = (root @ np.concatenate([d_pose, d_lens], axis=-1)).reshape(-1, UNKNOWNS)
-            known, d_known = self._prior.residuals(lens)
-            place = (pose.camera_in_ground_m - self._place_m) / self._place_sigma_m
-            rows = np.zeros((len(known) + 3, UNKNOWNS))
-            rows[:-3, 6:] = d_known
-            rows[-3:, :3] = np.eye(3) / self._place_sigma_m
-            return np.concatenate([marks, known, place]), np.concatenate([d_marks, rows])
-
-        return evaluate
+def camera_network(
+    camera: Camera, prior: LensPrior, points: Points, start: Guess, position_sigma_m: float
+) -> Network:
+    """The network of one camera whose marks lie as planned: its points, lens and mounting."""
+    columns = Columns.by_camera(1)
+    rows = slice(0, len(points.ids))
+    views = (View(name=camera.name, pose=0, lens=0, rows=rows, like=prior.guess),)
+    mounting = Held(
+        group=Group("mounting", camera.name),
+        columns=columns.pose[0, :3],
+        degrees=3,
+        sigma=position_sigma_m,
+        stated=camera.position_m,
+    )
+    lens = OfLens(group=Group("lens", camera.name), columns=columns.lens[0], prior=prior)
+    return network_of(
+        columns,
+        views,
+        fixed_points(views, points.ids, points.planned_m, points.pixels_px, points.covariance_px2),
+        (mounting, lens),
+        columns.state([start[0]], [start[1].as_vector()], 0),
+    )
 
 
-def _retract(state: Guess, step: Array) -> Guess:
-    pose, lens = state
-    return pose.perturbed(step[:6]), stepped(lens, step[6:])
+def _whitened(seen: Seen, points: Points) -> tuple[Array, Array]:
+    """Whiteners (n, 2, 2) and squared whitened lengths (n,), infinite where the lens cannot see.
+
+    A mark's variance is the pixel's own and that of its planned place, carried into the picture;
+    held fixed within a solution, so that a fit cannot shrink its residuals by moving where
+    variances are large.
+    """
+    by_mark = seen.by_place * points.mark_sigma_m[:, None, None]
+    total = points.covariance_px2 + by_mark @ by_mark.transpose(0, 2, 1)
+    known = np.asarray(np.isfinite(total).all(axis=(1, 2)))
+    full = whiteners(np.where(known[:, None, None], total, np.eye(2)))
+    length2 = np.square(full @ seen.off_px[..., None]).sum(axis=(1, 2))
+    return full, np.where(known, length2, np.inf)
 
 
-def _refit(network: _Network, guess: Guess) -> PlanFit | NoFit:
-    """Plain least squares on the marks that pass the test, until the same marks pass."""
-    used: Flags = np.zeros(len(network.points.ids), dtype=bool)
-    fit: Solution[Guess] | None = None
-    for _ in range(REFITS):
-        whitening, length2 = network.whitened(guess)
-        seen = np.isfinite(length2)
-        if seen.sum() < FEWEST_MARKS:
-            return _too_few(int(seen.sum()))
-        limit = CHI2_REJECT * median_variance_factor(length2[seen])
-        passing = seen & (np.where(seen, length2, np.inf) <= limit)
-        if fit is not None and np.array_equal(passing, used):
-            break
-        used = passing
-        if used.sum() < FEWEST_MARKS:
-            return _too_few(int(used.sum()))
-        found = network.solve(guess, whitening, used.astype(np.float64), REFIT_TOLERANCE)
+def _robust(network: Network, points: Points) -> Seen | NoFit:
+    """Rounds with Cauchy weights on each mark's whitened length; how all is seen at the end."""
+    seen = network.seen(network.start)
+    for _ in range(ROBUST_ROUNDS):
+        full, length2 = _whitened(seen, points)
+        active = np.isfinite(length2)
+        if active.sum() < FEWEST_MARKS:
+            return _too_few(int(active.sum()))
+        scale2 = median_variance_factor(length2[active]) * CAUCHY_WIDTH**2
+        weights = weighted(full, 1 / (1 + length2 / scale2))
+        found = settled(network, weights, seen, tolerance=ROBUST_TOLERANCE, damping=FIRST_DAMPING)
         if isinstance(found, NoFit):
             return found
-        fit, guess = found, found.state
+        seen = found.state
+        if found.iterations == 0:
+            break
+    return seen
+
+
+def _refit(network: Network, points: Points, seen: Seen) -> PlanFit | NoFit:
+    """Plain least squares on the marks that pass the test, until the same marks pass."""
+    used: Flags = np.zeros(len(points.ids), dtype=bool)
+    fit: Settled[Seen, Reduced] | None = None
+    for _ in range(REFITS):
+        full, length2 = _whitened(seen, points)
+        known = np.isfinite(length2)
+        if known.sum() < FEWEST_MARKS:
+            return _too_few(int(known.sum()))
+        passing = length2 <= CHI2_REJECT * median_variance_factor(length2[known])
+        if fit is not None and np.array_equal(passing, used):
+            break
+        used = np.asarray(passing)
+        if used.sum() < FEWEST_MARKS:
+            return _too_few(int(used.sum()))
+        weights = weights_of(full, used)
+        found = settled(network, weights, seen, tolerance=REFIT_TOLERANCE, damping=FIRST_DAMPING)
+        if isinstance(found, NoFit):
+            return found
+        fit, seen = found, found.state
     assert fit is not None, "the first pass of the loop either fits or returns"
-    return _as_fit(network.points, fit, used)
+    solution = solved(network, weights, fit)
+    return solution if isinstance(solution, NoFit) else _as_fit(network, points, solution, used)
 
 
-def _as_fit(points: Points, found: Solution[Guess], used: Flags) -> PlanFit:
-    pose, lens = found.state
-    residual_px = points.pixels_px - lens.project(pose.transform(points.planned_m))
+def _as_fit(network: Network, points: Points, found: Solved, used: Flags) -> PlanFit:
+    pose, lens = found.state.pose(0), network.views[0].like.with_vector(found.state.lens[0])
+    residual_px = -found.seen.off_px
     residual_m = ground_residual(pose, lens, points.pixels_px, points.planned_m)
     rms_px, max_px = _rms_and_max(residual_px[used])
     rms_m, max_m = _rms_and_max(residual_m[used])
@@ -246,7 +218,7 @@ def _as_fit(points: Points, found: Solution[Guess], used: Flags) -> PlanFit:
     return PlanFit(
         pose=pose,
         lens=lens,
-        covariance=frozen_array(found.covariance, (14, 14), "covariance"),
+        covariance=frozen_array(found.covariance.kept, (14, 14), "covariance"),
         points=points,
         used=used,
         residual_px=residual_px,

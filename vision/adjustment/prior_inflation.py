@@ -40,8 +40,8 @@ def doubted_sigmas(
             continue
         weight = min(believed(fault, test.rows.stated(kind)) for kind, fault in test.faults.items())
         if weight < 1 - LEAST_DOUBT:
-            sigma = network.group_sigma(group) / float(np.sqrt(weight))
-            sigmas[group] = min(sigma, network.freed_sigma(group))
+            statement = network.statements[group]
+            sigmas[group] = min(statement.sigma / float(np.sqrt(weight)), statement.freed_sigma)
     return sigmas
 
 

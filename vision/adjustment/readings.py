@@ -1,4 +1,4 @@
-"""Rows of what people measured: taped lengths and gauge angles, with their derivatives.
+"""Statements of what people measured: taped lengths and gauge angles.
 
 A taped length is d (1 + s): d the straight distance between two places, or the distance of one from
 the body's centre line, and s the scale error of the tape where it is named. A gauge angle is that
@@ -8,14 +8,15 @@ and down is (slope_x, slope_y, -1) brought to unit length, in ground coordinates
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from vision.adjustment.groups import Group
-from vision.adjustment.plan_fit import UNKNOWNS
-from vision.adjustment.state import State
+from vision.adjustment.groups import FaultKind, Group
+from vision.adjustment.state import Columns, Indices, State
+from vision.adjustment.statements import Statement
 from vision.adjustment.world import World
 from vision.camera.geometry import cross_matrix, wrap_angle
 from vision.job.job import AngleReading, Job, LengthReading, Reading
@@ -25,149 +26,173 @@ FREED_LENGTH_M = 100.0
 FREED_ANGLE_RAD = 10.0
 """Sigma of a reading that is set free: it says nothing any more."""
 
+SHORTEST_M = 1e-9
+"""A length below this has no direction, nor has an axis that is this near to plumb."""
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReadingView:
-    """One reading with what it is between.
 
-    `ends` are, for each
-    place, the index of a camera, or the planned place (3,) and its derivative (3, kept) by the
-    world's kept unknowns.
+class Place(NamedTuple):
+    """A place among the unknowns: `constant_m` (3,) plus `slope` (3, c) times those at `columns`.
+
+    `block` is that of the mark's own deviation, where it is eliminated, and `by_own` its slope.
     """
 
-    group: Group
-    reading: Reading
-    ends: tuple[int | tuple[Array, Array], ...]
-    side: float = 1.0
+    constant_m: Array
+    columns: Indices
+    slope: Array
+    block: int = -1
+    by_own: Array | None = None
 
-    @property
-    def count(self) -> int:
-        """How many numbers were read."""
-        if isinstance(self.reading, LengthReading):
-            return 1
-        return (self.reading.tilt_rad is not None) + (self.reading.roll_rad is not None)
-
-    @property
-    def sigma(self) -> float:
-        """Stated sigma of each number, m or rad."""
-        if isinstance(self.reading, LengthReading):
-            return self.reading.sigma_m
-        return self.reading.sigma_rad
-
-    @property
-    def freed_sigma(self) -> float:
-        """Sigma of each number when the reading is set free."""
-        return FREED_LENGTH_M if isinstance(self.reading, LengthReading) else FREED_ANGLE_RAD
+    def at_m(self, state: State) -> Array:
+        """Where it lies in a state, (3,), its mark's own deviation aside."""
+        return np.asarray(self.constant_m + self.slope @ state.x[self.columns])
 
 
-def reading_views(job: Job, world: World, cameras: Sequence[str]) -> tuple[ReadingView, ...]:
-    """Every reading whose places are known to the network; `cameras` in the network's order."""
-    index = {name: i for i, name in enumerate(cameras)}
-    views = []
-    for number, reading in enumerate(job.readings, 1):
-        view = reading_view(Group.of_reading(number), reading, world, index)
-        if view is not None:
-            views.append(view)
-    return tuple(views)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Known:
+    """What lengths and angles are read of: the marks, and `cameras` by their poses."""
+
+    job: Job
+    world: World
+    columns: Columns
+    cameras: Mapping[str, int]
 
 
-def reading_view(
-    group: Group, reading: Reading, world: World, cameras: Mapping[str, int]
-) -> ReadingView | None:
-    """One reading between places that the network knows; None where it does not know them."""
-    names = (reading.camera,) if isinstance(reading, AngleReading) else reading.between
-    ends = []
-    for name in names:
-        end = _end(name, world, cameras)
-        if end is None or (isinstance(reading, AngleReading) and not isinstance(end, int)):
-            return None
-        ends.append(end)
-    side = _side(world.job, world, names[0])
-    return ReadingView(group=group, reading=reading, ends=tuple(ends), side=side)
-
-
-def _end(name: str, world: World, cameras: Mapping[str, int]) -> int | tuple[Array, Array] | None:
+def place_of(name: str, known: Known) -> Place | None:
+    """The place of a mark or camera; None where the network does not know it."""
+    world, columns, cameras = known.world, known.columns, known.cameras
     if name in cameras:
-        return cameras[name]
+        return Place(np.zeros(3), columns.pose[cameras[name], :3], np.eye(3))
     if name in world.cameras:
-        camera = world.job.camera(name)
-        by_kept = np.zeros((3, world.kept))
-        by_kept[:, world.cameras[name]] = np.eye(3)
-        return camera.position_m, by_kept
+        own = world.cameras[name]
+        planned = known.job.camera(name).position_m
+        return Place(planned, columns.base + np.arange(own.start, own.stop), np.eye(3))
     if name not in world.marks:
         return None
     centre = world.planned[name].centre_m
-    return centre, world.d_places([name], centre[None])[0][0]
+    (by_kept,), (by_own,), (block,) = world.d_places([name], centre[None])
+    touched = np.flatnonzero(by_kept.any(axis=0))
+    return Place(centre, columns.base + touched, by_kept[:, touched], int(block), by_own)
 
 
-def _side(job: Job, world: World, name: str) -> float:
-    """1 where a place is planned to the left of the centre line, -1 to its right."""
-    camera = next((c for c in job.cameras if c.name == name), None)
-    y = world.planned[name].centre_m[1] if camera is None else camera.position_m[1]
-    return -1.0 if y < 0 else 1.0
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Length(Statement):
+    """A taped length between places, or of one from the centre line; `side` is 1 to its left.
 
-
-def reading_rows(view: ReadingView, world: World, state: State, base: int) -> tuple[Array, Array]:
-    """Predicted minus read (k,) in m or rad, and its derivative (k, kept) by the kept unknowns.
-
-    Those are the network's: cameras first, the world's from column `base`.
+    `slopes` (e, 3, c) are those of the places by all columns, and `tape` is which column is the
+    tape's scale, None for a tape without a name.
     """
-    if isinstance(view.reading, AngleReading):
-        return _angles(view, view.reading, world, state, base)
-    kept = state.world[: world.kept]
-    places, derivatives = [], []
-    for end in view.ends:
-        jacobian = np.zeros((3, base + world.kept))
-        if isinstance(end, int):
-            jacobian[:, UNKNOWNS * end : UNKNOWNS * end + 3] = np.eye(3)
-            places.append(state.place_m[end])
+
+    reading: LengthReading
+    constants_m: Array
+    slopes: Array
+    side: float
+    tape: int | None
+    degrees: int = 1
+    freed_sigma: float = FREED_LENGTH_M
+
+    def rows(self, state: State) -> tuple[Array, Array]:
+        """Predicted minus read, m."""
+        x = state.x[self.columns]
+        places = self.constants_m + self.slopes @ x
+        if self.reading.kind == "offset":
+            length, by_x = self.side * float(places[0, 1]), self.side * self.slopes[0, 1]
         else:
-            planned, by_kept = end
-            jacobian[:, base:] = by_kept
-            places.append(planned + by_kept @ kept)
-        derivatives.append(jacobian)
-    if view.reading.kind == "offset":
-        length = view.side * float(places[0][1])
-        d_length = view.side * derivatives[0][1]
-    else:
-        apart = places[0] - places[1]
-        length = max(float(np.linalg.norm(apart)), 1e-9)
-        d_length = (apart / length) @ (derivatives[0] - derivatives[1])
-    if view.reading.tape is not None:
-        column = world.tapes[view.reading.tape]
-        scale = 1 + float(kept[column])
-        d_length = scale * d_length
-        d_length[base + column] = length
-        length *= scale
-    return np.array([length - view.reading.value_m]), d_length[None]
+            apart = places[0] - places[1]
+            length = max(float(np.linalg.norm(apart)), SHORTEST_M)
+            by_x = (apart / length) @ (self.slopes[0] - self.slopes[1])
+        if self.tape is not None:
+            scale = 1 + float(x[self.tape])
+            by_x = scale * by_x
+            by_x[self.tape] = length
+            length *= scale
+        return np.array([length - self.reading.value_m]), by_x[None]
 
 
-def _angles(
-    view: ReadingView, reading: AngleReading, world: World, state: State, base: int
-) -> tuple[Array, Array]:
-    """Tilt and roll of a camera against the ground or gravity."""
-    (camera,) = view.ends
-    assert isinstance(camera, int)
-    slopes = np.zeros(2)
-    if reading.against == "gravity" and world.slope is not None:
-        slopes = state.world[world.slope]
-    raw = np.array([*slopes, -1.0])
-    norm = float(np.linalg.norm(raw))
-    R = state.R[camera]
-    down = R @ raw / norm
-    d_down = np.zeros((3, base + world.kept))
-    d_down[:, UNKNOWNS * camera + 3 : UNKNOWNS * camera + 6] = -cross_matrix(down)
-    if reading.against == "gravity" and world.slope is not None:
-        columns = base + np.arange(world.slope.start, world.slope.stop)
-        unit = raw / norm
-        d_down[:, columns] = R @ (np.eye(3) - np.outer(unit, unit))[:, :2] / norm
-    x, y, z = down
-    level = float(max(np.hypot(x, y), 1e-9))
-    r, rows = [], []
-    if reading.tilt_rad is not None:
-        r.append(np.arctan2(z, level) - reading.tilt_rad)
-        rows.append(np.array([-z * x / level, -z * y / level, level]) @ d_down)
-    if reading.roll_rad is not None:
-        r.append(float(wrap_angle(np.arctan2(x, y) - reading.roll_rad)))
-        rows.append(np.array([y, -x, 0.0]) / level**2 @ d_down)
-    return np.array(r), np.array(rows)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Angle(Statement):
+    """Tilt and roll of a camera, or one of them; `columns` are its turn's, then the two slopes."""
+
+    reading: AngleReading
+    pose: int
+    freed_sigma: float = FREED_ANGLE_RAD
+
+    def rows(self, state: State) -> tuple[Array, Array]:
+        """Predicted minus read, rad, the tilt first."""
+        slopes = state.x[self.columns[3:]]
+        sloping = len(slopes) > 0
+        raw = np.array([*slopes, -1.0]) if sloping else np.array([0.0, 0.0, -1.0])
+        norm = float(np.linalg.norm(raw))
+        unit, R = raw / norm, state.R[self.pose]
+        down = R @ unit
+        by_x = -cross_matrix(down)
+        if sloping:
+            by_slope = R @ (np.eye(3) - np.outer(unit, unit))[:, :2] / norm
+            by_x = np.concatenate([by_x, by_slope], axis=1)
+        x, y, z = down
+        level = float(max(np.hypot(x, y), SHORTEST_M))
+        r, by_down = [], []
+        if self.reading.tilt_rad is not None:
+            r.append(np.arctan2(z, level) - self.reading.tilt_rad)
+            by_down.append([-z * x / level, -z * y / level, level])
+        if self.reading.roll_rad is not None:
+            r.append(float(wrap_angle(np.arctan2(x, y) - self.reading.roll_rad)))
+            by_down.append([y / level**2, -x / level**2, 0.0])
+        return np.array(r), np.array(by_down) @ by_x
+
+    def ways(self, state: State) -> dict[FaultKind, Array]:
+        """Each angle is off by itself."""
+        del state
+        return {"turn": np.eye(self.degrees)}
+
+
+def read_statement(group: Group, reading: Reading, known: Known) -> Length | Angle | None:
+    """What was read between places that the network knows; None where it does not know them."""
+    if isinstance(reading, AngleReading):
+        return _angle(group, reading, known)
+    found = [place_of(name, known) for name in reading.between]
+    places = [place for place in found if place is not None]
+    if len(places) < len(found):
+        return None
+    every = [place.columns for place in places]
+    if reading.tape is not None:
+        tape = known.columns.base + known.world.tapes[reading.tape]
+        every.append(np.array([tape], dtype=np.intp))
+    touched = np.unique(np.concatenate(every))
+    slopes = np.zeros((len(places), 3, len(touched)))
+    for slope, place in zip(slopes, places, strict=True):
+        slope[:, np.searchsorted(touched, place.columns)] = place.slope
+    return Length(
+        group=group,
+        columns=touched,
+        sigma=reading.sigma_m,
+        reading=reading,
+        constants_m=np.array([place.constant_m for place in places]),
+        slopes=slopes,
+        side=_side(known, reading.between[0]),
+        tape=None if reading.tape is None else int(np.searchsorted(touched, tape)),
+    )
+
+
+def _angle(group: Group, reading: AngleReading, known: Known) -> Angle | None:
+    if reading.camera not in known.cameras:
+        return None
+    pose = known.cameras[reading.camera]
+    touched = known.columns.pose[pose, 3:]
+    slope = known.world.slope
+    if reading.against == "gravity" and slope is not None:
+        touched = np.r_[touched, known.columns.base + np.arange(slope.start, slope.stop)]
+    return Angle(
+        group=group,
+        columns=touched,
+        degrees=(reading.tilt_rad is not None) + (reading.roll_rad is not None),
+        sigma=reading.sigma_rad,
+        reading=reading,
+        pose=pose,
+    )
+
+
+def _side(known: Known, name: str) -> float:
+    """1 where a place is planned to the left of the centre line, -1 to its right."""
+    camera = next((c for c in known.job.cameras if c.name == name), None)
+    y = known.world.planned[name].centre_m[1] if camera is None else camera.position_m[1]
+    return -1.0 if y < 0 else 1.0

@@ -8,21 +8,19 @@ several dimensions). For rows that took no part it is r^T (1 + A C A^T)^-1 r.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment.elimination import Covariance, Reduced, reduce
 from vision.adjustment.faults import LEAST_REDUNDANCY
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
-from vision.adjustment.state import Seen, State, Weights, whiteners
-from vision.adjustment.world import Blocks
+from vision.adjustment.solving import Solved, settled, spread_of, weights_of
+from vision.adjustment.state import Seen, State, whiteners
 from vision.camera import statistics
-from vision.camera.solver import DONE, LEAST_DAMPING, NoFit, Settled, settle
+from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, Flags
-from vision.units.reason import Reason
 
 GROSS_CHI2 = chi_square_limit(1 - 1e-6, 2)
 """A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
@@ -49,64 +47,6 @@ RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
 
 MIN_POINTS = 4
 """A camera keeps this many points whatever the tests say: fewer could not show which is wrong."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Solved:
-    """The network at its minimum, how the points are seen there, covariance a priori, and chi2."""
-
-    seen: Seen
-    covariance: Covariance
-    chi2: float
-    degrees_of_freedom: int
-
-    @property
-    def state(self) -> State:
-        """Where the unknowns stand."""
-        return self.seen.state
-
-
-def weights_of(full: Array, used: Flags) -> Weights:
-    """Every used point with its own covariance (`full` whitens it), every group as stated."""
-    return Weights(whiteners=np.where(used[:, None, None], full, 0.0), group_sigma={})
-
-
-def run(
-    network: Network,
-    weights: Weights,
-    start: Seen,
-    *,
-    max_iterations: int = 50,
-    tolerance: float = DONE,
-) -> Solved | NoFit:
-    """Solve with these weights. NoFit codes as of `vision.camera.solver.solve`."""
-    found = _settled(network, weights, start, max_iterations, tolerance)
-    if isinstance(found, NoFit):
-        return found
-    covariance = found.linear.covariance()
-    if covariance is None:
-        return NoFit(reason=Reason("singular"))
-    used = np.asarray(weights.whiteners.any(axis=(1, 2)))
-    return Solved(
-        seen=found.state,
-        covariance=covariance,
-        chi2=found.linear.chi2,
-        degrees_of_freedom=network.degrees_of_freedom(used),
-    )
-
-
-def _settled(
-    network: Network, weights: Weights, start: Seen, max_iterations: int, tolerance: float
-) -> Settled[Seen, Reduced] | NoFit:
-    """Walk to the minimum. What is seen goes with a state: it is the same whatever it weighs."""
-    return settle(
-        lambda seen: reduce(network.rows(seen, weights)),
-        lambda seen, step: network.seen(network.retract(seen.state, step)),
-        start,
-        max_iterations=max_iterations,
-        tolerance=tolerance,
-        damping=LEAST_DAMPING,
-    )
 
 
 def variance_factor(solution: Solved, without: float = 0.0, k: int = 0) -> float:
@@ -143,12 +83,18 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
         inflated = network.points.covariance_px2 + np.square(share)[:, None, None] * both
         weights = replace(weights_of(whiteners(inflated), used), group_sigma=group_sigma)
         # Only the weights are wanted of a round, not its last digit.
-        found = _settled(network, weights, seen, ROBUST_ITERATIONS, ROBUST_TOLERANCE)
+        found = settled(
+            network,
+            weights,
+            seen,
+            max_iterations=ROBUST_ITERATIONS,
+            tolerance=ROBUST_TOLERANCE,
+        )
         if isinstance(found, NoFit):
             break
         seen = found.state
         group_sigma = _robust_group_sigma(network, seen.state)
-        stated = [network.group_sigma(group) for group in group_sigma]
+        stated = [each.sigma for each in network.statements.values()]
         factors = np.array(list(group_sigma.values())) / np.array(stated)
         distance = _distances(_off_line_px(network, seen.state), both)
         farthest = distance[used].max(initial=0.0)
@@ -169,12 +115,12 @@ def _sound(network: Network, used: Flags, distance: Array) -> Flags:
 
 def _off_line_px(network: Network, state: State) -> Array:
     """How far each point (p, 2) is seen from its strip's line, or its mark, as it now lies."""
-    line = state.world.copy()
-    line[network.world.kept :] = 0.0
+    line = state.x.copy()
+    line[network.kept :] = 0.0
     for name, own in network.world.marks.items():
         if network.world.planned[name].strip is not None:
-            line[own] = 0.0
-    return network.predicted(replace(state, world=line))[0]
+            line[network.base + own.start : network.base + own.stop] = 0.0
+    return network.predicted(replace(state, x=line))[0]
 
 
 def _distances(off_px: Array, covariance_px2: Array) -> Array:
@@ -188,11 +134,10 @@ def _distances(off_px: Array, covariance_px2: Array) -> Array:
 def _robust_group_sigma(network: Network, state: State) -> dict[Group, float]:
     """Cauchy weights of the groups' priors, as sigmas."""
     sigma = {}
-    for group in network.groups():
-        stated = network.group_sigma(group)
-        off = network.group_rows(state, group)[0] / stated
+    for group, statement in network.statements.items():
+        off = statement.rows(state)[0] / statement.sigma
         excess = float(off @ off) / len(off) / CAUCHY_CUT**2
-        sigma[group] = stated * float(np.sqrt(1 + excess))
+        sigma[group] = statement.sigma * float(np.sqrt(1 + excess))
     return sigma
 
 
@@ -212,21 +157,6 @@ def point_statistics(network: Network, solution: Solved, full: Array, used: Flag
     judged = values > LEAST_REDUNDANCY
     statistic = np.where(judged, parts / np.where(judged, values, 1.0), 0.0).sum(axis=1)
     return np.where(known, statistic, np.inf)
-
-
-def spread_of(covariance: Covariance, by_kept: Array, by_own: Array, blocks: Blocks) -> Array:
-    """Covariances (n, j, j) of n figures with derivatives (n, j, kept) and (n, j, o) by a block.
-
-    `blocks` (n,) is below 0 where a figure depends on kept unknowns only.
-    """
-    n, j, size = by_kept.shape
-    spread = np.zeros((n, j, j))
-    if len(covariance.own):
-        own = np.where((blocks >= 0)[:, None, None], by_own, 0.0)
-        by_kept = by_kept - own @ covariance.follows[blocks]
-        spread += own @ covariance.own[blocks] @ own.transpose(0, 2, 1)
-    half = (by_kept.reshape(n * j, size) @ covariance.kept).reshape(n, j, size)
-    return spread + half @ by_kept.transpose(0, 2, 1)
 
 
 def screen_points(network: Network, solution: Solved, full: Array, used: Flags) -> Flags | None:

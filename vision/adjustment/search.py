@@ -19,15 +19,9 @@ from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, s
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.prior_inflation import doubted_sigmas
-from vision.adjustment.screening import (
-    Solved,
-    point_statistics,
-    robust_pass,
-    run,
-    screen_points,
-    weights_of,
-)
+from vision.adjustment.screening import point_statistics, robust_pass, screen_points
 from vision.adjustment.solution import adjustment_of
+from vision.adjustment.solving import Solved, run, weights_of
 from vision.adjustment.state import State, whiteners
 from vision.camera.solver import NoFit
 from vision.job.job import Job
@@ -64,6 +58,7 @@ class _Search:
     `freed` are all groups that are free; `explanations` say for what reason.
     """
 
+    job: Job
     network: Network
     full: Array
     used: Flags
@@ -214,7 +209,7 @@ class _Search:
         if not isinstance(solution, NoFit):
             self.freed, self.solution = (*self.freed, *tied), solution
 
-    def adjustment(self, job: Job) -> Adjustment:
+    def adjustment(self) -> Adjustment:
         """Everything that was found; places by a solution in which no doubted strip pulls."""
         tests = group_tests(self.network, self.solution, freed=self.freed)
         weights = self.network.freeing(weights_of(self.full, self.used), self.freed)
@@ -226,7 +221,7 @@ class _Search:
             if not isinstance(again, NoFit):
                 placed, weights = again, lighter
         return adjustment_of(
-            job,
+            self.job,
             self.network,
             self.solution,
             self.used,
@@ -243,7 +238,7 @@ class _Search:
         solved = tuple(one for one in each if not isinstance(one, NoFit))
         if len(solved) < len(each):
             return None
-        return deciding_reading(self.network.world.job, self.network, solved)
+        return deciding_reading(self.job, self.network, solved)
 
 
 def adjust(
@@ -271,7 +266,7 @@ def adjust_readings(job: Job, layout: Layout) -> Adjustment | NoFit:
     picture.
     """
     network = build_network(job, layout, ())
-    if not network.readings:
+    if not any(group.kind == "reading" for group in network.statements):
         return NoFit(reason=Reason("no-reading"))
     return _adjusted(job, layout, ())
 
@@ -287,7 +282,7 @@ def _adjusted(
     solution = run(network, network.freeing(weights, freed), seen, tolerance=SOLVE_TOLERANCE)
     if isinstance(solution, NoFit):
         return solution
-    search = _Search(network=network, full=full, used=used, freed=freed, solution=solution)
+    search = _Search(job=job, network=network, full=full, used=used, freed=freed, solution=solution)
     # Groups first: a strip laid wrong makes its own good marks look like wrong picks.
     search.free_groups()
     while search.screen() and search.free_groups():
@@ -296,17 +291,16 @@ def _adjusted(
         search.free_groups()
         search.screen()
     search.explain()
-    return search.adjustment(job)
+    return search.adjustment()
 
 
 def wild_readings(network: Network, state: State) -> tuple[Group, ...]:
     """Readings so far off that to start with them would only lead the solution astray."""
-    wild = []
-    for view in network.readings:
-        off, _ = network.group_rows(state, view.group)
-        if np.abs(off).max() > WILD_SIGMAS * view.sigma:
-            wild.append(view.group)
-    return tuple(wild)
+    return tuple(
+        group
+        for group, each in network.statements.items()
+        if group.kind == "reading" and np.abs(each.rows(state)[0]).max() > WILD_SIGMAS * each.sigma
+    )
 
 
 def usable(seen: CameraObservations) -> Flags:

@@ -18,13 +18,13 @@ from vision.adjustment.adjusted import (
 )
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
-from vision.adjustment.plan_fit import UNKNOWNS
-from vision.adjustment.readings import ReadingView
-from vision.adjustment.screening import Solved, spread_of
-from vision.adjustment.state import State, Weights
+from vision.adjustment.readings import Length
+from vision.adjustment.solving import Solved, spread_of
+from vision.adjustment.state import UNKNOWNS, State, View, Weights
+from vision.adjustment.statements import Held, Statement
 from vision.adjustment.world import QUARTER_TURN
 from vision.camera.geometry import d_aim_d_rotation_vector
-from vision.job.job import Job, LengthReading, SingleMark, Strip
+from vision.job.job import Job, SingleMark, Strip
 from vision.units.arrays import Array, Flags
 from vision.units.length_words import METRIC, LengthWords
 from vision.units.lengths import UNITS
@@ -70,15 +70,19 @@ def adjustment_of(
         cameras=cameras,
         strips=tuple(_strip(network, strip, world, of_world, places) for strip in job.strips),
         marks=tuple(_mark(network, mark, places, used) for mark in job.marks),
-        mark_m=_adjusted_places(network, world, places),
+        mark_m=_adjusted_places(network, placed.state, places),
         freed=tuple(group for group in freed if not any(group in tie for tie in ties)),
         chi2=solution.chi2,
         degrees_of_freedom=solution.degrees_of_freedom,
         parameter_covariance=covariance,
-        camera_slice=network.camera_slice,
+        camera_slice={v.name: _columns(v) for v in network.views},
         freed_alternatives=ties,
         groups=tests,
-        readings=tuple(_reading(network, placed, view, freed) for view in network.readings),
+        readings=tuple(
+            _reading(job, placed, each, freed)
+            for group, each in network.statements.items()
+            if group.kind == "reading"
+        ),
         explanations=explanations,
         datum=datum_of(network, placed, weights),
         doubted={g: sigma for g, sigma in weights.group_sigma.items() if g not in freed},
@@ -89,9 +93,9 @@ def datum_of(network: Network, solution: Solved, weights: Weights) -> Datum:
     """How well what was stated and read holds a common shift and turn of everything."""
     motion = common_motion(network, solution.state)
     information = np.zeros((3, 3))
-    for group in network.groups():
-        sigma = weights.group_sigma.get(group, network.group_sigma(group))
-        rows = network.group_rows(solution.state, group)[1] @ motion / sigma
+    for group, each in network.statements.items():
+        sigma = weights.group_sigma.get(group, each.sigma)
+        rows = each.rows(solution.state)[1] @ motion[each.columns] / sigma
         information += rows.T @ rows
     x, y, turn = np.sqrt(np.diag(np.linalg.inv(information)))
     return Datum(shift_sigma_m=(float(x), float(y)), turn_sigma_rad=float(turn))
@@ -100,40 +104,29 @@ def datum_of(network: Network, solution: Solved, weights: Weights) -> Datum:
 def common_motion(network: Network, state: State) -> Array:
     """How the kept unknowns go when everything shifts in x and y, and turns about z, (kept, 3)."""
     motion = np.zeros((network.kept, 3))
-    world, job = network.world, network.world.job
-
-    def moved(column: int, place_m: Array) -> None:
-        motion[column : column + 2, :2] = np.eye(2)
-        motion[column : column + 2, 2] = [-place_m[1], place_m[0]]
-
-    for i, place_m in enumerate(state.place_m):
-        moved(UNKNOWNS * i, place_m)
-        # The camera turns with the ground: R' = R turn^-1.
-        motion[UNKNOWNS * i + 3 : UNKNOWNS * i + 6, 2] = -state.R[i][:, 2]
-    planned_m = {Group("strip", s.name): np.concatenate([s.from_m, s.to_m]) for s in job.strips}
-    planned_m |= {Group("mark", name): world.planned[name].centre_m for name in world.single}
-    planned_m |= {Group("mounting", camera.name): camera.position_m for camera in job.cameras}
-    columns = {Group("strip", name): own for name, own in world.strips.items()}
-    columns |= {Group("mark", name): world.marks[name] for name in world.single}
-    columns |= {Group("mounting", name): own for name, own in world.cameras.items()}
-    for group, own in columns.items():
-        at = planned_m[group] + state.world[own]
+    for each in network.statements.values():
+        if not isinstance(each, Held) or each.planned_m is None:
+            continue
+        at = each.planned_m + state.x[each.columns]
         for first in range(0, len(at) - 1, 2):
-            moved(network.base + own.start + first, at[first : first + 2])
+            motion[each.columns[first : first + 2], :2] = np.eye(2)
+            motion[each.columns[first : first + 2], 2] = [-at[first + 1], at[first]]
+    # The camera turns with the ground: R' = R turn^-1.
+    for R, columns in zip(state.R, network.columns.pose, strict=True):
+        motion[columns[3:], 2] = -R[:, 2]
     return motion
 
 
 def _reading(
-    network: Network, solution: Solved, view: ReadingView, freed: tuple[Group, ...]
+    job: Job, solution: Solved, read: Statement, freed: tuple[Group, ...]
 ) -> AdjustedReading:
-    adjusted_minus_read, rows = network.group_rows(solution.state, view.group)
-    spread = rows @ solution.covariance.kept @ rows.T
+    adjusted_minus_read, rows = read.rows(solution.state)
+    spread = rows @ solution.covariance.kept[np.ix_(read.columns, read.columns)] @ rows.T
     off, sigma = -adjusted_minus_read, np.sqrt(np.diag(spread))
     slip = None
-    if view.group in freed and isinstance(view.reading, LengthReading):
-        doubt, lengths = float(np.hypot(sigma[0], view.sigma)), network.world.job.lengths
-        slip = length_slip(float(off[0]), doubt, lengths)
-    return AdjustedReading(group=view.group, residual=off, sigma=sigma, slip=slip)
+    if read.group in freed and isinstance(read, Length):
+        slip = length_slip(float(off[0]), float(np.hypot(sigma[0], read.sigma)), job.lengths)
+    return AdjustedReading(group=read.group, residual=off, sigma=sigma, slip=slip)
 
 
 def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:
@@ -154,19 +147,24 @@ def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> 
     return f"{near[0]} too {'long' if off_m > 0 else 'short'}"
 
 
+def _columns(view: View) -> slice:
+    """Pose and lens of one camera side by side."""
+    return slice(UNKNOWNS * view.pose, UNKNOWNS * (view.pose + 1))
+
+
 def _cameras(
     network: Network, solution: Solved, used: Flags, covariance: Array
 ) -> tuple[AdjustedCamera, ...]:
     cameras = []
-    for i, view in enumerate(network.views):
-        own = covariance[UNKNOWNS * i : UNKNOWNS * (i + 1), UNKNOWNS * i : UNKNOWNS * (i + 1)]
-        pose = solution.state.pose(i)
+    for view in network.views:
+        own = covariance[_columns(view), _columns(view)]
+        pose = solution.state.pose(view.pose)
         d_aim = d_aim_d_rotation_vector(pose.R)
         cameras.append(
             AdjustedCamera(
-                name=view.camera.name,
+                name=view.name,
                 pose=pose,
-                lens=view.observations.prior.guess.with_vector(solution.state.lens[i]),
+                lens=view.like.with_vector(solution.state.lens[view.lens]),
                 covariance=own,
                 aim_covariance_rad2=d_aim @ own[3:6, 3:6] @ d_aim.T,
                 position_sigma_m=np.sqrt(np.diag(own)[:3]),
@@ -243,10 +241,10 @@ def _mark(network: Network, mark: SingleMark, places: _Places, used: Flags) -> A
     )
 
 
-def _adjusted_places(network: Network, world: Array, places: _Places) -> dict[str, Array]:
+def _adjusted_places(network: Network, state: State, places: _Places) -> dict[str, Array]:
     """Give the adjusted place (3,) of every mark and every seen corner of a panel."""
     planned = network.world.planned
     adjusted = {i: planned[i].centre_m + places.shift_m[row] for i, row in places.row.items()}
     points = network.points
-    adjusted.update(zip(points.ids, network.places_m(world), strict=True))
+    adjusted.update(zip(points.ids, network.places_m(state), strict=True))
     return adjusted

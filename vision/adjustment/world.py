@@ -42,19 +42,20 @@ class World:
 
     `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). The first `kept`
     are kept, the rest are eliminated, `own_size` to each mark: a mark that has fewer unknowns is
-    filled up with some that nothing depends on. `strips` maps each strip to the four columns of its
-    ends, `bows` to that of its bow, `marks` each mark to its own columns, `cameras` each camera
-    without a picture to its place, `tapes` each tape to its scale, counted from 0 within the
-    world; `slope` are the ground's two, None where nothing was read against gravity. `in_pictures`
-    are the marks that some camera shows; the others are here because somebody measured to them.
+    filled up with some that nothing depends on. `laid` are the strips; `strips` maps each to the
+    four columns of its ends, `bows` to that of its bow, `marks` each mark to its own columns,
+    `cameras` each camera without a picture to its place, `tapes` each tape to its scale, counted
+    from 0 within the world; `slope` are the ground's two, None where nothing was read against
+    gravity. `in_pictures` are the marks that some camera shows; the others are here because
+    somebody measured to them.
     """
 
-    job: Job
     planned: dict[str, PlannedMark]
     mark_of_point: dict[str, str]
     sigma: Array
     kept: int
     own_size: int
+    laid: dict[str, Strip]
     strips: dict[str, slice]
     bows: dict[str, int]
     marks: dict[str, slice]
@@ -103,7 +104,7 @@ class World:
                 continue
             at = np.array(these)
             centre_m = np.array([self.planned[mark_ids[row]].centre_m for row in these])
-            ends, bow, axes = _on_strip(self.job.strip(name), planned_m[at, :2], centre_m[:, :2])
+            ends, bow, axes = _on_strip(self.laid[name], planned_m[at, :2], centre_m[:, :2])
             kept[at, :2, self.strips[name]] = ends
             kept[at, :2, self.bows[name]] = bow
             width = min(self.own_size, 3)
@@ -208,12 +209,12 @@ def build_world(
         start = columns.add(each + [1.0] * (own_size - len(each))).start
         marks[mark_id] = slice(start, start + len(each))
     return World(
-        job=job,
         planned=planned,
         mark_of_point=mark_of_point,
         sigma=np.array(columns.sigma),
         kept=kept,
         own_size=own_size,
+        laid={strip.name: strip for strip in laid},
         strips=strips,
         bows=bows,
         marks=marks,
@@ -222,3 +223,21 @@ def build_world(
         slope=slope,
         in_pictures=in_pictures,
     )
+
+
+NO_WORLD = World(
+    sigma=np.zeros(0),
+    kept=0,
+    own_size=0,
+    planned={},
+    mark_of_point={},
+    laid={},
+    strips={},
+    bows={},
+    marks={},
+    cameras={},
+    tapes={},
+    slope=None,
+    in_pictures=frozenset(),
+)
+"""Of a network whose points lie where they are taken to lie."""

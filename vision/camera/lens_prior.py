@@ -43,6 +43,10 @@ COVARIANCE_FLOOR = 1e-12
 """Share of each variance added to a stated covariance: printed digits may leave it indefinite."""
 
 
+POWERS, TERMS = np.arange(0, 10, 2), np.arange(1, 5)
+"""Of the angle, in m; and which of its terms have a k."""
+
+
 def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
     """Whitened rows (6, 5) on a0 to a4: m(1), m(1/2) and the four terms."""
     rows = np.zeros((6, 5))
@@ -115,7 +119,7 @@ class LensPrior:
     def _curve_residuals(self, curve: Array, vector: Array, against: Array) -> tuple[Array, Array]:
         """Rows on the terms, the aspect and the centre of a lens against another."""
         terms, d_terms = self._terms(vector)
-        other, _ = self._terms(against)
+        other = self._scale(against) * self._shape(against)
         aspect = np.log(vector[0] / vector[1]) - np.log(against[0] / against[1])
         rows = np.zeros((3, 8))
         rows[0, 0] = 1 / vector[0] / ASPECT_SIGMA
@@ -137,15 +141,22 @@ class LensPrior:
 
     def _terms(self, vector: Array) -> tuple[Array, Array]:
         """a0 to a4 (5,) and their derivative by the lens parameters (5, 8)."""
-        fx, fy = float(vector[0]), float(vector[1])
-        a0 = math.sqrt(fx * fy / (self.guess.fx * self.guess.fy))
-        edge = self.edge_rad ** np.array([2, 4, 6, 8])
-        shape = np.concatenate([[1.0], vector[4:] * edge])
+        a0, shape = self._scale(vector), self._shape(vector)
         derivative = np.zeros((5, 8))
-        derivative[:, 0] = 0.5 * a0 / fx * shape
-        derivative[:, 1] = 0.5 * a0 / fy * shape
-        derivative[[1, 2, 3, 4], [4, 5, 6, 7]] = a0 * edge
+        derivative[:, 0] = 0.5 * a0 / vector[0] * shape
+        derivative[:, 1] = 0.5 * a0 / vector[1] * shape
+        derivative[TERMS, TERMS + 3] = a0 * self.edge_rad ** POWERS[1:]
         return a0 * shape, derivative
+
+    def _scale(self, vector: Array) -> float:
+        """a0: the focal length over the guess's."""
+        return math.sqrt(float(vector[0] * vector[1]) / (self.guess.fx * self.guess.fy))
+
+    def _shape(self, vector: Array) -> Array:
+        """a0 to a4 (5,) over a0."""
+        shape = np.asarray(self.edge_rad**POWERS, dtype=np.float64)
+        shape[1:] *= vector[4:]
+        return shape
 
 
 def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:

@@ -25,7 +25,7 @@ from scipy.spatial.transform import Rotation
 
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.groups import Group
-from vision.adjustment.plan_fit import UNKNOWNS
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior, stepped

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera
-from vision.adjustment.plan_fit import UNKNOWNS
+from vision.adjustment.state import UNKNOWNS
 from vision.comparison.change import Epoch, SeamChange
 from vision.comparison.network import PairNetwork
 from vision.comparison.search import Found

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.plan_fit import FEWEST_MARKS, PLACE_SIGMA_M, UNKNOWNS, PlanFit
+from vision.adjustment.plan_fit import FEWEST_MARKS, PLACE_SIGMA_M, PlanFit
+from vision.adjustment.state import UNKNOWNS
 from vision.adjustment.world import NO_BLOCK, World, build_world
 from vision.camera.solver import normal_inverse
 from vision.job.job import Camera, Job

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from vision.adjustment.faults import FaultKind
+from vision.adjustment.groups import FaultKind
 from vision.camera.geometry import ANGLES, wrap_degrees
 from vision.documents.cautions import CAUTION
 from vision.documents.report.lengths import LengthFigures, figure

@@ -12,8 +12,7 @@ from typing import Literal, assert_never
 import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, GroupTest
-from vision.adjustment.faults import FaultKind
-from vision.adjustment.groups import Group, GroupKind
+from vision.adjustment.groups import FaultKind, Group, GroupKind
 from vision.inspection.verdict.causes import stated
 from vision.inspection.verdict.rule import degrees
 from vision.job.job import AngleReading, Job

@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
-from vision.adjustment.plan_fit import UNKNOWNS, PlanFit, Points, fit_plan
+from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.camera.lens_prior import lens_prior
 from vision.camera.no_fit_words import no_fit_words
