@@ -21,11 +21,10 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.documents.cautions import CAUTION
 from vision.documents.walk_page import walk_page
+from vision.documents.walk_words import cone_words, place_words
 from vision.files.disk import read_job
 from vision.inspection.walk_round import (
     Viewer,
-    cone_words,
-    place_words,
     unseen_at,
     walk_round,
 )

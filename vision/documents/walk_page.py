@@ -7,13 +7,12 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
 from vision.documents.cautions import CAUTION
+from vision.documents.walk_words import ROUGH, cone_words
 from vision.inspection.walk_round import (
     REACH_M,
-    ROUGH,
     STEP_M,
     Unseen,
     WalkRound,
-    cone_words,
 )
 from vision.job.job import Job
 from vision.units.arrays import Flags

@@ -18,19 +18,14 @@ from vision.inspection.inspected import Inspection
 from vision.job.job import Job, Vehicle
 from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
-from vision.units.length_words import METRIC, LengthWords
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
 
 HEIGHTS_M = (0.0, 0.3, 0.8, 1.2)
 REACH_M, STEP_M = 4.0, 0.05
 """How far round the body is looked at, and the side of a cell."""
-ROUGH = "places, heights and reaches"
-"""What the list says to a centimetre only, for the note on rounding."""
 CONES_ALONG = (0.2, 0.7)
 """Where on a seam cones stand, in shares of it from the body."""
-ABOUT_M = 0.01
-"""What a driver tells by eye at most: gaps are said to no less."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -212,47 +207,3 @@ def _middles(low: float, high: float) -> Array:
     """Middles of cells about STEP_M long between two figures, one at the least."""
     count = max(1, round((high - low) / STEP_M))
     return low + (high - low) * (np.arange(count) + 0.5) / count
-
-
-def place_words(vehicle: Vehicle, place_m: Array, lengths: LengthWords = METRIC) -> str:
-    """Where a point on the ground is, measured from the body: `0.93 m ahead of the front, ...`."""
-    half = np.array([vehicle.length_m, vehicle.width_m]) / 2
-    names = (
-        ("ahead of the front", "behind the rear"),
-        ("left of the left side", "right of the right side"),
-    )
-    parts, write = [], lengths.roughly
-    for value, size, (plus, minus) in zip(place_m, half, names, strict=True):
-        beyond = abs(value) - size
-        if beyond > 0:
-            parts.append(f"{write.m(beyond)} {plus if value > 0 else minus}")
-    if abs(place_m[1]) <= half[1]:
-        side = "left" if place_m[1] > 0 else "right"
-        parts.append(f"{write.m(abs(place_m[1]))} to the {side} of the centre line")
-    if abs(place_m[0]) <= half[0]:
-        end = "ahead of" if place_m[0] > 0 else "behind"
-        parts.append(f"{write.m(abs(place_m[0]))} {end} the middle of its length")
-    return ", ".join(parts)
-
-
-def cone_words(vehicle: Vehicle, cone: Cone, lengths: LengthWords = METRIC) -> str:
-    """One line of the list: where the cone goes and what should be seen."""
-    first, second = cone.between
-    where = f"stand a cone {place_words(vehicle, cone.place_m, lengths)}"
-    match len(cone.seen_by):
-        case 2:
-            jump = "" if cone.gap_m is None else f", moved by {_about(cone.gap_m, lengths)}"
-            return (
-                f"{where}: its foot should show in the {first} and the {second} view, and stay one"
-                f" cone where the display passes from one to the other{jump}"
-            )
-        case 1:
-            other = second if cone.seen_by[0] == first else first
-            return f"{where}: only the {cone.seen_by[0]} view shows it; the {other} view cannot"
-    return f"{where}: neither the {first} nor the {second} view shows it"
-
-
-def _about(gap_m: float, lengths: LengthWords) -> str:
-    if gap_m < ABOUT_M:
-        return f"less than {lengths.cm(ABOUT_M, spec='.0f')}"
-    return f"about {lengths.cm(gap_m, spec='.0f')}"
