@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from cli.printing import Lines, say, say_numbered, show_table
+from vision.documents.tape_words import doubt_words, what_words
 from vision.inspection.verdict.reliability import open_words
-from vision.planning.tape_check import LayingCheck, doubt_text
+from vision.planning.tape_check import TapeCheck
 
 
-def show_laying(check: LayingCheck) -> None:
+def show_laying(check: TapeCheck) -> None:
     """Print the tables, the verdict, what to do in order, and what is not known."""
     show_table(_strips(check))
     show_table(_readings(check))
     say(f"verdict: {check.verdict}")
-    doubts = [doubt_text(each, check.lengths) for each in check.readings]
+    doubts = [doubt_words(each, check.lengths) for each in check.readings]
     moves = [step.text for laying in check.layings for step in laying.actions]
     say_numbered([*filter(None, doubts), *moves])
     unsure = [laying for laying in check.layings if laying.verdict == "not-judged"]
@@ -23,7 +24,7 @@ def show_laying(check: LayingCheck) -> None:
     say(*(f"note: {text}" for text in every if text))
 
 
-def _strips(check: LayingCheck) -> Lines:
+def _strips(check: TapeCheck) -> Lines:
     write, words = check.lengths, {each.name: each.verdict for each in check.layings}
     rows = [
         (
@@ -40,12 +41,12 @@ def _strips(check: LayingCheck) -> Lines:
     return Lines(heads=heads, rows=tuple(rows))
 
 
-def _readings(check: LayingCheck) -> Lines:
+def _readings(check: TapeCheck) -> Lines:
     write = check.lengths
     rows = [
         (
-            each.name,
-            each.what,
+            str(each.group),
+            what_words(each),
             write.cell(each.read_m, "m", spec=".3f"),
             write.cell(each.fits_m, "m", spec=".3f"),
             write.cell(each.read_m - each.fits_m, "mm", signed=True),

@@ -30,17 +30,18 @@ def measure(
     with reported(debug):
         # Imported here, since they bring SciPy and --help needs none of it.
         from cli.laying_table import show_laying
+        from vision.documents.tape_words import wanted_text
         from vision.files import disk
-        from vision.planning.readings_wanted import wanted_text
-        from vision.planning.tape_check import check_laying
+        from vision.planning.readings_wanted import wanted as readings_wanted
+        from vision.planning.tape_check import check_tape
 
         job, _ = disk.read_job(job_file)
         job = job.to_fraction(fraction)
         if wanted:
             with reader_may_leave():
-                say(wanted_text(job))
+                say(wanted_text(readings_wanted(job), job.lengths))
             return
-        check = check_laying(job)
+        check = check_tape(job)
         with reader_may_leave():
             show_laying(check)
         raise typer.Exit(check.exit_code)

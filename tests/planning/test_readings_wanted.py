@@ -24,7 +24,7 @@ from vision.job.job import Job
 from vision.job.layout import planned_layout
 from vision.planning.readings_wanted import wanted
 from vision.planning.setting_out.readings import readings_to_take
-from vision.planning.tape_check import check_laying
+from vision.planning.tape_check import check_tape
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +60,7 @@ def test_what_was_read_is_not_asked_for_again(job: Job) -> None:
 def test_the_forecast_is_what_readings_as_planned_tell(job: Job) -> None:
     found = wanted(job)
     taken = replace(job, readings=tuple(each.as_planned() for each in found.readings))
-    check = check_laying(taken)
+    check = check_tape(taken)
     assert check.verdict == "keep"
     for strip in check.strips:
         assert found.sure_m[strip.name] == pytest.approx(strip.sure_m, rel=1e-6)

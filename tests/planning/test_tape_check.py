@@ -18,9 +18,11 @@ from typer.testing import CliRunner
 from cli.main import app
 from tests.accuracy.laying import draw, lot
 from tests.paths import CLEAR_DAY
+from vision.adjustment.groups import Group
+from vision.documents.tape_words import doubt_words
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
-from vision.planning.tape_check import check_laying, doubt_text
+from vision.planning.tape_check import check_tape
 
 
 def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) -> Job:
@@ -28,14 +30,14 @@ def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) 
 
 
 def test_a_good_lot_is_kept() -> None:
-    check = check_laying(drawn())
+    check = check_tape(drawn())
     assert check.verdict == "keep"
     assert check.exit_code == 0
     assert [each.doubt for each in check.readings] == [None] * 17
 
 
 def test_a_strip_laid_out_is_to_be_moved_back() -> None:
-    check = check_laying(drawn({"right": np.array([0.0, -0.05])}))
+    check = check_tape(drawn({"right": np.array([0.0, -0.05])}))
     assert check.verdict == "re-measure"
     (laying,) = [each for each in check.layings if each.verdict == "re-measure"]
     assert laying.name == "right"
@@ -50,13 +52,13 @@ def test_a_strip_laid_out_is_to_be_moved_back() -> None:
 
 
 def test_an_inch_is_named_as_a_slip_of_its_reading() -> None:
-    check = check_laying(drawn(wrong=14))
+    check = check_tape(drawn(wrong=14))
     (doubted,) = [each for each in check.readings if each.doubt]
-    assert doubted.name == "reading 15"
+    assert doubted.group == Group.of_reading(15)
     assert doubted.slip is not None
     assert "an inch" in doubted.slip
     assert abs(doubted.read_m - doubted.fits_m) == pytest.approx(0.0254, abs=3 * 0.003)
-    text = doubt_text(doubted)
+    text = doubt_words(doubted)
     assert text is not None
     assert "offset left/16" in text
     assert " ft " in text
@@ -79,7 +81,7 @@ def test_readings_exactly_as_planned_are_a_fit() -> None:
         a, *b = (place_m[name] for name in reading.between)
         length_m = float(np.linalg.norm(a - b[0])) if b else abs(float(a[1]))
         readings.append(replace(reading, value_m=length_m))
-    check = check_laying(replace(job, readings=tuple(readings)))
+    check = check_tape(replace(job, readings=tuple(readings)))
     assert check.verdict == "keep"
     assert all(abs(value) < 1e-9 for strip in check.strips for end in strip.ends_m for value in end)
 
@@ -92,11 +94,11 @@ def test_what_nobody_read_is_not_judged() -> None:
         if isinstance(reading, LengthReading)
         and all(place.startswith(("left", "right")) for place in reading.between)
     )
-    check = check_laying(replace(job, readings=sides))
+    check = check_tape(replace(job, readings=sides))
     words = {each.name: each.verdict for each in check.layings}
     assert words["front"] == words["rear"] == "not-judged"
     assert {each.name for each in check.strips} == {"left", "right"}
-    nothing = check_laying(replace(job, readings=()))
+    nothing = check_tape(replace(job, readings=()))
     assert nothing.verdict == "not-judged"
     assert nothing.exit_code == 4
     assert "--wanted" in nothing.reasons[0].text

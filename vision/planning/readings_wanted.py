@@ -16,17 +16,9 @@ from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
 from vision.planning.setting_out.readings import (
     PlannedReading,
-    readings_text,
     readings_to_take,
 )
 from vision.units.arrays import Array
-
-WANTED = """\
-# Lengths to tape, the most telling first. Put what the tape shows between the quotes, with its
-# unit; take out the tables of what you did not tape. With all of them a shift of a whole strip is
-# surely named from:
-# {strips}.
-"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,13 +56,3 @@ def _planned_m(reading: LengthReading, place_m: dict[str, Array]) -> float:
     if reading.kind == "offset":
         return abs(float(places[0][1]))
     return float(np.linalg.norm(places[0] - places[1]))
-
-
-def wanted_text(job: Job) -> str:
-    """Tables to paste into the job once the values are filled in, with a word on what they tell."""
-    found, write = wanted(job), job.lengths
-    strips = ", ".join(
-        f"{name} {write.cm(size_m)}" if np.isfinite(size_m) else f"{name} none"
-        for name, size_m in found.sure_m.items()
-    )
-    return WANTED.format(strips=strips) + "\n" + readings_text(found.readings, write)

@@ -24,10 +24,9 @@ from vision.job.job import Job, LengthReading, Strip
 from vision.job.layout import planned_layout
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
-from vision.units.lengths import feet_inches
 
-LayingCheckWord = Literal["re-measure", "not-judged", "keep"]
-EXIT_CODES: dict[LayingCheckWord, int] = {"keep": 0, "re-measure": 3, "not-judged": 4}
+TapeCheckWord = Literal["re-measure", "not-judged", "keep"]
+EXIT_CODES: dict[TapeCheckWord, int] = {"keep": 0, "re-measure": 3, "not-judged": 4}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +38,9 @@ class ReadLength:
     something else, else None.
     """
 
-    name: str
-    what: str
+    group: Group
+    kind: str
+    between: tuple[str, ...]
     read_m: float
     fits_m: float
     sigma_m: float
@@ -65,14 +65,14 @@ class StripFigures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayingCheck:
+class TapeCheck:
     """The verdict on a layout by tape alone; `reasons` say what does not fit and why.
 
     `stated` is how each strip and reading stands: not only whether it fails, but whether a usual
     slip of it is refuted.
     """
 
-    verdict: LayingCheckWord
+    verdict: TapeCheckWord
     reasons: tuple[Reason, ...]
     layings: tuple[LayingVerdict, ...]
     strips: tuple[StripFigures, ...]
@@ -86,7 +86,7 @@ class LayingCheck:
         return EXIT_CODES[self.verdict]
 
 
-def check_laying(job: Job) -> LayingCheck:
+def check_tape(job: Job) -> TapeCheck:
     """Adjust the readings of a job alone and judge every strip and mark that they name.
 
     What no reading names is not judged. Angles need pictures and take no part.
@@ -96,7 +96,7 @@ def check_laying(job: Job) -> LayingCheck:
         why = no_fit_words(found.reason)
         text = f"{why}: add [[reading]] tables, `seamtrue measure --wanted` prints which"
         reason = Reason(code=found.code, text=text)
-        return LayingCheck(
+        return TapeCheck(
             verdict="not-judged",
             reasons=(reason,),
             layings=(),
@@ -116,7 +116,7 @@ def check_laying(job: Job) -> LayingCheck:
             layings.append(mark_verdict(mark, here, job.tolerances, job.lengths))
     readings = tuple(_readings(job, found))
     reasons = [Reason(code="cause", text=text) for text in causes(job, found)]
-    return LayingCheck(
+    return TapeCheck(
         verdict=_verdict(layings, readings, tied=bool(found.freed_alternatives)),
         reasons=tuple(reasons),
         layings=tuple(layings),
@@ -134,7 +134,7 @@ def check_laying(job: Job) -> LayingCheck:
 
 def _verdict(
     layings: list[LayingVerdict], readings: tuple[ReadLength, ...], *, tied: bool
-) -> LayingCheckWord:
+) -> TapeCheckWord:
     words = {each.verdict for each in layings}
     if "re-measure" in words or any(each.doubt == "wrong" for each in readings):
         return "re-measure"
@@ -218,8 +218,9 @@ def _read(
     doubt: Literal["wrong", "perhaps"] | None,
 ) -> ReadLength:
     return ReadLength(
-        name=str(adjusted.group),
-        what=f"{reading.kind} {' to '.join(reading.between)}",
+        group=adjusted.group,
+        kind=reading.kind,
+        between=reading.between,
         read_m=reading.value_m,
         fits_m=reading.value_m - float(adjusted.residual[0]),
         sigma_m=float(adjusted.sigma[0]),
@@ -227,23 +228,3 @@ def _read(
         doubt=doubt,
         slip=adjusted.slip,
     )
-
-
-def doubt_text(reading: ReadLength, lengths: LengthWords = METRIC) -> str | None:
-    """`reading 5 (diagonal ...) is an inch too long: read as ..., the rest says ...`."""
-    if reading.doubt is None:
-        return None
-    says = "does not fit" if reading.doubt == "wrong" else "perhaps does not fit"
-    what = f"is {reading.slip}" if reading.slip and reading.doubt == "wrong" else says
-    if lengths.imperial:
-        read = lengths.m(reading.read_m, spec=".3f")
-        fits = lengths.m(reading.fits_m, reading.sigma_m, spec=".3f")
-    else:
-        # Somebody whose job is metric may have held a tape in inches.
-        read, fits = (
-            f"{each:.3f} m ({feet_inches(each, lengths.fraction).text})"
-            for each in (reading.read_m, reading.fits_m)
-        )
-        fits += f" +-{lengths.doubt(reading.sigma_m)}"
-    told = f"{reading.name} ({reading.what}) {what}: read as {read}, the rest says {fits}"
-    return f"{told}; tape it again"

@@ -1,4 +1,4 @@
-"""What to tape once the strips are laid, and the text to write it into a job file.
+"""What to tape once the strips are laid.
 
 Strips answer for one another: every distance between two end marks that the body does not stand in
 the way of says something of both strips, and the offsets tie them to the centre line. First come
@@ -7,7 +7,6 @@ the lengths, then where strips come nearest, then the offsets, then all others.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
@@ -20,7 +19,6 @@ from vision.job.reading_keys import CENTRE_LINE_M, tape_sigma_m
 from vision.planning.setting_out.checks import under_body
 from vision.planning.setting_out.running_marks import exact
 from vision.units.arrays import Array
-from vision.units.length_words import LengthWords
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,15 +74,3 @@ def _distance(a: tuple[str, Array], b: tuple[str, Array]) -> PlannedReading:
         between=(a[0], b[0]),
         length_m=exact(float(np.hypot(*(b[1] - a[1])))),
     )
-
-
-def readings_text(readings: tuple[PlannedReading, ...], lengths: LengthWords) -> str:
-    """Tables [[reading]] with the value left open, as TOML."""
-    return "\n".join(_table(each, lengths) for each in readings)
-
-
-def _table(reading: PlannedReading, lengths: LengthWords) -> str:
-    names = ", ".join(json.dumps(name, ensure_ascii=False) for name in reading.between)
-    places = f"of = {names}" if reading.kind == "offset" else f"between = [{names}]"
-    planned = lengths.m(float(reading.length_m), spec=".3f")
-    return f'[[reading]]\nkind = "{reading.kind}"\n{places}\nvalue = ""  # planned: {planned}\n'
