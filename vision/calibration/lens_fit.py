@@ -9,26 +9,31 @@ corner, estimated from the residuals, so that the stated sigmas answer for it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from vision.adjustment.elimination import Reduced
+from vision.adjustment.groups import Group
+from vision.adjustment.network import Network, fixed_points, network_of
+from vision.adjustment.solving import Solved, settled, solved, weighted, weights_of
+from vision.adjustment.state import Columns, Seen, State, View, Weights, whiteners
+from vision.adjustment.statements import OfLens
 from vision.calibration.board import BoardView
 from vision.calibration.lens_start import poses_for, starts
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.camera.lens_prior import stepped
-from vision.camera.solver import NoFit, Solution, solve
+from vision.camera.solver import FIRST_DAMPING, NoFit, Settled
 from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
 
-FEWEST_CORNERS = 8
+FEWEST_CORNERS, FEWEST_IN_VIEW = 8, 3
 STARTS_TRIED = 3
 START_TOLERANCE = 1e-5
 FIT_TOLERANCE = 1e-10
-ROBUST_ROUNDS = 4
+ROBUST_ROUNDS, REFITS = 4, 3
 CAUCHY_WIDTH = 2.0
 CHI2_REJECT = chi_square_limit(0.999, 2)
 """A corner beyond this, of its two coordinates, is left out."""
@@ -61,24 +66,25 @@ class CurvePrior:
     height: int
     edge_rad: float
 
-    def residuals(self, lens: Lens) -> tuple[Array, Array]:
-        """Whitened residuals (10,) and their derivative by the lens parameters (10, 8)."""
+    def rows(self, vector: Array) -> tuple[Array, Array]:
+        """Whitened residuals (10,) of a lens (8,) and their derivative (10, 8)."""
+        fx, fy, cx, cy, *k = vector
         powers = self.edge_rad ** np.array([2, 4, 6, 8])
         rows = np.zeros((10, 8))
         rows[[0, 1, 2, 3], [4, 5, 6, 7]] = powers / np.array(TERM_SIGMA)
         for row, share in zip((4, 5), SLOPE_SHARES, strict=True):
             degree = np.array([2, 4, 6, 8])
             rows[row, 4:] = (degree + 1) * (share * self.edge_rad) ** degree / SLOPE_SIGMA
-        residuals = rows @ np.array([0.0, 0.0, 0.0, 0.0, *lens.k])
-        residuals[6] = np.log(lens.fx / lens.fy) / ASPECT_SIGMA
-        rows[6, :2] = 1 / lens.fx / ASPECT_SIGMA, -1 / lens.fy / ASPECT_SIGMA
+        residuals = rows @ np.array([0.0, 0.0, 0.0, 0.0, *k])
+        residuals[6] = np.log(fx / fy) / ASPECT_SIGMA
+        rows[6, :2] = 1 / fx / ASPECT_SIGMA, -1 / fy / ASPECT_SIGMA
         sigma = CENTRE_SIGMA_SHARE * self.width
-        residuals[7] = (lens.cx - 0.5 * (self.width - 1)) / sigma
-        residuals[8] = (lens.cy - 0.5 * (self.height - 1)) / sigma
+        residuals[7] = (cx - 0.5 * (self.width - 1)) / sigma
+        residuals[8] = (cy - 0.5 * (self.height - 1)) / sigma
         rows[7, 2] = rows[8, 3] = 1 / sigma
         usual = 0.5 * max(self.width, self.height) / self.edge_rad
-        residuals[9] = np.log(np.sqrt(lens.fx * lens.fy) / usual) / FOCAL_LOG_SIGMA
-        rows[9, :2] = 0.5 / lens.fx / FOCAL_LOG_SIGMA, 0.5 / lens.fy / FOCAL_LOG_SIGMA
+        residuals[9] = np.log(np.sqrt(fx * fy) / usual) / FOCAL_LOG_SIGMA
+        rows[9, :2] = 0.5 / fx / FOCAL_LOG_SIGMA, 0.5 / fy / FOCAL_LOG_SIGMA
         return residuals, rows
 
 
@@ -110,36 +116,35 @@ class LensFit:
         return np.sqrt(np.diag(self.covariance))
 
 
-State = tuple[Lens, tuple[Pose, ...]]
+Guess = tuple[Lens, tuple[Pose, ...]]
 
 
 def fit_lens(views: Sequence[BoardView], width: int, height: int) -> LensFit | NoFit:
     """Fit a lens for pictures of `width` x `height` to one or more views, from no guess.
 
-    NoFit codes: 'too-few-boards' and those of `vision.camera.solver.solve`.
+    NoFit codes: 'too-few-boards' and those of `vision.camera.solver.settle`.
     """
     usable = tuple(view for view in views if len(view) >= FEWEST_CORNERS)
     if not usable:
         return NoFit(reason=Reason("too-few-boards", needed=FEWEST_CORNERS))
-    best: tuple[float, Solution[State]] | None = None
+    best: tuple[float, Guess] | None = None
     last = NoFit(reason=Reason("not-converged"))
     for start in starts(usable, width, height)[:STARTS_TRIED]:
         edge = 0.5 * max(width, height) / start.lens.fx
-        network = _Network(usable, CurvePrior(width=width, height=height, edge_rad=edge))
-        state: State = (start.lens, start.poses)
-        found = network.robust(state, 1, START_TOLERANCE)
+        prior = CurvePrior(width=width, height=height, edge_rad=edge)
+        network = _board_network(usable, prior, (start.lens, start.poses))
+        found = _robust(network, network.seen(network.start), 1)
         if isinstance(found, NoFit):
             last = found
             continue
-        length2 = network.length2(found.state, 0.0)
-        typical = float(np.median(np.where(np.isfinite(length2), length2, np.inf)))
+        typical = float(np.median(_whitened(network, found, 0.0)[1]))
         if best is None or typical < best[0]:
-            best = (typical, found)
+            best = typical, _guess(network, found.state)
     if best is None:
         return last
     # The start's focal length is one of a few tried; the prior belongs to the lens now found.
-    prior = CurvePrior(width=width, height=height, edge_rad=_edge(best[1].state[0]))
-    return refit(usable, prior, best[1].state)
+    edge = _edge(best[1][0])
+    return refit(usable, CurvePrior(width=width, height=height, edge_rad=edge), best[1])
 
 
 def _edge(lens: Lens) -> float:
@@ -149,149 +154,140 @@ def _edge(lens: Lens) -> float:
     return theta if np.isfinite(theta) else radius
 
 
-def refit(views: Sequence[BoardView], prior: CurvePrior, start: State) -> LensFit | NoFit:
+def refit(views: Sequence[BoardView], prior: CurvePrior, start: Guess) -> LensFit | NoFit:
     """Fit from a start that is near: robust rounds, then plain least squares on what passes."""
-    network = _Network(tuple(views), prior)
     lens, poses = start
     other, rms = poses_for(lens, views)
-    now = network.view_rms(start)
+    network = _board_network(views, prior, start)
+    now = _view_rms(network, network.seen(network.start))
     poses = tuple(b if r < n else a for a, b, r, n in zip(poses, other, rms, now, strict=True))
-    found = network.robust((lens, poses), ROBUST_ROUNDS, START_TOLERANCE)
-    if isinstance(found, NoFit):
-        return found
-    state = found.state
-    for _ in range(3):
-        extra = network.extra_sigma(state)
-        length2 = network.length2(state, extra)
-        passing = np.isfinite(length2) & (np.nan_to_num(length2, nan=np.inf) <= CHI2_REJECT)
-        found = network.solve(state, extra, passing.astype(np.float64), FIT_TOLERANCE)
+    network = _board_network(views, prior, (lens, poses))
+    seen = _robust(network, network.seen(network.start), ROBUST_ROUNDS)
+    if isinstance(seen, NoFit):
+        return seen
+    for _ in range(REFITS):
+        extra = _extra_sigma(network, seen)
+        full, length2 = _whitened(network, seen, extra)
+        passing = np.asarray(length2 <= CHI2_REJECT)
+        weights = weights_of(full, passing)
+        found = _settled(network, weights, seen, FIT_TOLERANCE)
         if isinstance(found, NoFit):
             return found
-        state = found.state
-    return _as_fit(network, found, extra, passing)
+        fit, seen = found, found.state
+    solution = solved(network, weights, fit)
+    if isinstance(solution, NoFit):
+        return solution
+    return _as_fit(network, tuple(views), prior, solution, extra, passing)
 
 
-class _Network:
-    """All corners of all views in rows; the unknowns are the lens, then six a view."""
-
-    def __init__(self, views: tuple[BoardView, ...], prior: CurvePrior) -> None:
-        self.views, self.prior = views, prior
-        self.view = np.repeat(np.arange(len(views)), [len(view) for view in views])
-        self.board = np.concatenate([view.board_m for view in views])
-        self.pixels = np.concatenate([view.pixels_px for view in views])
-        self.covariance = np.concatenate([view.covariance_px2 for view in views])
-        self.unknowns = 8 + 6 * len(views)
-
-    def predicted(self, state: State) -> Array:
-        lens, poses = state
-        parts = [pose.transform(view.board_m) for pose, view in zip(poses, self.views, strict=True)]
-        return lens.project(np.concatenate(parts))
-
-    def length2(self, state: State, extra_px: float) -> Array:
-        """Squared whitened lengths (m,), NaN where the lens cannot see."""
-        residual = self.pixels - self.predicted(state)
-        root = self._root(extra_px)
-        return np.asarray(np.square(np.einsum("nij,nj->ni", root, residual)).sum(axis=-1))
-
-    def view_rms(self, state: State) -> Array:
-        """RMS of each view in px, infinite where the lens cannot see all of it."""
-        square = np.square(self.pixels - self.predicted(state)).sum(axis=-1)
-        square = np.where(np.isfinite(square), square, np.inf)
-        return np.array([np.sqrt(square[self.view == v].mean()) for v in range(len(self.views))])
-
-    def extra_sigma(self, state: State) -> float:
-        """Sigma to be added to each corner so that the typical residual is what is stated, px."""
-        freedom = max(0.1, 1 - self.unknowns / (2 * len(self.view)))
-        target = chi_square_limit(0.5, 2) * freedom
-
-        def typical(extra: float) -> float:
-            length2 = self.length2(state, extra)
-            return float(np.median(length2[np.isfinite(length2)]))
-
-        if typical(0.0) <= target:
-            return 0.0
-        low, high = 0.0, LARGEST_EXTRA_PX
-        for _ in range(40):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if typical(middle) > target else (low, middle)
-        return high
-
-    def robust(self, state: State, rounds: int, tolerance: float) -> Solution[State] | NoFit:
-        """Rounds of least squares with Cauchy weights on each corner's whitened length."""
-        found: Solution[State] | NoFit = NoFit(reason=Reason("not-converged"))
-        for _ in range(rounds):
-            extra = self.extra_sigma(state)
-            length2 = self.length2(state, extra)
-            seen = np.isfinite(length2)
-            weight = np.where(seen, 1 / (1 + np.nan_to_num(length2) / CAUCHY_WIDTH**2), 0.0)
-            found = self.solve(state, extra, weight, tolerance)
-            if isinstance(found, NoFit):
-                return found
-            state = found.state
-        return found
-
-    def solve(
-        self, state: State, extra_px: float, weight: Array, tolerance: float
-    ) -> Solution[State] | NoFit:
-        """Least squares over the corners whose weight is above 0."""
-        active = weight > 0
-        if min(np.bincount(self.view[active], minlength=len(self.views))) < 3:
-            return NoFit(reason=Reason("too-few-boards", needed=3))
-        rows = self._rows(extra_px, weight)
-        return solve(rows, _retract, state, tolerance=tolerance, max_iterations=100)
-
-    def _root(self, extra_px: float) -> Array:
-        total = self.covariance + extra_px**2 * np.eye(2)
-        return np.linalg.inv(np.linalg.cholesky(total))
-
-    def _rows(self, extra_px: float, weight: Array) -> Callable[[State], tuple[Array, Array]]:
-        active = weight > 0
-        root = self._root(extra_px)[active] * np.sqrt(weight[active])[:, None, None]
-        board, pixels, view = self.board[active], self.pixels[active], self.view[active]
-        spans = [np.flatnonzero(view == v) for v in range(len(self.views))]
-
-        def evaluate(state: State) -> tuple[Array, Array]:
-            lens, poses = state
-            points, d_poses = np.empty((len(view), 3)), np.empty((len(view), 3, 6))
-            for pose, span in zip(poses, spans, strict=True):
-                points[span] = pose.transform(board[span])
-                d_poses[span] = pose.d_point_d_pose(board[span])
-            seen, d_point, d_lens = lens.project_with_derivatives(points)
-            d_pose = root @ d_point @ d_poses
-            known, d_known = self.prior.residuals(lens)
-            J = np.zeros((2 * len(view) + len(known), self.unknowns))
-            J[: 2 * len(view), :8] = (root @ d_lens).reshape(-1, 8)
-            for v, span in enumerate(spans):
-                both = slice(2 * span[0], 2 * span[-1] + 2)
-                J[both, 8 + 6 * v : 14 + 6 * v] = d_pose[span].reshape(-1, 6)
-            J[2 * len(view) :, :8] = d_known
-            marks = np.einsum("nij,nj->ni", root, seen - pixels).ravel()
-            return np.concatenate([marks, known]), J
-
-        return evaluate
+def _board_network(views: Sequence[BoardView], prior: CurvePrior, start: Guess) -> Network:
+    """One lens and a pose for each view; the corners lie on the board where they are printed."""
+    lens, poses = start
+    columns = Columns.apart(poses=len(views), lenses=1)
+    ends = np.cumsum([0, *(len(view) for view in views)])
+    pictures = tuple(
+        View(name=view.name, pose=v, lens=0, rows=slice(ends[v], ends[v + 1]), like=lens)
+        for v, view in enumerate(views)
+    )
+    points = fixed_points(
+        pictures,
+        (),
+        np.concatenate([view.board_m for view in views]),
+        np.concatenate([view.pixels_px for view in views]),
+        np.concatenate([view.covariance_px2 for view in views]),
+    )
+    of_lens = OfLens(group=Group("lens", ""), columns=columns.lens[0], prior=prior)
+    start_state = columns.state(list(poses), [lens.as_vector()], 0)
+    return network_of(columns, pictures, points, (of_lens,), start_state)
 
 
-def _retract(state: State, step: Array) -> State:
-    lens, poses = state
-    moved = tuple(pose.perturbed(step[8 + 6 * v : 14 + 6 * v]) for v, pose in enumerate(poses))
-    return stepped(lens, step[:8]), moved
+def _guess(network: Network, state: State) -> Guess:
+    lens = network.views[0].like.with_vector(state.lens[0])
+    return lens, tuple(state.pose(view.pose) for view in network.views)
 
 
-def _as_fit(network: _Network, found: Solution[State], extra: float, passing: Flags) -> LensFit:
-    residual = network.pixels - network.predicted(found.state)
-    freedom = max(1, len(found.residuals) - network.unknowns)
-    factor = found.chi2 / freedom
-    cut = np.cumsum([len(view) for view in network.views])[:-1]
+def _whitened(network: Network, seen: Seen, extra_px: float) -> tuple[Array, Array]:
+    """Whiteners (m, 2, 2), and squared whitened lengths (m,), infinite where nothing is seen."""
+    full = whiteners(network.points.covariance_px2 + extra_px**2 * np.eye(2))
+    length2 = np.square(full @ seen.off_px[..., None]).sum(axis=(1, 2))
+    return full, np.where(np.isfinite(length2), length2, np.inf)
+
+
+def _view_rms(network: Network, seen: Seen) -> Array:
+    """RMS of each view in px, infinite where the lens cannot see all of it."""
+    square = np.square(seen.off_px).sum(axis=-1)
+    square = np.where(np.isfinite(square), square, np.inf)
+    return np.sqrt([square[view.rows].mean() for view in network.views])
+
+
+def _extra_sigma(network: Network, seen: Seen) -> float:
+    """Sigma to be added to each corner so that the typical residual is what is stated, px."""
+    freedom = max(0.1, 1 - network.size / (2 * len(seen.off_px)))
+    target = chi_square_limit(0.5, 2) * freedom
+    known = np.isfinite(seen.off_px).all(axis=1)
+    # In the axes of each corner's own ellipse the extra variance only adds to both.
+    values, vectors = np.linalg.eigh(network.points.covariance_px2[known])
+    square = np.square((vectors.transpose(0, 2, 1) @ seen.off_px[known][..., None])[..., 0])
+
+    def typical(extra_px: float) -> float:
+        return float(np.median(np.sum(square / (values + extra_px**2), axis=1)))
+
+    if typical(0.0) <= target:
+        return 0.0
+    low, high = 0.0, LARGEST_EXTRA_PX
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if typical(middle) > target else (low, middle)
+    return high
+
+
+def _robust(network: Network, seen: Seen, rounds: int) -> Seen | NoFit:
+    """Rounds of least squares with Cauchy weights on each corner's whitened length."""
+    for _ in range(rounds):
+        full, length2 = _whitened(network, seen, _extra_sigma(network, seen))
+        weights = weighted(full, 1 / (1 + length2 / CAUCHY_WIDTH**2))
+        found = _settled(network, weights, seen, START_TOLERANCE)
+        if isinstance(found, NoFit):
+            return found
+        seen = found.state
+    return seen
+
+
+def _settled(
+    network: Network, weights: Weights, seen: Seen, tolerance: float
+) -> Settled[Seen, Reduced] | NoFit:
+    """Least squares over the corners that weigh something."""
+    active = np.asarray(weights.whiteners.any(axis=(1, 2)))
+    if min(int(active[view.rows].sum()) for view in network.views) < FEWEST_IN_VIEW:
+        return NoFit(reason=Reason("too-few-boards", needed=FEWEST_IN_VIEW))
+    return settled(
+        network, weights, seen, tolerance=tolerance, max_iterations=100, damping=FIRST_DAMPING
+    )
+
+
+def _as_fit(
+    network: Network,
+    views: tuple[BoardView, ...],
+    prior: CurvePrior,
+    found: Solved,
+    extra: float,
+    passing: Flags,
+) -> LensFit:
+    lens, poses = _guess(network, found.state)
+    residual = -found.seen.off_px
+    factor = found.chi2 / max(1, found.degrees_of_freedom)
+    cut = [view.rows.stop for view in network.views[:-1]]
     used, residuals = np.split(passing, cut), np.split(residual, cut)
     for array in (*used, *residuals):
         array.setflags(write=False)
-    covariance = found.covariance[:8, :8] * max(1.0, factor)
+    columns = network.columns.lens[0]
+    covariance = found.covariance.kept[np.ix_(columns, columns)] * max(1.0, factor)
     return LensFit(
-        lens=found.state[0],
+        lens=lens,
         covariance=frozen_array((covariance + covariance.T) / 2, (8, 8), "covariance"),
-        prior=network.prior,
-        views=network.views,
-        poses=found.state[1],
+        prior=prior,
+        views=views,
+        poses=poses,
         used=tuple(used),
         residual_px=tuple(residuals),
         extra_sigma_px=extra,
