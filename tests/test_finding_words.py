@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from tests.tape import metric_alone
 from vision.camera.no_fit_words import NO_FIT_WORDS
 from vision.inspection.finding_words import (
     MARKS,
@@ -17,6 +18,7 @@ from vision.inspection.finding_words import (
     picture_text,
     texture_text,
 )
+from vision.units.length_words import LengthWords
 from vision.units.reason import Reason
 
 VISION = Path(__file__).parent.parent / "vision"
@@ -46,6 +48,7 @@ def test_figures_are_said() -> None:
     astray = Reason("astray", off_m=0.234, body_may_hide=True)
     assert "lies 23.4 cm from where" in mark_text(astray)
     assert "mirror image" in mark_text(astray)
+    assert not metric_alone(mark_text(astray, LengthWords(imperial=True)))
     assert "4 cm" in texture_text(Reason("poor-texture", sigma_m=0.041))
     assert "0.12" in texture_text(Reason("poor-texture", correlation=0.12))
 

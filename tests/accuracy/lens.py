@@ -45,7 +45,7 @@ def rendered(count: int) -> None:
                 furthest.append(np.degrees(np.arccos(lens.unproject(pixels)[:, 2].min())))
         report = lens_report(views, lens.width, lens.height)
         if isinstance(report, NoFit):
-            print(f"lens {seed}: {report.text}")
+            print(f"lens {seed}: {report.reason}")
             continue
         score = np.abs(report.fit.lens.as_vector() - lens.as_vector()) / report.fit.sigma
         worst.append(float(score.max()))
@@ -81,7 +81,7 @@ def photographs(folder: Path) -> None:
     views = [each for each in found if isinstance(each, BoardView)]
     report = lens_report(views, stills[0].width, stills[0].height)
     if isinstance(report, NoFit):
-        print(report.text)
+        print(report.reason)
         return
     fit = report.fit
     print(f"photographs: boards in {len(views)} of {len(stills)}, RMS {fit.rms_px:.3f} px")

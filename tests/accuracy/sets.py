@@ -28,7 +28,7 @@ from vision.inspection.inspect import inspect
 from vision.inspection.inspected import Inspection
 from vision.job.layout import planned_layout
 
-FIGURES = ("due", "used", "px", "wrong", "z", "z2", "aim_deg", "place_m")
+FIGURES = ("due", "used", "px", "wrong", "z", "z2", "aim_deg", "place_m", "as_expected")
 LARGE_PX, CLEAR = 12.0, 0.9
 WRONG_PX = 3.0
 """A used mark farther than this from its true pixel has a wrong identity."""
@@ -75,6 +75,7 @@ def report_set(folder: Path) -> dict[str, list[float]]:
     right = all(c.verdict == expected["cameras"][c.camera.name] for c in inspection.cameras)
     at_fault = sorted(s.name for s in inspection.strips if s.verdict != "keep")
     right &= at_fault == sorted(expected["strips_at_fault"])
+    figures["as_expected"].append(float(right))
     print("  verdicts of cameras and strips", "as expected" if right else f"WRONG {at_fault}")
     return figures
 

@@ -27,7 +27,6 @@ from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
-from vision.inspection.finding_words import mark_text, picture_text
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
@@ -36,6 +35,8 @@ from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_
 from vision.practice.deviations import Damage, Deviations, Light
 from vision.practice.scene import draw_scene
 from vision.units.reason import Reason
+
+COVERED = {"no-tape", "half-covered", "no-ink", "nothing-there", "noisier"}
 
 
 @pytest.mark.parametrize(
@@ -79,8 +80,6 @@ def test_a_picture_that_is_burnt_out_is_said_to_be() -> None:
     outcome = Tally().judge(burnt)
     assert isinstance(outcome, NotIdentified)
     assert abs(outcome.reason.arguments["burnt_share"] - 0.56) < 0.005
-    said = "56 % of the picture is burnt out to white: take it in softer light"
-    assert said in picture_text(outcome.reason)
 
 
 def test_what_a_person_leaves_of_a_mark_is_right_or_not_taken() -> None:
@@ -146,7 +145,7 @@ def test_a_missing_mark_has_its_reason() -> None:
     assert isinstance(outcome, Identified)
     told = {each.id: each for each in outcome.sightings}
     assert told["front/2"].status in {"rejected", "not-found"}
-    assert "covered" in mark_text(told["front/2"].reason)
+    assert told["front/2"].reason.code in COVERED
     # Half a cross that is left is enough, and its other half is no reason for a wrong centre.
     true_px = {mark["id"]: mark["pixel"] for mark in scene.truth["cameras"][0]["marks"]}
     for name in ("front/4", "front/6"):
@@ -155,8 +154,7 @@ def test_a_missing_mark_has_its_reason() -> None:
             assert found.measured is not None
             assert np.hypot(*(found.measured.pixel_px - true_px[name])) < 0.3
         else:
-            said = mark_text(found.reason)
-            assert "half" in said or "covered" in said
+            assert found.reason.code in COVERED
     assert told["front/1"].status == "used"
     hidden = [each for each in outcome.sightings if each.status == "hidden"]
     assert hidden

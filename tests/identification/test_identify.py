@@ -20,7 +20,6 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
-from vision.inspection.finding_words import picture_text
 from vision.job.job import Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout
 from vision.units.arrays import Array
@@ -150,7 +149,6 @@ def test_pictures_without_the_layout(name: str) -> None:
     assert outcome.camera == "front"
     codes = {"black": "dark", "white": "blank", "grey": "blank"}
     assert outcome.code == codes.get(name, "no-marks")
-    assert len(picture_text(outcome.reason)) > 20
 
 
 @pytest.mark.parametrize("which", ["closer marks", "one strip only"])
@@ -165,7 +163,7 @@ def test_another_layouts_picture(which: str) -> None:
     picture = draw(EYE, other[which], np.random.default_rng(6))
     outcome = identified(picture, job())
     assert isinstance(outcome, NotIdentified)
-    assert picture_text(outcome.reason)
+    assert outcome.code in {"no-marks", "ambiguous", "implausible"}
 
 
 def test_a_layout_with_too_few_marks(picture: Array) -> None:
