@@ -41,6 +41,12 @@ def run(*arguments: str):
     return CliRunner().invoke(app, ["plan", *arguments])
 
 
+def problems(job):
+    """Codes and words of what `plan.json` beside a job finds wanting."""
+    plan = json.loads((job.parent / "seamtrue-plan" / "plan.json").read_text(encoding="utf-8"))
+    return {(each["code"], each["verdict"]) for each in plan["problems"]}
+
+
 @pytest.fixture
 def vehicle(tmp_path):
     path = tmp_path / "vehicle.toml"
@@ -61,12 +67,13 @@ def sample(tmp_path):
 def test_a_layout_is_assessed_without_pictures(sample, tmp_path):
     outcome = run(str(sample))
     assert outcome.exit_code == 0, outcome.output
-    assert "decides every verdict" in outcome.stdout
     folder = tmp_path / "seamtrue-plan"
     assert sorted(path.name for path in folder.iterdir()) == ["plan.json", "plan.txt"]
     plan = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
     assert (plan["schema"], plan["verdict"]) == ("seamtrue.plan/1", "decides")
-    assert "hidden by the body" in (folder / "plan.txt").read_text(encoding="utf-8")
+    hidden = [v["hidden_by"] for c in plan["cameras"] for v in c["views"] if v["hidden_by"]]
+    assert "the body" in hidden
+    assert (folder / "plan.txt").read_text(encoding="utf-8").startswith(outcome.stdout[:200])
 
 
 def test_a_layout_that_cannot_decide_is_4(sample):
@@ -74,7 +81,7 @@ def test_a_layout_that_cannot_decide_is_4(sample):
     sample.write_text(text + '\n[tolerance]\nstrip = "5 mm"\n', encoding="utf-8")
     outcome = run(str(sample))
     assert outcome.exit_code == 4, outcome.output
-    assert "more than the 0.5 cm allowed" in outcome.stdout
+    assert problems(sample) == {("sigma-beyond-tolerance", "cannot-decide")}
 
 
 def test_an_aim_that_fails_whatever_is_measured_is_3(sample):
@@ -82,15 +89,13 @@ def test_an_aim_that_fails_whatever_is_measured_is_3(sample):
     sample.write_text(text, encoding="utf-8")
     outcome = run(str(sample))
     assert outcome.exit_code == 3, outcome.output
-    assert "first sees ground" in outcome.stdout
-    assert "tilt it farther down" in outcome.stdout
+    assert ("nearest-ground", "beyond") in problems(sample)
 
 
 def test_a_job_is_proposed_and_can_be_read_by_all(vehicle, tmp_path):
     target = tmp_path / "new" / "job.toml"
     outcome = run(str(vehicle), "--propose", str(target))
     assert outcome.exit_code == 0, outcome.output
-    assert "proposed:" in outcome.stdout
     job, _ = read_job(target)
     assert len(job.strips) == 4
     assert (tmp_path / "new" / "seamtrue-plan" / "plan.json").is_file()
@@ -105,7 +110,6 @@ def test_marks_of_the_kind_asked_for_are_proposed(vehicle, tmp_path, kind):
     outcome = run(str(vehicle), "--propose", str(target), "--mark", kind)
     assert outcome.exit_code == 0, outcome.output
     assert f'mark = "{kind}"' in target.read_text(encoding="utf-8")
-    assert f"{kind}s on" in outcome.stdout
 
 
 def test_a_kind_of_mark_that_is_none_or_not_to_be_proposed_is_usage(vehicle, sample, tmp_path):
@@ -147,7 +151,6 @@ def test_a_job_stays_beside_the_lens_files_it_names(vehicle, tmp_path):
     vehicle.write_text(text, encoding="utf-8")
     elsewhere = run(str(vehicle), "--propose", str(tmp_path / "new" / "job.toml"))
     assert elsewhere.exit_code == 5
-    assert "which names lens files" in elsewhere.stderr
     beside = run(str(vehicle), "--propose", str(tmp_path / "job.toml"))
     assert beside.exit_code == 0, beside.output
     assert read_job(tmp_path / "job.toml")[0].lenses[0].fitted is not None
