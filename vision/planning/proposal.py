@@ -73,63 +73,60 @@ def propose(
     """
     imperial = vehicle_job.lengths.imperial
     grid_m = SETTINGS.inch_grid_m if imperial else SETTINGS.metric_grid_m
-    search = _Search(vehicle_job, light, size_px, grid_m, SIZES[mark])
+    widest_m = (vehicle_job.means.tape_width_m or np.inf) + 1e-9
+    sizes = tuple(size for size in SIZES[mark] if size.end_tape_m <= widest_m)
+    if not sizes:
+        needed_m = SIZES[mark][0].end_tape_m
+        return NoProposal(reasons=(Reason("tape-too-narrow", needed_m=needed_m),))
+    search = _Search(vehicle_job, light, size_px, grid_m, sizes)
     outs = search.fitting_outs()
     if not outs:
-        return NoProposal(reasons=(_too_small(vehicle_job, search.grid_m, SIZES[mark][0]),))
+        along_m, across_m = _needed_m(search.closest(OUT_STEPS[-1]))
+        reason = Reason("lot-too-small", along_m=along_m, across_m=across_m)
+        return NoProposal(reasons=(reason,))
     for rarely in (True, False):
         for raised in (True, False):
-            for out_m in outs:
-                found = search.cheapest(out_m, raised, rarely=rarely)
+            for out in outs:
+                found = search.cheapest(out, raised, rarely=rarely)
                 if found is not None:
                     return found
     assert search.nearest is not None
     return NoProposal(reasons=shortcomings(search.nearest), nearest=search.nearest)
 
 
+@dataclass(slots=True)
 class _Search:
     """A search over `Choice`s that remembers what came nearest."""
 
-    def __init__(
-        self,
-        vehicle_job: Job,
-        light: Light | None,
-        size_px: tuple[int, int],
-        grid_m: float,
-        sizes: tuple[Size, ...],
-    ) -> None:
-        self.vehicle_job, self.light = vehicle_job, light
-        self.size_px, self.grid_m, self.sizes = size_px, grid_m, sizes
-        self.tried = 0
-        self.nearest: Prediction | None = None
-        self._nearest_score = (np.inf, np.inf)
+    vehicle_job: Job
+    light: Light | None
+    size_px: tuple[int, int]
+    grid_m: float
+    sizes: tuple[Size, ...]
+    tried: int = 0
+    nearest: Prediction | None = None
+    nearest_score: tuple[float, float] = (np.inf, np.inf)
 
-    def fitting_outs(self) -> list[float]:
-        """How far out the end strips may lie on the lot, in m, in the order to try."""
-        widest = self.vehicle_job.means.tape_width_m or np.inf
-        if widest < self.sizes[0].end_tape_m - 1e-9:
-            return []
-        fitting = [
-            steps
-            for steps in (*OUT_STEPS, FAR_OUT_STEPS)
-            if _fits(laid_out(self.vehicle_job, _smallest(self.sizes[0], self.grid_m, steps)))
-        ]
-        wanted = fitting[:1] + [steps for steps in fitting[1:] if steps == FAR_OUT_STEPS]
-        return [steps * self.grid_m for steps in wanted]
+    def closest(self, out: int) -> Job:
+        """The layout that takes the least room of those whose end strips lie so far out."""
+        return laid_out(self.vehicle_job, self._choice(self.sizes[0], out))
 
-    def cheapest(self, out_m: float, raised: bool, *, rarely: bool) -> Proposal | None:
+    def fitting_outs(self) -> list[int]:
+        """How far out the end strips may lie on the lot, in steps, in the order to try."""
+        outs = (*OUT_STEPS, FAR_OUT_STEPS)
+        fitting = [out for out in outs if self._fits(self.closest(out))]
+        return fitting[:1] + [out for out in fitting[1:] if out == FAR_OUT_STEPS]
+
+    def cheapest(self, out: int, raised: bool, *, rarely: bool) -> Proposal | None:
         """The cheapest layout without shortcomings; sizes that fail at their densest are passed by.
 
         A larger mark with the same spacing costs more, so the first size that does sets the bound.
         """
         best: Proposal | None = None
-        widest = self.vehicle_job.means.tape_width_m or np.inf
         for size, rows in product(self.sizes, ROWS):
-            if size.end_tape_m > widest + 1e-9:
-                break
             jobs = [
                 each
-                for each in self._by_cost(size, rows, out_m, raised)
+                for each in self._by_cost(size, rows, out, raised)
                 if best is None or each[0] < best.minutes
             ]
             if not jobs or self._tried(jobs[-1][2], rarely)[1]:
@@ -143,33 +140,52 @@ class _Search:
                     break
         return best
 
+    def _choice(
+        self,
+        size: Size,
+        out: int,
+        side: int = SIDE_STEPS[0],
+        end: int = END_STEPS[0],
+        rows: tuple[bool, bool] = ROWS[0],
+        raised: bool = False,
+    ) -> Choice:
+        """A choice by steps of the grid."""
+        side_m, end_m, out_m = (steps * self.grid_m for steps in (side, end, out))
+        return Choice(
+            size=size,
+            side_m=side_m,
+            end_m=end_m,
+            out_m=out_m,
+            rows=rows,
+            raised=raised,
+            grid_m=self.grid_m,
+        )
+
     def _by_cost(
-        self, size: Size, rows: tuple[bool, bool], out_m: float, raised: bool
+        self, size: Size, rows: tuple[bool, bool], out: int, raised: bool
     ) -> list[tuple[float, Choice, Job]]:
         """Every spacing of one size of mark that fits the lot, the cheapest first."""
         found = []
         for side, end in product(SIDE_STEPS, END_STEPS):
-            choice = Choice(
-                size=size,
-                side_m=side * self.grid_m,
-                end_m=end * self.grid_m,
-                out_m=out_m,
-                rows=rows,
-                raised=raised,
-                grid_m=self.grid_m,
-            )
+            choice = self._choice(size, out, side, end, rows, raised)
             job = laid_out(self.vehicle_job, choice)
-            if not size.crowded(choice.side_m, choice.end_m) and _fits(job):
+            if not size.crowded(choice.side_m, choice.end_m) and self._fits(job):
                 found.append((minutes_of(job), choice, job))
         return sorted(found, key=lambda each: each[0])
+
+    def _fits(self, job: Job) -> bool:
+        """Whether a layout fits the lot, with room to walk round it."""
+        means = self.vehicle_job.means
+        lot_m = (means.lot_length_m or np.inf, means.lot_width_m or np.inf)
+        return all(need <= most + 1e-9 for need, most in zip(_needed_m(job), lot_m, strict=True))
 
     def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[Reason, ...]]:
         self.tried += 1
         prediction = predict(job, self.light, self.size_px, least_px=SETTINGS.sure_px, rough=True)
         wrong = shortcomings(prediction, rarely=rarely)
         score = (len(wrong), prediction.worst)
-        if score < self._nearest_score:
-            self.nearest, self._nearest_score = prediction, score
+        if score < self.nearest_score:
+            self.nearest, self.nearest_score = prediction, score
         return prediction, wrong
 
 
@@ -229,30 +245,7 @@ def _unsure_marks(prediction: Prediction) -> Iterator[Reason]:
             yield Reason("few-shared-marks", between=seam.between, **counts)
 
 
-def _smallest(size: Size, grid: float, out: int) -> Choice:
-    return Choice(
-        size=size,
-        side_m=SIDE_STEPS[0] * grid,
-        end_m=END_STEPS[0] * grid,
-        out_m=out * grid,
-        rows=ROWS[0],
-        raised=False,
-        grid_m=grid,
-    )
-
-
-def _fits(job: Job) -> bool:
-    """Whether a layout fits the lot, with room to walk round it."""
-    needed = [each + 2 * SETTINGS.lot_room_m for each in extent_m(job)]
-    limits = (job.means.lot_length_m, job.means.lot_width_m)
-    return all(
-        limit is None or need <= limit + 1e-9 for need, limit in zip(needed, limits, strict=True)
-    )
-
-
-def _too_small(vehicle_job: Job, grid: float, size: Size) -> Reason:
-    if (vehicle_job.means.tape_width_m or np.inf) < size.end_tape_m:
-        return Reason("tape-too-narrow", needed_m=size.end_tape_m)
-    closest = laid_out(vehicle_job, _smallest(size, grid, OUT_STEPS[-1]))
-    along_m, across_m = (each + 2 * SETTINGS.lot_room_m for each in extent_m(closest))
-    return Reason("lot-too-small", along_m=along_m, across_m=across_m)
+def _needed_m(job: Job) -> tuple[float, float]:
+    """Length and width (m) of the ground that a layout takes, with room to walk round it."""
+    along_m, across_m = (each + 2 * SETTINGS.lot_room_m for each in extent_m(job))
+    return along_m, across_m

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -38,22 +38,50 @@ METRIC_STEP_M = Fraction(1, 10)
 IMPERIAL_STEP_M = UNITS["ft"] / 2
 """Steps of the triangle's part: its three sides are then round in that system."""
 
+End = tuple[str, Array]
+"""Id and place (2,) of an end mark."""
+
 OPPOSITE: dict[Side, Side] = {"left": "right", "front": "rear"}
 
 
 def diagonal_pairs(job: Job, strips: tuple[StripLine, ...]) -> tuple[DiagonalPair, ...]:
     """Every pair worth taping, those across the vehicle first."""
-    tolerance_m = job.tolerances.strip_m
-    found: list[DiagonalPair | None] = []
+    pairs = (_pair(job, candidate) for candidate in _candidates(strips))
+    return tuple(pair for pair in pairs if pair is not None)
+
+
+class _Candidate(NamedTuple):
+    """Two lengths that may answer to one fault of `strip`: the ends of each, rear or right first.
+
+    The fault moves the second end of the first along `moved` (2,), that of the second by `sign`
+    times as much.
+    """
+
+    fault: Literal["slide", "turn"]
+    strip: StripLine
+    against: StripLine | None
+    lengths: tuple[tuple[End, End], tuple[End, End]]
+    moved: Array
+    sign: int
+
+
+def _candidates(strips: tuple[StripLine, ...]) -> Iterator[_Candidate]:
+    """What faces across the vehicle, then from the side strips' near ends to each end strip's.
+
+    Diagonals of strips that face each other show one slid against the other; how far apart they
+    are at both ends shows one turned, and so do the legs to an end strip.
+    """
     facing = [pair for side in OPPOSITE for pair in _facing(strips, side)]
     for one, other in facing:
-        found.append(_crossed(job.vehicle, one, other, tolerance_m))
-        found.append(_widths(job.vehicle, one, other, tolerance_m))
-    sides = next(((a, b) for a, b in facing if a.side == "left"), None)
-    if sides is not None:
-        ends = [line for line in strips if line.side in ("front", "rear")]
-        found += [_legs(job.vehicle, end, sides, tolerance_m) for end in ends]
-    return tuple(pair for pair in found if pair is not None)
+        (a0, a1), (b0, b1) = _ends(one), _ends(other)
+        yield _Candidate("slide", one, other, ((b0, a1), (b1, a0)), one.strip.along, 1)
+        yield _Candidate("turn", one, other, ((b0, a0), (b1, a1)), _out(one), -1)
+    for left, right in [pair for pair in facing if pair[0].side == "left"][:1]:
+        for end in (line for line in strips if line.side in ("front", "rear")):
+            near = -1 if end.side == "front" else 0
+            ends = _ends(end)
+            lengths = (_ends(left)[near], ends[1]), (_ends(right)[near], ends[0])
+            yield _Candidate("turn", end, None, lengths, _out(end), -1)
 
 
 def _facing(strips: tuple[StripLine, ...], side: Side) -> Iterator[tuple[StripLine, StripLine]]:
@@ -72,7 +100,12 @@ def _middle(line: StripLine) -> Array:
     return (line.strip.from_m + line.strip.to_m) / 2
 
 
-def _ends(line: StripLine) -> list[tuple[str, Array]]:
+def _out(line: StripLine) -> Array:
+    """Unit vector (2,) square to a strip."""
+    return np.array([-line.strip.along[1], line.strip.along[0]])
+
+
+def _ends(line: StripLine) -> list[End]:
     """Id and place (2,) of the two end marks: rear before front, right before left."""
     axis = 0 if line.side in ("left", "right") else 1
     ends = [(line.marks[0].id, line.strip.from_m), (line.marks[-1].id, line.strip.to_m)]
@@ -85,7 +118,7 @@ def under_body(vehicle: Vehicle, a_m: Array, b_m: Array) -> bool:
     return bool(body_hides(vehicle, low, high[None], margin_m=0.0)[0])
 
 
-def _diagonal(vehicle: Vehicle, a: tuple[str, Array], b: tuple[str, Array]) -> Diagonal:
+def _diagonal(vehicle: Vehicle, a: End, b: End) -> Diagonal:
     return Diagonal(
         between=(a[0], b[0]),
         ends_m=np.stack([a[1], b[1]]),
@@ -94,72 +127,29 @@ def _diagonal(vehicle: Vehicle, a: tuple[str, Array], b: tuple[str, Array]) -> D
     )
 
 
-def _pair(
-    fault: Literal["slide", "turn"],
-    strips: tuple[StripLine, StripLine | None],
-    diagonals: tuple[Diagonal, Diagonal],
-    shift: tuple[Array, Array],
-    tolerance_m: float,
-) -> DiagonalPair | None:
-    """A pair, or None where it would not show the fault.
-
-    `shift`: unit vectors by which the fault moves the second end of each diagonal.
-    """
-    if min(each.length_m for each in diagonals) <= 0:
+def _pair(job: Job, of: _Candidate) -> DiagonalPair | None:
+    """A pair, or None where it would not show the fault, or the body is in the way of it."""
+    first, second = (_diagonal(job.vehicle, *ends) for ends in of.lengths)
+    # The diagonals across the vehicle run under it, and are taped there.
+    if of.fault == "turn" and (first.under_body or second.under_body):
         return None
-    answers = []
-    for diagonal, moved in zip(diagonals, shift, strict=True):
-        along = diagonal.ends_m[1] - diagonal.ends_m[0]
-        answers.append(float(along @ moved) / float(np.hypot(*along)))
-    answer = abs(answers[0] - answers[1])
+    if min(first.length_m, second.length_m) <= 0:
+        return None
+    along = [np.diff(each.ends_m, axis=0)[0] for each in (first, second)]
+    by_fault = [float(each @ of.moved) / float(np.hypot(*each)) for each in along]
+    answer = abs(by_fault[0] - of.sign * by_fault[1])
     if answer < SETTINGS.least_answer:
         return None
     return DiagonalPair(
-        fault=fault,
-        strip=strips[0].strip.name,
-        against=strips[1].strip.name if strips[1] else None,
-        first=diagonals[0],
-        second=diagonals[1],
-        difference_m=diagonals[0].length_m - diagonals[1].length_m,
+        fault=of.fault,
+        strip=of.strip.strip.name,
+        against=of.against.strip.name if of.against else None,
+        first=first,
+        second=second,
+        difference_m=first.length_m - second.length_m,
         answer=answer,
-        allowed_m=answer * tolerance_m,
+        allowed_m=answer * job.tolerances.strip_m,
     )
-
-
-def _crossed(
-    vehicle: Vehicle, one: StripLine, other: StripLine, tolerance_m: float
-) -> DiagonalPair | None:
-    """The two diagonals of strips that face each other: one slid against the other."""
-    (a0, a1), (b0, b1) = _ends(one), _ends(other)
-    diagonals = _diagonal(vehicle, b0, a1), _diagonal(vehicle, b1, a0)
-    along = one.strip.along
-    return _pair("slide", (one, other), diagonals, (along, along), tolerance_m)
-
-
-def _widths(
-    vehicle: Vehicle, one: StripLine, other: StripLine, tolerance_m: float
-) -> DiagonalPair | None:
-    """How far apart strips that face each other are at both ends: one turned."""
-    (a0, a1), (b0, b1) = _ends(one), _ends(other)
-    diagonals = _diagonal(vehicle, b0, a0), _diagonal(vehicle, b1, a1)
-    if any(each.under_body for each in diagonals):
-        return None
-    out = np.array([-one.strip.along[1], one.strip.along[0]])
-    return _pair("turn", (one, other), diagonals, (out, -out), tolerance_m)
-
-
-def _legs(
-    vehicle: Vehicle, end: StripLine, sides: tuple[StripLine, StripLine], tolerance_m: float
-) -> DiagonalPair | None:
-    """From the side strips' near ends to the end strip's: the end strip turned."""
-    near = -1 if end.side == "front" else 0
-    left, right = _ends(sides[0])[near], _ends(sides[1])[near]
-    end_right, end_left = _ends(end)
-    diagonals = _diagonal(vehicle, left, end_left), _diagonal(vehicle, right, end_right)
-    if any(each.under_body for each in diagonals):
-        return None
-    out = np.array([-end.strip.along[1], end.strip.along[0]])
-    return _pair("turn", (end, None), diagonals, (out, -out), tolerance_m)
 
 
 # --------------------------------------------------------------------------------------- triangles
