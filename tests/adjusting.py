@@ -31,6 +31,7 @@ from vision.job.job import (
     Vehicle,
 )
 from vision.job.layout import Layout, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
@@ -130,11 +131,11 @@ class Scene:
             seen.append(self._observed(each, rng))
         self.observations = tuple(seen)
 
-    def _places(self, rng: np.random.Generator) -> dict[str, Array]:
+    def _places(self, rng: np.random.Generator) -> dict[MarkId, Array]:
         places = {}
         for mark in self.layout.marks:
             if mark.strip is None:
-                sigma = next(m.position_sigma_m for m in self.job.marks if m.name == mark.id)
+                sigma = next(m.position_sigma_m for m in self.job.marks if m.name == mark.id.name)
                 places[mark.id] = mark.centre_m + rng.normal(0, sigma, 3)
                 continue
             own = self.job.strip(mark.strip)
@@ -201,15 +202,19 @@ SHARED = replace(
 READINGS = (
     LengthReading(
         kind="distance",
-        between=("left/0", "rear/8"),
+        between=(MarkId("left", 0), MarkId("rear", 8)),
         value_m=0.0,
         sigma_m=0.003,
         tape="yellow",
         scale_sigma=1.2e-4,
     ),
-    LengthReading(kind="diagonal", between=("left/0", "front/0"), value_m=0.0, sigma_m=0.003),
-    LengthReading(kind="distance", between=("left", "left_trestle"), value_m=0.0, sigma_m=0.004),
-    LengthReading(kind="offset", between=("right/3",), value_m=0.0, sigma_m=0.003),
+    LengthReading(
+        kind="diagonal", between=(MarkId("left", 0), MarkId("front", 0)), value_m=0.0, sigma_m=0.003
+    ),
+    LengthReading(
+        kind="distance", between=("left", MarkId("left_trestle")), value_m=0.0, sigma_m=0.004
+    ),
+    LengthReading(kind="offset", between=(MarkId("right", 3),), value_m=0.0, sigma_m=0.003),
     AngleReading(camera="front", tilt_rad=0.0, roll_rad=0.0, against="gravity", sigma_rad=0.0035),
     AngleReading(camera="left", tilt_rad=0.0, roll_rad=None, against="ground", sigma_rad=0.0035),
 )
@@ -265,7 +270,7 @@ def panels(turn_rad: float) -> tuple[Job, tuple[CameraObservations, ...]]:
                 continue
             for row, column in np.ndindex(3, 4):
                 offset = 0.06 * np.array([column - 1.5, row - 1.0])
-                ids.append(f"{mark_id}/{row}/{column}")
+                ids.append(mark_id.corner(row, column))
                 planned.append(centre + np.r_[offset, 0.0])
                 true.append(place + np.r_[turned @ offset, 0.0])
         pixels = lens.project(pose.transform(np.array(true)))

@@ -36,6 +36,7 @@ from vision.job.job import (
     Tolerances,
     Vehicle,
 )
+from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 from vision.units.reason import Reason as MarkReason
 from vision.views.seams.gaps import SeamGap
@@ -109,7 +110,7 @@ def _fit(pose: Pose, lens: Lens) -> PlanFit:
 
 def _marks() -> tuple[InspectedMark, ...]:
     used = InspectedMark(
-        id="front/0",
+        id=MarkId("front", 0),
         status="used",
         planned_m=np.array([5.0, -1.0, 0.0]),
         pixel_px=np.array([200.1234, 100.5678]),
@@ -118,7 +119,7 @@ def _marks() -> tuple[InspectedMark, ...]:
         residual_m=np.array([0.0013, -0.0021]),
     )
     rejected = InspectedMark(
-        id="front/1",
+        id=MarkId("front", 1),
         status="rejected",
         planned_m=np.array([5.0, 0.0, 0.0]),
         pixel_px=np.array([160.0, 101.0]),
@@ -128,12 +129,14 @@ def _marks() -> tuple[InspectedMark, ...]:
         reason=MarkReason("misfit"),
     )
     lost = InspectedMark(
-        id="front/2",
+        id=MarkId("front", 2),
         status="not-found",
         planned_m=np.array([5.0, 1.0, 0.0]),
         reason=MarkReason("nothing-there"),
     )
-    outside = InspectedMark(id="trestle", status="outside", planned_m=np.array([6.0, 0.5, 0.75]))
+    outside = InspectedMark(
+        id=MarkId("trestle"), status="outside", planned_m=np.array([6.0, 0.5, 0.75])
+    )
     return used, rejected, lost, outside
 
 
@@ -142,7 +145,11 @@ def _sharpness(known: bool) -> Sharpness:
     if not known:
         return bare
     patch = SoftPatch(
-        pixel_px=np.array([31.0, 42.0]), radius_px=9, blur_px=3, sigma_px=0.4, marks=("front/0",)
+        pixel_px=np.array([31.0, 42.0]),
+        radius_px=9,
+        blur_px=3,
+        sigma_px=0.4,
+        marks=(MarkId("front", 0),),
     )
     blur = Blur(blur_px=0.71, sigma_px=0.04)
     return replace(
@@ -245,7 +252,7 @@ def _seam(line: SeamLine) -> InspectedSeam:
         points_m=points,
         gaps_m=np.zeros_like(points),
         covariances_m2=np.zeros((len(points), 2, 2)),
-        mark_ids=("front/0",),
+        mark_ids=(MarkId("front", 0),),
         mark_gaps_m=np.zeros((1, 2)),
         mark_covariances_m2=np.zeros((1, 2, 2)),
         worst_gap_m=np.array([0.0041, -0.0112]),

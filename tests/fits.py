@@ -9,12 +9,13 @@ from vision.adjustment.plan_fit import PlanFit, Points
 from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array
 
 
 def perfect_fit(
-    pose: Pose, lens: Lens, ids: tuple[str, ...] = (), planned_m: Array | None = None
+    pose: Pose, lens: Lens, ids: tuple[MarkId, ...] = (), planned_m: Array | None = None
 ) -> PlanFit:
     """A camera that sees marks (n,) just where they are planned, (n, 3)."""
     places = np.zeros((0, 3)) if planned_m is None else planned_m

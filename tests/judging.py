@@ -15,6 +15,7 @@ from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.inspection.verdict.rule import Reason
 from vision.job.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
 from vision.views.seams.gaps import SeamGap
@@ -84,7 +85,7 @@ def laid(
         shift_sigma_m=np.full(2, sigma),
         turn_rad=float(square @ (ends[1] - ends[0]) / strip.length_m),
         turn_sigma_rad=0.0003,
-        mark_ids=tuple(f"{strip.name}/{i}" for i in range(count)) if has_been_seen else (),
+        mark_ids=tuple(MarkId(strip.name, i) for i in range(count)) if has_been_seen else (),
         mark_shift_m=shifts,
         mark_shift_covariance_m2=np.tile(np.eye(2) * sigma**2, (count, 1, 1)),
         seen=has_been_seen,
@@ -124,7 +125,7 @@ def gap(lengths: list[float], *, mark: float | None = None, sigma: float = 0.004
         points_m=np.tile([5.0, 2.0], (count, 1)),
         gaps_m=gaps,
         covariances_m2=np.tile(np.eye(2) * sigma**2, (count, 1, 1)),
-        mark_ids=("left/9",) * len(marks),
+        mark_ids=(MarkId("left", 9),) * len(marks),
         mark_gaps_m=marks,
         mark_covariances_m2=np.tile(np.eye(2) * sigma**2, (len(marks), 1, 1)),
         worst_gap_m=None,

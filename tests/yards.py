@@ -85,7 +85,7 @@ def sighting(scene: dict, camera: str, mark: str) -> dict:
 def probe(scene: Scene, camera: str, mark_id: str, s: float, q: float) -> float:
     """Level at a place in a mark's own coordinates, along the strip and to its left."""
     eye = next(eye for eye in scene.world.eyes if eye.camera.name == camera)
-    mark = next(mark for mark in scene.world.marks if mark.id == mark_id)
+    mark = next(mark for mark in scene.world.marks if str(mark.id) == mark_id)
     c, n = np.cos(mark.heading_rad), np.sin(mark.heading_rad)
     place = mark.centre_m + np.array([c * s - n * q, n * s + c * q, 0.0])
     pixel = eye.lens.project(eye.pose.transform(place))

@@ -36,6 +36,7 @@ from vision.identification.identified import Identified, NotIdentified
 from vision.inspection.finding_words import mark_text
 from vision.job.job import Camera, Job
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured
 from vision.marks.picture import Picture
 from vision.practice.deviations import Damage, Deviations, Ground, Light, Moved, Person
@@ -61,7 +62,7 @@ def _sun(rng: np.random.Generator) -> dict[str, float]:
     }
 
 
-def _damaged(job: Job, rng: np.random.Generator) -> dict[str, Damage]:
+def _damaged(job: Job, rng: np.random.Generator) -> dict[MarkId, Damage]:
     """Something on or wrong with every fourth mark."""
     kinds = [Damage(leaves=3), Damage(torn=0.4), Damage(smeared=0.8), Damage(covered=0.5)]
     ids = planned_layout(job).ids
@@ -268,9 +269,9 @@ class Tally:
             return outcome
         self.named += 1
         for sighting in outcome.sightings:
-            true = view.true_px.get(sighting.id)
+            true = view.true_px.get(str(sighting.id))
             if sighting.status != "used" or sighting.measured is None:
-                if sighting.id in view.due:
+                if str(sighting.id) in view.due:
                     why = mark_text(sighting.reason) if sighting.reason else ""
                     self.missing[f"{sighting.status}: {why}"] += 1
                 continue
@@ -280,7 +281,7 @@ class Tally:
             self.astray += off > ASTRAY_PX and _sigmas(off_px, sighting.measured) > ASTRAY_SIGMAS
             if off > WRONG_PX:
                 self.wrong.append(f"{view.name} {sighting.id} {off:.1f} px")
-            if sighting.id in view.due:
+            if str(sighting.id) in view.due:
                 self.used += 1
                 self.errors_px.append(float(off))
         return outcome

@@ -29,6 +29,7 @@ from vision.files.disk import read_job
 from vision.inspection.verdict.reliability import standings
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 
 SIGMA_M = 0.0026
 """A class II tape over 9 m taken as uniform, and 2 mm for holding it."""
@@ -44,7 +45,7 @@ def lot(*, every: bool = False, laid_sigma_m: float = LAID_SIGMA_M) -> Job:
     """The sample job with its readings as planned: seventeen, or `every` distance of two ends."""
     job, _ = read_job(CLEAR_DAY)
     last = {strip.name: len(strip.at_m) - 1 for strip in job.strips}
-    ends = {name: (f"{name}/0", f"{name}/{count}") for name, count in last.items()}
+    ends = {name: (MarkId(name, 0), MarkId(name, count)) for name, count in last.items()}
     pairs = [ends[name] for name in last]
     pairs += [(ends["left"][i], ends["right"][j]) for i in (0, 1) for j in (0, 1)]
     pairs += [(ends["left"][1], ends["front"][1]), (ends["right"][1], ends["front"][0])]
@@ -64,7 +65,7 @@ def lot(*, every: bool = False, laid_sigma_m: float = LAID_SIGMA_M) -> Job:
     )
 
 
-def _reading(kind: str, between: tuple[str, ...]) -> LengthReading:
+def _reading(kind: str, between: tuple[MarkId, ...]) -> LengthReading:
     return LengthReading(
         kind=kind,
         between=between,
@@ -85,7 +86,7 @@ def draw(
         ends = ends + rng.normal(0, strip.position_sigma_m, (2, 2)) + shift.get(strip.name, 0.0)
         own = rng.normal(0, strip.mark_sigma_m, (2, 2))
         for name, place in zip((0, len(strip.at_m) - 1), ends + own, strict=True):
-            places[f"{strip.name}/{name}"] = place
+            places[MarkId(strip.name, name)] = place
     readings = []
     for number, reading in enumerate(job.readings):
         assert isinstance(reading, LengthReading)

@@ -42,6 +42,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import PlannedMark
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import measure
 from vision.marks.measure.matching import match
 
@@ -167,7 +168,7 @@ def ours(grey: Array, scene: Scene, pose: Pose, start: Array | None) -> tuple[Ar
         cy=EYE.centre_px[1],
     )
     mark = PlannedMark(
-        id="mark",
+        id=MarkId("tape", 0),
         strip="tape",
         index=0,
         centre_m=np.array([*scene.centre_m, 0.0]),

@@ -45,6 +45,7 @@ from vision.inspection.inspected import Inspection
 from vision.job.job import Job, Vehicle
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.forecast import Light, forecast_covariances
@@ -85,7 +86,7 @@ class Drawn:
 
     pictures: dict[str, Picture]
     poses: dict[str, Pose]
-    places: dict[str, Array]
+    places: dict[MarkId, Array]
 
 
 def drawn(job: Job, deviations: Deviations, seed: int) -> Drawn:
@@ -149,7 +150,9 @@ def drawn_ratios(prediction: Prediction, shown: Drawn, inspection: Inspection) -
         over += list(off / (laid[strip.name].sigma_m or np.nan))
     for mark in inspection.raised_marks:
         if mark.adjusted is not None and mark.adjusted.seen:
-            off = mark.adjusted.shift_m - (shown.places[mark.name] - planned[mark.name])
+            off = mark.adjusted.shift_m - (
+                shown.places[MarkId(mark.name)] - planned[MarkId(mark.name)]
+            )
             over += list(off / (laid[mark.name].sigma_m or np.nan))
     return over
 

@@ -16,6 +16,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.job.layout import Layout, PlannedMark, place_sigma_m, planned_layout
+from vision.job.mark_id import MarkId
 from vision.planning.assessment import Prediction
 from vision.units.arrays import Array
 from vision.views.seams.gaps import seam_gaps
@@ -96,7 +97,7 @@ def note(prediction: Prediction, truth: Truth, result: Adjustment, spread: Sprea
                 spread.shifts.setdefault(strip.name, []).append(shift - true)
     for mark in result.marks:
         if mark.seen:
-            true = truth.places[mark.name] - planned[mark.name]
+            true = truth.places[MarkId(mark.name)] - planned[MarkId(mark.name)]
             spread.shifts.setdefault(mark.name, []).append(mark.shift_m - true)
     worst_at = {seam.between: seam.worst_at_m for seam in prediction.seams}
     for seam in seam_gaps(job, truth.fits, result):

@@ -82,7 +82,7 @@ def report_set(folder: Path) -> dict[str, list[float]]:
 
 def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None:
     true = truth["cameras"][camera.camera.name]
-    by_id = {mark.id: mark for mark in camera.marks}
+    by_id = {str(mark.id): mark for mark in camera.marks}
     errors = []
     for mark in true["marks"]:
         due = mark["clear_fraction"] > CLEAR and extent_px(mark) >= LARGE_PX
@@ -108,7 +108,7 @@ def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None
             print(f"    {name}: off by {np.hypot(*off):.2f} px, {sigmas:.1f} sigma")
     truly = {point_id for mark in true["marks"] for point_id in true_points(mark, truth)}
     truly |= set(cartons)
-    strangers = sum(m.status == "used" and m.id not in truly for m in camera.marks)
+    strangers = sum(m.status == "used" and str(m.id) not in truly for m in camera.marks)
     figures["wrong"].append(float(strangers + sum(e > WRONG_PX for e in errors)))
     name = camera.camera.name
     if camera.adjusted is None:
@@ -182,7 +182,7 @@ def _judge_draw(outcome: object, picture, pixels: dict) -> str:
     for sighting in outcome.sightings:
         if sighting.status == "used" and sighting.measured is not None:
             found = picture.as_delivered(sighting.measured.pixel_px)
-            true = pixels.get(sighting.id)
+            true = pixels.get(str(sighting.id))
             if true is None or np.hypot(*(found - true)) > WRONG_PX:
                 return "wrong"
     return "right"

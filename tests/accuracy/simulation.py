@@ -25,6 +25,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.job.body import body_hides
 from vision.job.job import AngleReading, Camera, Job, LengthReading
 from vision.job.layout import place_sigma_m, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
 
@@ -73,7 +74,7 @@ class Truth:
     lenses: dict[str, Lens] = field(default_factory=dict)
     types: dict[str, Lens] = field(default_factory=dict)
     ends: dict[str, Array] = field(default_factory=dict)
-    places: dict[str, Array] = field(default_factory=dict)
+    places: dict[MarkId, Array] = field(default_factory=dict)
     observations: tuple[CameraObservations, ...] = ()
     fits: dict[str, PlanFit] = field(default_factory=dict)
 
@@ -256,16 +257,16 @@ def drawn_apart(
 # ---------------------------------------------------------------------------------- kinds of job
 
 DISTANCES = (
-    ("left/16", "front/8"),
-    ("right/16", "front/0"),
-    ("left/0", "rear/8"),
-    ("right/0", "rear/0"),
-    ("left/0", "left/16"),
-    ("right/0", "right/16"),
-    ("front/0", "front/8"),
-    ("rear/0", "rear/8"),
+    (MarkId("left", 16), MarkId("front", 8)),
+    (MarkId("right", 16), MarkId("front", 0)),
+    (MarkId("left", 0), MarkId("rear", 8)),
+    (MarkId("right", 0), MarkId("rear", 0)),
+    (MarkId("left", 0), MarkId("left", 16)),
+    (MarkId("right", 0), MarkId("right", 16)),
+    (MarkId("front", 0), MarkId("front", 8)),
+    (MarkId("rear", 0), MarkId("rear", 8)),
 )
-OFFSETS = ("left/0", "left/16", "right/0", "right/16")
+OFFSETS = (MarkId("left", 0), MarkId("left", 16), MarkId("right", 0), MarkId("right", 16))
 KNOWN_K = (-0.04, 0.005, -0.001, 0.0001)
 
 

@@ -44,6 +44,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.inspection.verdict.cameras import camera_verdict
 from vision.inspection.verdict.causes import unobserved
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 
 
 @pytest.mark.parametrize("case", ["own lenses", "shared lens", "readings"])
@@ -199,7 +200,7 @@ def test_one_camera_alone_and_strips_that_nobody_saw() -> None:
     np.testing.assert_array_equal(unseen.ends_m, [STRIPS[1].from_m, STRIPS[1].to_m])
     np.testing.assert_allclose(unseen.shift_sigma_m, 0.01 / np.sqrt(2))
     trestle = next(each for each in result.marks if each.name == "left_trestle")
-    assert trestle.seen == ("left_trestle" in left.points.ids)
+    assert trestle.seen == (MarkId("left_trestle") in left.points.ids)
 
 
 def test_no_camera_or_too_few_marks_is_no_fit() -> None:
@@ -230,8 +231,8 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
     assert isinstance(result, Adjustment)
     assert result.freed == ()
     assert sum(int((~each.used).sum()) for each in result.cameras) == 0
-    assert "right/8" in result.mark_m
-    spread = result.mark_m["right/8/0/3"] - result.mark_m["right/8/0/0"]
+    assert MarkId("right", 8) in result.mark_m
+    spread = result.mark_m[MarkId("right", 8, 0, 3)] - result.mark_m[MarkId("right", 8, 0, 0)]
     # The strip itself may turn by a milliradian or two beside the panel's own turn.
     assert np.arctan2(spread[1], spread[0]) == pytest.approx(turn_rad, abs=0.006)
 
@@ -239,10 +240,10 @@ def test_board_corners_move_and_turn_with_their_panel() -> None:
 def test_a_panel_is_rigid_however_its_strip_is_laid() -> None:
     job, observations = panels(0.0)
     network = build_network(job, planned_layout(job), observations)
-    corners = [f"right/8/{row}/{column}" for row in range(3) for column in range(4)]
+    corners = [MarkId("right", 8, row, column) for row in range(3) for column in range(4)]
     planned = {point.id: point.centre_m for point in planned_layout(job).points}
     places = np.array([planned[corner] for corner in corners])
-    kept, _, _ = network.world.d_places(["right/8"] * len(corners), places)
+    kept, _, _ = network.world.d_places([MarkId("right", 8)] * len(corners), places)
     ends = kept[:, :2, network.world.strips["right"]]
     off_m = places[:, :2] - places[:, :2].mean(axis=0)
     # Pulled along by its ends the strip gets longer, and its panels lie apart but do not stretch.

@@ -25,6 +25,7 @@ from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
 from vision.inspection.verdict.causes import causes
+from vision.job.mark_id import MarkId
 
 RIGHT = Group("strip", "right")
 
@@ -232,8 +233,8 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
     for seen in scene.observations:
         places = np.array([scene.places[i] for i in seen.points.ids])
         for row, mark_id in enumerate(seen.points.ids):
-            if mark_id.startswith("left/"):
-                share = int(mark_id.split("/")[1]) / 16
+            if mark_id.strip == "left":
+                share = mark_id.index / 16
                 places[row, 1] += 0.06 * 4 * share * (1 - share)
         pixels = scene.lenses[seen.name].project(scene.poses[seen.name].transform(places))
         noise = np.random.default_rng(45).normal(0, PIXEL_SIGMA_PX, pixels.shape)
@@ -242,8 +243,8 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
     result = scene.adjusted()
     assert result.freed == (Group("bow", "left"),)
     left = next(each for each in result.strips if each.name == "left")
-    middle = left.mark_ids.index("left/8")
-    true = scene.places["left/8"][1] + 0.06 - 1.54
+    middle = left.mark_ids.index(MarkId("left", 8))
+    true = scene.places[MarkId("left", 8)][1] + 0.06 - 1.54
     sigma = np.sqrt(left.mark_shift_covariance_m2[middle, 1, 1])
     assert abs(left.mark_shift_m[middle, 1] - true) < 3 * sigma
     assert sigma < 0.01
@@ -252,14 +253,14 @@ def test_a_bowed_strip_is_named_and_its_marks_are_placed() -> None:
 def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() -> None:
     fault = {Group("mark", "left_trestle"): np.array([0.1, 0.0, 0.08])}
     scene = Scene(JOB, np.random.default_rng(61))
-    scene.places["left_trestle"] += fault[Group("mark", "left_trestle")]
+    scene.places[MarkId("left_trestle")] += fault[Group("mark", "left_trestle")]
     observations = []
     for seen in scene.observations:
         places = np.array([scene.places[i] for i in seen.points.ids])
         pixels = scene.lenses[seen.name].project(scene.poses[seen.name].transform(places))
         noise = np.random.default_rng(62).normal(0, PIXEL_SIGMA_PX, pixels.shape)
         observations.append(replace(seen, points=replace(seen.points, pixels_px=pixels + noise)))
-    shown = [seen for seen in observations if "left_trestle" in seen.points.ids]
+    shown = [seen for seen in observations if MarkId("left_trestle") in seen.points.ids]
     assert len(shown) >= 1
     scene.observations = tuple(observations)
     result = scene.adjusted()
@@ -275,11 +276,13 @@ def test_a_wrong_pick_in_one_of_two_pictures_does_not_blame_the_mark() -> None:
     corner = replace(MARKS[1], name="corner_trestle", at_m=np.array([5.0, 2.2, 0.75]))
     job = replace(JOB, marks=(corner,))
     scene = Scene(job, np.random.default_rng(63))
-    showing = [n for n, s in enumerate(scene.observations) if "corner_trestle" in s.points.ids]
+    showing = [
+        n for n, s in enumerate(scene.observations) if MarkId("corner_trestle") in s.points.ids
+    ]
     assert len(showing) >= 2
     observations = list(scene.observations)
     wrong = observations[showing[0]]
-    row = wrong.points.ids.index("corner_trestle")
+    row = wrong.points.ids.index(MarkId("corner_trestle"))
     observations[showing[0]] = moved(wrong, row, np.array([9.0, -7.0]))
     scene.observations = tuple(observations)
     result = scene.adjusted()

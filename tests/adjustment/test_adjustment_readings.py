@@ -21,6 +21,7 @@ from vision.adjustment.solution import length_slip
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.causes import causes
 from vision.job.job import AngleReading, LengthReading
+from vision.job.mark_id import MarkId
 from vision.units.length_words import LengthWords
 
 
@@ -99,9 +100,14 @@ def test_readings_to_what_no_camera_shows() -> None:
 
 def test_two_readings_that_contradict_each_other_cannot_be_told_apart() -> None:
     scene = Scene(JOB, np.random.default_rng(27))
-    length = float(np.linalg.norm(scene.places["left/0"] - scene.places["left/16"]))
+    length = float(
+        np.linalg.norm(scene.places[MarkId("left", 0)] - scene.places[MarkId("left", 16)])
+    )
     alike = LengthReading(
-        kind="distance", between=("left/0", "left/16"), value_m=length, sigma_m=0.003
+        kind="distance",
+        between=(MarkId("left", 0), MarkId("left", 16)),
+        value_m=length,
+        sigma_m=0.003,
     )
     # 5 cm apart, each as far from the pictures' own answer, which is worth little here: only
     # one camera with a lens that is hardly known shows anything.
@@ -119,16 +125,16 @@ def test_two_readings_that_contradict_each_other_cannot_be_told_apart() -> None:
 def test_readings_alone_place_strips_marks_and_mountings() -> None:
     scene = Scene(JOB, np.random.default_rng(31), {Group("strip", "right"): np.array([0.0, -0.08])})
     pairs = [
-        ("left/0", "left/16"),
-        ("left/0", "front/8"),
-        ("left/16", "rear/8"),
-        ("right/0", "right/16"),
-        ("front/0", "rear/0"),
-        ("left/0", "right/0"),
-        ("left/16", "right/16"),
-        ("left/0", "right/16"),
-        ("left/16", "right/0"),
-        ("front", "front_trestle"),
+        (MarkId("left", 0), MarkId("left", 16)),
+        (MarkId("left", 0), MarkId("front", 8)),
+        (MarkId("left", 16), MarkId("rear", 8)),
+        (MarkId("right", 0), MarkId("right", 16)),
+        (MarkId("front", 0), MarkId("rear", 0)),
+        (MarkId("left", 0), MarkId("right", 0)),
+        (MarkId("left", 16), MarkId("right", 16)),
+        (MarkId("left", 0), MarkId("right", 16)),
+        (MarkId("left", 16), MarkId("right", 0)),
+        ("front", MarkId("front_trestle")),
     ]
     rng = np.random.default_rng(32)
     lengths = []
@@ -142,7 +148,7 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
     assert isinstance(result, Adjustment)
     # Left and right are as far apart as one of them being wrong makes them: which, nobody can say.
     assert {Group("strip", "left"), Group("strip", "right")} <= set(result.freed_alternatives[0])
-    for name in ("left/0", "left/16"):
+    for name in (MarkId("left", 0), MarkId("left", 16)):
         value = abs(float(scene.places[name][1])) + rng.normal(0, 0.003)
         lengths.append(LengthReading(kind="offset", between=(name,), value_m=value, sigma_m=0.003))
     # An angle needs its camera's picture: it takes no part here.
@@ -158,7 +164,7 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
     assert result.freed == (Group("strip", "right"),)
     right = next(each for each in result.strips if each.name == "right")
     assert not right.seen
-    assert right.mark_ids == ("right/0", "right/16")
+    assert right.mark_ids == (MarkId("right", 0), MarkId("right", 16))
     across = [(scene.places[i] - scene.layout.mark(i).centre_m)[1] for i in right.mark_ids]
     assert np.abs(right.mark_shift_m[:, 1] - across).max() < 0.03
     none = adjust_readings(replace(JOB, readings=(angle,)), scene.layout)

@@ -30,6 +30,7 @@ from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
 from vision.camera.statistics import median_variance_factor
 from vision.job.job import Camera
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 LENS = Lens(
@@ -77,7 +78,7 @@ def points(
     n = len(plan)
     pixels = LENS.project(POSE.transform(plan)) + rng.normal(size=(n, 2)) * noise_px
     return Points(
-        ids=tuple(f"ahead/{index}" for index in range(n)),
+        ids=tuple(MarkId("ahead", index) for index in range(n)),
         planned_m=plan,
         mark_sigma_m=np.full(n, mark_sigma_m),
         pixels_px=pixels,

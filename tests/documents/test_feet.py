@@ -39,6 +39,7 @@ from vision.inspection.whatif.asked import asked_change, small_changes
 from vision.job.job import Job, Means
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.planning.assessment import PredictedCamera, PredictedLaying, PredictedSeam, Prediction
 from vision.planning.limits import problems_of
 from vision.planning.prediction import predict
@@ -50,13 +51,13 @@ from vision.views.texture.match import coarse
 LONG_SHADOW = SAMPLES / "long_shadow"
 FEET = LengthWords(imperial=True)
 READINGS = (
-    ("distance", "left/0", "left/16", 12.0),
-    ("distance", "right/0", "right/16", 12.0),
-    ("diagonal", "left/0", "right/16", float(np.hypot(12.0, 3.35))),
+    ("distance", MarkId("left", 0), MarkId("left", 16), 12.0),
+    ("distance", MarkId("right", 0), MarkId("right", 16), 12.0),
+    ("diagonal", MarkId("left", 0), MarkId("right", 16), float(np.hypot(12.0, 3.35))),
     # An inch too long.
-    ("diagonal", "right/0", "left/16", float(np.hypot(12.0, 3.35)) + 0.0254),
-    ("distance", "left/0", "right/0", 3.35),
-    ("distance", "left/16", "right/16", 3.35),
+    ("diagonal", MarkId("right", 0), MarkId("left", 16), float(np.hypot(12.0, 3.35)) + 0.0254),
+    ("distance", MarkId("left", 0), MarkId("right", 0), 3.35),
+    ("distance", MarkId("left", 16), MarkId("right", 16), 3.35),
 )
 
 
@@ -270,7 +271,7 @@ def test_what_is_faulty_in_a_layout(job: Job) -> None:
         found_mounting_m=0.1,
     )
     unseen = replace(camera, name="left", nearest_ground_m=float("inf"))
-    laid = PredictedLaying(name="left", sigma_m=0.04, mark="left/0", found_m=0.1)
+    laid = PredictedLaying(name="left", sigma_m=0.04, mark=MarkId("left", 0), found_m=0.1)
     problems = problems_of(job, (camera, unseen), (laid,), (seam,))
     codes = {"nearest-ground", "uncovered", "overlap", "sigma-beyond-tolerance"}
     assert codes <= {each.code for each in problems}
@@ -353,7 +354,9 @@ def test_picks_that_are_off() -> None:
     made = replace(made, job=replace(made.job, lengths=FEET))
     screen = Screen(width=1280, height=720)
     pick = pick_lists(made, screen)["front"][0]
-    off = Picked(camera="front", mark=pick.mark, screen_px=pick.screen_px + np.array([9.0, 0.0]))
+    off = Picked(
+        camera="front", mark=str(pick.mark), screen_px=pick.screen_px + np.array([9.0, 0.0])
+    )
     (judged,) = judge_picks(made, screen, [off])
     assert "cm on the ground" in judged.text
     assert metric_alone(judged.text) == []

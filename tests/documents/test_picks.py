@@ -26,6 +26,7 @@ from vision.documents.report.pick_page import picks_html
 from vision.inspection.inspected import InspectedMark
 from vision.job.job import Board
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError
 from vision.units.reason import Reason
 
@@ -59,7 +60,7 @@ def judged(inspection, mark, screen_px, camera="front"):
 def place_of(inspection, mark, ahead_m=0.0, left_m=0.0):
     """Where a place beside a mark of the front strip shows on the screen, strip axes."""
     camera = inspection.cameras[0]
-    planned = planned_layout(inspection.job).mark(mark).centre_m
+    planned = planned_layout(inspection.job).mark(MarkId.parse(mark, ["front"])).centre_m
     # The front strip runs to the left: ahead along it is +y, to its left is -x.
     pixel = expected_px(camera, planned + np.array([-left_m, ahead_m, 0.0]))
     return SCREEN.from_picture(camera, pixel)
@@ -68,7 +69,11 @@ def place_of(inspection, mark, ahead_m=0.0, left_m=0.0):
 def test_the_list_runs_from_left_to_right_along_each_strip(inspection):
     picks = pick_lists(inspection, SCREEN)["front"]
     assert [pick.number for pick in picks] == list(range(1, len(picks) + 1))
-    assert [pick.mark for pick in picks] == ["front/2", "front/1", "front/0"]
+    assert [pick.mark for pick in picks] == [
+        MarkId("front", 2),
+        MarkId("front", 1),
+        MarkId("front", 0),
+    ]
     across = [pick.screen_px[0] for pick in picks]
     assert across == sorted(across)
     assert picks[0].expected
@@ -149,7 +154,7 @@ def test_picks_of_a_mirrored_screen_are_recognised(inspection):
     )
     moved = replace(inspection, cameras=(camera, *inspection.cameras[1:]))
     lists = pick_lists(moved, SCREEN)["front"]
-    by_name = {pick.mark: pick for pick in lists}
+    by_name = {str(pick.mark): pick for pick in lists}
     picked = [
         Picked(
             camera="front",
@@ -260,18 +265,18 @@ def test_of_a_board_its_four_outer_corners_are_listed_panel_by_panel(inspection)
     )
     made = replace(inspection, job=job, cameras=(replace(camera, marks=marks),))
     picks = pick_lists(made, SCREEN)["front"]
-    outer = {"0/0", "0/3", "2/0", "2/3"}
+    outer = [(0, 0), (0, 3), (2, 0), (2, 3)]
     assert [pick.number for pick in picks] == list(range(1, 9))
-    assert {pick.mark for pick in picks[:4]} == {f"front/1/{each}" for each in outer}
-    assert {pick.mark for pick in picks[4:]} == {f"front/0/{each}" for each in outer}
-    inner = expected_px(camera, planned_layout(job).mark("front/1/1/1").centre_m)
+    assert {pick.mark for pick in picks[:4]} == {MarkId("front", 1, *each) for each in outer}
+    assert {pick.mark for pick in picks[4:]} == {MarkId("front", 0, *each) for each in outer}
+    inner = expected_px(camera, planned_layout(job).mark(MarkId("front", 1, 1, 1)).centre_m)
     (answer,) = judge_picks(
         made,
         SCREEN,
         [
             Picked(
                 camera="front",
-                mark=picks[0].mark,
+                mark=str(picks[0].mark),
                 screen_px=SCREEN.from_picture(camera, inner),
             )
         ],

@@ -31,6 +31,7 @@ from vision.documents.sheets.printed import pdf_bytes, svg_text
 from vision.documents.sheets.ruler import RULER_MM
 from vision.job.job import Board, Cross, Quadrant
 from vision.job.job_file import job_from_text
+from vision.job.mark_id import MarkId
 from vision.job.pattern import BOARD_BORDER, Blurred, half_extent, ink_coverage
 from vision.units.errors import BadInputError
 
@@ -234,8 +235,8 @@ def test_every_mark_is_printed_once_with_its_name():
     prints = mark_prints(job, A4)
     ids = [each for printed in prints for each in printed.ids]
     assert ids == [
-        *(f"{strip.name}/{i}" for strip in job.strips for i in range(len(strip.at_m))),
-        *(mark.name for mark in job.marks),
+        *(MarkId(strip.name, i) for strip in job.strips for i in range(len(strip.at_m))),
+        *(MarkId(mark.name) for mark in job.marks),
     ]
     shown = [
         text.text
@@ -245,7 +246,7 @@ def test_every_mark_is_printed_once_with_its_name():
         if text.bold
     ]
     for each in ids:
-        assert each in shown
+        assert str(each) in shown
 
 
 def test_size_of_the_cut_paper():

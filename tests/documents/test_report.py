@@ -26,6 +26,7 @@ from vision.documents.report.todo import todo
 from vision.documents.result import result_of
 from vision.documents.top_view import top_view, top_view_grid
 from vision.inspection.verdict.rule import Action
+from vision.job.mark_id import MarkId
 from vision.views.ground import GroundMap
 from vision.views.seam_edges import EdgeCrossing
 from vision.views.texture.shift import TextureShift
@@ -136,7 +137,7 @@ def renamed(name, inspection):
     """The inspection with a job, camera, mark, strip, seams and warning of that name."""
     first = inspection.cameras[0]
     camera = replace(first.camera, name=name)
-    marks = (replace(first.marks[0], id=name), *first.marks[1:])
+    marks = (replace(first.marks[0], id=MarkId(name)), *first.marks[1:])
     seams = tuple(
         replace(seam, between=tuple(name if each == "front" else each for each in seam.between))
         for seam in inspection.seams

@@ -373,7 +373,7 @@ def test_lengths_to_tape_are_those_that_measure_wants():
     readings = readings_to_take(job)
     assert len(readings) > 20
     for reading in readings:
-        assert " to ".join(reading.between) in text
+        assert " to ".join(map(str, reading.between)) in text
         assert Figures().metres(reading.length_m) in text
     texts = {text.text for page in pages for text in drawn(page).texts}
     assert {"1", "20"} <= texts

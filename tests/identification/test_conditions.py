@@ -30,6 +30,7 @@ from vision.identification.identified import Identified, NotIdentified
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.marks import candidates
 from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
 from vision.practice.deviations import Damage, Deviations, Light
@@ -66,8 +67,8 @@ def test_centres_on_tape_that_is_burnt_out_to_white_are_as_sure_as_they_say() ->
         outcome = Tally().judge(view)
         assert isinstance(outcome, Identified)
         for sighting in outcome.sightings:
-            if sighting.id in view.due and sighting.measured is not None:
-                off = sighting.measured.pixel_px - view.true_px[sighting.id]
+            if str(sighting.id) in view.due and sighting.measured is not None:
+                off = sighting.measured.pixel_px - view.true_px[str(sighting.id)]
                 squared.append(off @ np.linalg.solve(sighting.measured.covariance_px2, off))
     # Two in the mean if they are; white pixels, taken for quiet ones, once made it some hundreds.
     assert len(squared) > 50
@@ -133,9 +134,9 @@ def test_a_missing_mark_has_its_reason() -> None:
     job = read_job(CLEAR_DAY)[0]
     job = dataclasses.replace(job, cameras=job.cameras[:1])
     damages = {
-        "front/2": Damage(covered=1.0),
-        "front/4": Damage(torn=0.5),
-        "front/6": Damage(smeared=1.0, leaves=2),
+        MarkId("front", 2): Damage(covered=1.0),
+        MarkId("front", 4): Damage(torn=0.5),
+        MarkId("front", 6): Damage(smeared=1.0, leaves=2),
     }
     scene = draw_scene(job, Deviations(damages=damages), 2)
     camera = job.cameras[0]
@@ -143,7 +144,7 @@ def test_a_missing_mark_has_its_reason() -> None:
     prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
     outcome = identify(job, planned_layout(job), camera, prior, grey)
     assert isinstance(outcome, Identified)
-    told = {each.id: each for each in outcome.sightings}
+    told = {str(each.id): each for each in outcome.sightings}
     assert told["front/2"].status in {"rejected", "not-found"}
     assert told["front/2"].reason.code in COVERED
     # Half a cross that is left is enough, and its other half is no reason for a wrong centre.

@@ -30,13 +30,14 @@ from vision.identification.measuring import fit_with_doubts
 from vision.identification.poses import Task, fit_points
 from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout, points_of
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured
 from vision.units.reason import Reason
 
 CROSS = Cross(arm_along_m=0.15, arm_across_m=0.1, line_m=0.03)
 BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)
 SIZE = (1280, 720)
-HIDDEN = "rear/3"
+HIDDEN = MarkId("rear", 3)
 """At y = -0.6 behind a body whose flank is at y = -1.15."""
 
 
@@ -165,18 +166,20 @@ def test_a_stated_place_that_is_wrong_hides_no_doubt() -> None:
 def test_an_image_on_the_hidden_marks_own_place_is_named() -> None:
     """Marks at y = -2.69, -2.09 ... 0.31: as far before the flank as behind it, to 8 cm."""
     refused = refusals(task_of(job(first_y_m=-2.69)), {})
-    assert set(refused) == {"rear/3", "rear/4", "rear/5"}
+    assert set(refused) == {MarkId("rear", 3), MarkId("rear", 4), MarkId("rear", 5)}
     for index in (3, 4, 5):
-        assert refused[f"rear/{index}"] == Reason("mirror-image", mark=f"rear/{5 - index}")
+        assert refused[MarkId("rear", index)] == Reason(
+            "mirror-image", mark=MarkId("rear", 5 - index)
+        )
 
 
 def test_a_board_is_used_up_to_the_bodys_edge() -> None:
     """Two of its columns lie before the flank's plane; what lies behind that is their image."""
     task = task_of(job(BOARD, first_y_m=-2.37))
-    moved = {f"rear/2/{row}/{column}": (0.0, 0.012) for row in range(3) for column in (2, 3)}
+    moved = {MarkId("rear", 2, row, column): (0.0, 0.012) for row in range(3) for column in (2, 3)}
     refused = refusals(task, moved)
     assert set(refused) >= set(moved)
-    assert not {f"rear/2/{row}/0" for row in range(3)} & set(refused)
+    assert not {MarkId("rear", 2, row, 0) for row in range(3)} & set(refused)
 
 
 @pytest.mark.parametrize("seen", [(0,), (0, 1)])
@@ -196,12 +199,12 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
     for mark in task.marks:
         if mark.strip == "far" and mark.index not in seen:
             continue
-        place = mark.centre_m + np.array([off_m * (mark.id == "far/0"), 0.0, 0.0])
+        place = mark.centre_m + np.array([off_m * (mark.id == MarkId("far", 0)), 0.0, 0.0])
         results[mark.id] = well_measured(mark.id, lens.project(pose.transform(place)))
     why: dict[str, Reason] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
-    assert set(why) == ({"far/0"} if off_m else set())
+    assert set(why) == ({MarkId("far", 0)} if off_m else set())
     assert set(fit.points.ids) == set(results) - set(why)
 
 
@@ -210,13 +213,15 @@ def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
     pose, lens = camera_of(task)
     results: dict[str, Measured | None] = {}
     for mark in task.marks:
-        off = np.array([0.3, 0.2, 0.0]) if mark.id == "right/4" else np.zeros(3)
+        off = np.array([0.3, 0.2, 0.0]) if mark.id == MarkId("right", 4) else np.zeros(3)
         pixel = lens.project(pose.transform(mark.centre_m + off))
         results[mark.id] = well_measured(mark.id, pixel) if lens.contains(pixel) else None
     why: dict[str, Reason] = {}
     fit = fit_with_doubts(task, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
-    assert [i for i, used in zip(fit.points.ids, fit.used, strict=True) if not used] == ["right/4"]
+    assert [i for i, used in zip(fit.points.ids, fit.used, strict=True) if not used] == [
+        MarkId("right", 4)
+    ]
     # Others are small and behind the body; none is said to lie astray.
     assert all(each.code == "behind-body-and-small" for each in why.values())
 
@@ -235,8 +240,8 @@ def test_no_image_in_a_polished_flank_is_used() -> None:
     assert tally.used == tally.due
     assert not tally.wrong
     told = {each.id: each for each in outcome.sightings}
-    assert told["rear/2"].status == "hidden"
-    assert told["rear/2"].reason.code == "partly-behind-body"
+    assert told[MarkId("rear", 2)].status == "hidden"
+    assert told[MarkId("rear", 2)].reason.code == "partly-behind-body"
 
 
 @pytest.mark.parametrize(("contrast", "taken"), [(8.0, False), (40.0, True)])
@@ -244,7 +249,7 @@ def test_a_small_mark_cut_by_the_body_has_to_stand_out(contrast: float, taken: b
     """Its centre is 3 cm behind the flank's plane; half of it, seen past that, may look whole."""
     task = task_of(job(first_y_m=-2.92))
     pose, lens = camera_of(task)
-    cut = next(mark for mark in task.marks if mark.id == "rear/3")
+    cut = next(mark for mark in task.marks if mark.id == MarkId("rear", 3))
     assert may_be_hidden(task.job.vehicle, pose.camera_in_ground_m, [cut]).all()
     results: dict[str, Measured | None] = {}
     for mark in task.marks:

@@ -22,6 +22,7 @@ from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
 from vision.job.job import Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 EYE = Eye(place_m=(4.12, 0.01, 2.52), aim_deg=(1.2, 46.0, -0.8))
@@ -87,7 +88,7 @@ def test_fifteen_degrees_off_and_ten_centimetres_out(
     outcome = identified(picture, job((pan, tilt, roll), place_off_m=0.10))
     assert isinstance(outcome, Identified)
     truth = {
-        f"{name}/{index}": EYE.pixel(centre)
+        MarkId(name, index): EYE.pixel(centre)
         for name, tape in TAPES.items()
         for index, centre in enumerate(tape.centres())
     }
@@ -112,8 +113,8 @@ def test_every_mark_gets_a_status(picture: Array) -> None:
     for each in outcome.sightings:
         assert each.status == "used" or each.reason
     status = {each.id: each.status for each in outcome.sightings}
-    assert status["front/4"] == "used"
-    assert status["left/0"] in {"hidden", "outside"}
+    assert status[MarkId("front", 4)] == "used"
+    assert status[MarkId("left", 0)] in {"hidden", "outside"}
     assert outcome.expected >= sum(each == "used" for each in status.values())
 
 

@@ -49,7 +49,7 @@ class Inspected:
 
 def due_marks(camera: InspectedCamera, true: dict) -> list[tuple[InspectedMark, dict]]:
     """One camera's marks that are clear and large, as found and as they are."""
-    by_id = {mark.id: mark for mark in camera.marks}
+    by_id = {str(mark.id): mark for mark in camera.marks}
     return [
         (by_id[mark["id"]], mark)
         for mark in true["marks"]
@@ -77,8 +77,8 @@ def test_no_mark_under_another_name(inspected: Inspected) -> None:
         pixels |= {name: np.array(px) for name, px in carton_points(true).items()}
         for mark in camera.marks:
             if mark.status == "used":
-                assert mark.id in pixels, f"{camera.camera.name} does not see {mark.id}"
-                off = np.linalg.norm(mark.pixel_px - pixels[mark.id])
+                assert str(mark.id) in pixels, f"{camera.camera.name} does not see {mark.id}"
+                off = np.linalg.norm(mark.pixel_px - pixels[str(mark.id)])
                 assert off < WRONG_PX, f"{camera.camera.name} {mark.id}: {off:.1f} px"
 
 
@@ -93,7 +93,7 @@ def test_clear_marks_are_used_and_near_the_truth(inspected: Inspected) -> None:
 def test_cartons_corners_are_found_where_they_are_or_not_at_all(inspected: Inspected) -> None:
     found = 0
     for camera, true in inspected.pairs():
-        by_id = {mark.id: mark for mark in camera.marks}
+        by_id = {str(mark.id): mark for mark in camera.marks}
         for name, px in carton_points(true).items():
             if by_id[name].status != "used":
                 continue

@@ -14,6 +14,7 @@ import pytest
 
 from vision.inspection.verdict.pictures import judge_picture
 from vision.job.job import Tolerances
+from vision.job.mark_id import MarkId
 from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
 from vision.views.sharpness.drops import SoftPatch
 from vision.views.sharpness.light import Light
@@ -137,7 +138,11 @@ def test_low_light_counts_where_no_marks_are_named(noise: float, answer: str) ->
 
 def test_drops_are_named_with_their_marks() -> None:
     patch = SoftPatch(
-        pixel_px=np.array([400.0, 500.0]), radius_px=30, blur_px=4, sigma_px=0.5, marks=("left/3",)
+        pixel_px=np.array([400.0, 500.0]),
+        radius_px=30,
+        blur_px=4,
+        sigma_px=0.5,
+        marks=(MarkId("left", 3),),
     )
     verdict = judge_picture("front", sharpness(patches=(patch,)), TOLERANCES, identified=True)
     assert verdict.faults == ("drops",)

@@ -212,7 +212,7 @@ def test_a_second_check_after_the_turn_agrees(simulated):
     front = next(camera for camera in forecast.cameras if camera.name == "front")
     seen = next(o for o in after.observations if o.name == "front").points
     # There marks from 12 px on are drawn, here those from 5 px on are counted; cartons are not.
-    assert front.marks_then >= sum("/" in mark_id for mark_id in seen.ids)
+    assert front.marks_then >= sum(mark_id.strip is not None for mark_id in seen.ids)
     off = second.adjustment.camera("front").aim.minus(truth.job.cameras[0].aim)
     sigma = np.sqrt(np.diag(second.adjustment.camera("front").aim_covariance_rad2))
     assert np.abs((off - front.off_rad) / sigma).max() < 4

@@ -22,6 +22,7 @@ from vision.job.job import (
     VehicleState,
 )
 from vision.job.job_file import job_from_text, named_files
+from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError
 
 
@@ -61,7 +62,7 @@ def check_readings(job: Job) -> None:
     distance, diagonal, offset, gauge, square = job.readings
     assert distance == LengthReading(
         kind="distance",
-        between=("left/17", "front/4"),
+        between=(MarkId("left", 17), MarkId("front", 4)),
         value_m=pytest.approx(3.7497, abs=1e-4),
         sigma_m=0.003,
     )

@@ -17,6 +17,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.job.job import Cross, Vehicle
 from vision.job.layout import PlannedMark
+from vision.job.mark_id import MarkId
 from vision.job.visibility import View, d_pixel_d_mark, ends_m, marks_in_picture, sees, views
 
 BODY = Vehicle(length_m=8.0, width_m=2.4, height_m=3.0)
@@ -27,7 +28,7 @@ LENS = Lens(width=1280, height=720, fx=400.0, fy=400.0, cx=639.5, cy=359.5)
 
 def mark(x: float, y: float, z: float = 0.0, heading_deg: float = 0.0) -> PlannedMark:
     return PlannedMark(
-        id="left/0",
+        id=MarkId("left", 0),
         strip=None,
         index=0,
         centre_m=np.array([x, y, z]),

@@ -143,7 +143,7 @@ def test_the_far_edge_of_a_narrow_side_is_not_taken_for_the_near_one() -> None:
     bgr = 110 + 0.5 * (picture.bgr.astype(np.float32) - 110)
     found = with_box_corners(job, camera, seen, bgr)
     true = np.array([827.34, 545.10])
-    (carton,) = [each for each in found.sightings if each.id == "left_carton"]
+    (carton,) = [each for each in found.sightings if str(each.id) == "left_carton"]
     if carton.measured is not None:
         assert np.linalg.norm(carton.measured.pixel_px - true) < 2
     assert carton.reason == Reason("side-narrow")

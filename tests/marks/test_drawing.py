@@ -16,6 +16,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.mark_id import MarkId
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.drawing import draw, moved, start
 from vision.marks.measure.mark_fit import measure
@@ -35,7 +36,7 @@ def marks_of(kind: str) -> list[PlannedMark]:
     shape, tape = SHAPES[kind]
     return [
         PlannedMark(
-            id=f"{kind}/{i}",
+            id=MarkId(kind, i),
             strip="a",
             index=i,
             centre_m=np.array([x, y, 0.0]),

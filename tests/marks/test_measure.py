@@ -21,6 +21,7 @@ from vision.identification.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
 from vision.identification.poses import LOOKS
 from vision.job.job import Cross, Ink
 from vision.job.layout import PlannedMark
+from vision.job.mark_id import MarkId
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure import mark_fit
 from vision.marks.measure.mark_fit import Measured, measure
@@ -48,7 +49,7 @@ def pose_and_lens(eye: Eye, place_m: float = 0.0, turn_deg: float = 0.0) -> tupl
 def planned(tapes: tuple[Tape, ...], ink: Ink = "dark") -> list[PlannedMark]:
     return [
         PlannedMark(
-            id=f"{strip}/{index}",
+            id=MarkId(strip, index),
             strip=str(strip),
             index=index,
             centre_m=centre,
@@ -322,7 +323,7 @@ def test_a_mark_of_a_few_pixels_is_not_tried() -> None:
     """Seen from far and flat, no pixel may lie wholly on the tape: no figure, and no warning."""
     shape = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.02)
     far = PlannedMark(
-        id="far",
+        id=MarkId("far"),
         strip=None,
         index=0,
         centre_m=np.array([9.0, 0.0, 0.0]),

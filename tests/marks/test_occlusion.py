@@ -21,6 +21,7 @@ from vision.camera.lens import Lens
 from vision.identification.measuring import STRANGE_NOISE, _moves, _refusal
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured, measure
 from vision.units.arrays import Array
 
@@ -54,7 +55,7 @@ def planned(tape: Tape) -> list[PlannedMark]:
     )
     return [
         PlannedMark(
-            id=f"{tape.start_m}/{index}",
+            id=MarkId(str(tape.start_m), index),
             strip="strip",
             index=index,
             centre_m=centre,
@@ -170,7 +171,7 @@ def test_a_shadow_is_no_cover(across_deg: float) -> None:
 def board(corners: int) -> list[PlannedMark]:
     return [
         PlannedMark(
-            id=f"front/2/{row}/{column}",
+            id=MarkId("front", 2, row, column),
             strip="front",
             index=2,
             centre_m=np.zeros(3),

@@ -32,6 +32,7 @@ from vision.documents.plan_words import WORDS, plan_words
 from vision.job.job import Bracket, Cross, Job, SingleMark
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.marks.measure.descent import STATE_SIGMA
 from vision.marks.measure.drawing import draw, start
 from vision.marks.measure.forecast import Light, forecast_covariances
@@ -71,7 +72,7 @@ def test_a_forecast_is_the_spread_of_measured_centres(job):
     camera, layout = job.cameras[2], planned_layout(job)
     prior = lens_prior(job.lens_of(camera), 1280, 720)
     pose, lens = Pose.at(camera.position_m, camera.aim.rotation()), prior.guess
-    mark = layout.mark("left/4")
+    mark = layout.mark(MarkId("left", 4))
     light = Light(texture_px=0.0)
     (covariance,) = forecast_covariances(pose, lens, [mark], light)
     centre = lens.project(pose.transform(mark.centre_m))
@@ -102,7 +103,7 @@ def test_a_fainter_or_softer_mark_is_known_less_well(job):
     prior = lens_prior(job.lens_of(camera), 1280, 720)
     pose, mark = (
         Pose.at(camera.position_m, camera.aim.rotation()),
-        planned_layout(job).mark("left/4"),
+        planned_layout(job).mark(MarkId("left", 4)),
     )
 
     def sigma(light: Light) -> float:
@@ -124,21 +125,24 @@ def views_of(prediction: Prediction, camera: str) -> dict[str, object]:
 
 def test_what_is_seen_and_what_is_in_the_way(prediction):
     left, front = views_of(prediction, "left"), views_of(prediction, "front")
-    assert left["left/8"].status == "seen"
+    assert left[MarkId("left", 8)].status == "seen"
     # The right strip lies behind the body: the left camera never shows any of it.
-    assert "seen" not in {left[f"right/{i}"].status for i in range(17)}
+    assert "seen" not in {left[MarkId("right", i)].status for i in range(17)}
     # Beside the body's front corner, 4.1 m ahead: half of it is behind the body for the front one.
-    assert (front["left/15"].status, front["left/15"].hidden_by) == ("hidden", "the body")
-    assert front["left/16"].status == "seen"
-    assert left["left_carton"].status == "not-measured"
+    assert (front[MarkId("left", 15)].status, front[MarkId("left", 15)].hidden_by) == (
+        "hidden",
+        "the body",
+    )
+    assert front[MarkId("left", 16)].status == "seen"
+    assert left[MarkId("left_carton")].status == "not-measured"
 
 
 def test_size_and_pixel_are_those_of_the_lens(job, prediction):
-    view = views_of(prediction, "left")["left/8"]
+    view = views_of(prediction, "left")[MarkId("left", 8)]
     camera = job.camera("left")
     lens = lens_prior(job.lens_of(camera), 1280, 720).guess
     pose = Pose.at(camera.position_m, camera.aim.rotation())
-    mark = planned_layout(job).mark("left/8").centre_m
+    mark = planned_layout(job).mark(MarkId("left", 8)).centre_m
     ends = lens.project(pose.transform(mark + np.array([[-0.12, 0, 0], [0.12, 0, 0]])))
     across = lens.project(pose.transform(mark + np.array([[0, -0.082, 0], [0, 0.082, 0]])))
     shorter = min(np.linalg.norm(ends[1] - ends[0]), np.linalg.norm(across[1] - across[0]))
@@ -156,9 +160,12 @@ def test_a_raised_marks_stand_hides_what_is_behind_it(job):
     behind = replace(stand, name="behind", at_m=np.array([0, 4.275, 0.0]))
     beside = replace(stand, name="beside", at_m=np.array([1.5, 4.275, 0.0]))
     views = views_of(predict(replace(job, marks=(stand, behind, beside))), "left")
-    assert (views["behind"].status, views["behind"].hidden_by) == ("hidden", "stand")
-    assert views["beside"].status == "seen"
-    assert views["stand"].status == "seen"
+    assert (views[MarkId("behind")].status, views[MarkId("behind")].hidden_by) == (
+        "hidden",
+        "stand",
+    )
+    assert views[MarkId("beside")].status == "seen"
+    assert views[MarkId("stand")].status == "seen"
 
 
 def test_a_flat_view_of_a_mark_from_its_corner_is_no_view_of_it(job):
@@ -169,9 +176,9 @@ def test_a_flat_view_of_a_mark_from_its_corner_is_no_view_of_it(job):
     corner = SingleMark(name="corner", at_m=at_m, shape=shape, position_sigma_m=0.01)
     marks = (corner, replace(corner, name="ground", at_m=np.array([6.0, 1.0, 0.0])))
     views = views_of(predict(replace(job, cameras=(low, *job.cameras[1:]), marks=marks)), "front")
-    assert views["corner"].status == "small"
-    assert views["corner"].extent_px < 4.0
-    assert views["ground"].status == "seen"
+    assert views[MarkId("corner")].status == "small"
+    assert views[MarkId("corner")].extent_px < 4.0
+    assert views[MarkId("ground")].status == "seen"
 
 
 # ------------------------------------------------------------------------------------ prediction

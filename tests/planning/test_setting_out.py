@@ -43,9 +43,8 @@ def between(job, pair):
     for diagonal in (pair.first, pair.second):
         ends = []
         for mark in diagonal.between:
-            name, index = mark.rsplit("/", 1)
-            strip = job.strip(name)
-            ends.append(strip.from_m + strip.at_m[int(index)] * strip.along)
+            strip = job.strip(mark.name)
+            ends.append(strip.from_m + strip.at_m[mark.index] * strip.along)
         found.append(float(np.hypot(*(ends[1] - ends[0]))))
     return found
 
@@ -128,9 +127,9 @@ def test_a_pair_answers_to_its_fault_as_stated(length):
     for pair in pairs:
         strip = job.strip(pair.strip)
         moved = 0.001
-        end = pair.first.between[1] if pair.first.between[1].startswith(pair.strip) else None
+        end = pair.first.between[1] if pair.first.between[1].strip == pair.strip else None
         assert end is not None
-        at_from = end.endswith("/0")
+        at_from = end.index == 0
         if pair.fault == "slide":
             shift = strip.along * moved * (-1 if at_from else 1)
             shifts = shift, shift

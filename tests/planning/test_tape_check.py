@@ -92,7 +92,7 @@ def test_what_nobody_read_is_not_judged() -> None:
         reading
         for reading in job.readings
         if isinstance(reading, LengthReading)
-        and all(place.startswith(("left", "right")) for place in reading.between)
+        and all(place.name in ("left", "right") for place in reading.between)
     )
     check = check_tape(replace(job, readings=sides))
     words = {each.name: each.verdict for each in check.layings}

@@ -35,6 +35,7 @@ from vision.job.body import body_hides
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.practice import as_laid, spots
 from vision.practice.deviations import Deviations, Moved
 from vision.practice.deviations_file import deviations_from_text
@@ -166,7 +167,7 @@ def test_what_the_truth_calls_hidden_is_what_the_body_hides(job: Job, scene) -> 
     for eye in scene.world.eyes:
         place = eye.pose.camera_in_ground_m
         for mark in layout.points:
-            seen = sighting(scene.truth, eye.camera.name, mark.id)
+            seen = sighting(scene.truth, eye.camera.name, str(mark.id))
             if seen["status"] == "outside":
                 continue
             hidden = body_hides(job.vehicle, place, mark.centre_m[None], margin_m=0.0)[0]
@@ -177,7 +178,7 @@ def test_what_the_truth_calls_hidden_is_what_the_body_hides(job: Job, scene) -> 
 
 def test_a_trestle_and_a_later_tape_hide_marks(job: Job) -> None:
     # The trestle moved between the camera and a board; the boards' tape laid over the quadrants.
-    moved = {"trestle": Moved(shift_m=np.array([0.35, -1.15, 0.0]))}
+    moved = {MarkId("trestle"): Moved(shift_m=np.array([0.35, -1.15, 0.0]))}
     over = {"boards": Moved(shift_m=np.array([-1.4, 0.0, 0.0]))}
     trestle = draw_scene(job, replace(SMALL, marks=moved)).truth
     tape = draw_scene(job, replace(SMALL, strips=over)).truth

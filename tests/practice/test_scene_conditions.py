@@ -18,6 +18,7 @@ import pytest
 from tests.yards import PLAIN, YARD_JOB, level, probe, sighting
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
+from vision.job.mark_id import MarkId
 from vision.practice.boxes import Box, box_entry, shaded_by
 from vision.practice.deviations import Damage, Deviations, Ground, Moved, Person
 from vision.practice.deviations_file import deviations_from_text
@@ -62,7 +63,7 @@ def test_a_glossy_flank_mirrors_the_tape(job: Job, plain: Scene) -> None:
     glossy = draw_scene(job, replace(BASE, ground=Ground(gloss=1)), seed=3)
     eye = glossy.world.eyes[1]
     # The flank lies at y = 1.1: light from a mark beside it meets the camera as if from behind it.
-    mark = next(each for each in glossy.world.marks if each.id == "side/1").centre_m
+    mark = next(each for each in glossy.world.marks if each.id == MarkId("side", 1)).centre_m
     behind = np.array([mark[0], 2 * glossy.world.body.half_m[1] - mark[1], 0.0])
     pixel = eye.lens.project(eye.pose.transform(behind))
     assert eye.lens.contains(pixel)
@@ -111,10 +112,10 @@ def test_a_bowed_tape_carries_its_marks(job: Job) -> None:
 
 def test_damaged_marks_look_damaged(job: Job, plain: Scene) -> None:
     damages = {
-        "across/0": Damage(torn=0.5),
-        "across/1": Damage(smeared=0.9),
-        "across/2": Damage(covered=0.5),
-        "trestle": Damage(leaves=5),
+        MarkId("across", 0): Damage(torn=0.5),
+        MarkId("across", 1): Damage(smeared=0.9),
+        MarkId("across", 2): Damage(covered=0.5),
+        MarkId("trestle"): Damage(leaves=5),
     }
     scene = draw_scene(job, replace(BASE, damages=damages), seed=3)
 
@@ -130,7 +131,9 @@ def test_damaged_marks_look_damaged(job: Job, plain: Scene) -> None:
     assert abs(contrast(scene, "across/2", -0.07)) < 25
     assert contrast(scene, "across/2", 0.07) > 80
     assert contrast(scene, "across/1", 0.06) < 0.4 * contrast(plain, "across/1", 0.06)
-    share = {name: sighting(scene.truth, "front", name)["clear"] for name in damages}
+    share = {
+        str(mark_id): sighting(scene.truth, "front", str(mark_id))["clear"] for mark_id in damages
+    }
     assert 0.3 < share["across/0"] < 0.65
     assert 0.3 < share["across/2"] < 0.65
     assert share["across/1"] < 0.7
@@ -156,7 +159,7 @@ def test_leaves_paint_cracks_and_dusk(job: Job, plain: Scene) -> None:
 
 def test_widths_in_the_truth_are_those_of_the_picture(job: Job, plain: Scene) -> None:
     eye = plain.world.eyes[0]
-    mark = next(each for each in plain.world.marks if each.id == "across/1")
+    mark = next(each for each in plain.world.marks if each.id == MarkId("across", 1))
     # A disc of radius 14 cm: its outline in the picture, its narrowest width by turning calipers.
     turns = np.linspace(0, 2 * np.pi, 360)
     edge = mark.centre_m + 0.14 * np.stack([np.cos(turns), np.sin(turns), 0 * turns], axis=-1)
@@ -214,7 +217,9 @@ def test_the_file_says_all_of_it(job: Job) -> None:
         Person(name="anna", at_m=(2.5, 1.5), height_m=1.8, facing_rad=np.pi / 2),
     )
     assert (asked.strips["side"].bow_m, asked.strips["side"].wrinkles_m) == (-0.02, 0.003)
-    assert asked.damages == {"trestle": Damage(leaves=2, torn=0.4, smeared=0.5, covered=0.25)}
+    assert asked.damages == {
+        MarkId("trestle"): Damage(leaves=2, torn=0.4, smeared=0.5, covered=0.25)
+    }
 
 
 def test_every_fault_of_it_is_told(job: Job) -> None:

@@ -29,6 +29,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.inspection.finding import without_rejected
 from vision.job.job import Camera, Job, StatedSeam, Vehicle
+from vision.job.mark_id import MarkId
 from vision.job.visibility import sees
 from vision.units.arrays import Array
 from vision.views.seams.coverage import d_pixel_d_camera, nearest_ground
@@ -195,7 +196,12 @@ def test_gap_covariance_is_that_of_noisy_copies() -> None:
 
 
 def test_shared_marks_count_on_the_ground_only_and_boards_once() -> None:
-    ids = ("corner/0", "board/1/0/0", "board/1/0/1", "trestle")
+    ids = (
+        MarkId("corner", 0),
+        MarkId("board", 1, 0, 0),
+        MarkId("board", 1, 0, 1),
+        MarkId("trestle"),
+    )
     planned = np.array([[5.2, 2.0, 0], [5.0, 2.2, 0], [5.1, 2.2, 0], [5.5, 2.0, 0.75]])
     truth = adjustment(adjusted("front", pose("front")), adjusted("left", pose("left")))
     fits = {
@@ -213,7 +219,7 @@ def test_shared_marks_count_on_the_ground_only_and_boards_once() -> None:
 
 
 def test_marks_far_from_a_seam_say_nothing_of_it() -> None:
-    ids = ("corner/0", "far/0")
+    ids = (MarkId("corner", 0), MarkId("far", 0))
     planned = np.array([[5.2, 2.0, 0], [3.0, 6.0, 0]])
     truth = adjustment(adjusted("front", pose("front")), adjusted("left", pose("left")))
     fits = {name: plan_fit(pose(name), ids, planned) for name in ("front", "left")}
@@ -227,7 +233,7 @@ def test_marks_far_from_a_seam_say_nothing_of_it() -> None:
 
 
 def test_a_mark_that_the_joint_adjustment_rejects_shows_no_gap() -> None:
-    ids = ("corner/0", "corner/1")
+    ids = (MarkId("corner", 0), MarkId("corner", 1))
     planned = np.array([[5.2, 2.0, 0], [5.0, 2.2, 0]])
     fits = {name: plan_fit(pose(name), ids, planned) for name in ("front", "left")}
     front = replace(adjusted("front", pose("front")), used=np.array([True, False]))

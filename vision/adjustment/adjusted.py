@@ -13,6 +13,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.statistics import noncentrality
+from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array, Flags
 
 
@@ -82,7 +83,7 @@ class AdjustedStrip:
     shift_sigma_m: Array
     turn_rad: float
     turn_sigma_rad: float
-    mark_ids: tuple[str, ...]
+    mark_ids: tuple[MarkId, ...]
     mark_shift_m: Array
     mark_shift_covariance_m2: Array
     seen: bool
@@ -136,7 +137,7 @@ class FurtherReading:
     """
 
     kind: str
-    between: tuple[str, ...]
+    between: tuple[PlaceId, ...]
     statistic: float
 
 
@@ -241,7 +242,7 @@ class Adjustment:
     cameras: tuple[AdjustedCamera, ...]
     strips: tuple[AdjustedStrip, ...]
     marks: tuple[AdjustedMark, ...]
-    mark_m: dict[str, Array]
+    mark_m: dict[MarkId, Array]
     freed: tuple[Group, ...]
     chi2: float
     degrees_of_freedom: int

@@ -113,10 +113,10 @@ def _world_statements(job: Job, world: World, base: int) -> Iterator[Statement]:
         camera = job.camera(name)
         group, sigma = Group("mounting", name), camera.position_sigma_m
         yield _deviation(group, base, own, sigma, planned_m=camera.position_m)
-    for name in world.single:
-        own = world.marks[name]
-        sigma, planned = float(world.sigma[own.start]), world.planned[name].centre_m
-        yield _deviation(Group("mark", name), base, own, sigma, planned_m=planned)
+    for mark_id in world.single:
+        own = world.marks[mark_id]
+        sigma, planned = float(world.sigma[own.start]), world.planned[mark_id].centre_m
+        yield _deviation(Group("mark", mark_id.name), base, own, sigma, planned_m=planned)
 
 
 def _deviation(

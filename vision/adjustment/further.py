@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
+from operator import itemgetter
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from vision.adjustment.network import Network
 from vision.adjustment.readings import Known, place_of, read_statement
 from vision.adjustment.solving import Solved
 from vision.job.job import AngleReading, Job
+from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
 
 TAPE_SIGMA_M = 0.003
@@ -64,15 +66,17 @@ def deciding_reading(
     compared = solutions[:MOST_COMPARED]
     names, known = _names(job, network), known_to(job, network)
     places = [_ends(known, network, solved, names) for solved in compared]
-    best: tuple[float, str, tuple[str, ...]] = (DECIDES, "", ())
+    best: tuple[float, str, tuple[PlaceId, ...]] = (DECIDES, "", ())
     for kind, between in _lengths(job, names, places[0]):
         each = [
             _length(kind, between, at, solved) for at, solved in zip(places, compared, strict=True)
         ]
-        best = max(best, (_apart(each, TAPE_SIGMA_M), kind, between))
+        found = _apart(each, TAPE_SIGMA_M)
+        best = max(best, (found, kind, between), key=itemgetter(0, 1))
     for kind, camera in _angles(job, network):
         angles = [_angle(kind, camera, known, solved) for solved in compared]
-        best = max(best, (_apart(angles, GAUGE_SIGMA_RAD), kind, (camera,)))
+        found = _apart(angles, GAUGE_SIGMA_RAD)
+        best = max(best, (found, kind, (camera,)), key=itemgetter(0, 1))
     statistic, kind, between = best
     return FurtherReading(kind=kind, between=between, statistic=statistic) if kind else None
 
@@ -85,19 +89,19 @@ def _apart(predicted: list[tuple[float, float]], tool_sigma: float) -> float:
     )
 
 
-def _names(job: Job, network: Network) -> list[str]:
+def _names(job: Job, network: Network) -> list[PlaceId]:
     """Places to tape from: ends of strips, single marks, cameras."""
-    ends = [f"{s.name}/{i}" for s in job.strips for i in (0, len(s.at_m) - 1)]
+    ends = [MarkId(s.name, i) for s in job.strips for i in (0, len(s.at_m) - 1)]
     cameras = [view.name for view in network.views]
-    singles = [mark.name for mark in job.marks]
+    singles = [MarkId(mark.name) for mark in job.marks]
     known = {*network.world.marks, *cameras, *network.world.cameras}
-    every = dict.fromkeys([*ends, *singles, *cameras, *network.world.cameras])
-    return [name for name in every if name in known]
+    every: list[PlaceId] = [*ends, *singles, *cameras, *network.world.cameras]
+    return [place for place in dict.fromkeys(every) if place in known]
 
 
 def _lengths(
-    job: Job, names: list[str], places: dict[str, _End]
-) -> Iterator[tuple[str, tuple[str, ...]]]:
+    job: Job, names: list[PlaceId], places: dict[PlaceId, _End]
+) -> Iterator[tuple[str, tuple[PlaceId, ...]]]:
     """Every length that a person could tape, with its kind."""
     cameras = {camera.name for camera in job.cameras}
     for name in names:
@@ -126,7 +130,7 @@ def _angles(job: Job, network: Network) -> Iterator[tuple[str, str]]:
 
 
 def _length(
-    kind: str, between: tuple[str, ...], places: dict[str, _End], solved: Solved
+    kind: str, between: tuple[PlaceId, ...], places: dict[PlaceId, _End], solved: Solved
 ) -> tuple[float, float]:
     """Value and variance of a length in one solution."""
     ends = [places[name] for name in between]
@@ -157,7 +161,9 @@ def _angle(kind: str, camera: str, known: Known, solved: Solved) -> tuple[float,
     return float(value), float(row @ solved.covariance.kept[np.ix_(touched, touched)] @ row)
 
 
-def _ends(known: Known, network: Network, solved: Solved, names: list[str]) -> dict[str, _End]:
+def _ends(
+    known: Known, network: Network, solved: Solved, names: list[PlaceId]
+) -> dict[PlaceId, _End]:
     """Every place by name."""
     _, deviations = known.world.split(solved.state.world, np.arange(len(solved.covariance.own)))
     out = {}

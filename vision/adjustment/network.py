@@ -27,6 +27,7 @@ from vision.adjustment.statements import Held, Statement
 from vision.adjustment.world import NO_WORLD, World
 from vision.camera.geometry import cross_matrix
 from vision.camera.lens import monotone_limits_rad, project_with_derivatives
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 
 
@@ -68,9 +69,13 @@ class Network:
         return self.base + self.world.size
 
     @property
-    def marks(self) -> tuple[str, ...]:
+    def marks(self) -> tuple[MarkId, ...]:
         """The mark that each point belongs to."""
         return tuple(self.world.mark_of_point[i] for i in self.points.ids)
+
+    def shows(self, mark_id: MarkId) -> Flags:
+        """Which points (n,) are of this mark."""
+        return np.array([each == mark_id for each in self.marks], dtype=bool)
 
     def groups(self) -> tuple[Group, ...]:
         """Name every group that can be set free."""
@@ -230,7 +235,7 @@ def network_of(
 
 def fixed_points(
     views: tuple[View, ...],
-    ids: tuple[str, ...],
+    ids: tuple[MarkId, ...],
     places_m: Array,
     pixels_px: Array,
     covariance_px2: Array,

@@ -18,6 +18,7 @@ from vision.camera.lens_prior import LensPrior
 from vision.camera.solver import FIRST_DAMPING, NoFit, Settled
 from vision.camera.statistics import chi_square_limit, median_variance_factor
 from vision.job.job import Camera
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
 
@@ -48,7 +49,7 @@ class Points:
     coordinate, `pixels_px` (n, 2) in the picture turned back, `covariance_px2` (n, 2, 2).
     """
 
-    ids: tuple[str, ...]
+    ids: tuple[MarkId, ...]
     planned_m: Array
     mark_sigma_m: Array
     pixels_px: Array

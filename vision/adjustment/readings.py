@@ -20,6 +20,7 @@ from vision.adjustment.statements import Statement
 from vision.adjustment.world import World
 from vision.camera.geometry import cross_matrix, wrap_angle
 from vision.job.job import AngleReading, Job, LengthReading, Reading
+from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
 
 FREED_LENGTH_M = 100.0
@@ -57,12 +58,14 @@ class Known:
     cameras: Mapping[str, int]
 
 
-def place_of(name: str, known: Known) -> Place | None:
+def place_of(name: PlaceId, known: Known) -> Place | None:
     """The place of a mark or camera; None where the network does not know it."""
     world, columns, cameras = known.world, known.columns, known.cameras
-    if name in cameras:
-        return Place(np.zeros(3), columns.pose[cameras[name], :3], np.eye(3))
-    if name in world.cameras:
+    if not isinstance(name, MarkId):
+        if name in cameras:
+            return Place(np.zeros(3), columns.pose[cameras[name], :3], np.eye(3))
+        if name not in world.cameras:
+            return None
         own = world.cameras[name]
         planned = known.job.camera(name).position_m
         return Place(planned, columns.base + np.arange(own.start, own.stop), np.eye(3))
@@ -191,8 +194,10 @@ def _angle(group: Group, reading: AngleReading, known: Known) -> Angle | None:
     )
 
 
-def _side(known: Known, name: str) -> float:
+def _side(known: Known, name: PlaceId) -> float:
     """1 where a place is planned to the left of the centre line, -1 to its right."""
-    camera = next((c for c in known.job.cameras if c.name == name), None)
-    y = known.world.planned[name].centre_m[1] if camera is None else camera.position_m[1]
+    if isinstance(name, MarkId):
+        y = known.world.planned[name].centre_m[1]
+    else:
+        y = known.job.camera(name).position_m[1]
     return -1.0 if y < 0 else 1.0

@@ -20,6 +20,7 @@ from vision.adjustment.state import Seen, State, whiteners
 from vision.camera import statistics
 from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_limit
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 
 GROSS_CHI2 = chi_square_limit(1 - 1e-6, 2)
@@ -177,7 +178,7 @@ def screen_points(network: Network, solution: Solved, full: Array, used: Flags) 
         after[worst] = False
         return after
     limit = RETURN_CHI2 * variance_factor(solution)
-    returning: dict[str, tuple[float, int]] = {}
+    returning: dict[MarkId, tuple[float, int]] = {}
     for row in np.flatnonzero(~used & (statistic < limit)):
         mark = network.marks[row]
         entry = (float(statistic[row]), int(row))

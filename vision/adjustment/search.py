@@ -26,6 +26,7 @@ from vision.adjustment.state import State, whiteners
 from vision.camera.solver import NoFit
 from vision.job.job import Job
 from vision.job.layout import Layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 
@@ -116,7 +117,7 @@ class _Search:
         is wrong: then the mark is named.
         """
         kind, name = group
-        own = self.used & (np.array(self.network.marks) == name)
+        own = self.used & self.network.shows(MarkId(name))
         if kind != "mark" or own.sum() < LEAST_VIEWS:
             return False
         statistic = point_statistics(self.network, self.solution, self.full, self.used)

@@ -25,6 +25,7 @@ from vision.adjustment.statements import Held, Statement
 from vision.adjustment.world import QUARTER_TURN
 from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.job.job import Job, SingleMark, Strip
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 from vision.units.length_words import METRIC, LengthWords
 from vision.units.lengths import UNITS
@@ -39,7 +40,7 @@ SLIP_SIGMAS = 2.5
 class _Places:
     """Every mark's shift from its plan (n, 3) with covariance (n, 3, 3), in the world's order."""
 
-    row: dict[str, int]
+    row: dict[MarkId, int]
     shift_m: Array
     covariance_m2: Array
 
@@ -228,20 +229,21 @@ def _places(network: Network, solution: Solved) -> _Places:
 
 
 def _mark(network: Network, mark: SingleMark, places: _Places, used: Flags) -> AdjustedMark:
-    if mark.name not in network.world.marks:
+    mark_id = MarkId(mark.name)
+    if mark_id not in network.world.marks:
         stated = mark.position_sigma_m**2 * np.eye(3)
         return AdjustedMark(name=mark.name, shift_m=np.zeros(3), covariance_m2=stated, seen=False)
-    row = places.row[mark.name]
+    row = places.row[mark_id]
     return AdjustedMark(
         name=mark.name,
         shift_m=places.shift_m[row],
         covariance_m2=places.covariance_m2[row],
-        seen=mark.name in network.world.in_pictures,
-        views=int((used & (np.array(network.marks) == mark.name)).sum()),
+        seen=mark_id in network.world.in_pictures,
+        views=int((used & network.shows(mark_id)).sum()),
     )
 
 
-def _adjusted_places(network: Network, state: State, places: _Places) -> dict[str, Array]:
+def _adjusted_places(network: Network, state: State, places: _Places) -> dict[MarkId, Array]:
     """Give the adjusted place (3,) of every mark and every seen corner of a panel."""
     planned = network.world.planned
     adjusted = {i: planned[i].centre_m + places.shift_m[row] for i, row in places.row.items()}

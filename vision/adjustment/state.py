@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation
 from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose
 from vision.camera.lens import PARAMETERS, Lens
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 POSE, LENS = 6, len(PARAMETERS)
@@ -130,7 +131,7 @@ class PointRows:
 
     pose: Indices
     lens: Indices
-    ids: tuple[str, ...]
+    ids: tuple[MarkId, ...]
     planned_m: Array
     pixels_px: Array
     covariance_px2: Array

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from vision.job.job import AngleReading, Board, Job, LengthReading, Strip
 from vision.job.layout import Layout, PlannedMark
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
@@ -50,19 +51,19 @@ class World:
     somebody measured to them.
     """
 
-    planned: dict[str, PlannedMark]
-    mark_of_point: dict[str, str]
+    planned: dict[MarkId, PlannedMark]
+    mark_of_point: dict[MarkId, MarkId]
     sigma: Array
     kept: int
     own_size: int
     laid: dict[str, Strip]
     strips: dict[str, slice]
     bows: dict[str, int]
-    marks: dict[str, slice]
+    marks: dict[MarkId, slice]
     cameras: dict[str, slice]
     tapes: dict[str, int]
     slope: slice | None
-    in_pictures: frozenset[str]
+    in_pictures: frozenset[MarkId]
 
     @property
     def size(self) -> int:
@@ -70,11 +71,11 @@ class World:
         return len(self.sigma)
 
     @property
-    def single(self) -> tuple[str, ...]:
-        """Names of the single marks among `marks`."""
+    def single(self) -> tuple[MarkId, ...]:
+        """Ids of the single marks among `marks`."""
         return tuple(name for name in self.marks if self.planned[name].strip is None)
 
-    def blocks(self, mark_ids: Sequence[str]) -> Blocks:
+    def blocks(self, mark_ids: Sequence[MarkId]) -> Blocks:
         """Which eliminated block (n,) each mark's own deviation is; NO_BLOCK where it is kept."""
         starts = np.array([self.marks[mark_id].start for mark_id in mark_ids], dtype=np.intp)
         return np.where(starts < self.kept, NO_BLOCK, (starts - self.kept) // self.own_size)
@@ -85,7 +86,7 @@ class World:
         # The last one belongs to points without a block.
         return state[: self.kept], own.reshape(-1, self.own_size)[blocks]
 
-    def d_places(self, mark_ids: Sequence[str], planned_m: Array) -> tuple[Array, Array, Blocks]:
+    def d_places(self, mark_ids: Sequence[MarkId], planned_m: Array) -> tuple[Array, Array, Blocks]:
         """Differentiate places by the kept unknowns (n, 3, kept) and by each mark's own (n, 3, o).
 
         Each point belongs to one of `mark_ids` (n) and lies at `planned_m` (n, 3) as planned: the
@@ -170,7 +171,7 @@ def _against_gravity(job: Job) -> bool:
 
 
 def build_world(
-    job: Job, layout: Layout, point_ids: Iterable[str], cameras: Sequence[str] = ()
+    job: Job, layout: Layout, point_ids: Iterable[MarkId], cameras: Sequence[str] = ()
 ) -> World:
     """Lay out the unknowns of every strip and mark that a camera sees or a reading names.
 
@@ -190,7 +191,7 @@ def build_world(
     each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
-        mark.id: columns.add(single[mark.id] if mark.strip is None else each_own[mark.strip])
+        mark.id: columns.add(single[mark.id.name] if mark.strip is None else each_own[mark.strip])
         for mark in ordered
         if mark.strip is None or mark.id in read
     }

@@ -17,6 +17,7 @@ from vision.adjustment.world import QUARTER_TURN, own_sigmas
 from vision.comparison.change import Epoch
 from vision.job.job import Job, Strip
 from vision.job.layout import PlannedMark, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 FREED_SIGMA_M = 1.0
@@ -35,10 +36,10 @@ class Ground:
     """
 
     sigma: list[float]
-    columns: dict[tuple[int, str], slice]
+    columns: dict[tuple[int, MarkId | str], slice]
     moved: dict[str, slice]
 
-    def add(self, key: tuple[int, str], sigmas: Sequence[float]) -> slice:
+    def add(self, key: tuple[int, MarkId | str], sigmas: Sequence[float]) -> slice:
         """Columns for `key`, made with these sigmas where it is new."""
         if key not in self.columns:
             self.columns[key] = slice(len(self.sigma), len(self.sigma) + len(sigmas))
@@ -100,7 +101,7 @@ def _freed(epoch: Epoch) -> set[str]:
 
 
 def _belongs(mark: PlannedMark, name: str) -> bool:
-    return mark.strip == name or (mark.strip is None and mark.id == name)
+    return mark.id.name == name
 
 
 def _point(
@@ -112,10 +113,10 @@ def _point(
     shared: Collection[str],
     freed: Collection[str],
 ) -> Laid:
-    whose = mark.strip if mark.strip is not None else mark.id
+    whose = mark.id.name
     key = 0 if whose in shared else number
     if mark.strip is None:
-        single = job.mark(mark.id)
+        single = job.mark(mark.id.name)
         sigma = FREED_SIGMA_M if whose in freed else single.position_sigma_m
         own = ground.add((key, mark.id), [sigma] * 3)
         return Laid(columns=np.arange(own.start, own.stop), slope=np.eye(3))

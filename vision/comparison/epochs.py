@@ -25,6 +25,7 @@ from vision.comparison.record import KeptCheck
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError, Fault
 from vision.units.reason import Reason
 
@@ -68,7 +69,8 @@ def _observations(
     if picture["mirrored"]:
         pixels[:, 0] = width - 1 - pixels[:, 0]
         covariance *= [[1, -1], [-1, 1]]
-    planned = [layout.mark(mark["id"]) for mark in marks]
+    strips = [strip.name for strip in job.strips]
+    planned = [layout.mark(MarkId.parse(mark["id"], strips)) for mark in marks]
     points = Points(
         ids=tuple(mark.id for mark in planned),
         planned_m=np.array([mark.centre_m for mark in planned]).reshape(-1, 3),

@@ -17,6 +17,7 @@ from vision.documents.picks import Pick, Picked, Screen, expected_px, places
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import Layout, PlannedMark, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import LengthWords
 from vision.views.ground import ground_map
@@ -84,7 +85,7 @@ def judge_picks(
 def _named(picks: Sequence[Pick], mark: str) -> Pick | None:
     """The pick of a mark's id, or of a number in the list."""
     for pick in picks:
-        if mark == pick.mark or (pick.number and mark == str(pick.number)):
+        if mark == str(pick.mark) or (pick.number and mark == str(pick.number)):
             return pick
     return None
 
@@ -135,7 +136,7 @@ def _judged(
         text = f"is {how}" + (f": {instead}, not the centre" if instead else "")
     return JudgedPick(
         picked=each,
-        mark=pick.mark,
+        mark=str(pick.mark),
         verdict="good" if good else "off",
         text=text,
         off_px=off_px,
@@ -248,6 +249,6 @@ def _ends(layout: Layout, planned: PlannedMark, axes: Array) -> tuple[str, str, 
     names = {mark.id for mark in layout.marks}
     words = []
     for step, plain in ((1, "at its far end"), (-1, "at its near end")):
-        other = f"{planned.strip}/{planned.index + step}"
+        other = MarkId(planned.id.name, planned.index + step)
         words.append(f"towards {other}" if planned.strip and other in names else plain)
     return words[0], words[1], left, right

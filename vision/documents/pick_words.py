@@ -41,7 +41,7 @@ def listed(inspection: Inspection, screen: Screen) -> tuple[dict[str, bytes | st
 def judged_file(inspection: Inspection, screen: Screen, text: bytes, file: str) -> Said:
     """Judge a table of picks."""
     lists = pick_lists(inspection, screen)
-    ids = [mark.id for mark in planned_layout(inspection.job).points]
+    ids = [str(mark.id) for mark in planned_layout(inspection.job).points]
     names = {name: [*ids, *(str(pick.number) for pick in picks)] for name, picks in lists.items()}
     judged = judge_picks(inspection, screen, picks_from_text(text, file, names))
     lines = []

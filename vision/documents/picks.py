@@ -14,6 +14,7 @@ import numpy as np
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.job import Board
 from vision.job.layout import BoardCorner, Layout, PlannedMark, planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 from vision.units.reason import Reason
 
@@ -29,7 +30,7 @@ class Pick:
 
     camera: str
     number: int
-    mark: str
+    mark: MarkId
     pixel_px: Array
     screen_px: Array
     expected: bool
@@ -130,11 +131,10 @@ def _is_picked(layout: Layout, planned: PlannedMark) -> bool:
     """Whether a display would ask for this point: of a board, its four outer inner corners."""
     if not isinstance(planned.shape, BoardCorner):
         return True
-    panel, row, column = planned.id.rsplit("/", 2)
-    board = layout.mark(panel).shape
+    board = layout.mark_of(planned.id).shape
     assert isinstance(board, Board), "a board's corner belongs to a board"
     outer = (board.corners_across - 1, board.corners_along - 1)
-    return int(row) in (0, outer[0]) and int(column) in (0, outer[1])
+    return planned.id.row in (0, outer[0]) and planned.id.column in (0, outer[1])
 
 
 def expected_px(found: InspectedCamera, place_m: Array) -> Array | None:

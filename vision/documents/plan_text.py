@@ -123,7 +123,7 @@ def _layings(prediction: Prediction) -> Rows:
     rows: Rows = [("strip, mark", "worst mark", *figures)]
     for each in prediction.layings:
         sigma, found = write.doubt_cell(each.sigma_m, "cm"), write.cell(each.found_m, "cm")
-        rows.append((each.name, each.mark or "-", sigma, found))
+        rows.append((each.name, str(each.mark or "-"), sigma, found))
     return rows
 
 
@@ -243,7 +243,7 @@ def _view(view: PlannedView) -> tuple[str, ...]:
     u, v = ("-", "-") if view.pixel_px is None else (f"{each:.0f}" for each in view.pixel_px)
     size = "-" if view.extent_px is None else f"{view.extent_px:.1f}"
     sigma = "-" if view.sigma_px is None else f"{view.sigma_px:.3f}"
-    return view.camera, view.mark, status, u, v, size, sigma
+    return view.camera, str(view.mark), status, u, v, size, sigma
 
 
 def _columns(rows: Rows, words: int = 1) -> str:

@@ -252,7 +252,7 @@ def _sharpness(found: InspectedCamera) -> dict[str, Any]:
                 "radius_px": number(patch.radius_px, 1),
                 "blur_px": number(patch.blur_px, 2),
                 "sigma_px": number(patch.sigma_px, 2),
-                "marks": list(patch.marks),
+                "marks": [str(mark_id) for mark_id in patch.marks],
             }
             for patch in patches
         ]
@@ -307,7 +307,7 @@ def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
 
 def _mark(mark: InspectedMark, lengths: LengthWords) -> dict[str, Any]:
     entry = {
-        "id": mark.id,
+        "id": str(mark.id),
         "status": mark.status,
         "pixel": numbers(mark.pixel_px, PIXEL_DIGITS),
         "covariance_px2": significant(mark.covariance_px2, 5),

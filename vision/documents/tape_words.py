@@ -22,7 +22,7 @@ WANTED = """\
 
 def what_words(reading: ReadLength) -> str:
     """Of what a reading is: `distance left/0 to left/16`."""
-    return f"{reading.kind} {' to '.join(reading.between)}"
+    return f"{reading.kind} {' to '.join(map(str, reading.between))}"
 
 
 def doubt_words(reading: ReadLength, lengths: LengthWords = METRIC) -> str | None:
@@ -60,7 +60,7 @@ def readings_text(readings: tuple[PlannedReading, ...], lengths: LengthWords) ->
 
 
 def _table(reading: PlannedReading, lengths: LengthWords) -> str:
-    names = ", ".join(json.dumps(name, ensure_ascii=False) for name in reading.between)
+    names = ", ".join(json.dumps(str(name), ensure_ascii=False) for name in reading.between)
     places = f"of = {names}" if reading.kind == "offset" else f"between = [{names}]"
     planned = lengths.m(float(reading.length_m), spec=".3f")
     return f'[[reading]]\nkind = "{reading.kind}"\n{places}\nvalue = ""  # planned: {planned}\n'

@@ -15,6 +15,7 @@ from vision.identification.identified import Identified, Sighting
 from vision.identification.reasons import BEHIND_BODY
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark
+from vision.job.mark_id import MarkId
 from vision.marks.box_corner.corner_fit import FoundCorner
 from vision.marks.box_corner.edge_search import planes_of
 from vision.marks.box_corner.find import find_box_corner
@@ -33,7 +34,7 @@ def with_box_corners(job: Job, camera: Camera, outcome: Identified, bgr: np.ndar
     if not corners:
         return outcome
     planes = planes_of(bgr)
-    seen = {mark.name: _sighted(job, camera, outcome.fit, planes, mark) for mark in corners}
+    seen = {MarkId(mark.name): _sighted(job, camera, outcome.fit, planes, mark) for mark in corners}
     sightings = tuple(seen.get(each.id, each) for each in outcome.sightings)
     return dataclasses.replace(
         outcome,
@@ -48,22 +49,23 @@ def _sighted(
 ) -> Sighting:
     """What becomes of one corner in one picture."""
     assert isinstance(mark.shape, BoxCorner)
+    mark_id = MarkId(mark.name)
     pixel, covariance = predicted_pixel(fit, mark)
     if not bool(fit.lens.contains(pixel)):
         return Sighting(
-            id=mark.name, status="outside", measured=None, reason=Reason("outside-picture")
+            id=mark_id, status="outside", measured=None, reason=Reason("outside-picture")
         )
     if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
-        return Sighting(id=mark.name, status="hidden", measured=None, reason=BEHIND_BODY)
+        return Sighting(id=mark_id, status="hidden", measured=None, reason=BEHIND_BODY)
     beside = min(job.cameras, key=lambda each: float(np.hypot(*(each.position_m - mark.at_m)[:2])))
     found = find_box_corner(
         planes, fit.pose, fit.lens, covariance, mark.at_m, mark.shape, beside.position_m[:2]
     )
     if not isinstance(found, FoundCorner):
-        return Sighting(id=mark.name, status="not-found", measured=None, reason=found)
+        return Sighting(id=mark_id, status="not-found", measured=None, reason=found)
     # A corner has no ink on tape: the figures that speak of these stay open.
     measured = Measured(
-        id=mark.name,
+        id=mark_id,
         pixel_px=found.pixel_px,
         covariance_px2=found.covariance_px2,
         blur_px=float("nan"),
@@ -73,8 +75,8 @@ def _sighted(
     )
     off = found.pixel_px - pixel
     if off @ np.linalg.solve(covariance + found.covariance_px2, off) > CHI2_REJECT:
-        return Sighting(id=mark.name, status="rejected", measured=measured, reason=Reason("misfit"))
-    return Sighting(id=mark.name, status="used", measured=measured, reason=None)
+        return Sighting(id=mark_id, status="rejected", measured=measured, reason=Reason("misfit"))
+    return Sighting(id=mark_id, status="used", measured=measured, reason=None)
 
 
 def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
@@ -85,12 +87,12 @@ def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
     return pixel, by_fit @ fit.covariance @ by_fit.T + by_place @ by_place.T
 
 
-def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[str, Sighting]) -> PlanFit:
+def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[MarkId, Sighting]) -> PlanFit:
     """The same fit with the measured corners among its points; its own figures are of the marks."""
     rows = [
-        (mark, seen[mark.name], measured)
+        (mark, seen[MarkId(mark.name)], measured)
         for mark in corners
-        if (measured := seen[mark.name].measured) is not None
+        if (measured := seen[MarkId(mark.name)].measured) is not None
     ]
     if not rows:
         return fit
@@ -105,7 +107,7 @@ def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[str, Sighting]
     return dataclasses.replace(
         fit,
         points=Points(
-            ids=(*old.ids, *(mark.name for mark, _, _ in rows)),
+            ids=(*old.ids, *(MarkId(mark.name) for mark, _, _ in rows)),
             planned_m=np.concatenate([old.planned_m, planned]),
             mark_sigma_m=np.concatenate([old.mark_sigma_m, sigmas]),
             pixels_px=np.concatenate([old.pixels_px, pixels]),

@@ -25,6 +25,7 @@ from vision.identification.poses import Task
 from vision.job.body import DEFAULT_MARGIN_M, body_hides
 from vision.job.job import Vehicle
 from vision.job.layout import PlannedMark, place_sigma_m, planned_layout, points_of
+from vision.job.mark_id import MarkId
 from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array, Flags
@@ -56,9 +57,9 @@ def doubts(
     task: Task,
     fit: PlanFit,
     doubtful: Sequence[PlannedMark],
-    results: Mapping[str, Measured | None],
-    small: Collection[str] = (),
-) -> dict[str, Reason]:
+    results: Mapping[MarkId, Measured | None],
+    small: Collection[MarkId] = (),
+) -> dict[MarkId, Reason]:
     """Why some of the doubtful marks that were measured are not to be used, by id.
 
     `fit` is that of the other marks; `small` names marks so small that much looks like them. Those
@@ -72,7 +73,7 @@ def doubts(
     centres = np.array([point.centre_m for point in points])
     hidden = body_hides(task.job.vehicle, place_m, centres)
     cut = body_hides(task.job.vehicle, place_m, centres, margin_m=0.0)
-    found: dict[str, Reason] = {}
+    found: dict[MarkId, Reason] = {}
     beside = zip(*_beside(task, fit, asked), strict=True)
     cut &= np.array([seen.contrast < SURE_CONTRAST for _, seen in asked])
     for point, behind, partly, (off_m, covariance_m2) in zip(
@@ -126,7 +127,7 @@ def _beside(
 
 def _mirrored(
     task: Task, place_m: Array, point: PlannedMark, at_m: Array, along_m: Array
-) -> str | None:
+) -> MarkId | None:
     """Which mark's image in a face of the body may lie at a place (2,), or None.
 
     A face mirrors what lies before it to a camera before it; the image of a mark lies as far

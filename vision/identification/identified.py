@@ -7,6 +7,7 @@ from typing import Literal
 
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.lens_prior import LensPrior
+from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured
 from vision.units.reason import Reason
 
@@ -21,7 +22,7 @@ class Sighting:
     mark is not used, None for one that is.
     """
 
-    id: str
+    id: MarkId
     status: Status
     measured: Measured | None
     reason: Reason | None

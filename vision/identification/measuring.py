@@ -15,6 +15,7 @@ from vision.camera.solver import NoFit
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.poses import CarriedPose, Task, fit_points
 from vision.job.layout import BoardCorner, PlannedMark, points_of
+from vision.job.mark_id import MarkId
 from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured, measure
@@ -61,8 +62,8 @@ class Looked:
     """What measuring gave: the plan fit, every point's measurement, and why some are refused."""
 
     fit: PlanFit
-    results: dict[str, Measured | None]
-    refused: dict[str, Reason]
+    results: dict[MarkId, Measured | None]
+    refused: dict[MarkId, Reason]
 
 
 def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
@@ -71,8 +72,8 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
     A mark that was first looked for in the wrong place, or correlated too little in a soft or noisy
     picture, is measured where the fit puts it.
     """
-    results: dict[str, Measured | None] = {}
-    refused: dict[str, Reason] = {}
+    results: dict[MarkId, Measured | None] = {}
+    refused: dict[MarkId, Reason] = {}
     camera = best.pose, best.lens
     _measure(task, camera, _seen_points(task, best), results, refused)
     fit = fit_with_doubts(task, results, refused, camera)
@@ -92,13 +93,13 @@ def measured_marks(task: Task, best: CarriedPose) -> Looked | NoFit:
 
 
 def _miscounted(
-    task: Task, fit: PlanFit, results: dict[str, Measured | None], refused: Collection[str]
-) -> dict[str, Reason]:
+    task: Task, fit: PlanFit, results: dict[MarkId, Measured | None], refused: Collection[MarkId]
+) -> dict[MarkId, Reason]:
     """Corners of boards that may have been counted from the next square, and why they are refused.
 
     A board moved by a square looks like itself but for its border, which small squares do not show.
     """
-    found: dict[str, Reason] = {}
+    found: dict[MarkId, Reason] = {}
     camera = fit.pose, fit.lens
     for mark in task.marks:
         corners = [
@@ -122,8 +123,8 @@ def _miscounted(
 
 def _fit(
     task: Task,
-    results: dict[str, Measured | None],
-    refused: Collection[str],
+    results: dict[MarkId, Measured | None],
+    refused: Collection[MarkId],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     good = [
@@ -143,8 +144,8 @@ def _fit(
 
 def fit_with_doubts(
     task: Task,
-    results: dict[str, Measured | None],
-    refused: dict[str, Reason],
+    results: dict[MarkId, Measured | None],
+    refused: dict[MarkId, Reason],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     """The fit to all good marks; doubtful ones only where the others allow it.
@@ -162,10 +163,10 @@ def fit_with_doubts(
 
 def _doubtful(
     task: Task,
-    results: dict[str, Measured | None],
-    refused: Collection[str],
+    results: dict[MarkId, Measured | None],
+    refused: Collection[MarkId],
     camera: tuple[Pose, Lens],
-) -> tuple[list[PlannedMark], set[str]]:
+) -> tuple[list[PlannedMark], set[MarkId]]:
     """Good points that are in doubt, and the ids of all small ones, corners of small squares too.
 
     In doubt is what the body may hide, and small marks with hardly another of their strip: much
@@ -219,7 +220,7 @@ def _seen_points(task: Task, best: CarriedPose) -> tuple[list[PlannedMark], Arra
 
 
 def _missed_points(
-    task: Task, fit: PlanFit, results: dict[str, Measured | None]
+    task: Task, fit: PlanFit, results: dict[MarkId, Measured | None]
 ) -> tuple[list[PlannedMark], Array]:
     """Points that the fit does not have, and where it puts them, (n, 2), moved with their board."""
     row = {point_id: index for index, point_id in enumerate(fit.points.ids)}
@@ -251,8 +252,8 @@ def _measure(
     task: Task,
     camera: tuple[Pose, Lens],
     where: tuple[list[PlannedMark], Array],
-    results: dict[str, Measured | None],
-    refused: dict[str, Reason],
+    results: dict[MarkId, Measured | None],
+    refused: dict[MarkId, Reason],
 ) -> None:
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
@@ -272,8 +273,8 @@ def _measure(
 
 
 def _strangers(
-    results: dict[str, Measured | None], refused: dict[str, Reason]
-) -> dict[str, Reason]:
+    results: dict[MarkId, Measured | None], refused: dict[MarkId, Reason]
+) -> dict[MarkId, Reason]:
     """Marks that were drawn much worse than the picture's others, and why they are refused."""
     good = {
         point_id: result
@@ -319,8 +320,8 @@ def _moves(
             for answer, begun in zip(answers, starts, strict=True)
         ]
     ).reshape(-1, 2)
-    boards = [point.id.rsplit("/", 2)[0] if is_corner(point) else "" for point in points]
-    for board in set(boards) - {""}:
+    boards = [point.id.mark if is_corner(point) else None for point in points]
+    for board in set(boards) - {None}:
         rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
         if len(rows) >= LEAST_TOGETHER:
             together = np.median(off[rows], axis=0)

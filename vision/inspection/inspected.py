@@ -17,6 +17,7 @@ from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.reliability import Standing
 from vision.inspection.verdict.rule import Action, Reason
 from vision.job.job import Camera, Job
+from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 from vision.units.arrays import Array, frozen_array
 from vision.units.reason import Reason as MarkReason
@@ -38,7 +39,7 @@ class InspectedMark:
     plan fit. None where there is no such figure; `reason` then says why.
     """
 
-    id: str
+    id: MarkId
     status: str
     planned_m: Array
     pixel_px: Array | None = None

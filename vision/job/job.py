@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.camera.geometry import Aim
 from vision.camera.stated_lens import StatedLens
+from vision.job.mark_id import PlaceId
 from vision.units.arrays import Array, frozen_array
 from vision.units.length_words import METRIC, LengthWords
 
@@ -176,7 +177,7 @@ class LengthReading:
     """
 
     kind: Literal["distance", "diagonal", "offset"]
-    between: tuple[str, ...]
+    between: tuple[PlaceId, ...]
     value_m: float
     sigma_m: float
     tape: str | None = None

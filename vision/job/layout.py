@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.job.job import Board, Ink, Job, MarkShape, SingleShape
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 
 
@@ -29,7 +30,7 @@ class PlannedMark:
     where the mark is on no tape.
     """
 
-    id: str
+    id: MarkId
     strip: str | None
     index: int
     centre_m: Array
@@ -51,8 +52,8 @@ class Layout:
 
     marks: tuple[PlannedMark, ...]
     points: tuple[PlannedMark, ...] = field(init=False)
-    _by_id: dict[str, PlannedMark] = field(init=False, repr=False)
-    _mark_of: dict[str, PlannedMark] = field(init=False, repr=False)
+    _by_id: dict[MarkId, PlannedMark] = field(init=False, repr=False)
+    _mark_of: dict[MarkId, PlannedMark] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         marks = {mark.id: mark for mark in self.marks}
@@ -67,15 +68,15 @@ class Layout:
         return np.array([mark.centre_m for mark in self.marks]).reshape(-1, 3)
 
     @property
-    def ids(self) -> tuple[str, ...]:
+    def ids(self) -> tuple[MarkId, ...]:
         """The marks' ids, in order."""
         return tuple(mark.id for mark in self.marks)
 
-    def mark(self, mark_id: str) -> PlannedMark:
+    def mark(self, mark_id: MarkId) -> PlannedMark:
         """The mark or board corner called `mark_id`; KeyError where there is none."""
         return self._by_id[mark_id]
 
-    def mark_of(self, point_id: str) -> PlannedMark:
+    def mark_of(self, point_id: MarkId) -> PlannedMark:
         """The mark that a point belongs to: itself, or a corner's board; KeyError for none."""
         return self._mark_of[point_id]
 
@@ -96,7 +97,7 @@ def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
             q = (row - (board.corners_across - 1) / 2) * board.square_m
             corners.append(
                 PlannedMark(
-                    id=f"{mark.id}/{row}/{column}",
+                    id=mark.id.corner(row, column),
                     strip=mark.strip,
                     index=mark.index,
                     centre_m=mark.centre_m + np.array([*(s * along + q * left), 0.0]),
@@ -113,7 +114,7 @@ def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
 def place_sigma_m(job: Job, mark: PlannedMark) -> float:
     """Sigma of a mark's planned place, per coordinate: the strip's ends and the mark's own."""
     if mark.strip is None:
-        return job.mark(mark.id).position_sigma_m
+        return job.mark(mark.id.name).position_sigma_m
     strip = job.strip(mark.strip)
     return float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
 
@@ -127,7 +128,7 @@ def planned_layout(job: Job) -> Layout:
             x, y = strip.from_m + distance * strip.along
             marks.append(
                 PlannedMark(
-                    id=f"{strip.name}/{index}",
+                    id=MarkId(strip.name, index),
                     strip=strip.name,
                     index=index,
                     centre_m=np.array([x, y, 0.0]),
@@ -140,7 +141,7 @@ def planned_layout(job: Job) -> Layout:
     for single in job.marks:
         marks.append(
             PlannedMark(
-                id=single.name,
+                id=MarkId(single.name),
                 strip=None,
                 index=0,
                 centre_m=single.at_m,

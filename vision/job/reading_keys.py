@@ -11,9 +11,10 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Mapping
-from typing import Literal, TypeGuard
+from typing import Literal
 
 from vision.job.job import AngleReading, Camera, LengthReading, Reading, SingleMark, Strip
+from vision.job.mark_id import MarkId, PlaceId
 from vision.units.tables import Table, describe
 
 TAPE_CLASSES_MM = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
@@ -95,31 +96,37 @@ class _Places:
         marks: Mapping[str, SingleMark | None],
         cameras: Mapping[str, Camera | None],
     ) -> None:
-        self.side: dict[str, float] = {}
+        self.side: dict[PlaceId, float] = {}
+        self.strips = tuple(strips)
         self.ambiguous = set(marks) & set(cameras)
         self.broken = {name for name, strip in strips.items() if strip is None}
         for name, camera in cameras.items():
             self.side[name] = math.nan if camera is None else float(camera.position_m[1])
         for name, mark in marks.items():
-            self.side[name] = math.nan if mark is None else float(mark.at_m[1])
+            self.side[MarkId(name)] = math.nan if mark is None else float(mark.at_m[1])
         for name, strip in strips.items():
             if strip is not None:
                 for index, at in enumerate(strip.at_m):
                     y = strip.from_m[1] + at * strip.along[1]
-                    self.side[f"{name}/{index}"] = float(y)
+                    self.side[MarkId(name, index)] = float(y)
 
-    def check(self, name: object, table: Table, key: str) -> TypeGuard[str]:
-        """Whether `name` is one place of the job; notes a fault under `key` when it is not."""
+    def read(self, name: object, table: Table, key: str) -> PlaceId | None:
+        """The place of the job called `name`; None after noting a fault under `key`."""
         expected = "a mark such as `left/0`, or a camera"
         if isinstance(name, str) and name in self.ambiguous:
             table.fault(key, f"{describe(name)}, a mark and a camera", expected, "rename one")
-            return False
-        if isinstance(name, str) and (name in self.side or name.rpartition("/")[0] in self.broken):
-            return True
-        near = difflib.get_close_matches(str(name)[:60], self.side, n=1)
+            return None
+        if isinstance(name, str):
+            mark_id = MarkId.parse(name, self.strips)
+            place = mark_id if mark_id in self.side else name
+            if place in self.side:
+                return place
+            if mark_id.strip in self.broken:
+                return mark_id
+        near = difflib.get_close_matches(str(name)[:60], map(str, self.side), n=1)
         step = f"did you mean `{near[0]}`?" if near else "name a mark or a camera of this job"
         table.fault(key, describe(name), expected, step)
-        return False
+        return None
 
 
 def _length(
@@ -158,7 +165,7 @@ def tape_sigma_m(tape_class: str, length_m: float) -> float:
     return math.hypot(a + b * math.ceil(length_m), HOLDING_SIGMA_M)
 
 
-def _two_ends(table: Table, places: _Places) -> tuple[str, str] | None:
+def _two_ends(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
     expected = "two places, each a mark such as `left/0` or a camera"
     if not table.needs("between", expected):
         return None
@@ -166,21 +173,21 @@ def _two_ends(table: Table, places: _Places) -> tuple[str, str] | None:
     if not isinstance(value, list) or len(value) != 2 or value[0] == value[1]:
         table.wrong("between", expected, "name both ends of what was measured")
         return None
-    fine = [places.check(each, table, f"between[{i}]") for i, each in enumerate(value)]
-    return (value[0], value[1]) if all(fine) else None
+    ends = [places.read(each, table, f"between[{i}]") for i, each in enumerate(value)]
+    return None if None in ends else tuple(end for end in ends if end is not None)
 
 
-def _offset_end(table: Table, places: _Places) -> tuple[str] | None:
+def _offset_end(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
     expected = "the place whose offset from the body's centre line was measured"
     if not table.needs("of", expected):
         return None
-    name = table.values["of"]
-    if not places.check(name, table, "of"):
+    place = places.read(table.values["of"], table, "of")
+    if place is None:
         return None
-    if abs(places.side.get(name, math.nan)) < CENTRE_LINE_M:
+    if abs(places.side.get(place, math.nan)) < CENTRE_LINE_M:
         table.wrong("of", "a place to one side of the centre line", "measure to another place")
         return None
-    return (name,)
+    return (place,)
 
 
 def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading | None:

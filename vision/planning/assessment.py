@@ -12,6 +12,7 @@ from typing import Literal
 from vision.camera.geometry import ANGLES
 from vision.inspection.verdict.rule import COVERAGE
 from vision.job.job import Job
+from vision.job.mark_id import MarkId
 from vision.marks.measure.forecast import Light
 from vision.units.arrays import Array
 from vision.units.plain import also_written, written
@@ -34,7 +35,7 @@ class PlannedView:
     """
 
     camera: str
-    mark: str = written()
+    mark: MarkId = written()
     status: ViewStatus = written()
     hidden_by: str | None = written(default=None)
     pixel_px: Array | None = written(2, key="pixel", default=None)
@@ -73,7 +74,7 @@ class PredictedLaying:
 
     name: str = written()
     sigma_m: float | None = written(5)
-    mark: str | None = written(key="worst_mark")
+    mark: MarkId | None = written(key="worst_mark")
     found_m: float | None = written(4)
 
 

@@ -14,6 +14,7 @@ from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.camera.solver import NoFit
 from vision.job.job import BoxCorner, Camera, Job
 from vision.job.layout import Layout, planned_layout
+from vision.job.mark_id import MarkId
 from vision.job.visibility import LEAST_SIZE_PX
 from vision.marks.measure.forecast import Light
 from vision.planning.assessment import (
@@ -168,7 +169,7 @@ def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
             PredictedLaying(
                 name=mark.name,
                 sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
-                mark=mark.name,
+                mark=MarkId(mark.name),
                 found_m=_detectable(adjustment, Group("mark", mark.name)) if mark.seen else None,
             )
         )

@@ -14,6 +14,7 @@ from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
+from vision.job.mark_id import PlaceId
 from vision.planning.setting_out.readings import (
     PlannedReading,
     readings_to_take,
@@ -36,7 +37,7 @@ class Wanted:
 def wanted(job: Job) -> Wanted:
     """What to tape yet, with what it would tell if everything lay as planned."""
     readings, layout = readings_to_take(job), planned_layout(job)
-    place_m = {mark.id: mark.centre_m for mark in layout.marks}
+    place_m: dict[PlaceId, Array] = {mark.id: mark.centre_m for mark in layout.marks}
     known = tuple(
         replace(each, value_m=_planned_m(each, place_m))
         for each in job.readings
@@ -51,7 +52,7 @@ def wanted(job: Job) -> Wanted:
     return Wanted(readings=readings, sure_m=sure_m)
 
 
-def _planned_m(reading: LengthReading, place_m: dict[str, Array]) -> float:
+def _planned_m(reading: LengthReading, place_m: dict[PlaceId, Array]) -> float:
     places = [place_m[name] for name in reading.between]
     if reading.kind == "offset":
         return abs(float(places[0][1]))

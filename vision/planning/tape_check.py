@@ -22,6 +22,7 @@ from vision.inspection.verdict.reliability import Standing, standings
 from vision.inspection.verdict.rule import Reason
 from vision.job.job import Job, LengthReading, Strip
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
 
@@ -40,7 +41,7 @@ class ReadLength:
 
     group: Group
     kind: str
-    between: tuple[str, ...]
+    between: tuple[PlaceId, ...]
     read_m: float
     fits_m: float
     sigma_m: float
@@ -111,7 +112,7 @@ def check_tape(job: Job) -> TapeCheck:
         if _is_named(strip, named):
             figures.append(_figures(strip, adjusted, found))
     for mark, place in zip(job.marks, found.marks, strict=True):
-        if mark.name in named:
+        if MarkId(mark.name) in named:
             here = replace(place, seen=True)
             layings.append(mark_verdict(mark, here, job.tolerances, job.lengths))
     readings = tuple(_readings(job, found))
@@ -150,8 +151,8 @@ def _lengths(job: Job) -> dict[Group, LengthReading]:
     }
 
 
-def _is_named(strip: Strip, named: set[str]) -> bool:
-    return any(place.rpartition("/")[0] == strip.name for place in named)
+def _is_named(strip: Strip, named: set[PlaceId]) -> bool:
+    return any(isinstance(place, MarkId) and place.strip == strip.name for place in named)
 
 
 def _ends(strip: Strip, adjusted: AdjustedStrip) -> tuple[Array, Array]:
@@ -161,7 +162,7 @@ def _ends(strip: Strip, adjusted: AdjustedStrip) -> tuple[Array, Array]:
     return shift, np.stack(blocks)
 
 
-def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[str]) -> LayingVerdict:
+def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[PlaceId]) -> LayingVerdict:
     if not _is_named(strip, named):
         text = f"no reading names a mark of the {strip.name} strip"
         reason = Reason(code="not-read", text=text)
@@ -170,7 +171,7 @@ def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[str]) -> 
     last = len(strip.at_m) - 1
     at_ends = replace(
         adjusted,
-        mark_ids=(f"{strip.name}/0", f"{strip.name}/{last}"),
+        mark_ids=(MarkId(strip.name, 0), MarkId(strip.name, last)),
         mark_shift_m=shift,
         mark_shift_covariance_m2=covariance,
         seen=True,

@@ -13,6 +13,7 @@ from vision.camera.lens_prior import LensPrior
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark, Vehicle
 from vision.job.layout import Layout, PlannedMark, place_sigma_m
+from vision.job.mark_id import MarkId
 from vision.job.pattern import drawable, half_extent
 from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
 from vision.marks.measure.forecast import Light, forecast_covariances
@@ -95,7 +96,7 @@ def _hidden_by(job: Job, camera: Camera, points: list[PlannedMark], views: Views
             nearest = min(job.cameras, key=lambda each: _apart(each, mark))
             hides = _stand_hides(mark, nearest, camera, places.reshape(-1, 3))
             for row in within[hides.reshape(places.shape[:2]).any(axis=1)].tolist():
-                if points[row].id != mark.name:
+                if points[row].id != MarkId(mark.name):
                     by.setdefault(row, mark.name)
     return by
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera.lens_prior import USUAL_SIZE_PX
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 
 Floats = NDArray[np.floating[Any]]
@@ -120,6 +121,6 @@ class Deviations:
     ground: Ground = field(default_factory=Ground)
     cameras: Mapping[str, Moved] = field(default_factory=dict)
     strips: Mapping[str, Moved] = field(default_factory=dict)
-    marks: Mapping[str, Moved] = field(default_factory=dict)
-    damages: Mapping[str, Damage] = field(default_factory=dict)
+    marks: Mapping[MarkId, Moved] = field(default_factory=dict)
+    damages: Mapping[MarkId, Damage] = field(default_factory=dict)
     people: tuple[Person, ...] = ()

@@ -129,9 +129,13 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
             top.fault(key, "a shift to below the ground", expected, "correct its third number")
     strips = _each(top, "strip", [strip.name for strip in job.strips], _strip)
     single = {mark.name: isinstance(mark.shape, BoxCorner) for mark in job.marks}
-    marks = _each(
-        top, "mark", list(planned_layout(job).ids), lambda name, table: _mark(name, table, single)
-    )
+    ids = {str(mark_id): mark_id for mark_id in planned_layout(job).ids}
+    marks = {
+        ids[name]: found
+        for name, found in _each(
+            top, "mark", list(ids), lambda name, table: _mark(name, table, single)
+        ).items()
+    }
     top.close()
     if faults:
         raise BadInputError(faults)
@@ -141,8 +145,8 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         ground=ground,
         cameras=cameras,
         strips=strips,
-        marks={name: moved for name, (moved, _) in marks.items()},
-        damages={name: damage for name, (_, damage) in marks.items() if damage != Damage()},
+        marks={mark_id: moved for mark_id, (moved, _) in marks.items()},
+        damages={mark_id: damage for mark_id, (_, damage) in marks.items() if damage != Damage()},
         people=tuple(people.values()),
     )
 

@@ -198,7 +198,7 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
     """Something plain, a carton, or a trestle whose top carries a mark."""
     if box.colour is not None:
         return np.tile(np.array(box.colour, dtype=np.float32), (len(local), 1))
-    mark = next(each for each in scenery.world.marks if each.id == box.name)
+    mark = next(each for each in scenery.world.marks if str(each.id) == box.name)
     carton = isinstance(mark.shape, BoxCorner)
     colours = np.tile(np.array(CARTON if carton else WOOD, dtype=np.float32), (len(local), 1))
     on_top = faces == 4

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from vision.job.job import Board, Ink
 from vision.job.layout import PlannedMark
+from vision.job.mark_id import MarkId
 from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Damage, Floats, Person
@@ -53,7 +54,7 @@ class Spot:
     """
 
     what: Literal["leaf", "cardboard", "tear", "smear"]
-    on: str | None
+    on: MarkId | None
     middle_m: Array
     heading_rad: float
     half_m: tuple[float, float]
@@ -120,11 +121,11 @@ class Spots:
             own = bare[under] if spot.colour is None else np.array(spot.colour, np.float32)
             colours[under] += np.float32(spot.cover) * (own - colours[under])
 
-    def on(self, mark_id: str) -> Spots:
+    def on(self, mark_id: MarkId) -> Spots:
         """Those that belong to one mark."""
         return Spots(each=tuple(spot for spot in self.each if spot.on == mark_id))
 
-    def off(self, raised: Sequence[str]) -> Spots:
+    def off(self, raised: Sequence[MarkId]) -> Spots:
         """Those that lie on the ground: all but what belongs to raised marks."""
         return Spots(each=tuple(spot for spot in self.each if spot.on not in raised))
 
@@ -145,7 +146,7 @@ def _cell(points: Floats) -> NDArray[np.int32]:
 
 
 def spots_on(
-    marks: Sequence[PlannedMark], damages: Mapping[str, Damage], rng: np.random.Generator
+    marks: Sequence[PlannedMark], damages: Mapping[MarkId, Damage], rng: np.random.Generator
 ) -> list[Spot]:
     """What was done to marks, at their true places."""
     found: list[Spot] = []
@@ -213,7 +214,7 @@ def _piece(
     )
 
 
-def _leaf(middle_m: Array, rng: np.random.Generator, on: str | None) -> Spot:
+def _leaf(middle_m: Array, rng: np.random.Generator, on: MarkId | None) -> Spot:
     half = rng.uniform(*LEAF_M)
     return Spot(
         what="leaf",

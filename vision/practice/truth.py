@@ -53,7 +53,7 @@ def truth_of(world: World, deviations: Deviations, seed: int) -> dict[str, Any]:
         "strips": _strips(world, deviations),
         "marks": [
             {
-                "id": true.id,
+                "id": str(true.id),
                 "planned_m": _round(planned.centre_m, 6),
                 "true_m": _round(true.centre_m, 6),
                 "heading_deg": _round(np.degrees(true.heading_rad), 6),
@@ -116,7 +116,7 @@ def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
             if eye.camera.mirrored:
                 pixel = np.array([eye.lens.width - 1 - pixel[0], pixel[1]])
             entry: dict[str, Any] = {
-                "id": point.id,
+                "id": str(point.id),
                 "status": "outside" if not inside else "hidden" if by else "visible",
                 "pixel": _round(pixel, 6) if inside else None,
                 "clear": _round(clear, 3),
@@ -160,7 +160,7 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
     seen = np.asarray(eye.lens.contains(pixels))
     origin = eye.pose.camera_in_ground_m
     for box in (body_before(eye, world.body), *world.boxes):
-        if box.name != mark.id:
+        if box.name != str(mark.id):
             seen &= box_entry(box, origin, places - origin)[0] >= 1 - CLEAR
     seen &= ~_upon(world, mark).hide(places[:, :2])[0]
     return float(np.mean(seen))
@@ -179,7 +179,7 @@ def hidden_by(world: World, eye: Eye, mark: PlannedMark, place_m: Array) -> str 
     towards = (place_m - origin)[None]
     for box in (body_before(eye, world.body), *world.boxes):
         away, _ = box_entry(box, origin, towards)
-        if box.name != mark.id and away[0] < 1 - CLEAR:
+        if box.name != str(mark.id) and away[0] < 1 - CLEAR:
             return box.name
     upon = _upon(world, mark).hide(place_m[None, :2])[1]
     if upon:
@@ -193,9 +193,9 @@ def _covered_by(world: World, mark: PlannedMark, place_m: Array) -> str | None:
     for other in world.marks:
         half = sheet_half_m(other)
         if other.strip is None and other.centre_m[2] == 0 and half is not None:
-            covers.append((other.id, other.centre_m[:2], other.heading_rad, half))
+            covers.append((str(other.id), other.centre_m[:2], other.heading_rad, half))
     names = [cover[0] for cover in covers]
-    own = names.index(mark.strip or mark.id)
+    own = names.index(mark.strip or str(mark.id))
     for name, middle, heading, half in covers[own + 1 :]:
         along = np.array([np.cos(heading), np.sin(heading)])
         away = place_m[:2] - middle

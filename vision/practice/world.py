@@ -16,6 +16,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
 from vision.job.job import Board, BoxCorner, Camera, Job, Strip, Vehicle
 from vision.job.layout import PlannedMark, planned_layout
+from vision.job.mark_id import MarkId
 from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
@@ -112,7 +113,8 @@ class World:
 def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> World:
     """Put everything where it really is; the same generator gives the same world."""
     small = deviations.small_errors
-    tapes, places = [], {}
+    tapes: list[Tape] = []
+    places: dict[MarkId, tuple[Array, float]] = {}
     for strip in job.strips:
         tape, marks = _laid(strip, deviations.strips.get(strip.name, Moved()), small, rng)
         tapes.append(tape)
@@ -120,7 +122,7 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
     for single in job.marks:
         error = rng.normal(0, single.position_sigma_m, 3) * small
         error[2] *= single.at_m[2] > 0
-        places[single.name] = (single.at_m + error, 0.0)
+        places[MarkId(single.name)] = (single.at_m + error, 0.0)
     planned = planned_layout(job).marks
     true = []
     for mark in planned:
@@ -166,7 +168,7 @@ def _waves(sigma_m: float, rng: np.random.Generator) -> Array:
 
 def _laid(
     strip: Strip, moved: Moved, small: float, rng: np.random.Generator
-) -> tuple[Tape, dict[str, tuple[Array, float]]]:
+) -> tuple[Tape, dict[MarkId, tuple[Array, float]]]:
     """A strip's tape, and each of its marks' true place (3,) and direction."""
     ends = np.array([strip.from_m, strip.to_m])
     ends = ends + rng.normal(0, strip.position_sigma_m, (2, 2)) * small
@@ -191,7 +193,7 @@ def _laid(
     for index, s in enumerate(along_m):
         q = off[index] + wobble[index, 1]
         place = np.array([*(middle + s * direction + q * left), 0.0])
-        places[f"{strip.name}/{index}"] = (place, heading + float(np.arctan(slope[index])))
+        places[MarkId(strip.name, index)] = (place, heading + float(np.arctan(slope[index])))
     return tape, places
 
 
@@ -213,7 +215,7 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
     height = float(mark.centre_m[2])
     sheet = sheet_half_m(mark)
     if sheet is not None:
-        return Box(name=mark.id, middle_m=mark.centre_m[:2], heading_rad=mark.heading_rad,
+        return Box(name=str(mark.id), middle_m=mark.centre_m[:2], heading_rad=mark.heading_rad,
                    half_m=sheet, height_m=height)  # fmt: skip
     assert isinstance(mark.shape, BoxCorner)
     size = mark.shape.size_m or CARTON_SIZE_M
@@ -226,7 +228,7 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
     middle = mark.centre_m[:2].copy()
     for axis, length in ((along, size[0]), (left, size[1])):
         middle -= (1 if axis @ towards > 0 else -1) * axis * length / 2
-    return Box(name=mark.id, middle_m=middle, heading_rad=heading,
+    return Box(name=str(mark.id), middle_m=middle, heading_rad=heading,
                half_m=(size[0] / 2, size[1] / 2), height_m=height)  # fmt: skip
 
 

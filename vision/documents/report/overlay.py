@@ -40,7 +40,7 @@ def drawn_marks(found: InspectedCamera) -> list[dict[str, Any]]:
             pixel = expected_px(found, mark.planned_m)
         if pixel is not None:
             u, v = (round(float(value), 1) for value in pixel)
-            drawn.append({"id": mark.id, "row": row, "status": mark.status, "u": u, "v": v})
+            drawn.append({"id": str(mark.id), "row": row, "status": mark.status, "u": u, "v": v})
     return drawn
 
 

@@ -53,7 +53,7 @@ def _pick(found: InspectedCamera, pick: Pick, lengths: LengthWords) -> dict[str,
     x, y = pick.screen_px
     return {
         "number": pick.number,
-        "mark": pick.mark,
+        "mark": str(pick.mark),
         "x": f"{x:.1f}",
         "y": f"{y:.1f}",
         "expected": pick.expected,

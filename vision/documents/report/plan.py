@@ -10,6 +10,7 @@ from vision.documents.report.overlay import arrow, magnification
 from vision.documents.top_view import Grid, top_view_grid
 from vision.inspection.inspected import InspectedSeam, Inspection
 from vision.job.layout import planned_layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.views.seams.gaps import SeamGap
 
@@ -71,18 +72,17 @@ def _strips(inspection: Inspection, grid: Grid) -> list[dict[str, float]]:
 
 def _marks(inspection: Inspection, grid: Grid) -> list[dict[str, Any]]:
     """Planned places, with how many cameras used each mark, or any point of it."""
-    used: dict[str, set[str]] = {}
+    used: dict[MarkId, set[str]] = {}
     for camera in inspection.cameras:
         for mark in camera.marks:
             if mark.status == "used":
-                name = "/".join(mark.id.split("/")[:2])
-                used.setdefault(name, set()).add(camera.camera.name)
+                used.setdefault(mark.id.mark, set()).add(camera.camera.name)
     marks = []
     for planned in planned_layout(inspection.job).marks:
         u, v = grid.pixel_px(planned.centre_m[:2])
         if 0 <= u < grid.columns and 0 <= v < grid.rows:
             seen = len(used.get(planned.id, ()))
-            marks.append({"id": planned.id, "u": u, "v": v, "seen": seen})
+            marks.append({"id": str(planned.id), "u": u, "v": v, "seen": seen})
     return marks
 
 

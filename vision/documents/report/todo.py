@@ -145,7 +145,7 @@ def _camera_of_strip(inspection: Inspection, name: str) -> tuple[InspectedCamera
         used = [
             mark.planned_m
             for mark in camera.marks
-            if mark.status == "used" and mark.id.startswith(f"{name}/")
+            if mark.status == "used" and mark.id.strip == name
         ]
         if camera.adjusted is not None and used and (best is None or len(used) > best[0]):
             best = len(used), camera, np.asarray(used[len(used) // 2])

@@ -81,7 +81,7 @@ def dimension_sheet(book: Book, setting: SettingOut, figures: Figures) -> Sheet:
     rest = [each.measure for each in every if each not in shown or each.lane is None]
     rows = [(each.of, each.above, each.below) for each in rest]
     rows += [
-        (" to ".join(each.between), figures.metres(each.length_m),
+        (" to ".join(map(str, each.between)), figures.metres(each.length_m),
          f"({figures.feet(each.length_m)})")
         for each in crossed
     ]  # fmt: skip

@@ -29,6 +29,7 @@ from vision.documents.sheets.mark_art import MarkArt, mark_art
 from vision.documents.sheets.paper import LONGEST_MM, MARGIN_MM, Paper
 from vision.documents.sheets.ruler import INCHES_LONG, RULER_MM, rulers, way_arrows
 from vision.job.job import Job, SingleMark, Strip
+from vision.job.mark_id import MarkId
 
 LABEL_AT_MM = RULER_MM + 2 + INCHES_LONG * 25.4 + 5.5
 """From the margin to the words beside the lower ruler."""
@@ -49,7 +50,7 @@ class Print:
     """What is printed for one strip or single mark: pages in order, and how they came about."""
 
     name: str
-    ids: tuple[str, ...]
+    ids: tuple[MarkId, ...]
     art: MarkArt
     pages: tuple[Picture, ...]
     parts: tuple[int, int]
@@ -66,7 +67,7 @@ def mark_prints(job: Job, paper: Paper) -> tuple[Print, ...]:
             continue
         strip = isinstance(each, Strip)
         count = len(each.at_m) if isinstance(each, Strip) else 1
-        ids = tuple(f"{each.name}/{i}" for i in range(count)) if strip else (each.name,)
+        ids = tuple(MarkId(each.name, i) for i in range(count)) if strip else (MarkId(each.name),)
         ahead = "along from 0" if strip else "ahead"
         parts = _parts(art, paper)
         pages = _tiled(ids, art, paper, parts, ahead) if parts != (1, 1) else (
@@ -132,7 +133,7 @@ def _below(
     page.text(x, y, fitted(text, room, size_pt, bold=bold), size_pt, bold=bold)
 
 
-def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Picture]:
+def _gridded(ids: tuple[MarkId, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Picture]:
     """As many marks on a page as fit, each with its name below."""
     width, height = 2 * art.half_across, 2 * art.half_along
     room = _room(paper)
@@ -141,7 +142,7 @@ def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> It
     rows = max(1, int((min(room[1], LONGEST_MM) + GAP_MM) / pitch + 1e-9))
     for first in range(0, len(ids), columns * rows):
         group = ids[first : first + columns * rows]
-        label = group[0] if len(group) == 1 else f"{group[0]} to {group[-1].rpartition('/')[2]}"
+        label = str(group[0]) if len(group) == 1 else f"{group[0]} to {group[-1].index}"
         used = math.ceil(len(group) / columns) * pitch
         page, (left, top) = _page(paper, used, label, ahead)
         for place, mark_id in enumerate(group):
@@ -152,7 +153,7 @@ def _gridded(ids: tuple[str, ...], art: MarkArt, paper: Paper, ahead: str) -> It
             _draw(page, art, centre, window)
             _trim(page, window)
             if columns * rows > 1:
-                shown = fitted(mark_id, width, 11, bold=True)
+                shown = fitted(str(mark_id), width, 11, bold=True)
                 page.text(centre[0], y - height - 4.4, shown, 11, bold=True, anchor="middle")
         yield page
 
@@ -177,7 +178,7 @@ def _trim(page: Picture, window: Bounds) -> None:
 
 
 def _tiled(
-    ids: tuple[str, ...], art: MarkArt, paper: Paper, parts: tuple[int, int], ahead: str
+    ids: tuple[MarkId, ...], art: MarkArt, paper: Paper, parts: tuple[int, int], ahead: str
 ) -> Iterator[Picture]:
     """Each mark in rows and columns of parts, from its left ahead corner."""
     rows, columns = parts

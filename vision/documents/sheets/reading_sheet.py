@@ -47,4 +47,4 @@ def reading_sheet(book: Book, setting: SettingOut, figures: Figures) -> list[She
 def _where(reading: PlannedReading) -> str:
     if reading.kind == "offset":
         return f"{reading.between[0]} to centre line"
-    return " to ".join(reading.between)
+    return " to ".join(map(str, reading.between))

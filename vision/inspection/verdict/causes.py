@@ -133,4 +133,4 @@ def stated(job: Job, group: Group) -> str:
     reading = job.readings[group.reading]
     if isinstance(reading, AngleReading):
         return f"{group} (angle of the {reading.camera} camera)"
-    return f"{group} ({KINDS[reading.kind]}, {' to '.join(reading.between)})"
+    return f"{group} ({KINDS[reading.kind]}, {' to '.join(map(str, reading.between))})"

@@ -24,6 +24,7 @@ from vision.inspection.verdict.rule import (
 )
 from vision.job.job import Job, Strip
 from vision.job.layout import Layout, PlannedMark
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import LengthWords
 from vision.views.ground import ground_map
@@ -40,7 +41,7 @@ class Stray:
     plan, with `covariance_m2` (2, 2); x ahead, y left. `cameras` are those that show it alike.
     """
 
-    mark_id: str
+    mark_id: MarkId
     strip: str
     cameras: tuple[str, ...]
     off_m: Array
@@ -70,8 +71,8 @@ def strays(
     """
     strips = {strip.name: strip for strip in adjustment.strips}
     planned = {mark.id: mark for mark in layout.marks}
-    used: set[str] = set()
-    found: dict[str, Stray] = {}
+    used: set[MarkId] = set()
+    found: dict[MarkId, Stray] = {}
     for camera in adjustment.cameras:
         seen = points[camera.name]
         used |= {mark_id for mark_id, flag in zip(seen.ids, camera.used, strict=True) if flag}

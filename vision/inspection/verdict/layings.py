@@ -175,7 +175,9 @@ def _strip_actions(
 ) -> tuple[Action, ...]:
     """Marks that lie off their own strip by themselves, then the strip as a whole or its ends."""
     ends = adjusted.ends_m - np.array([strip.from_m, strip.to_m])
-    shares = np.array([_share(strip, mark_id) for mark_id in adjusted.mark_ids])[:, None]
+    # How far along its strip each mark lies, 0 at `from` and 1 at `to`.
+    indices = [mark_id.index for mark_id in adjusted.mark_ids if mark_id.index is not None]
+    shares = strip.at_m[indices][:, None] / strip.length_m
     own = adjusted.mark_shift_m - ((1 - shares) * ends[0] + shares * ends[1])
     actions, strays = [], set()
     rows = zip(adjusted.mark_ids, own, adjusted.mark_shift_covariance_m2, strict=True)
@@ -193,12 +195,6 @@ def _strip_actions(
     if left or not actions:
         actions += _strip_moves(strip, adjusted, ends, tolerances, lengths)
     return tuple(actions)
-
-
-def _share(strip: Strip, mark_id: str) -> float:
-    """How far along its strip a mark lies, 0 at `from` and 1 at `to`."""
-    index = int(mark_id.split("/")[1])
-    return float(strip.at_m[index]) / strip.length_m
 
 
 def _strip_moves(

@@ -223,7 +223,7 @@ def _text(
         )
     places = "; ".join(
         f"{_blur(patch)} within {patch.radius_px:.0f} px of ({patch.pixel_px[0]:.0f},"
-        f" {patch.pixel_px[1]:.0f}), at {', '.join(patch.marks)}"
+        f" {patch.pixel_px[1]:.0f}), at {', '.join(map(str, patch.marks))}"
         for patch in drops
     )
     return f"drops or dirt before the lens: clear in general, but blur {places}; {allowed}"

@@ -33,6 +33,7 @@ from vision.inspection.whatif.change import (
 )
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.job.mark_id import MarkId
 from vision.job.visibility import View, marks_in_picture
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
@@ -140,7 +141,11 @@ def _carry(camera: AdjustedCamera, change: Change) -> Array:
 
 
 def _in_view(
-    job: Job, layout: Layout, camera: AdjustedCamera, mark_m: dict[str, Array], fit: PlanFit | None
+    job: Job,
+    layout: Layout,
+    camera: AdjustedCamera,
+    mark_m: dict[MarkId, Array],
+    fit: PlanFit | None,
 ) -> Flags:
     """Which points of the layout the camera shows large enough to be found, (n,).
 
@@ -159,7 +164,7 @@ def _set_anew(
     layout: Layout,
     found: InspectedCamera,
     adjusted: AdjustedCamera,
-    mark_m: dict[str, Array],
+    mark_m: dict[MarkId, Array],
 ) -> PlanFit | NoFit:
     """The plan fit that a display set anew would make from what the camera then shows."""
     assert found.plan_fit is not None

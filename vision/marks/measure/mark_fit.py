@@ -16,6 +16,7 @@ import numpy as np
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.job.layout import PlannedMark
+from vision.job.mark_id import MarkId
 from vision.marks.measure.descent import Fits, descend, information
 from vision.marks.measure.drawing import LEVELS, PLAIN, SHADED, start
 from vision.marks.measure.noise_correlation import covariance
@@ -56,7 +57,7 @@ class Measured:
     (0 to 1).
     """
 
-    id: str
+    id: MarkId
     pixel_px: Array
     covariance_px2: Array
     blur_px: float

@@ -18,6 +18,7 @@ import numpy as np
 
 from vision.job.body import body_hides
 from vision.job.job import Job, Vehicle
+from vision.job.mark_id import MarkId
 from vision.planning.setting_out.running_marks import (
     Diagonal,
     DiagonalPair,
@@ -38,7 +39,7 @@ METRIC_STEP_M = Fraction(1, 10)
 IMPERIAL_STEP_M = UNITS["ft"] / 2
 """Steps of the triangle's part: its three sides are then round in that system."""
 
-End = tuple[str, Array]
+End = tuple[MarkId, Array]
 """Id and place (2,) of an end mark."""
 
 OPPOSITE: dict[Side, Side] = {"left": "right", "front": "rear"}

@@ -6,6 +6,7 @@ import math
 from fractions import Fraction
 
 from vision.job.job import Job, Strip, Vehicle
+from vision.job.mark_id import MarkId
 from vision.planning.setting_out.running_marks import (
     Offset,
     RunningMark,
@@ -51,7 +52,7 @@ def _line(strip: Strip, vehicle: Vehicle) -> StripLine:
         first=first,
         last=last,
         marks=tuple(
-            RunningMark(id=f"{strip.name}/{index}", index=index, running_m=exact(at))
+            RunningMark(id=MarkId(strip.name, index), index=index, running_m=exact(at))
             for index, at in enumerate(strip.at_m)
         ),
         body_m=body,

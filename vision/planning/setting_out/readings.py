@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from vision.job.job import Job, LengthReading
+from vision.job.mark_id import MarkId
 from vision.job.reading_keys import CENTRE_LINE_M, tape_sigma_m
 from vision.planning.setting_out.checks import under_body
 from vision.planning.setting_out.running_marks import exact
@@ -26,7 +27,7 @@ class PlannedReading:
     """A length to tape, of two end marks or of one from the centre line, and what it should be."""
 
     kind: Literal["distance", "offset"]
-    between: tuple[str, ...]
+    between: tuple[MarkId, ...]
     length_m: Fraction
 
     def as_planned(self) -> LengthReading:
@@ -44,8 +45,8 @@ def readings_to_take(job: Job) -> tuple[PlannedReading, ...]:
     """Every length worth taping between the strips' end marks, but for those the job has."""
     ends = {
         strip.name: (
-            (f"{strip.name}/0", strip.from_m),
-            (f"{strip.name}/{len(strip.at_m) - 1}", strip.to_m),
+            (MarkId(strip.name, 0), strip.from_m),
+            (MarkId(strip.name, len(strip.at_m) - 1), strip.to_m),
         )
         for strip in job.strips
     }
@@ -68,7 +69,7 @@ def readings_to_take(job: Job) -> tuple[PlannedReading, ...]:
     return tuple(each for each in every if frozenset(each.between) not in taken)
 
 
-def _distance(a: tuple[str, Array], b: tuple[str, Array]) -> PlannedReading:
+def _distance(a: tuple[MarkId, Array], b: tuple[MarkId, Array]) -> PlannedReading:
     return PlannedReading(
         kind="distance",
         between=(a[0], b[0]),

@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 from vision.job.job import Camera, Job, SingleMark, Strip
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 
 FINEST_M = Fraction(1, 10**7)
@@ -55,7 +56,7 @@ class Offset:
 class RunningMark:
     """One mark by its distance from the strip's datum, which is its first mark."""
 
-    id: str
+    id: MarkId
     index: int
     running_m: Fraction
 
@@ -91,7 +92,7 @@ class StripLine:
 class Diagonal:
     """A taped distance between two marks; `ends_m` (2, 2)."""
 
-    between: tuple[str, str]
+    between: tuple[MarkId, MarkId]
     ends_m: Array
     length_m: Fraction
     under_body: bool

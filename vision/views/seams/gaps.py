@@ -16,6 +16,7 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import PlanFit
 from vision.job.job import Job, Vehicle
+from vision.job.mark_id import MarkId
 from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.views.ground import GroundMap, ground_map
@@ -49,7 +50,7 @@ class SeamGap:
     points_m: Array
     gaps_m: Array
     covariances_m2: Array
-    mark_ids: tuple[str, ...]
+    mark_ids: tuple[MarkId, ...]
     mark_gaps_m: Array
     mark_covariances_m2: Array
     worst_gap_m: Array | None
@@ -97,7 +98,7 @@ def measure_seam(
         between=line.between,
         start_m=line.start_m,
         end_m=line.end_m,
-        shared_marks=len({_mark_of(mark_id) for mark_id in ids}),
+        shared_marks=len({mark_id.mark for mark_id in ids}),
         points_m=points,
         gaps_m=gaps,
         covariances_m2=covariances,
@@ -152,7 +153,7 @@ def gaps_with_slopes(
 
 def _mark_gaps(
     line: SeamLine, fits: tuple[PlanFit, PlanFit], maps: tuple[GroundMap, GroundMap]
-) -> tuple[tuple[str, ...], Array, Array]:
+) -> tuple[tuple[MarkId, ...], Array, Array]:
     """Ground marks near the seam that both fits use: ids, gaps (m, 2), covariances (m, 2, 2)."""
     rows = [
         {
@@ -176,11 +177,6 @@ def _mark_gaps(
     known = np.asarray(np.isfinite(gap).all(axis=1))
     ids = tuple(mark_id for mark_id, good in zip(shared, known, strict=True) if good)
     return ids, gap[known], covariance[known]
-
-
-def _mark_of(mark_id: str) -> str:
-    """The mark that a point belongs to: a board's corners are one mark."""
-    return "/".join(mark_id.split("/")[:2])
 
 
 def _length_of(points: Array, chosen: Flags) -> float:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
 from vision.views.sharpness.mark_blurs import SIZE_PX, MarkBlurs
@@ -35,7 +36,7 @@ class SoftPatch:
     radius_px: float
     blur_px: float
     sigma_px: float
-    marks: tuple[str, ...]
+    marks: tuple[MarkId, ...]
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))

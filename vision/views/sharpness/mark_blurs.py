@@ -16,6 +16,7 @@ import numpy as np
 from vision.identification.identified import Identified, Sighting
 from vision.job.job import Board
 from vision.job.layout import Layout, PlannedMark, points_of
+from vision.job.mark_id import MarkId
 from vision.job.pattern import Blurred, drawable, half_extent, ink_coverage, tape_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured
@@ -47,7 +48,7 @@ class MarkBlurs:
     whether the mark was measured; the others were drawn where they should be.
     """
 
-    ids: tuple[str, ...]
+    ids: tuple[MarkId, ...]
     pixels_px: Array
     blur_px: Array
     sigma_px: Array
@@ -74,7 +75,7 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
     known = [each for each in used if np.isfinite(each)]
     noise = float(np.median(known)) if known else np.inf
-    rows: list[tuple[str, Array, float, float, float, bool]] = []
+    rows: list[tuple[MarkId, Array, float, float, float, bool]] = []
     missing: list[int] = []
     for index, mark in enumerate(marks):
         extent = _extent_px(mark, jacobians[index])
@@ -133,7 +134,9 @@ def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
     return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
 
 
-def _measured(mark: PlannedMark, sightings: Mapping[str, Sighting], noise: float) -> list[Measured]:
+def _measured(
+    mark: PlannedMark, sightings: Mapping[MarkId, Sighting], noise: float
+) -> list[Measured]:
     """What was measured of a mark's points and looks like the mark.
 
     `noise` is what the drawings of used marks leave over. A mark behind a drop is drawn as well as
@@ -156,7 +159,7 @@ def _softened(corners: list[Measured], sharp_px: float) -> bool:
     return bool(corners) and float(np.median([m.blur_px for m in corners])) > 1.5 * sharp_px + 0.3
 
 
-def _due(mark: PlannedMark, sightings: Mapping[str, Sighting]) -> bool:
+def _due(mark: PlannedMark, sightings: Mapping[MarkId, Sighting]) -> bool:
     """Whether a mark ought to be in the picture, with all of its points."""
     return all(sightings[p.id].status not in {"hidden", "outside"} for p in points_of(mark))
 
