@@ -39,6 +39,7 @@ from vision.inspection.verdict.cameras import WAYS
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
+from vision.units.reason import Reason
 
 DAY = date(2026, 3, 3)
 ALL = frozenset({"all"})
@@ -272,11 +273,19 @@ def test_a_strip_that_is_planned_otherwise_counts_as_laid_anew(still):
 def test_a_camera_that_is_not_in_both(still):
     first, second = still
     result = compared((first, replace(second, observations=second.observations[1:])))
-    assert [name for name, _ in result.not_compared] == ["front"]
+    assert result.not_compared == (("front", Reason("took-no-part", check="later")),)
+    assert "front: not compared, it took no part in the later check" in sentences(result, DAY, 0.05)
     assert len(sentences(result, DAY, 0.05)) == len(result.cameras) + 1
     nothing = compare(first, replace(second, observations=()))
     assert isinstance(nothing, NoFit)
     assert nothing.code == "nothing-shared"
+    larger = [
+        replace(each, prior=replace(each.prior, guess=replace(each.prior.guess, width=2560)))
+        for each in second.observations[:1]
+    ]
+    result = compared((first, replace(second, observations=(*larger, *second.observations[1:]))))
+    sizes_px = ((1280, 720), (2560, 720))
+    assert result.not_compared == (("front", Reason("sizes-differ", sizes_px=sizes_px)),)
 
 
 def test_knowledge_of_a_lens_counts_once(still):

@@ -34,8 +34,13 @@ def _undetermined(said: Mapping[str, Any]) -> str:
 
 
 def _nothing_shared(said: Mapping[str, Any]) -> str:
-    left_out = "; ".join(f"{name}: {why}" for name, why in said["left_out"])
+    left_out = "; ".join(f"{name}: {no_fit_words(why)}" for name, why in said["left_out"])
     return f"no camera took part in both checks: {left_out}"
+
+
+def _sizes_differ(said: Mapping[str, Any]) -> str:
+    before, after = (f"{width} x {height} px" for width, height in said["sizes_px"])
+    return f"its pictures differ in size, {before} and {after}"
 
 
 NO_FIT_WORDS: dict[str, Callable[[Mapping[str, Any]], str]] = {
@@ -62,6 +67,10 @@ NO_FIT_WORDS: dict[str, Callable[[Mapping[str, Any]], str]] = {
     ),
     "undetermined": _undetermined,
     "nothing-shared": _nothing_shared,
+    "took-no-part": lambda said: (
+        f"it took no part in the {'baseline' if said['check'] == 'baseline' else 'later check'}"
+    ),
+    "sizes-differ": _sizes_differ,
     "no-baseline": lambda said: (
         f"check {said['check']} cannot be a baseline: {no_fit_words(said['why'])}"
     ),

@@ -11,6 +11,7 @@ from vision.inspection.verdict.rule import Judgement
 from vision.job.job import Job
 from vision.units.arrays import Array, frozen_array
 from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 
 EVERYTHING = "all"
 """Names every strip and mark at once."""
@@ -132,7 +133,7 @@ class Comparison:
     seams: tuple[SeamChange, ...] = ()
     strips_moved: tuple[str, ...] = ()
     planned_otherwise: tuple[str, ...] = ()
-    not_compared: tuple[tuple[str, str], ...] = ()
+    not_compared: tuple[tuple[str, Reason], ...] = ()
     variance_factor: float = 1.0
     lengths: LengthWords = METRIC
 

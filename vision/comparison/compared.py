@@ -52,25 +52,24 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
 
 def _comparable(
     baseline: Epoch, later: Epoch
-) -> tuple[tuple[Epoch, Epoch] | None, tuple[tuple[str, str], ...]]:
+) -> tuple[tuple[Epoch, Epoch] | None, tuple[tuple[str, Reason], ...]]:
     """Both checks without what cannot be compared, and why each such camera cannot.
 
     None where no camera can be.
     """
     pairs = [{o.name: o for o in each.observations} for each in (baseline, later)]
     names = dict.fromkeys(c.name for each in (baseline, later) for c in each.job.cameras)
-    out: dict[str, str] = {}
+    out: dict[str, Reason] = {}
     clashing: set[str] = set()
     for name in names:
         before, after = (pair.get(name) for pair in pairs)
         if before is None or after is None:
-            when = "the baseline" if before is None else "the later check"
-            out[name] = f"it took no part in {when}"
+            when = "baseline" if before is None else "later"
+            out[name] = Reason("took-no-part", check=when)
             continue
         sizes = [(o.prior.guess.width, o.prior.guess.height) for o in (before, after)]
         if sizes[0] != sizes[1]:
-            a, b = (f"{width} x {height} px" for width, height in sizes)
-            out[name] = f"its pictures differ in size, {a} and {b}"
+            out[name] = Reason("sizes-differ", sizes_px=tuple(sizes))
             clashing.add(name)
     if len(out) == len(names):
         return None, tuple(out.items())

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from vision.camera.geometry import ANGLES
+from vision.camera.no_fit_words import no_fit_words
 from vision.comparison.change import CameraChange, Comparison, SeamChange
 from vision.inspection.verdict.cameras import WAYS
 from vision.inspection.verdict.rule import COVERAGE
@@ -41,7 +42,7 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
         f"{name}: the two jobs plan it differently, so it is taken as laid anew"
         for name in result.planned_otherwise
     ]
-    lines += [f"{name}: not compared, {why}" for name, why in result.not_compared]
+    lines += [f"{name}: not compared, {no_fit_words(why)}" for name, why in result.not_compared]
     rounding = result.lengths.note()
     return [*lines, *([rounding] if rounding else [])]
 
