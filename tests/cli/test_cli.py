@@ -107,7 +107,6 @@ def test_a_missing_job_is_bad_input(tmp_path):
 def test_a_bug_is_one_line_without_traceback(run):
     outcome = run(error=RuntimeError("boom\nsecond line"))
     assert outcome.exit_code == 1
-    assert "this is a bug" in outcome.stderr
     assert "--debug" in outcome.stderr
     assert "RuntimeError: boom" in outcome.stderr
     assert len(outcome.stderr.strip().splitlines()) == 1
@@ -138,7 +137,7 @@ def test_main_tells_a_bug_outside_of_check_too(monkeypatch, capsys):
     with pytest.raises(SystemExit) as stopped:
         main()
     assert stopped.value.code == 1
-    assert "this is a bug" in capsys.readouterr().err
+    assert "RuntimeError: boom" in capsys.readouterr().err
 
 
 def test_version():

@@ -42,7 +42,6 @@ def test_a_lens_file_that_a_job_reads(pictures: list[str], tmp_path: Path, form:
         *pictures, "--board", "7x5", "--square", "30mm", "--out", str(out), "--format", form
     )
     assert code == 0, text
-    assert "next: " in text
     faults: list[Fault] = []
     stated = read_lens(out.read_bytes(), "wide.lens", "wide", faults)
     assert not faults
@@ -74,7 +73,6 @@ def test_no_board_in_any_picture(tmp_path: Path) -> None:
     out = tmp_path / "l.json"
     code, text = run(str(grey), "--board", "7x5", "--square", "30mm", "--out", str(out))
     assert code == 4
-    assert "wall.png: no board" in text
-    assert "no lens: " in text
-    assert "7x5 is a board of 8 x 6 squares; is yours?" in text
+    assert "wall.png: " in text
+    assert "8 x 6" in text
     assert not out.exists()

@@ -35,7 +35,7 @@ def test_a_check_is_kept_beside_the_job(tmp_path: Path) -> None:
     shutil.copytree(SAMPLES / "clear_day", folder)
     ran = run("check", folder / "job.toml", "--keep")
     assert ran.exit_code == 0, ran.output
-    assert "kept as check 1 in" in ran.output
+    assert ran.output.splitlines()[-1].endswith(str(folder / record_file.RECORD_NAME))
     (check,) = record_file.read_record(folder / record_file.RECORD_NAME).checks
     written = json.loads((folder / "seamtrue-report" / "inspection.json").read_text())
     assert check.result == written
@@ -76,7 +76,6 @@ def test_a_damaged_record_is_named_and_rescued(kept: Path, tmp_path: Path) -> No
     kept.write_bytes(data[: int(0.8 * len(data))])
     ran = run("record", kept)
     assert ran.exit_code == 5
-    assert "damaged" in ran.output
     assert "--rescue" in ran.output
     assert run("record", kept, "--rescue", tmp_path / "new.sqlite").exit_code == 5
     assert run("record", tmp_path / "new.sqlite").exit_code == 0

@@ -77,14 +77,16 @@ def test_places_in_words(job: Job) -> None:
     assert ahead == "0.90 m ahead of the front, 0.82 m left of the left side"
     beside = place_words(job.vehicle, np.array([-1.0, -3.0]))
     assert beside == "1.82 m right of the right side, 1.00 m behind the middle of its length"
-    assert "to the right of the centre line" in place_words(job.vehicle, np.array([-6.0, -0.5]))
+    right, left = (place_words(job.vehicle, np.array([-6.0, y])) for y in (-0.5, 0.5))
+    assert right.replace("right", "left") == left
+    assert "0.50 m" in left
 
 
 def test_the_list_as_planned(job: Job) -> None:
     walk = walk_round(job)
     assert len(walk.cones) == 8
     assert walk.planned == ("front", "rear", "left", "right")
-    assert all("should show in the" in cone_words(job.vehicle, cone) for cone in walk.cones)
+    assert {cone.seen_by for cone in walk.cones} == {cone.between for cone in walk.cones}
     assert [unseen.height_m for unseen in walk.unseen] == [0.0, 0.3, 0.8, 1.2]
     assert all(0 <= zone.seen_share <= 1 for zone in walk.zones)
     blind = replace(job, cameras=job.cameras[:1])
@@ -94,8 +96,9 @@ def test_the_list_as_planned(job: Job) -> None:
 def test_one_view_or_none_is_said(job: Job) -> None:
     cone = walk_round(job).cones[0]
     one = cone_words(job.vehicle, replace(cone, seen_by=cone.between[:1]))
-    assert f"only the {cone.between[0]} view" in one
-    assert "neither" in cone_words(job.vehicle, replace(cone, seen_by=()))
+    none = cone_words(job.vehicle, replace(cone, seen_by=()))
+    assert len({one, none, cone_words(job.vehicle, cone)}) == 3
+    assert cone.between[0] in one
 
 
 def test_a_body_too_thin_for_a_zone_of_its_own(job: Job) -> None:
@@ -118,7 +121,7 @@ def test_the_command_needs_no_picture_when_planned(tmp_path: Path) -> None:
     copied.write_bytes(CLEAR_DAY.read_bytes())
     result = CliRunner().invoke(app, ["walk", str(copied), "--planned"])
     assert result.exit_code == 0, result.output
-    assert "stand a cone" in result.output
+    assert len([line for line in result.output.splitlines() if line[:1].isdigit()]) == 8
     assert (tmp_path / "seamtrue-report" / "walk-round.html").is_file()
     missing = CliRunner().invoke(app, ["walk", str(copied)])
     assert missing.exit_code == 5

@@ -42,7 +42,7 @@ from vision.practice.deviations_file import deviations_from_text
 from vision.practice.drawing import draw, lattice
 from vision.practice.ground_texture import Texture, Yard
 from vision.practice.scene import draw_scene
-from vision.practice.truth import truth_of
+from vision.practice.truth import NOTE, truth_of
 from vision.practice.world import true_world
 from vision.units.errors import BadInputError
 
@@ -326,7 +326,7 @@ def test_the_copied_job_reads_the_drawn_pictures(yard: Path) -> None:
     options = ("--deviations", yard / "small.toml", "--seed", 4)
     result = run(yard / "yard" / "job.toml", "--out", yard / "drawn", *options)
     assert result.exit_code == 0, result.output
-    assert "proves nothing about the lens" in result.output
+    assert NOTE in result.output
     assert (yard / "drawn" / "job.toml").read_text() == YARD_JOB
     _, pictures = disk.read_inspection_input(yard / "drawn" / "job.toml")
     assert [picture.file for picture in pictures] == ["front_0.jpg", "left.png"]
@@ -345,7 +345,7 @@ def test_the_jobs_own_folder_is_refused(yard: Path) -> None:
     for out in ("yard", "linked", "half"):
         result = run(yard / "yard" / "job.toml", "--out", yard / out)
         assert result.exit_code == 5
-        assert "the job's own folder" in result.output
+        assert ": --out: " in result.output
     assert picture.read_bytes() == b"the real one"
     assert sorted(path.name for path in (yard / "yard").iterdir()) == ["front_0.jpg", "job.toml"]
 
@@ -361,7 +361,7 @@ def test_bad_input_is_told_without_a_traceback(yard: Path) -> None:
     (yard / "yard" / "job.toml").write_text(twice)
     result = run(job_file, "--out", yard / "drawn")
     assert result.exit_code == 5
-    assert "a name of its own" in result.output
+    assert ": camera.left.picture: " in result.output
     assert not (yard / "drawn").exists()
 
 
