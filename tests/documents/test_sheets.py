@@ -35,11 +35,12 @@ from vision.documents.sheets.drawing import (
     text_width,
 )
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.flow import PageCanvas, paragraph
+from vision.documents.sheets.page_canvas import PageCanvas
 from vision.documents.sheets.paper import A4, LETTER, paper_of
 from vision.documents.sheets.plan_drawing import SCALES, PlanView, key_letters, scale_for
 from vision.documents.sheets.printed import documents, job_code, pdf_bytes, svg_text
 from vision.documents.sheets.setting_sheets import setting_sheets
+from vision.documents.sheets.story import paragraph
 from vision.job.job import VehicleState
 from vision.job.job_file import job_from_text
 from vision.planning.setting_out.readings import readings_to_take

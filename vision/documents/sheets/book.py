@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 
 from reportlab.lib.units import mm
 from reportlab.platypus import (
@@ -26,8 +27,9 @@ from vision.documents.sheets.drawing import (
     fitted,
     text_width,
 )
-from vision.documents.sheets.flow import PageCanvas, layout, paragraph
+from vision.documents.sheets.page_canvas import PageCanvas
 from vision.documents.sheets.paper import MARGIN_MM, Paper
+from vision.documents.sheets.story import Sheet, padding, paragraph
 
 BAND_MM = 9.0
 UNDER_BAND_MM = 7.0
@@ -65,15 +67,6 @@ STRIPES_MM = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """What begins on a new page; `columns` are the widths in mm of the first page, if several."""
-
-    title: str
-    story: Sequence[Flowable]
-    columns: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """How all sheets of a job look: paper, the job's name, and the code of its file."""
 
@@ -107,7 +100,11 @@ class Book:
             [paragraph(each, SMALLEST_PT, bold=each is lead, after=0) for each in (lead, text)]
             for lead, text in CAUTIONS
         ]
-        table = layout(rows, (CAUTION_LEAD_MM, width - CAUTION_LEAD_MM))
+        table = Table(
+            rows,
+            colWidths=[CAUTION_LEAD_MM * mm, (width - CAUTION_LEAD_MM) * mm],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, 0)],
+        )
         return table, table.wrap(width * mm, 0)[1] / mm + 2.0
 
     def pages(self, sheets: Sequence[Sheet], more: int = 0) -> list[Picture]:
@@ -130,11 +127,9 @@ class Book:
 
     def _templates(self, sheet: Sheet, name: str) -> list[PageTemplate]:
         """The first page of a sheet, and those that it goes on with."""
-        left, low, right, top = self._inner
-        first, x = [], left
-        for width in sheet.columns or (right - left,):
-            first.append(_frame((x, low, x + width, top)))
-            x = right - sheet.columns[-1] if len(sheet.columns) > 1 else x
+        left, low, _, top = self._inner
+        ends = [*accumulate(sheet.columns, initial=left)]
+        first = [_frame((x0, low, x1, top)) for x0, x1 in pairwise(ends)]
         size = (self.paper.width_mm * mm, (self.paper.height_mm or 0) * mm)
         return [
             PageTemplate(

@@ -6,16 +6,14 @@ What has no room on the drawing stands in a table beside it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-from reportlab.platypus import Flowable, FrameBreak
 
-from vision.documents.sheets.book import Book, Sheet
 from vision.documents.sheets.dimensions import (
     BEYOND_MM,
     FIGURE_MM,
-    FIGURE_PT,
     Laned,
     Measure,
     Way,
@@ -25,9 +23,8 @@ from vision.documents.sheets.dimensions import (
     laned,
     out_mm,
 )
-from vision.documents.sheets.drawing import CHAIN_DOTTED, SMALLEST_PT
+from vision.documents.sheets.drawing import CHAIN_DOTTED, Picture
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.flow import Column, heading, paragraph, table
 from vision.documents.sheets.plan_drawing import (
     PlanView,
     draw_badge,
@@ -39,15 +36,13 @@ from vision.documents.sheets.plan_drawing import (
 )
 from vision.planning.setting_out.lines import same
 from vision.planning.setting_out.running_marks import (
-    DiagonalPair,
+    Diagonal,
     SettingOut,
     StripLine,
     exact,
 )
 from vision.units.arrays import Array
 
-KEY_WIDTH_MM, BETWEEN_MM = 64.0, 5.0
-NAME_MM = 29.0
 WAYS: tuple[Way, ...] = ("left", "right", "front", "rear")
 Place = Sequence[float] | Array
 """A ground point, x ahead and y left, in metres."""
@@ -55,46 +50,45 @@ BADGE_AIR_MM = 3.4
 """From a tape's edge to the middle of its letter."""
 
 
-def dimension_sheet(book: Book, setting: SettingOut, figures: Figures) -> Sheet:
-    """Body and strips at the largest usual scale with all lanes, and the key beside them."""
-    every = laned(list(_measures(setting, figures)))
-    size = book.width - KEY_WIDTH_MM - BETWEEN_MM, book.height - 0.1
-    left, right, above, below = (_lanes_mm(way, every) for way in WAYS)
-    low, high = shown_reach(setting)
-    room = size[0] - left - right, size[1] - above - below
-    scale = scale_for(float(high[0] - low[0]), float(high[1] - low[1]), room)
-    off = (left - right) / 2, (below - above) / 2
-    view = PlanView.centred(setting, size, scale, (low, high), off)
-    view.body()
-    for strip in setting.strips:
-        view.strip(strip.strip)
-    pair = _checking(setting)
-    crossed = (pair.first, pair.second) if pair else ()
-    for diagonal in crossed:
-        arrow_line(view.picture, *(view.place(end) for end in diagonal.ends_m))
-    _datums(view, every)
-    shown = [each for each in every if has_room(each, every, 1000 / scale)]
-    for each in every:
-        if each.lane is not None:
-            _draw(view, each, with_figures=each in shown)
-    _letters(view)
-    rest = [each.measure for each in every if each not in shown or each.lane is None]
-    rows = [(each.of, each.above, each.below) for each in rest]
-    rows += [
-        (" to ".join(map(str, each.between)), figures.metres(each.length_m),
-         f"({figures.feet(each.length_m)})")
-        for each in crossed
-    ]  # fmt: skip
-    return Sheet(
-        title="Dimensions, to scale",
-        story=[view.picture, FrameBreak(), *_key(setting, scale, rows)],
-        columns=(size[0], KEY_WIDTH_MM),
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dimensions:
+    """The drawing with its dimensions, and what stands beside it.
 
+    `without_room`: lengths that have no figures on the drawing; `crossed`: diagonals that are drawn
+    across it, which check the side strips; `elsewhere`: strips that no one figure places, and why.
+    """
 
-def _checking(setting: SettingOut) -> DiagonalPair | None:
-    """The pair of crossing diagonals that shows most: of the side strips, if there are two."""
-    return next((pair for pair in setting.pairs if pair.fault == "slide"), None)
+    picture: Picture
+    scale: float
+    without_room: tuple[Measure, ...]
+    crossed: tuple[Diagonal, ...]
+    elsewhere: tuple[str, ...]
+
+    @classmethod
+    def of(cls, setting: SettingOut, figures: Figures, size: tuple[float, float]) -> Dimensions:
+        """Body and strips at the largest usual scale at which all lanes fit into `size`."""
+        every = laned(list(_measures(setting, figures)))
+        left, right, above, below = (_lanes_mm(way, every) for way in WAYS)
+        reach = shown_reach(setting)
+        length, width = (float(each) for each in reach[1] - reach[0])
+        scale = scale_for(length, width, (size[0] - left - right, size[1] - above - below))
+        off = (left - right) / 2, (below - above) / 2
+        view = PlanView.centred(setting, size, scale, reach, off)
+        shown = [each for each in every if has_room(each, every, 1000 / scale)]
+        pair = next((pair for pair in setting.pairs if pair.fault == "slide"), None)
+        crossed = (pair.first, pair.second) if pair else ()
+        _draw_all(view, every, shown, crossed)
+        return cls(
+            picture=view.picture,
+            scale=scale,
+            without_room=tuple(each.measure for each in every if each not in shown),
+            crossed=crossed,
+            elsewhere=tuple(
+                f"strip {key_letters(index)}, {_why_not(line)}"
+                for index, line in enumerate(setting.strips)
+                if not _parallel(line)
+            ),
+        )
 
 
 # ---------------------------------------------------------------------------------------- lengths
@@ -150,6 +144,11 @@ def _parallel(line: StripLine) -> bool:
     return inside is not None and inside > 0
 
 
+def _why_not(line: StripLine) -> str:
+    """Why a strip that is not parallel has no figures here."""
+    return "at an angle" if same(line.inside_m) is None else "under the body"
+
+
 def _gap(line: StripLine, x: float, y: float) -> tuple[Place, Place]:
     """The body's corner and the tape's inside edge, where extension lines towards them begin."""
     assert line.inside_m is not None
@@ -191,6 +190,21 @@ def _edge(view: PlanView, way: Way) -> float:
     return corner[0] if way in ("left", "right") else corner[1]
 
 
+def _draw_all(
+    view: PlanView, every: Sequence[Laned], shown: Sequence[Laned], crossed: Sequence[Diagonal]
+) -> None:
+    view.body()
+    for line in view.setting.strips:
+        view.strip(line.strip)
+    for diagonal in crossed:
+        arrow_line(view.picture, *(view.place(end) for end in diagonal.ends_m))
+    _datums(view, every)
+    for each in every:
+        if each.lane is not None:
+            _draw(view, each, with_figures=each in shown)
+    _letters(view)
+
+
 def _draw(view: PlanView, each: Laned, *, with_figures: bool) -> None:
     measure = each.measure
     assert each.lane is not None
@@ -224,43 +238,6 @@ def _letters(view: PlanView) -> None:
         strip, side = line.strip, line.side in ("left", "right")
         away = 500 * strip.tape_width_m / view.scale + BADGE_AIR_MM
         out = outward(strip) * (away if side else -away)
-        x, y = view.place(strip.from_m + (0.25 if side else 0.35) * strip.length_m * strip.along)
+        x, y = view.place(strip.from_m + (0.15 if side else 0.35) * strip.length_m * strip.along)
         at = x - float(out[1]), y + float(out[0])
         draw_badge(view.picture, at, key_letters(index), "strip")
-
-
-# -------------------------------------------------------------------------------------------- key
-
-
-def _key(
-    setting: SettingOut, scale: float, rows: Sequence[tuple[str, str, str]]
-) -> Iterator[Flowable]:
-    yield from heading(f"Scale 1 : {scale:g}", 16)
-    names = (f"{key_letters(i)} {line.strip.name}" for i, line in enumerate(setting.strips))
-    yield paragraph(f"{', '.join(names)}.", 10)
-    yield paragraph(
-        "Letter: from the first to the last mark of that strip. Tape: from the body to the tape's "
-        "inside edge. Marks: from the datum line, chain dotted, to the line of marks. The figures "
-        "decide, not the drawing.", SMALLEST_PT,
-    )  # fmt: skip
-    elsewhere = "; ".join(
-        f"strip {key_letters(index)}, {_why_not(line)}"
-        for index, line in enumerate(setting.strips)
-        if not _parallel(line)
-    )
-    if elsewhere:
-        yield paragraph(f"Distances on the other sheets only: {elsewhere}.", SMALLEST_PT)
-    if _checking(setting):
-        yield paragraph("Crossing lines, between marks, check the strips.", SMALLEST_PT)
-    if rows:
-        yield from heading("Without room on the drawing")
-        columns = (
-            Column(title="of", width=NAME_MM, size_pt=10, bold=True),
-            Column(title="length", width=KEY_WIDTH_MM - NAME_MM, size_pt=FIGURE_PT),
-        )
-        yield table(columns, [(of, f"{above}\n{below}") for of, above, below in rows])
-
-
-def _why_not(line: StripLine) -> str:
-    """Why a strip that is not parallel has no figures here."""
-    return "at an angle" if same(line.inside_m) is None else "under the body"

@@ -102,6 +102,8 @@ def has_room(this: Laned, all_laned: Sequence[Laned], metre_mm: float) -> bool:
 
     `metre_mm` is a metre at the drawing's scale.
     """
+    if this.lane is None:
+        return False
     low, high = this.measure.span_m
     half = this.measure.width / 2 + AIR_MM
     farther = [

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import math
+
+from vision.documents.sheets import sheet_words, sketches
 from vision.documents.sheets.book import Book
-from vision.documents.sheets.camera_sheet import camera_sheet
-from vision.documents.sheets.dimension_sheet import dimension_sheet
+from vision.documents.sheets.dimension_sheet import Dimensions
 from vision.documents.sheets.drawing import Picture
 from vision.documents.sheets.figures import Figures
-from vision.documents.sheets.lines_sheet import lines_sheet, square_sheet
 from vision.documents.sheets.paper import Paper
-from vision.documents.sheets.plan_sheet import plan_sheet
-from vision.documents.sheets.reading_sheet import reading_sheet
-from vision.documents.sheets.strip_sheet import strip_sheet
-from vision.documents.sheets.work_sheet import work_sheets
-from vision.planning.setting_out.running_marks import SettingOut
+from vision.documents.sheets.plan_drawing import badge, key_letters
+from vision.documents.sheets.plan_sheet import plan_drawing
+from vision.documents.sheets.story import sheets_from
+from vision.job.reading_keys import TOOL_SIGMA_DEG
+from vision.planning.setting_out.lines import same
+from vision.planning.setting_out.readings import readings_to_take
+from vision.planning.setting_out.running_marks import Offset, SettingOut, exact
+from vision.planning.settings import SETTINGS
+
+KEY_MM, BETWEEN_MM = 68.0, 5.0
+"""Of what stands beside a plan: its width, and the air between."""
 
 
 def setting_sheets(
@@ -26,18 +33,30 @@ def setting_sheets(
     """
     book = Book(paper=paper, job=setting.job.name, code=code)
     figures = Figures(fraction=fraction)
-    return book.pages(
-        [
-            plan_sheet(book, setting, figures),
-            dimension_sheet(book, setting, figures),
-            *work_sheets(book, setting, figures),
-            lines_sheet(book, setting, figures),
-            *square_sheet(book, setting, figures),
-            *(
-                strip_sheet(book, setting, figures, index, line)
-                for index, line in enumerate(setting.strips)
-            ),
-            *reading_sheet(book, setting, figures),
-            camera_sheet(book, setting, figures),
-        ]
+    size = book.width - KEY_MM - BETWEEN_MM, book.height - 0.1
+    tools = (
+        sheet_words.degrees, sheet_words.first_end, sheet_words.looks, sheet_words.metric_rounding,
+        sheet_words.plural, sheet_words.shape_word, sheet_words.strip_words,
+        sketches.datum_sketch, sketches.gauge_sketch, sketches.pair_sketch, sketches.strip_sketch,
+        sketches.two_lines, badge, exact, key_letters, same,
+        figures.allowed, figures.at_least, figures.both, figures.feet, figures.metres,
+        figures.where,
+    )  # fmt: skip
+    sheets = sheets_from(
+        "setting.xml.j2",
+        book.width,
+        setting=setting,
+        figures=figures,
+        key_mm=KEY_MM,
+        plan=plan_drawing(setting, figures, size),
+        dimensions=Dimensions.of(setting, figures, size),
+        supplies=sheet_words.Supplies.of(setting),
+        lot_is_small=sheet_words.lot_is_small(setting),
+        readings=readings_to_take(setting.job),
+        room=SETTINGS,
+        tool_sigma_deg=TOOL_SIGMA_DEG,
+        right_angle_rad=math.pi / 2,
+        place=lambda at_m: figures.where(Offset.of(at_m)),
+        **{each.__name__: each for each in tools},
     )
+    return book.pages(sheets)
