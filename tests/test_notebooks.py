@@ -13,13 +13,12 @@ import pytest
 from nbclient import NotebookClient
 
 from tests.paths import ROOT
+from vision.adjustment.groups import Group
 
 SAYS = {
     "01_pictures_to_verdict": ["verdict: keep"],
-    "02_true_uncertainties": [
-        "95 % intervals hold the truth",
-        "the stated place of the right strip's ends does not fit the rest",
-    ],
+    # All four kinds of figures of the made-up jobs, and the fault that is then made.
+    "02_true_uncertainties": ["of 720", f": {Group('strip', 'right')}\n"],
 }
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 ALLOWED = {"vision", "numpy", *sys.stdlib_module_names}
