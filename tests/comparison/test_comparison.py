@@ -21,7 +21,6 @@ from scipy.spatial.transform import Rotation
 from tests.accuracy.compare import Between, pair
 from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
-from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Pose
 from vision.camera.solver import NoFit
@@ -239,14 +238,7 @@ def test_a_later_job_with_fewer_strips(still):
 
 def _only(observations, ids):
     points = observations.points
-    rows = [row for row, mark_id in enumerate(points.ids) if mark_id in ids]
-    kept = Points(
-        ids=tuple(points.ids[row] for row in rows),
-        planned_m=points.planned_m[rows],
-        mark_sigma_m=points.mark_sigma_m[rows],
-        pixels_px=points.pixels_px[rows],
-        covariance_px2=points.covariance_px2[rows],
-    )
+    kept = points.only(np.array([mark_id in ids for mark_id in points.ids]))
     return replace(observations, points=kept)
 
 

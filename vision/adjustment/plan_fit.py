@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from vision.adjustment.elimination import Reduced
 from vision.adjustment.groups import Group
@@ -17,7 +20,8 @@ from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.solver import FIRST_DAMPING, NoFit, Settled
 from vision.camera.statistics import chi_square_limit, median_variance_factor
-from vision.job.job import Camera
+from vision.job.job import Camera, Job
+from vision.job.layout import PlannedMark, place_sigma_m
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags, frozen_array
 from vision.units.reason import Reason
@@ -69,6 +73,35 @@ class Points:
         b, c = self.covariance_px2[:, 0, 1], self.covariance_px2[:, 1, 0]
         if not ((a > 0) & (a * d - b * c > 0)).all():
             raise ValueError("covariance_px2: expected positive definite matrices")
+
+    @classmethod
+    def of(
+        cls,
+        job: Job,
+        marks: Sequence[PlannedMark],
+        pixels_px: ArrayLike,
+        covariance_px2: ArrayLike,
+    ) -> Points:
+        """Marks of a job where they are planned, seen at pixels (n, 2), covariances (n, 2, 2)."""
+        return cls(
+            ids=tuple(mark.id for mark in marks),
+            planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
+            mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
+            pixels_px=np.reshape(pixels_px, (-1, 2)),
+            covariance_px2=np.reshape(covariance_px2, (-1, 2, 2)),
+        )
+
+    def only(self, kept: Flags) -> Points:
+        """Those rows that are flagged, `kept` (n,)."""
+        rows = {name: getattr(self, name)[kept] for name in self.__slots__[1:]}
+        return Points(ids=tuple(compress(self.ids, kept)), **rows)
+
+    def __add__(self, more: Points) -> Points:
+        rows = {
+            name: np.concatenate([getattr(self, name), getattr(more, name)])
+            for name in self.__slots__[1:]
+        }
+        return Points(ids=(*self.ids, *more.ids), **rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

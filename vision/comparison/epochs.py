@@ -24,7 +24,7 @@ from vision.comparison.compared import compare
 from vision.comparison.record import KeptCheck
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
-from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError, Fault
 from vision.units.reason import Reason
@@ -71,13 +71,7 @@ def _observations(
         covariance *= [[1, -1], [-1, 1]]
     strips = [strip.name for strip in job.strips]
     planned = [layout.mark(MarkId.parse(mark["id"], strips)) for mark in marks]
-    points = Points(
-        ids=tuple(mark.id for mark in planned),
-        planned_m=np.array([mark.centre_m for mark in planned]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in planned]),
-        pixels_px=pixels,
-        covariance_px2=covariance,
-    )
+    points = Points.of(job, planned, pixels, covariance)
     fit = entry["plan_fit"]
     aim = Aim.from_degrees(*(fit["aim_deg"][angle] for angle in ANGLES))
     pose = Pose.at(np.array(fit["position_m"]), aim.rotation())

@@ -24,7 +24,7 @@ from vision.camera.statistics import chi_square_limit
 from vision.identification.poses import Task
 from vision.job.body import DEFAULT_MARGIN_M, body_hides
 from vision.job.job import Vehicle
-from vision.job.layout import PlannedMark, place_sigma_m, planned_layout, points_of
+from vision.job.layout import PlannedMark, planned_layout, points_of
 from vision.job.mark_id import MarkId
 from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
@@ -101,27 +101,16 @@ def _beside(
     task: Task, fit: PlanFit, asked: Sequence[tuple[PlannedMark, Measured]]
 ) -> tuple[Array, Array]:
     """How far on the ground each lies from where the fit's marks put it; see `left_out_points`."""
-    known, used = fit.points, fit.used
-    doubtful = [point for point, _ in asked]
-    sigma_m = [place_sigma_m(task.job, point) for point in doubtful]
-    covariance_px2 = [seen.covariance_px2 for _, seen in asked]
-    points = Points(
-        ids=(
-            *(each for each, kept in zip(known.ids, used, strict=True) if kept),
-            *(point.id for point in doubtful),
-        ),
-        planned_m=np.concatenate([known.planned_m[used], [p.centre_m for p in doubtful]]),
-        mark_sigma_m=np.concatenate([known.mark_sigma_m[used], sigma_m]),
-        pixels_px=np.concatenate([known.pixels_px[used], [seen.pixel_px for _, seen in asked]]),
-        covariance_px2=np.concatenate([known.covariance_px2[used], covariance_px2]),
-    )
+    doubtful, seen = zip(*asked, strict=True)
+    pixels, covariances = [each.pixel_px for each in seen], [each.covariance_px2 for each in seen]
+    points = fit.points.only(fit.used) + Points.of(task.job, doubtful, pixels, covariances)
     # Its place may be stated wrong, and readings too: nothing has judged them yet.
     alone = replace(task.camera, position_sigma_m=PLACE_SIGMA_M)
     job = replace(task.job, cameras=(alone,), readings=())
     observed = CameraObservations(
         name=alone.name, prior=task.prior, points=points, start=(fit.pose, fit.lens)
     )
-    sure = np.arange(len(points.ids)) < int(used.sum())
+    sure = np.arange(len(points.ids)) < int(fit.used.sum())
     return left_out_points(job, planned_layout(job), observed, sure)
 
 

@@ -20,7 +20,7 @@ from vision.identification.hypotheses import (
     search,
 )
 from vision.job.job import Board, Camera, Cross, Job
-from vision.job.layout import PlannedMark, place_sigma_m
+from vision.job.layout import PlannedMark
 from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.candidates import Kind, find_candidates
@@ -326,11 +326,5 @@ def fit_points(
     start: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     """Fit the plan to marks found at pixels (n, 2) with covariance (n, 2, 2)."""
-    points = Points(
-        ids=tuple(mark.id for mark in marks),
-        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma_m(task.job, mark) for mark in marks]),
-        pixels_px=pixels,
-        covariance_px2=covariance,
-    )
+    points = Points.of(task.job, marks, pixels, covariance)
     return fit_plan(task.camera, task.prior, points, start)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -109,7 +110,7 @@ def _prediction(planned: _Planned, light: Light, size_px: tuple[int, int]) -> Pr
             for camera in job.cameras
             if camera.name in took_part
         )
-        layings = _layings(job, adjustment)
+        layings = tuple(_layings(job, adjustment))
         seams = _seams(planned, adjustment)
     return Prediction(
         job=job,
@@ -130,14 +131,14 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
     nearest = nearest_ground(planned.job.vehicle, camera, adjusted)
     # Straight down there is no pan and no roll: nothing can be known of them.
     variances = np.diag(adjusted.aim_covariance_rad2)
-    pan, tilt, roll = np.sqrt(np.where(np.isfinite(variances), variances, np.inf))
-    x, y, z = adjusted.position_sigma_m
+    pan, tilt, roll = np.sqrt(np.where(np.isfinite(variances), variances, np.inf)).tolist()
+    x, y, z = adjusted.position_sigma_m.tolist()
     return PredictedCamera(
         name=camera.name,
         marks=len(shown),
         strips=len({mark.strip for mark in shown if mark.strip is not None}),
-        aim_sigma_rad=(float(pan), float(tilt), float(roll)),
-        position_sigma_m=(float(x), float(y), float(z)),
+        aim_sigma_rad=(pan, tilt, roll),
+        position_sigma_m=(x, y, z),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
         views=planned.views[camera.name],
@@ -145,35 +146,31 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
     )
 
 
-def _layings(job: Job, adjustment: Adjustment) -> tuple[PredictedLaying, ...]:
+def _layings(job: Job, adjustment: Adjustment) -> Iterator[PredictedLaying]:
     """Strips, then single marks; a carton's corner is not measured, so there is none of it."""
-    found: list[PredictedLaying] = []
     for strip in adjustment.strips:
-        if not strip.seen or not strip.mark_ids:
-            found.append(PredictedLaying(name=strip.name, sigma_m=None, mark=None, found_m=None))
-            continue
-        sigmas = [_largest(covariance) for covariance in strip.mark_shift_covariance_m2]
-        worst = int(np.argmax(sigmas))
-        found.append(
-            PredictedLaying(
-                name=strip.name,
-                sigma_m=sigmas[worst],
-                mark=strip.mark_ids[worst],
-                found_m=_detectable(adjustment, Group("strip", strip.name)),
-            )
-        )
+        ids = strip.mark_ids if strip.seen else ()
+        covariances = strip.mark_shift_covariance_m2
+        yield _laying(adjustment, Group("strip", strip.name), ids, covariances)
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
-        if isinstance(planned.shape, BoxCorner):
-            continue
-        found.append(
-            PredictedLaying(
-                name=mark.name,
-                sigma_m=_largest(mark.covariance_m2) if mark.seen else None,
-                mark=MarkId(mark.name),
-                found_m=_detectable(adjustment, Group("mark", mark.name)) if mark.seen else None,
-            )
-        )
-    return tuple(found)
+        if not isinstance(planned.shape, BoxCorner):
+            ids = (MarkId(mark.name),) if mark.seen else ()
+            yield _laying(adjustment, Group("mark", mark.name), ids, mark.covariance_m2[None])
+
+
+def _laying(
+    adjustment: Adjustment, group: Group, ids: tuple[MarkId, ...], covariances_m2: Array
+) -> PredictedLaying:
+    if not ids:
+        return PredictedLaying(name=group.name, sigma_m=None, mark=None, found_m=None)
+    sigmas = _largest(covariances_m2)
+    worst = int(np.argmax(sigmas))
+    return PredictedLaying(
+        name=group.name,
+        sigma_m=float(sigmas[worst]),
+        mark=ids[worst],
+        found_m=_detectable(adjustment, group),
+    )
 
 
 def _seams(planned: _Planned, adjustment: Adjustment) -> tuple[PredictedSeam, ...]:
@@ -191,31 +188,31 @@ def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> Predicte
     fits = {name: each.fit for name, each in zip(line.between, fitted, strict=True)}
     gap = measure_seam(line, planned.job.vehicle, fits, adjustment)
     covered = np.flatnonzero(np.isfinite(gap.gaps_m).all(axis=1))
-    sigmas = np.array([_largest(each) for each in gap.covariances_m2[covered]])
-    worst = int(np.argmax(sigmas)) if len(covered) else None
-    usual = None
+    figures: dict[str, Any] = dict.fromkeys(("sigma_m", "worst_at_m", "usual_gap_m"))
     if len(covered):
+        points, sigmas = gap.points_m[covered], _largest(gap.covariances_m2[covered])
+        worst = int(np.argmax(sigmas))
         a, b = (ground_map(each.fit.pose, each.fit.lens) for each in fitted)
         pair = (adjustment.camera(first), adjustment.camera(second))
-        points = gap.points_m[covered]
         _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, (a, b))
-        usual = float(usual_gaps_m(slopes, fitted).max())
-    at = None if worst is None else gap.points_m[covered][worst]
+        figures = {
+            "sigma_m": float(sigmas[worst]),
+            "worst_at_m": tuple(points[worst].tolist()),
+            "usual_gap_m": float(usual_gaps_m(slopes, fitted).max()),
+        }
     return PredictedSeam(
         between=line.between,
         shared_marks=gap.shared_marks,
-        sigma_m=None if worst is None else float(sigmas[worst]),
-        worst_at_m=None if at is None else (float(at[0]), float(at[1])),
-        usual_gap_m=usual,
         uncovered_m=gap.uncovered_m,
         overlap_m=gap.overlap_m,
         overlap_sigma_m=gap.overlap_sigma_m,
+        **figures,
     )
 
 
-def _largest(covariance: Array) -> float:
-    """The largest principal sigma of a covariance (n, n)."""
-    return float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))
+def _largest(covariances: Array) -> Array:
+    """The largest principal sigma of each covariance (n, d, d), (n,)."""
+    return np.asarray(np.sqrt(np.maximum(np.linalg.eigvalsh(covariances)[:, -1], 0.0)))
 
 
 def _detectable(adjustment: Adjustment, group: Group) -> float:

@@ -12,7 +12,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens_prior import LensPrior
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark, Vehicle
-from vision.job.layout import Layout, PlannedMark, place_sigma_m
+from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
 from vision.job.pattern import drawable, half_extent
 from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
@@ -149,13 +149,9 @@ def observations_of(
     """What a camera would bring: every point that it sees, exactly where it is planned."""
     seen = [view for view in views if view.status == "seen"]
     marks = [layout.mark(view.mark) for view in seen]
-    points = Points(
-        ids=tuple(view.mark for view in seen),
-        planned_m=np.array([mark.centre_m for mark in marks]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in marks]),
-        pixels_px=np.array([view.pixel_px for view in seen]).reshape(-1, 2),
-        covariance_px2=np.array([view.covariance_px2 for view in seen]).reshape(-1, 2, 2),
-    )
+    pixels = np.array([view.pixel_px for view in seen])
+    covariances = np.array([view.covariance_px2 for view in seen])
+    points = Points.of(job, marks, pixels, covariances)
     pose = Pose.at(camera.position_m, camera.aim.rotation())
     return CameraObservations(
         name=camera.name, prior=prior, points=points, start=(pose, prior.guess)

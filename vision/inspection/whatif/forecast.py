@@ -32,7 +32,7 @@ from vision.inspection.whatif.change import (
     Sensitivity,
 )
 from vision.job.job import Camera, Job
-from vision.job.layout import Layout, place_sigma_m, planned_layout
+from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
 from vision.job.visibility import View, marks_in_picture
 from vision.units.arrays import Array, Flags
@@ -174,13 +174,8 @@ def _set_anew(
     covariance = dict(zip(fitted.ids, fitted.covariance_px2, strict=True))
     unmeasured = SIGMA_PX**2 * np.eye(2)
     places = np.array([mark_m.get(mark.id, mark.centre_m) for mark in chosen]).reshape(-1, 3)
-    points = Points(
-        ids=tuple(mark.id for mark in chosen),
-        planned_m=np.array([mark.centre_m for mark in chosen]).reshape(-1, 3),
-        mark_sigma_m=np.array([place_sigma_m(job, mark) for mark in chosen]),
-        pixels_px=adjusted.lens.project(adjusted.pose.transform(places)),
-        covariance_px2=np.reshape([covariance.get(m.id, unmeasured) for m in chosen], (-1, 2, 2)),
-    )
+    pixels = adjusted.lens.project(adjusted.pose.transform(places))
+    points = Points.of(job, chosen, pixels, [covariance.get(m.id, unmeasured) for m in chosen])
     camera = found.camera
     prior = lens_prior(job.lens_of(camera), adjusted.lens.width, adjusted.lens.height)
     return fit_plan(camera, prior, points, (adjusted.pose, found.plan_fit.lens))
@@ -255,16 +250,14 @@ def _by_seam(
 
 def without_marks(fit: PlanFit) -> PlanFit:
     """The same map without the marks it was fitted to."""
-    none = np.zeros((0, 2))
-    points = Points(
-        ids=(),
-        planned_m=np.zeros((0, 3)),
-        mark_sigma_m=np.zeros(0),
-        pixels_px=none,
-        covariance_px2=np.zeros((0, 2, 2)),
+    none = np.zeros(len(fit.used), dtype=bool)
+    return replace(
+        fit,
+        points=fit.points.only(none),
+        used=fit.used[none],
+        residual_px=fit.residual_px[none],
+        residual_m=fit.residual_m[none],
     )
-    flags = np.zeros(0, dtype=bool)
-    return replace(fit, points=points, used=flags, residual_px=none, residual_m=none)
 
 
 def _gap(job: Job, gap: SeamGap | None) -> Figure:
