@@ -40,8 +40,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison, Epoch, Shared
 from vision.comparison.compared import compare
-from vision.comparison.network import GIVE_M, GIVE_RAD
-from vision.comparison.pair import ARM_M
+from vision.comparison.pair import ARM_M, GIVE_M, GIVE_RAD
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout

@@ -10,6 +10,7 @@ Does not prove how often that goes wrong: `python -m tests.accuracy.compare` cou
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
@@ -19,11 +20,15 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between, pair
+from tests.adjusting import whole
 from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust
+from vision.adjustment.state import Weights, whiteners
 from vision.camera.geometry import Pose
+from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
+from vision.camera.stated_lens import StatedLens
 from vision.camera.statistics import noncentrality
 from vision.comparison.change import Comparison, Epoch, Shared
 from vision.comparison.compared import compare
@@ -31,6 +36,7 @@ from vision.comparison.epoch_ground import lay_out, same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.record import KeptCheck
 from vision.comparison.search import POWER
+from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
 from vision.documents.comparison_page import comparison_page
 from vision.documents.comparison_words import PLACES, sentences, state_sentences
@@ -74,43 +80,36 @@ def named(result: Comparison) -> dict[str, tuple[bool, bool]]:
 
 
 def test_derivatives_of_the_joint_network(still):
-    network = build_pair(still, frozenset({"left", "front"}), False)
+    """Every row by every column, of a pair whose cameras are turned by up to two degrees."""
+    before, after = still
+    after = stated_otherwise(after)
+    network = build_pair((before, after), frozenset({"left", "front"}), False).network
     rng = np.random.default_rng(1)
-    free = frozenset({Group("turn", "front"), Group("shift", "left"), Group("strip", "left")})
-    step = np.zeros(network.size)
-    step[: network.ground_start] = rng.normal(0, 0.01, network.ground_start)
-    step[network.ground_start :] = rng.normal(0, 0.01, network.size - network.ground_start)
-    state = network.retract(network.start, step)
-    _, jacobian = network.evaluate(state, free)
-    for column in rng.choice(network.size, 25, replace=False):
-        h = 1e-6
-        ends = []
-        for sign in (-1, 1):
-            step = np.zeros(network.size)
-            step[column] = sign * h
-            ends.append(network.evaluate(network.retract(state, step), free)[0])
-        numeric = (ends[1] - ends[0]) / (2 * h)
-        scale = np.abs(jacobian[:, column]).max() + 1.0
-        # A turn of 0.01 rad has a rotation vector whose derivative is one to that order only; no
-        # more than its prior, far from what pictures say, depends on it.
-        np.testing.assert_allclose(numeric / scale, jacobian[:, column] / scale, atol=0.02)
+    free = (Group("turn", "front"), Group("shift", "left"), Group("move", "left"))
+    full = whiteners(network.points.covariance_px2)
+    weights = network.freeing(Weights(whiteners=full, group_sigma={}), free)
+    state = network.start.moved(rng.normal(0, 0.01, network.size))
+    _, jacobian = whole(network, weights, state)
+    lengths = np.linalg.norm(jacobian, axis=0)
+    for column in range(network.size):
+        step = np.zeros(network.size)
+        step[column] = 1e-2 / lengths[column]
+        plus, _ = whole(network, weights, state.moved(step))
+        minus, _ = whole(network, weights, state.moved(-step))
+        numeric = (plus - minus) / (2 * step[column])
+        atol = 1e-5 * lengths[column]
+        np.testing.assert_allclose(numeric, jacobian[:, column], atol=atol)
 
 
-def test_rows_of_the_pictures_are_exact(still):
-    network = build_pair(still, frozenset({"left", "front"}), False)
+def test_derivative_of_a_turn_s_vector():
     rng = np.random.default_rng(2)
-    state = network.retract(network.start, rng.normal(0, 0.01, network.size))
-    for seen in (network.seen[0], network.seen[-1]):
-        _, jacobian = network.points(state, seen)
-        for column in range(0, network.size, 17):
-            h, ends = 1e-6, []
-            for sign in (-1, 1):
-                step = np.zeros(network.size)
-                step[column] = sign * h
-                ends.append(network.points(network.retract(state, step), seen)[0])
-            numeric = (ends[1] - ends[0]) / (2 * h)
-            atol = 1e-6 * (np.abs(jacobian).max() + 1)
-            np.testing.assert_allclose(numeric, jacobian[:, column], atol=atol)
+    for size in (0.0, 1e-6, 1e-3, 0.1, 2.0, 3.0):
+        axis = rng.normal(size=3)
+        vector = size * axis / np.linalg.norm(axis)
+        turn, by_turn = Rotation.from_rotvec(vector), d_vector_d_turn(vector)
+        for column, step in enumerate(1e-6 * np.eye(3)):
+            ends = [(Rotation.from_rotvec(w) * turn).as_rotvec() for w in (step, -step)]
+            np.testing.assert_allclose((ends[0] - ends[1]) / 2e-6, by_turn[:, column], atol=1e-7)
 
 
 def test_nothing_is_named_where_nothing_changed(still):
@@ -280,19 +279,41 @@ def test_a_camera_that_is_not_in_both(still):
     assert result.not_compared == (("front", Reason("sizes-differ", sizes_px=sizes_px)),)
 
 
+def stated_otherwise(epoch: Epoch) -> Epoch:
+    """The same check of a job that states the first camera's lens and place otherwise."""
+    first, *others = epoch.observations
+    stated = StatedLens(name="other", field_of_view_rad=float(np.radians(180)))
+    guess = first.prior.guess
+    camera, *cameras = epoch.job.cameras
+    assert camera.name == first.name
+    moved = replace(camera, position_m=camera.position_m + np.array([0.01, 0, 0]))
+    return replace(
+        epoch,
+        job=replace(epoch.job, cameras=(moved, *cameras)),
+        observations=(
+            replace(first, prior=lens_prior(stated, guess.width, guess.height)),
+            *others,
+        ),
+    )
+
+
 def test_knowledge_of_a_lens_counts_once(still):
-    network = build_pair(still, ALL, False)
-    assert [len(priors) for priors in network.priors] == [1] * 4
-    assert len(network.mountings) == 4
+    kinds = Counter(group.kind for group in build_pair(still, ALL, False).network.groups())
+    assert kinds["lens"] == kinds["mounting"] == 4
+    # What the later job states otherwise is knowledge of its own.
+    before, after = still
+    network = build_pair((before, stated_otherwise(after)), ALL, False).network
+    kinds = Counter(group.kind for group in network.groups())
+    assert kinds["lens"] == kinds["mounting"] == 5
 
 
 def test_shared_marks_have_one_set_of_unknowns(job, still):
     names = frozenset([*(s.name for s in job.strips), *(m.name for m in job.marks)])
-    apart, _ = lay_out(still, frozenset())
-    together, _ = lay_out(still, names)
+    apart, together = (lay_out(still, shared).world for shared in (frozenset(), names))
     moves = 4 * len(job.strips)
-    assert len(together.moved) == len(job.strips)
-    assert len(together.sigma) - moves < 0.6 * len(apart.sigma)
+    assert len(together.moves) == len(job.strips)
+    assert not apart.moves
+    assert together.size - moves < 0.6 * apart.size
 
 
 def test_the_chance_that_a_change_is_seen():

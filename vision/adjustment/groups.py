@@ -5,7 +5,17 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 GroupKind = Literal[
-    "strip", "bow", "mounting", "mark", "lens", "lens-type", "reading", "turn", "shift"
+    "strip",
+    "bow",
+    "mounting",
+    "mark",
+    "lens",
+    "lens-type",
+    "reading",
+    "turn",
+    "shift",
+    "move",
+    "stance",
 ]
 
 
@@ -18,7 +28,8 @@ class Group(NamedTuple):
 
     A strip's ends, a strip's bow, a camera's mounting, a single mark's place, a camera's lens, a
     type of lens that several cameras share, a reading (by its number, counted from 1 in the file's
-    order); between two checks also a camera's turn and its shift on the vehicle.
+    order); between two checks also a camera's turn and its shift on the vehicle, the move of a
+    strip's ends, and how the vehicle stands.
     """
 
     kind: GroupKind

@@ -15,7 +15,7 @@ several observations share, and what a reading names, is kept: those unknowns co
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +31,9 @@ QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
 SLOPE_SIGMA = 0.0175
 """Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
 
+FREED_MOVE_M = 1.0
+"""Of the ends of a strip that may have been moved: useless against what is looked for."""
+
 NO_BLOCK = -1
 """Of a point whose mark has no deviation that is eliminated."""
 
@@ -44,7 +47,8 @@ class World:
     `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). The first `kept`
     are kept, the rest are eliminated, `own_size` to each mark: a mark that has fewer unknowns is
     filled up with some that nothing depends on. `laid` are the strips; `strips` maps each to the
-    four columns of its ends, `bows` to that of its bow, `marks` each mark to its own columns,
+    four columns of its ends, `bows` to that of its bow, `moves` each that may have been moved
+    between two checks to four by how far its ends were, `marks` each mark to its own columns,
     `cameras` each camera without a picture to its place, `tapes` each tape to its scale, counted
     from 0 within the world; `slope` are the ground's two, None where nothing was read against
     gravity. `in_pictures` are the marks that some camera shows; the others are here because
@@ -59,6 +63,7 @@ class World:
     laid: dict[str, Strip]
     strips: dict[str, slice]
     bows: dict[str, int]
+    moves: dict[str, slice]
     marks: dict[MarkId, slice]
     cameras: dict[str, slice]
     tapes: dict[str, int]
@@ -171,12 +176,17 @@ def _against_gravity(job: Job) -> bool:
 
 
 def build_world(
-    job: Job, layout: Layout, point_ids: Iterable[MarkId], cameras: Sequence[str] = ()
+    job: Job,
+    layout: Layout,
+    point_ids: Iterable[MarkId],
+    cameras: Sequence[str] = (),
+    *,
+    moving: Collection[str] = (),
 ) -> World:
     """Lay out the unknowns of every strip and mark that a camera sees or a reading names.
 
     `cameras` are those that bring pictures; the place of any other that a length was measured to
-    is an unknown of the world.
+    is an unknown of the world. `moving` are strips whose ends may have been moved since.
     """
     planned = {mark.id: mark for mark in layout.marks}
     mark_of_point = {point_id: layout.mark_of(point_id).id for point_id in point_ids}
@@ -188,6 +198,7 @@ def build_world(
     columns = _Columns()
     strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
     bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
+    moves = {s.name: columns.add([FREED_MOVE_M] * 4) for s in laid if s.name in moving}
     each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
@@ -218,6 +229,7 @@ def build_world(
         laid={strip.name: strip for strip in laid},
         strips=strips,
         bows=bows,
+        moves=moves,
         marks=marks,
         cameras=places,
         tapes=tapes,
@@ -235,6 +247,7 @@ NO_WORLD = World(
     laid={},
     strips={},
     bows={},
+    moves={},
     marks={},
     cameras={},
     tapes={},

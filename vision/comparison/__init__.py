@@ -3,7 +3,7 @@
 In: kept checks. Out: `Comparison`.
 
 - `epochs`: kept checks to epochs; `compared`: two epochs to what changed; start reading here
-- `pair`, `network`, `epoch_ground`: both epochs' rows and unknowns
+- `pair`: both epochs in one network; `ties`: what they have in common; `epoch_ground`: their marks
 - `search`: which camera moved; `seam_changes`: how far seams moved
 - `record`: what is kept of a check
 """

@@ -16,6 +16,7 @@ from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
 from vision.comparison.search import FAMILY_ALPHA, POWER, Found, group_alpha, search
+from vision.comparison.ties import d_vector_d_turn
 from vision.units.reason import Reason
 
 LAID_ANEW = Shared()
@@ -34,15 +35,15 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
     names = [*(s.name for s in later.job.strips), *(m.name for m in later.job.marks)]
     alike = {n: same_laying(baseline.job, later.job, n) for n in names if shared.keeps(n)}
     same = frozenset(name for name, yes in alike.items() if yes)
-    network = build_pair(epochs, same, shared.untouched)
-    found = search(network, epochs)
+    pair = build_pair(epochs, same, shared.untouched)
+    found = search(pair, epochs)
     if isinstance(found, NoFit):
         return found
     return Comparison(
-        cameras=tuple(_camera(found, index) for index in network.both),
+        cameras=tuple(_camera(found, name) for name in pair.both),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
-        strips_moved=tuple(group.name for group in sorted(found.free) if group.kind == "strip"),
+        strips_moved=tuple(group.name for group in sorted(found.free) if group.kind == "move"),
         planned_otherwise=tuple(name for name, yes in alike.items() if yes is False),
         not_compared=left_out,
         variance_factor=found.variance_factor,
@@ -81,17 +82,16 @@ def _comparable(
     return (kept[0], kept[1]), tuple(out.items())
 
 
-def _camera(found: Found, index: int) -> CameraChange:
-    network = found.network
-    name = network.names[index]
+def _camera(found: Found, name: str) -> CameraChange:
     own = Group("turn", name), Group("shift", name)
     turn, shift = (found.tests[group] for group in own)
-    pose = found.solution.state.poses[index]
-    d_aim = d_aim_d_rotation_vector(pose.R)
+    pose = found.solution.state.pose(found.pair.before[name])
     turned = Rotation.from_rotvec(turn.estimate).as_matrix() @ pose.R
     after = Pose.at(pose.camera_in_ground_m, turned)
+    # The vector's own change turns the camera by this much less or more.
+    d_aim = d_aim_d_rotation_vector(turned) @ np.linalg.inv(d_vector_d_turn(turn.estimate))
     factor = max(1.0, found.variance_factor)
-    alpha = group_alpha(len(network.groups()), len(found.free.difference(own)))
+    alpha = group_alpha(len(found.pair.ties), len(found.free.difference(own)))
     size = np.sqrt(noncentrality(3, alpha, POWER) * factor)
     aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
     return CameraChange(
@@ -109,14 +109,16 @@ def _camera(found: Found, index: int) -> CameraChange:
 
 def _vehicle(found: Found) -> VehicleChange:
     """Height, lean to the right and nose down, tested together against standing as before."""
-    network, state = found.network, found.solution.state
-    at = np.arange(network.stance_start, network.ground_start)
-    covariance = found.solution.covariance[np.ix_(at, at)]
+    network, state, stance = found.pair.network, found.solution.state, found.pair.stance
+    at = network.columns.pose[stance]
+    covariance = found.solution.covariance.kept[np.ix_(at, at)]
     # The estimate is drawn towards nothing by its prior: its own spread is less than its sigma.
-    prior = np.diag(1 / np.square(network.stance_sigma))
+    stated = network.statements[Group("stance", "")]
+    _, by_stance = stated.rows(state)
+    prior = by_stance.T @ by_stance
     spread = (covariance - covariance @ prior @ covariance)[2:5, 2:5]
-    turned = Rotation.from_matrix(state.stance.R).as_rotvec()
-    value = np.array([state.stance.t_m[2], turned[0], turned[1]])
+    turned = Rotation.from_matrix(state.R[stance]).as_rotvec()
+    value = np.array([state.place_m[stance, 2], turned[0], turned[1]])
     values, vectors = np.linalg.eigh(spread)
     known = values > 1e-3 * values.max()
     parts = np.square(vectors.T @ value)[known] / values[known]

@@ -1,58 +1,39 @@
-"""Where the marks of two layings of a layout lie: deviations from the plan, shared or not.
+"""Where the marks of two layings of a layout lie: what was laid anew has unknowns of its own.
 
-A strip has its two ends and a bow, each of its marks a deviation of its own along and across (a
-panel also a turn), a single mark one in x, y and z; see `vision.adjustment` for the same of one
-laying. What was not laid anew has one set of unknowns for both checks. Its strips then have, beside
-it, how far each end was moved in between, which is nothing unless a test says otherwise.
+Both layings are one world, as of `vision.adjustment.world`, of one job that holds the strips and
+marks of both. What was not laid anew is in it once. What was is in it twice, the later one under
+another name.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
-from vision.adjustment.world import QUARTER_TURN, own_sigmas
+from vision.adjustment.adjusted import CameraObservations
+from vision.adjustment.statements import FREED_SIGMA_M
+from vision.adjustment.world import World, build_world
 from vision.comparison.change import Epoch
-from vision.job.job import Job, Strip
+from vision.job.job import Job, SingleMark, Strip
 from vision.job.layout import PlannedMark, planned_layout
-from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
-FREED_SIGMA_M = 1.0
-"""Of a strip or mark whose place one of the checks found to be other than stated."""
-
+Laid = TypeVar("Laid", Strip, SingleMark)
 
 PLANNED_M = 1e-6
 """Planned places this near to each other are the same."""
 
 
-@dataclass(slots=True, kw_only=True)
-class Ground:
-    """Unknowns of both layings as they are laid out; `sigma` grows with each that is added.
-
-    `moved` maps a strip that was not laid anew to the columns of its move in between.
-    """
-
-    sigma: list[float]
-    columns: dict[tuple[int, MarkId | str], slice]
-    moved: dict[str, slice]
-
-    def add(self, key: tuple[int, MarkId | str], sigmas: Sequence[float]) -> slice:
-        """Columns for `key`, made with these sigmas where it is new."""
-        if key not in self.columns:
-            self.columns[key] = slice(len(self.sigma), len(self.sigma) + len(sigmas))
-            self.sigma += sigmas
-        return self.columns[key]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Laid:
-    """One point's derivative by the ground's unknowns: `columns` (m,) and `slope` (3, m)."""
+class Ground:
+    """The world of both layings, and by epoch what its cameras saw, by the names of that world."""
 
-    columns: Array
-    slope: Array
+    world: World
+    before: tuple[CameraObservations, ...]
+    after: tuple[CameraObservations, ...]
 
 
 def same_laying(one: Job, other: Job, name: str) -> bool | None:
@@ -64,9 +45,10 @@ def same_laying(one: Job, other: Job, name: str) -> bool | None:
         {each.id: each.centre_m for each in planned_layout(job).points if _belongs(each, name)}
         for job in (one, other)
     ]
-    common = set(places[0]) & set(places[1])
-    same = all(np.allclose(places[0][i], places[1][i], atol=PLANNED_M) for i in common)
-    return same and bool(common) and np.allclose(ends[0], ends[1], atol=PLANNED_M)
+    if places[0].keys() != places[1].keys():
+        return False
+    same = all(np.allclose(places[0][i], places[1][i], atol=PLANNED_M) for i in places[0])
+    return same and np.allclose(ends[0], ends[1], atol=PLANNED_M)
 
 
 def _planned(job: Job, name: str) -> Array | None:
@@ -76,23 +58,34 @@ def _planned(job: Job, name: str) -> Array | None:
     return next((mark.at_m for mark in job.marks if mark.name == name), None)
 
 
-def lay_out(
-    epochs: tuple[Epoch, Epoch], shared: Collection[str]
-) -> tuple[Ground, list[list[Laid]]]:
-    """Unknowns of both layings, and each epoch's points (all its cameras in order) by them."""
-    ground = Ground(sigma=[], columns={}, moved={})
-    points: list[list[Laid]] = []
-    freed_in = [_freed(epoch) for epoch in epochs]
-    for number, epoch in enumerate(epochs):
-        layout = planned_layout(epoch.job)
-        freed = freed_in[number] | (freed_in[0] | freed_in[1]) & set(shared)
-        laid = []
-        for seen in epoch.observations:
-            for point_id, planned in zip(seen.points.ids, seen.points.planned_m, strict=True):
-                mark = layout.mark_of(point_id)
-                laid.append(_point(ground, epoch.job, mark, planned, number, shared, freed))
-        points.append(laid)
-    return ground, points
+def _belongs(mark: PlannedMark, name: str) -> bool:
+    return mark.id.name == name
+
+
+def lay_out(epochs: tuple[Epoch, Epoch], shared: Collection[str]) -> Ground:
+    """The world of both layings, in which the strips and marks in `shared` are one."""
+
+    def anew(name: str) -> str:
+        # No name of a job has a quotation mark in it.
+        return name if name in shared else f"{name}'"
+
+    freed = [_freed(epoch) for epoch in epochs]
+    first = _with_laid(epochs[0].job, freed[0] | freed[1] & set(shared), _as_it_is)
+    again = _with_laid(epochs[1].job, freed[1], anew)
+    both = replace(
+        first,
+        strips=(*first.strips, *(each for each in again.strips if each.name not in shared)),
+        marks=(*first.marks, *(each for each in again.marks if each.name not in shared)),
+        readings=(),
+    )
+    before, after = (
+        tuple(_used(each, epoch, rename) for each in epoch.observations)
+        for epoch, rename in zip(epochs, (_as_it_is, anew), strict=True)
+    )
+    ids = [dict.fromkeys(i for seen in each for i in seen.points.ids) for each in (before, after)]
+    moving = {point_id.name for point_id in ids[1] if point_id.strip in shared}
+    world = build_world(both, planned_layout(both), ids[0] | ids[1], moving=moving)
+    return Ground(world=world, before=before, after=after)
 
 
 def _freed(epoch: Epoch) -> set[str]:
@@ -100,52 +93,35 @@ def _freed(epoch: Epoch) -> set[str]:
     return {g.name for g in epoch.adjustment.all_freed if g.kind in ("strip", "mark")}
 
 
-def _belongs(mark: PlannedMark, name: str) -> bool:
-    return mark.id.name == name
+def _as_it_is(name: str) -> str:
+    return name
 
 
-def _point(
-    ground: Ground,
-    job: Job,
-    mark: PlannedMark,
-    planned_m: Array,
-    number: int,
-    shared: Collection[str],
-    freed: Collection[str],
-) -> Laid:
-    whose = mark.id.name
-    key = 0 if whose in shared else number
-    if mark.strip is None:
-        single = job.mark(mark.id.name)
-        sigma = FREED_SIGMA_M if whose in freed else single.position_sigma_m
-        own = ground.add((key, mark.id), [sigma] * 3)
-        return Laid(columns=np.arange(own.start, own.stop), slope=np.eye(3))
-    strip = job.strip(mark.strip)
-    ends_sigma = FREED_SIGMA_M if whose in freed else strip.position_sigma_m
-    line = ground.add((key, strip.name), [ends_sigma] * 4 + [strip.mark_sigma_m])
-    own_sigma = own_sigmas(strip)
-    own = ground.add((key, mark.id), own_sigma)
-    ends, bow, axes = _on_strip(strip, planned_m, mark.centre_m)
-    parts = [line, own]
-    slopes = [ends, bow[:, None], axes[:, : len(own_sigma)]]
-    if whose in shared and number == 1:
-        if whose not in ground.moved:
-            start = len(ground.sigma)
-            ground.sigma += [FREED_SIGMA_M] * 4
-            ground.moved[whose] = slice(start, start + 4)
-        parts.append(ground.moved[whose])
-        slopes.append(ends)
-    slope = np.zeros((3, sum(part.stop - part.start for part in parts)))
-    slope[:2] = np.hstack(slopes)
-    return Laid(columns=np.concatenate([np.arange(p.start, p.stop) for p in parts]), slope=slope)
+def _with_laid(job: Job, freed: Collection[str], rename: Callable[[str], str]) -> Job:
+    """The job whose strips and marks have other names, and some a place as good as unstated."""
+
+    def changed(each: Laid) -> Laid:
+        if each.name in freed:
+            each = replace(each, position_sigma_m=FREED_SIGMA_M)
+        return replace(each, name=rename(each.name))
+
+    strips, marks = tuple(map(changed, job.strips)), tuple(map(changed, job.marks))
+    return replace(job, strips=strips, marks=marks)
 
 
-def _on_strip(strip: Strip, point_m: Array, centre_m: Array) -> tuple[Array, Array, Array]:
-    """Derivatives of a place by the strip's ends (2, 4), its bow (2,) and the mark's own (2, 3)."""
-    along = strip.along
-    across = QUARTER_TURN @ along
-    a, c = np.stack([along, across]) @ (point_m[:2] - strip.from_m) / strip.length_m
-    to = a * np.eye(2) + c * QUARTER_TURN
-    turned = QUARTER_TURN @ (point_m[:2] - centre_m[:2])
-    own = np.stack([along, across, turned], axis=-1)
-    return np.hstack([np.eye(2) - to, to]), 4 * a * (1 - a) * across, own
+def _used(
+    seen: CameraObservations, epoch: Epoch, rename: Callable[[str], str]
+) -> CameraObservations:
+    """The points that the epoch's own adjustment used, by their names in the world of both."""
+    points = seen.points
+    rows = np.flatnonzero(epoch.adjustment.camera(seen.name).used)
+    ids = (points.ids[row] for row in rows)
+    kept = replace(
+        points,
+        ids=tuple(each._replace(name=rename(each.name)) for each in ids),
+        planned_m=points.planned_m[rows],
+        mark_sigma_m=points.mark_sigma_m[rows],
+        pixels_px=points.pixels_px[rows],
+        covariance_px2=points.covariance_px2[rows],
+    )
+    return replace(seen, points=kept)

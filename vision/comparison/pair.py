@@ -1,20 +1,36 @@
-"""From two checks to the network that joins them: what both state alike is stated once."""
+"""From two checks to one network: a pose for each picture, a lens for each camera, one ground.
+
+What both checks state alike is stated once. Sharing is what makes a comparison sharp: from one
+picture an off-centre lens and a turned camera look almost alike, but the same lens in both pictures
+cancels.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.state import whiteners
+from vision.adjustment.building import laid_statements, mounting, points_of, views_of
+from vision.adjustment.groups import Group
+from vision.adjustment.network import Network, network_of
+from vision.adjustment.state import Columns
+from vision.adjustment.statements import FREED_SIGMA_M, Held, Statement, of_lens
 from vision.camera.geometry import Pose, rotation_angle
 from vision.camera.lens_prior import LensPrior
 from vision.comparison.change import Epoch
-from vision.comparison.epoch_ground import Ground, Laid, lay_out
-from vision.comparison.network import GIVE_M, PairNetwork, PairState, Seen
+from vision.comparison.epoch_ground import lay_out
+from vision.comparison.ties import Shift, Stance, Turn
 from vision.job.job import Camera
-from vision.units.arrays import Array, Flags
+
+GIVE_RAD, GIVE_M, STRIP_GIVE_M = float(np.radians(0.02)), 0.001, 0.001
+"""What a camera on its body, and a tape on its ground, give with warmth and load though nobody
+touched them; of each angle and coordinate: common practice, no source."""
+
+FREED_TURN_RAD = 1.0
+"""Of a turn that is set free: useless against what is looked for, and holds the solver."""
 
 ARM_M = 0.1
 """A lens lies within this of what its bracket turns about: a turn takes it along by so much."""
@@ -33,129 +49,174 @@ no source."""
 UNTOUCHED_SIGMA = (0.001, 0.001, 0.001, *(float(np.radians(0.01)),) * 3)
 """Of a vehicle that nobody moved, loaded or entered."""
 
-FREED_MOUNTING_M = 1.0
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pair:
+    """The network of two checks.
+
+    `before` and `after` map each camera to its view, and so its pose, at the baseline and at the
+    later check; `stance` is the pose of the vehicle. `ties` are the groups that may have changed.
+    """
+
+    network: Network
+    before: dict[str, int]
+    after: dict[str, int]
+    stance: int
+    ties: dict[Group, Statement]
+
+    @property
+    def both(self) -> tuple[str, ...]:
+        """The cameras of both checks, in the baseline's order."""
+        return tuple(name for name in self.before if name in self.after)
 
 
-def build_pair(
-    epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouched: bool
-) -> PairNetwork:
+def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouched: bool) -> Pair:
     """Lay out the network of two checks, whose cameras have pictures of one size in both."""
-    ground, laid = lay_out(epochs, not_relaid)
-    by_name = [{o.name: o for o in epoch.observations} for epoch in epochs]
-    names = tuple(dict.fromkeys([*by_name[0], *by_name[1]]))
-    both = tuple(i for i, name in enumerate(names) if name in by_name[0] and name in by_name[1])
-    seen = []
-    for number, epoch in enumerate(epochs):
-        first = 0
-        for observations in epoch.observations:
-            count = len(observations.points.ids)
-            used = epoch.adjustment.camera(observations.name).used
-            own = laid[number][first : first + count]
-            first += count
-            index = names.index(observations.name)
-            seen.append(_seen(index, number, observations, own, ground, used))
-    cameras = [_camera(epochs, by_name, name) for name in names]
-    sigma = UNTOUCHED_SIGMA if untouched else STANCE_SIGMA
-    return PairNetwork(
-        names=names,
-        both=both,
-        seen=tuple(seen),
-        priors=tuple(_priors([each.get(name) for each in by_name]) for name in names),
-        mountings=tuple(_mountings(epochs, cameras)),
-        shift_give_m=tuple(_shift_give(epochs, name) for name in names),
-        ground=ground,
-        stance_sigma=np.array(sigma),
-        start=_start(epochs, names, len(ground.sigma)),
+    ground = lay_out(epochs, not_relaid)
+    seen = (*ground.before, *ground.after)
+    before = {each.name: index for index, each in enumerate(ground.before)}
+    after = {each.name: len(before) + index for index, each in enumerate(ground.after)}
+    lens_of = {name: index for index, name in enumerate({**before, **after})}
+    stance, world = len(seen), ground.world
+    columns = Columns.apart(poses=stance + 1, lenses=len(lens_of))
+    views = views_of(seen, poses=range(stance), lenses=[lens_of[each.name] for each in seen])
+    points = points_of(world, seen, views)
+    later = slice(views[len(before)].rows.start if after else len(points.ids), None)
+    by_kept = points.by_kept_m.copy()
+    for name, own in world.moves.items():
+        by_kept[later, :, own] = by_kept[later, :, world.strips[name]]
+    ties = {each.group: each for each in _ties(epochs, columns, before, after, stance)}
+    for name, own in world.moves.items():
+        ties[Group("move", name)] = Held(
+            group=Group("move", name),
+            columns=columns.base + np.arange(own.start, own.stop),
+            degrees=4,
+            sigma=STRIP_GIVE_M,
+            stated=np.zeros(4),
+        )
+    standing = Stance(
+        group=Group("stance", ""),
+        columns=columns.pose[stance],
+        pose=stance,
+        sigmas=np.array(UNTOUCHED_SIGMA if untouched else STANCE_SIGMA),
     )
-
-
-def _camera(
-    epochs: tuple[Epoch, Epoch], by_name: list[dict[str, CameraObservations]], name: str
-) -> tuple[Camera | None, Camera | None]:
-    """The camera as each check's job has it, None where it took no part."""
-    found: list[Camera | None] = []
-    for epoch, seen in zip(epochs, by_name, strict=True):
-        found.append(next((c for c in epoch.job.cameras if c.name == name and name in seen), None))
-    return found[0], found[1]
-
-
-def _seen(
-    index: int,
-    epoch: int,
-    observations: CameraObservations,
-    laid: list[Laid],
-    ground: Ground,
-    used: Flags,
-) -> Seen:
-    d_place = np.zeros((len(laid), 3, len(ground.sigma)))
-    for row, each in enumerate(laid):
-        d_place[row][:, each.columns] = each.slope
-    points = observations.points
-    kept = np.flatnonzero(used)
-    chosen = replace(
-        points,
-        ids=tuple(points.ids[row] for row in kept),
-        planned_m=points.planned_m[kept],
-        mark_sigma_m=points.mark_sigma_m[kept],
-        pixels_px=points.pixels_px[kept],
-        covariance_px2=points.covariance_px2[kept],
+    found = [{c.name: c for c in epoch.adjustment.cameras} for epoch in epochs]
+    cameras = [
+        *(found[0][each.name] for each in ground.before),
+        *(found[1][each.name] for each in ground.after),
+    ]
+    lenses = {each.name: each.lens.as_vector() for each in reversed(cameras)}
+    here = Pose(R=np.eye(3), t_m=np.zeros(3))
+    statements = [
+        *laid_statements(world, columns.base),
+        *_lenses(seen, columns, lens_of),
+        *_mountings(epochs, columns, before, after, stance),
+        standing,
+        *ties.values(),
+    ]
+    network = network_of(
+        columns,
+        views,
+        replace(points, by_kept_m=by_kept),
+        statements,
+        columns.state(
+            [*(each.pose for each in cameras), here],
+            [lenses[name] for name in lens_of],
+            world.size,
+        ),
+        world,
     )
-    return Seen(
-        index=index,
-        epoch=epoch,
-        observations=replace(observations, points=chosen),
-        d_place=d_place[kept],
-        whiteners=whiteners(chosen.covariance_px2),
-    )
+    return Pair(network=network, before=before, after=after, stance=stance, ties=ties)
 
 
-def _priors(seen: list[CameraObservations | None]) -> tuple[LensPrior, ...]:
-    """One prior where both checks state the lens alike: it is one piece of knowledge, not two."""
-    priors = [each.prior for each in seen if each is not None]
-    if len(priors) == 2:
-        lens = priors[0].guess.with_vector(priors[0].guess.as_vector() * 1.001)
-        alike = [prior.residuals(lens)[0] for prior in priors]
-        if len(alike[0]) == len(alike[1]) and np.allclose(alike[0], alike[1], rtol=1e-9):
-            return (priors[0],)
-    return tuple(priors)
-
-
-def _mountings(
-    epochs: tuple[Epoch, Epoch], cameras: list[tuple[Camera | None, Camera | None]]
-) -> list[tuple[int, bool, Array, float]]:
-    """Stated places, once where both checks state the same: it was measured once."""
-    freed = {
-        group.name
-        for epoch in epochs
-        for group in epoch.adjustment.all_freed
-        if group.kind == "mounting"
-    }
-    rows = []
-    for index, pair in enumerate(cameras):
-        stated = [(later, each) for later, each in enumerate(pair) if each is not None]
-        if len(stated) == 2 and np.array_equal(stated[0][1].position_m, stated[1][1].position_m):
-            stated = stated[:1]
-        for later, camera in stated:
-            sigma = FREED_MOUNTING_M if camera.name in freed else camera.position_sigma_m
-            rows.append((index, bool(later), camera.position_m, sigma))
-    return rows
+def _ties(
+    epochs: tuple[Epoch, Epoch],
+    columns: Columns,
+    before: dict[str, int],
+    after: dict[str, int],
+    stance: int,
+) -> Iterator[Statement]:
+    """The turn and the shift of every camera in both checks."""
+    place, turn = columns.pose[:, :3], columns.pose[:, 3:]
+    for name, first in before.items():
+        if name not in after:
+            continue
+        second = after[name]
+        yield Turn(
+            group=Group("turn", name),
+            columns=np.concatenate([turn[second], turn[stance], turn[first]]),
+            sigma=GIVE_RAD,
+            freed_sigma=FREED_TURN_RAD,
+            after=second,
+            stance=stance,
+            before=first,
+        )
+        yield Shift(
+            group=Group("shift", name),
+            columns=np.concatenate([place[second], columns.pose[stance], place[first]]),
+            sigma=_shift_give(epochs, name),
+            after=second,
+            stance=stance,
+            before=first,
+            stated=np.zeros(3),
+        )
 
 
 def _shift_give(epochs: tuple[Epoch, Epoch], name: str) -> float:
     """A camera that was turned, by what both checks say alone, had its lens taken along."""
-    found = [c.pose.R for each in epochs for c in each.adjustment.cameras if c.name == name]
-    return max(GIVE_M, ARM_M * rotation_angle(found[0], found[-1]))
+    before, after = (epoch.adjustment.camera(name).pose.R for epoch in epochs)
+    return max(GIVE_M, ARM_M * rotation_angle(before, after))
 
 
-def _start(epochs: tuple[Epoch, Epoch], names: tuple[str, ...], ground: int) -> PairState:
-    """Where the checks' own adjustments ended; nothing changed."""
-    found = [{c.name: c for c in epoch.adjustment.cameras} for epoch in epochs]
-    cameras = [found[0].get(name) or found[1][name] for name in names]
-    return PairState(
-        poses=tuple(camera.pose for camera in cameras),
-        lenses=tuple(camera.lens for camera in cameras),
-        turns=(np.eye(3),) * len(names),
-        shifts=(np.zeros(3),) * len(names),
-        stance=Pose(R=np.eye(3), t_m=np.zeros(3)),
-        ground=np.zeros(ground),
-    )
+def _lenses(
+    seen: tuple[CameraObservations, ...], columns: Columns, lens_of: dict[str, int]
+) -> Iterator[Statement]:
+    """One prior where both checks state the lens alike: it is one piece of knowledge, not two."""
+    known: dict[str, LensPrior] = {}
+    for each in seen:
+        first = known.setdefault(each.name, each.prior)
+        at = columns.lens[lens_of[each.name]]
+        if first is each.prior:
+            yield of_lens(Group("lens", each.name), at, first)
+        elif not _alike(first, each.prior):
+            yield of_lens(Group("lens", f"{each.name}'"), at, each.prior)
+
+
+def _alike(one: LensPrior, other: LensPrior) -> bool:
+    """Whether two priors say the same of a lens that is neither's guess."""
+    vector = 1.001 * one.guess.as_vector()
+    a, b = (prior.rows(vector)[0] for prior in (one, other))
+    return len(a) == len(b) and np.allclose(a, b, rtol=1e-9)
+
+
+def _mountings(
+    epochs: tuple[Epoch, Epoch],
+    columns: Columns,
+    before: dict[str, int],
+    after: dict[str, int],
+    stance: int,
+) -> Iterator[Statement]:
+    """Stated places, once where both checks state the same: it was measured once."""
+    freed = {g.name for epoch in epochs for g in epoch.adjustment.all_freed if g.kind == "mounting"}
+    stated: dict[str, Camera] = {}
+    for name, view in before.items():
+        camera = stated[name] = _known(epochs[0], name, freed)
+        yield mounting(camera, columns.pose[view, :3])
+    for name, view in after.items():
+        camera = _known(epochs[1], name, freed)
+        if name in stated and np.array_equal(stated[name].position_m, camera.position_m):
+            continue
+        yield Shift(
+            group=Group("mounting", f"{name}'"),
+            columns=np.concatenate([columns.pose[view, :3], columns.pose[stance]]),
+            sigma=camera.position_sigma_m,
+            after=view,
+            stance=stance,
+            before=None,
+            stated=camera.position_m,
+        )
+
+
+def _known(epoch: Epoch, name: str, freed: set[str]) -> Camera:
+    camera = epoch.job.camera(name)
+    return replace(camera, position_sigma_m=FREED_SIGMA_M) if name in freed else camera

@@ -11,7 +11,6 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.adjustment.state import UNKNOWNS
 from vision.comparison.change import Epoch, SeamChange
-from vision.comparison.network import PairNetwork
 from vision.comparison.search import Found
 from vision.inspection.verdict.rule import Judgement, judge, length_and_sigma, worst_of
 from vision.job.job import Job
@@ -23,7 +22,7 @@ from vision.views.seams.lines import SeamLine, seam_lines
 
 def seam_changes(found: Found, baseline: Epoch, job: Job) -> tuple[SeamChange, ...]:
     """Every seam of `job` whose two cameras were compared and had a plan fit at the baseline."""
-    names = {found.network.names[index] for index in found.network.both}
+    names = found.pair.both
     return tuple(
         _change(found, baseline, job, line)
         for line in seam_lines(job)
@@ -32,16 +31,18 @@ def seam_changes(found: Found, baseline: Epoch, job: Job) -> tuple[SeamChange, .
 
 
 def _change(found: Found, baseline: Epoch, job: Job, line: SeamLine) -> SeamChange:
-    points, covariance = line.points_m(), found.solution.covariance
+    points, covariance = line.points_m(), found.solution.covariance.kept
     displays = [ground_map(*baseline.displays[name]) for name in line.between]
     maps = (displays[0], displays[1])
     gaps, rows = [], []
-    for later in (False, True):
-        first, second = (_as_adjusted(found, name, later) for name in line.between)
+    for views in (found.pair.before, found.pair.after):
+        first, second = (_as_adjusted(found, name, views[name]) for name in line.between)
         gap, slope = gaps_with_slopes(points, job.vehicle, (first, second), maps)
-        by_all = np.concatenate([_d_camera(found, name, later) for name in line.between])
+        touched = np.concatenate([found.pair.network.touched[views[n]] for n in line.between])
+        by_all = np.zeros((*gap.shape, len(covariance)))
+        by_all[..., touched] = slope
         gaps.append(gap)
-        rows.append(slope @ by_all)
+        rows.append(by_all)
     limit = job.tolerances.seam_gap_m
     before = _worst(gaps[0], rows[0], covariance, limit)
     after = _worst(gaps[1], rows[1], covariance, limit)
@@ -78,29 +79,16 @@ def _worst(
     return length, sigma, word
 
 
-def _as_adjusted(found: Found, name: str, later: bool) -> AdjustedCamera:
+def _as_adjusted(found: Found, name: str, view: int) -> AdjustedCamera:
     """A camera as it stood at one check, its covariance being carried apart."""
-    state, index = found.solution.state, found.network.names.index(name)
+    state, view_of = found.solution.state, found.pair.network.views[view]
     return AdjustedCamera(
         name=name,
-        pose=state.later(index) if later else state.poses[index],
-        lens=state.lenses[index],
+        pose=state.pose(view_of.pose),
+        lens=view_of.like.with_vector(state.lens[view_of.lens]),
         covariance=np.zeros((UNKNOWNS, UNKNOWNS)),
         aim_covariance_rad2=np.zeros((3, 3)),
         position_sigma_m=np.zeros(3),
         used=np.zeros(0, dtype=bool),
         residual_px=np.zeros((0, 2)),
     )
-
-
-def _d_camera(found: Found, name: str, later: bool) -> Array:
-    """Derivative (14, size) of a camera's pose at one check, and its lens, by all columns."""
-    network: PairNetwork = found.network
-    index = network.names.index(name)
-    out, own = np.zeros((UNKNOWNS, network.size)), UNKNOWNS * index
-    if later:
-        out[:6] = network.d_later(found.solution.state, index)
-    else:
-        out[:6, own : own + 6] = np.eye(6)
-    out[6:, own + 6 : own + UNKNOWNS] = np.eye(8)
-    return out

@@ -10,17 +10,18 @@ is seen follows from the noncentral chi-square of the same form, hence the least
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.groups import Group
+from vision.adjustment.solving import Solved, run
+from vision.adjustment.state import Seen, Weights, whiteners
 from vision.camera.geometry import rotation_angle
-from vision.camera.solver import NoFit, Solution
+from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_tail, family_level
 from vision.comparison.change import Epoch
-from vision.comparison.network import FREED_SIGMA, PairNetwork, PairState
+from vision.comparison.pair import Pair
 from vision.units.arrays import Array
 
 FAMILY_ALPHA = 0.02
@@ -55,16 +56,19 @@ class Tested:
 class Found:
     """Where the search stands: what is free, the solution, and the tests of all groups in it."""
 
-    network: PairNetwork
+    pair: Pair
     free: frozenset[Group]
-    solution: Solution[PairState]
+    solution: Solved
     tests: dict[Group, Tested] = field(default_factory=dict)
 
     @property
     def variance_factor(self) -> float:
         """Chi-square over degrees of freedom of the joint network."""
-        rows, unknowns = self.solution.jacobian.shape
-        return float(self.solution.chi2 / max(rows - unknowns, 1))
+        return self.solution.chi2 / max(self.solution.degrees_of_freedom, 1)
+
+    def solve(self, free: frozenset[Group]) -> Solved | NoFit:
+        """Solve with these groups free, from where it stands."""
+        return _solve(self.pair, free, self.solution.seen)
 
 
 def group_alpha(count: int, freed: int) -> float:
@@ -72,22 +76,22 @@ def group_alpha(count: int, freed: int) -> float:
     return family_level(FURTHER_ALPHA if freed else FAMILY_ALPHA, count)
 
 
-def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
+def search(pair: Pair, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
     """Find what changed. NoFit where the network of both checks does not settle."""
-    free, start = _wild(network, epochs)
-    solution = network.solve(free, start)
+    free = _wild(pair, epochs)
+    solution = _solve(pair, free, pair.network.seen(pair.network.start))
     if isinstance(solution, NoFit):
         return solution
-    found = Found(network=network, free=free, solution=solution)
+    found = Found(pair=pair, free=free, solution=solution)
     _hold_again(found)
-    count, tried = len(network.groups()), {found.free}
+    count, tried = len(pair.ties), {found.free}
     while len(found.free) < count:
         found.tests = _tests(found)
         held = {g: t.p_value for g, t in found.tests.items() if g not in found.free}
         worst = min(held, key=held.__getitem__)
         if held[worst] >= group_alpha(count, len(found.free)):
             return found
-        following = network.solve(found.free | {worst}, found.solution.state)
+        following = found.solve(found.free | {worst})
         if isinstance(following, NoFit):
             return found
         found.free, found.solution = found.free | {worst}, following
@@ -100,66 +104,58 @@ def search(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
     return found
 
 
-def _wild(network: PairNetwork, epochs: tuple[Epoch, Epoch]) -> tuple[frozenset[Group], PairState]:
-    """Turns so large that both checks alone show them, and a state that has them."""
-    state = network.start
-    turns, free = list(state.turns), set[Group]()
-    for index in network.both:
-        name = network.names[index]
+def _solve(pair: Pair, free: frozenset[Group], start: Seen) -> Solved | NoFit:
+    """Solve with these groups free."""
+    network = pair.network
+    full = whiteners(network.points.covariance_px2)
+    weights = network.freeing(Weights(whiteners=full, group_sigma={}), free)
+    # Tests compare chi-squares of some tens: the last digits of a state do not matter.
+    return run(network, weights, start, tolerance=1e-9)
+
+
+def _wild(pair: Pair, epochs: tuple[Epoch, Epoch]) -> frozenset[Group]:
+    """Turns so large that both checks alone show them."""
+    free = set()
+    for name in pair.both:
         before, after = (epoch.adjustment.camera(name).pose.R for epoch in epochs)
         if rotation_angle(after, before) > WILD_RAD:
-            turns[index] = after @ before.T
             free.add(Group("turn", name))
-    return frozenset(free), replace(state, turns=tuple(turns))
+    return frozenset(free)
 
 
 def _hold_again(found: Found, but: Group | None = None) -> None:
     """Hold what is free and need not be, the least significant first."""
-    network = found.network
     while found.free - {but}:
         found.tests = _tests(found)
-        count = len(network.groups())
         p = {group: found.tests[group].p_value for group in found.free - {but}}
         least = max(p, key=p.__getitem__)
-        if p[least] < group_alpha(count, len(found.free) - 1):
+        if p[least] < group_alpha(len(found.pair.ties), len(found.free) - 1):
             return
-        free = found.free - {least}
-        solution = network.solve(free, network.held(found.solution.state, free))
+        solution = found.solve(found.free - {least})
         if isinstance(solution, NoFit):
             return
-        found.free, found.solution = free, solution
+        found.free, found.solution = found.free - {least}, solution
 
 
 def _tests(found: Found) -> dict[Group, Tested]:
     """Every group, in the network in which it is free beside what is free already."""
-    network, factor = found.network, max(1.0, found.variance_factor)
-    sigma = network.prior_sigma(found.free)
-    value = _values(network, found.solution.state)
+    kept, factor = found.solution.covariance.kept, max(1.0, found.variance_factor)
     tests = {}
-    for group, columns in network.groups().items():
-        held = found.solution.covariance[np.ix_(columns, columns)]
-        # Priors have their mean at zero, so to take one away is to take away its precision alone.
-        information = np.linalg.inv(held)
-        weight = 1 / np.square(sigma[columns]) - 1 / FREED_SIGMA**2
-        covariance = np.linalg.inv(information - np.diag(weight))
-        estimate = covariance @ information @ value[columns]
-        spread = covariance + network.give(group) ** 2 * np.eye(len(columns))
-        statistic = float(estimate @ np.linalg.solve(spread, estimate))
+    for group, tie in found.pair.ties.items():
+        value, by_touched = tie.rows(found.solution.state)
+        covariance = by_touched @ kept[np.ix_(tie.columns, tie.columns)] @ by_touched.T
+        if group not in found.free:
+            # Priors have their mean at zero: to take one away is to take away its precision alone.
+            information = np.linalg.inv(covariance)
+            less = 1 / tie.sigma**2 - 1 / tie.freed_sigma**2
+            covariance = np.asarray(np.linalg.inv(information - less * np.eye(len(value))))
+            value = covariance @ information @ value
+        spread = covariance + tie.sigma**2 * np.eye(len(value))
+        statistic = float(value @ np.linalg.solve(spread, value)) / factor
         tests[group] = Tested(
-            estimate=estimate,
+            estimate=value,
             covariance=covariance,
             spread=spread,
-            p_value=chi_square_tail(statistic / factor, len(columns)),
+            p_value=chi_square_tail(statistic, len(value)),
         )
     return tests
-
-
-def _values(network: PairNetwork, state: PairState) -> Array:
-    """Shifts, turns and moves of strips as they stand in the state, by column (size,)."""
-    value = np.zeros(network.size)
-    for index in network.both:
-        own = network.change_columns(index)
-        turned = Rotation.from_matrix(state.turns[index]).as_rotvec()
-        value[own] = np.concatenate([state.shifts[index], turned])
-    value[network.ground_start :] = state.ground
-    return value
