@@ -15,6 +15,7 @@ from vision.job.layout import BoardCorner, PlannedMark
 from vision.practice.boxes import Box
 from vision.practice.deviations import Floats, Ground
 from vision.practice.ground_texture import Yard
+from vision.practice.placed import to_local
 from vision.practice.spots import Spots, paper_and_ink
 from vision.practice.world import Tape, World, sheet_half_m
 from vision.units.arrays import Array, Flags
@@ -39,6 +40,11 @@ class Scenery:
     ground: Ground
     to_sun: Array | None
     px_rad: float
+
+    @property
+    def boxes(self) -> tuple[Box, ...]:
+        """The vehicle's body, then all other boxes."""
+        return (self.body, *self.world.boxes)
 
 
 def ground_colours(
@@ -68,12 +74,6 @@ def ground_colours(
     return colours, fine
 
 
-def _local(points: Floats, middle: Array, heading: float) -> tuple[Floats, Floats]:
-    c, s = np.float32(np.cos(heading)), np.float32(np.sin(heading))
-    dx, dy = points[:, 0] - np.float32(middle[0]), points[:, 1] - np.float32(middle[1])
-    return c * dx + s * dy, c * dy - s * dx
-
-
 def _lay_tape(
     tape: Tape,
     marks: list[PlannedMark],
@@ -82,7 +82,7 @@ def _lay_tape(
     onto: tuple[Floats, Flags, Floats],
 ) -> None:
     colours, fine, relief = onto
-    s, q = _local(points, tape.middle_m, tape.heading_rad)
+    s, q = to_local(points, tape.middle_m, tape.heading_rad)
     sheet = sheet_half_m(marks[0]) or (0.0, 0.0)
     width = max(tape.half_m[1], sheet[1])
     margin = 1.5 * longest
@@ -92,7 +92,7 @@ def _lay_tape(
     fine[close] = True
     s, q = s[close], q[close]
     centres = np.array([mark.centre_m for mark in marks], dtype=np.float32)
-    at, off = _local(centres, tape.middle_m, tape.heading_rad)
+    at, off = to_local(centres, tape.middle_m, tape.heading_rad)
     if not tape.straight:
         middle, slope = tape.off(s)
         q = q - middle
@@ -120,7 +120,7 @@ def _lay_sheet(
     half = sheet_half_m(mark)
     if half is None:
         return
-    s, q = _local(points, mark.centre_m[:2], mark.heading_rad)
+    s, q = to_local(points, mark.centre_m[:2], mark.heading_rad)
     margin = 1.5 * longest
     fine |= (np.abs(s) < half[0] + margin) & (np.abs(q) < half[1] + margin)
     paper, ink = paper_and_ink(mark.ink)

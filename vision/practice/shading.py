@@ -16,6 +16,7 @@ from vision.job.job import BoxCorner
 from vision.practice.as_laid import Scenery, ground_colours, is_inked
 from vision.practice.boxes import Box, box_entry, near_box, shaded_by
 from vision.practice.deviations import Floats
+from vision.practice.placed import to_ground
 from vision.practice.spots import CARTON, paper_and_ink
 from vision.units.arrays import Array, Flags
 
@@ -59,33 +60,45 @@ def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
     down = rays[:, 2] < -1e-4
     reach = np.full(len(rays), np.inf, dtype=np.float32)
     np.divide(np.float32(-origin[2]), rays[:, 2], out=reach, where=down)
-    what = np.where(down, 0, -1).astype(np.int16)
-    faces = np.zeros(len(rays), dtype=np.int8)
-    for index, box in enumerate((scenery.body, *scenery.world.boxes), start=1):
-        chosen = near_box(box, origin, rays)
-        away, face = box_entry(box, origin, rays[chosen])
-        nearer = away < reach[chosen]
-        hit = chosen[nearer]
-        reach[hit], what[hit], faces[hit] = away[nearer], index, face[nearer]
+    what, faces = _meet(scenery, origin, rays, reach)
     flat = np.hypot(rays[:, 0], rays[:, 1]) * reach
-    seen = np.flatnonzero((what == 0) & (flat < WALL_M))
+    within_wall = down & (flat < WALL_M)
+    seen = np.flatnonzero((what == 0) & within_wall)
     points = origin[:2].astype(np.float32) + reach[seen, None] * rays[seen, :2]
     colours[seen], fine[seen] = _ground(scenery, points, reach[seen], -rays[seen, 2])
     if scenery.ground.wet > 0:
         colours[seen] = _wetted(scenery, points, rays[seen], colours[seen])
-    beyond = np.flatnonzero(
-        np.isfinite(rays[:, 2]) & ((what == -1) | ((what == 0) & (flat >= WALL_M)))
-    )
+    beyond = np.flatnonzero(np.isfinite(rays[:, 2]) & (what == 0) & ~within_wall)
     colours[beyond] = _surroundings(scenery, origin, rays[beyond])
-    for index, box in enumerate((scenery.body, *scenery.world.boxes), start=1):
+    for index, box in enumerate(scenery.boxes, start=1):
         hit = np.flatnonzero(what == index)
         if hit.size:
             places = origin.astype(np.float32) + reach[hit, None] * rays[hit]
-            colours[hit] = _on_box(scenery, box, places, faces[hit], index == 1)
-            if index == 1 and scenery.ground.gloss > 0:
+            colours[hit] = _on_box(scenery, box, places, faces[hit])
+            if box is scenery.body and scenery.ground.gloss > 0:
                 colours[hit] = _polished(scenery, places, rays[hit], faces[hit], colours[hit])
-            fine[hit] = index > 1
+            fine[hit] = box is not scenery.body
     return Shaded(colours=colours, fine=fine)
+
+
+def _meet(
+    scenery: Scenery, origin: Floats, rays: Floats, reach: Floats
+) -> tuple[NDArray[np.int16], NDArray[np.int8]]:
+    """Which box each ray (n, 3) meets first, counted from 1, or 0 for none; and by which face.
+
+    Only what is nearer than `reach` (n,) counts, which is cut to there.
+    """
+    what = np.zeros(len(rays), dtype=np.int16)
+    faces = np.zeros(len(rays), dtype=np.int8)
+    one_eye = origin.ndim == 1
+    for index, box in enumerate(scenery.boxes, start=1):
+        chosen = near_box(box, origin, rays) if one_eye else np.arange(len(rays))
+        away, face = box_entry(box, origin, rays[chosen])
+        # From a face of a box a ray does not meet that box again.
+        nearer = (away < reach[chosen]) & (one_eye | (away > 1e-3))
+        hit = chosen[nearer]
+        reach[hit], what[hit], faces[hit] = away[nearer], index, face[nearer]
+    return what, faces
 
 
 def _schlick(at_right_angles: float, cosine: Floats) -> Floats:
@@ -142,22 +155,20 @@ def _elsewhere(scenery: Scenery, places: Floats, rays: Floats) -> Floats:
     seen = np.flatnonzero(down & (np.hypot(flat[:, 0], flat[:, 1]) < WALL_M))
     if seen.size:
         colours[seen], _ = _ground(scenery, flat[seen], reach[seen], -rays[seen, 2])
-    for index, box in enumerate((scenery.body, *scenery.world.boxes)):
-        away, face = box_entry(box, places, rays)
-        hit = np.flatnonzero((away < reach) & (away > 1e-3))
-        reach[hit] = away[hit]
+    what, faces = _meet(scenery, places, rays, reach)
+    for index, box in enumerate(scenery.boxes, start=1):
+        hit = np.flatnonzero(what == index)
         if hit.size:
-            there = places[hit] + away[hit, None] * rays[hit]
-            colours[hit] = _on_box(scenery, box, there, face[hit], index == 0)
+            there = places[hit] + reach[hit, None] * rays[hit]
+            colours[hit] = _on_box(scenery, box, there, faces[hit])
     return colours
 
 
 # ------------------------------------------------------------------------------------------ boxes
 
 
-def _on_box(
-    scenery: Scenery, box: Box, places: Floats, faces: NDArray[np.int8], is_body: bool
-) -> Floats:
+def _on_box(scenery: Scenery, box: Box, places: Floats, faces: NDArray[np.int8]) -> Floats:
+    is_body = box is scenery.body
     local = box.local(places).astype(np.float32)
     normals = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1]], np.float32)
     overcast = np.array([0.72, 0.72, 0.78, 0.78, 1.0], dtype=np.float32)
@@ -212,17 +223,11 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
     colours[top[is_inked(mark.shape, local[top, 0], local[top, 1])]] = ink
     spots = scenery.world.spots.on(mark.id)
     if spots.each:
-        places, painted = _outside(box, local[top]), colours[top]
+        places = to_ground(local[top, 0], local[top, 1], box.middle_m, box.heading_rad)
+        painted = colours[top]
         spots.lay(places, painted, np.tile(np.array(WOOD, dtype=np.float32), (len(top), 1)))
         colours[top] = painted
     return colours
-
-
-def _outside(box: Box, local: Floats) -> Floats:
-    """Ground coordinates (n, 2) of places (n, 3) along a box's own axes."""
-    c, s = np.float32(np.cos(box.heading_rad)), np.float32(np.sin(box.heading_rad))
-    x, y = local[:, 0], local[:, 1]
-    return np.stack([c * x - s * y, s * x + c * y], axis=-1) + box.middle_m.astype(np.float32)
 
 
 def _ground(
@@ -247,7 +252,7 @@ def _light_on_ground(scenery: Scenery, points: Floats) -> Floats:
         return np.repeat(open_sky[:, None], 3, axis=1)
     places = np.column_stack([points, np.zeros(len(points), dtype=np.float32)])
     lit = ~shaded_by(scenery.world.body, scenery.to_sun, places)
-    for box in scenery.world.boxes:
+    for box in scenery.boxes[1:]:
         longest = np.hypot(*box.half_m) + box.height_m / max(
             np.tan(np.arcsin(scenery.to_sun[2])), 1e-3
         )

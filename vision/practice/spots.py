@@ -19,6 +19,7 @@ from vision.job.mark_id import MarkId
 from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Damage, Floats, Person
+from vision.practice.placed import axes, to_ground, within
 from vision.units.arrays import Array, Flags, frozen_array
 
 Colour = tuple[float, float, float]
@@ -75,14 +76,7 @@ class Spot:
 
     def holds(self, points: Floats) -> Flags:
         """Whether points (n, 2) lie in it."""
-        c, s = np.float32(np.cos(self.heading_rad)), np.float32(np.sin(self.heading_rad))
-        dx = points[:, 0] - np.float32(self.middle_m[0])
-        dy = points[:, 1] - np.float32(self.middle_m[1])
-        a = (c * dx + s * dy) / np.float32(self.half_m[0])
-        b = (c * dy - s * dx) / np.float32(self.half_m[1])
-        if self.is_round:
-            return np.asarray(a * a + b * b < 1)
-        return np.asarray((np.abs(a) < 1) & (np.abs(b) < 1))
+        return within(points, self.middle_m, self.heading_rad, self.half_m, is_round=self.is_round)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -191,8 +185,7 @@ def _damaged(mark: PlannedMark, damage: Damage, rng: np.random.Generator) -> lis
 
 
 def _ground(mark: PlannedMark, s: float, q: float) -> Array:
-    c, n = np.cos(mark.heading_rad), np.sin(mark.heading_rad)
-    return np.asarray(mark.centre_m[:2] + np.array([c * s - n * q, n * s + c * q]))
+    return np.asarray(to_ground(np.array(s), np.array(q), mark.centre_m[:2], mark.heading_rad))
 
 
 def _piece(
@@ -241,7 +234,7 @@ def leaves_along(
 def person_boxes(person: Person) -> list[Box]:
     """A person as boxes: two legs, the trunk with its arms, the head; all named after them."""
     tall = person.height_m
-    left = np.array([-np.sin(person.facing_rad), np.cos(person.facing_rad)])
+    _, left = axes(person.facing_rad)
 
     def box(off: float, half: tuple[float, float], foot: float, top: float, colour: Colour) -> Box:
         return Box(

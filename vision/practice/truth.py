@@ -17,6 +17,7 @@ from vision.job.layout import PlannedMark, points_of
 from vision.job.pattern import drawable, half_extent
 from vision.practice.boxes import box_entry
 from vision.practice.deviations import Damage, Deviations, Moved
+from vision.practice.placed import axes, within
 from vision.practice.spots import Spots
 from vision.practice.world import Eye, World, body_before, sheet_half_m
 from vision.units.arrays import Array
@@ -142,9 +143,8 @@ def _extent(eye: Eye, point: PlannedMark) -> float:
 
 def _places(point: PlannedMark, local: Array) -> Array:
     """Ground coordinates (n, 3) of places (n, 2) along a mark's own axes."""
-    c, n = np.cos(point.heading_rad), np.sin(point.heading_rad)
-    turned = local @ np.array([[c, n], [-n, c]])
-    return np.asarray(point.centre_m + np.column_stack([turned, np.zeros(len(turned))]))
+    flat = local @ axes(point.heading_rad)
+    return np.asarray(point.centre_m + np.column_stack([flat, np.zeros(len(flat))]))
 
 
 def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -> float:
@@ -197,9 +197,7 @@ def _covered_by(world: World, mark: PlannedMark, place_m: Array) -> str | None:
     names = [cover[0] for cover in covers]
     own = names.index(mark.strip or str(mark.id))
     for name, middle, heading, half in covers[own + 1 :]:
-        along = np.array([np.cos(heading), np.sin(heading)])
-        away = place_m[:2] - middle
-        if abs(along @ away) < half[0] and abs(along[0] * away[1] - along[1] * away[0]) < half[1]:
+        if within(place_m[None, :2], middle, heading, half).any():
             return name
     return None
 

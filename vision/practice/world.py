@@ -20,6 +20,7 @@ from vision.job.mark_id import MarkId
 from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
+from vision.practice.placed import axes, to_ground
 from vision.practice.spots import Spots, leaves_along, person_boxes, spots_on
 from vision.units.arrays import Array, frozen_array
 
@@ -151,8 +152,7 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
 
 
 def _ends(tape: Tape) -> tuple[Array, Array]:
-    along = np.array([np.cos(tape.heading_rad), np.sin(tape.heading_rad)])
-    reach = tape.half_m[0] * along
+    reach = tape.half_m[0] * axes(tape.heading_rad)[0]
     return tape.middle_m - reach, tape.middle_m + reach
 
 
@@ -175,8 +175,6 @@ def _laid(
     middle = ends.mean(axis=0) + moved.shift_m[:2]
     along = ends[1] - ends[0]
     heading = float(np.arctan2(along[1], along[0]) + moved.turn_rad[0])
-    direction = np.array([np.cos(heading), np.sin(heading)])
-    left = np.array([-direction[1], direction[0]])
     wobble = rng.normal(0, strip.mark_sigma_m, (len(strip.at_m), 2)) * small
     tape = Tape(
         name=strip.name,
@@ -189,10 +187,10 @@ def _laid(
     )
     along_m = np.array(strip.at_m) - 0.5 * strip.length_m + wobble[:, 0]
     off, slope = tape.off(along_m)
+    flat = to_ground(along_m, off + wobble[:, 1], middle, heading)
     places = {}
-    for index, s in enumerate(along_m):
-        q = off[index] + wobble[index, 1]
-        place = np.array([*(middle + s * direction + q * left), 0.0])
+    for index, xy in enumerate(flat):
+        place = np.array([*xy, 0.0])
         places[MarkId(strip.name, index)] = (place, heading + float(np.arctan(slope[index])))
     return tape, places
 
@@ -220,13 +218,11 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
     assert isinstance(mark.shape, BoxCorner)
     size = mark.shape.size_m or CARTON_SIZE_M
     heading = mark.shape.turn_rad or 0.0
-    along = np.array([np.cos(heading), np.sin(heading)])
-    left = np.array([-along[1], along[0]])
     nearest = min(job.cameras, key=lambda each: _apart(each.position_m, mark.centre_m))
     towards = nearest.position_m[:2] - mark.centre_m[:2]
     # The corner is the one nearest the camera: the carton stands away from it on both axes.
     middle = mark.centre_m[:2].copy()
-    for axis, length in ((along, size[0]), (left, size[1])):
+    for axis, length in zip(axes(heading), size, strict=True):
         middle -= (1 if axis @ towards > 0 else -1) * axis * length / 2
     return Box(name=str(mark.id), middle_m=middle, heading_rad=heading,
                half_m=(size[0] / 2, size[1] / 2), height_m=height)  # fmt: skip
