@@ -79,7 +79,7 @@ def check(
                 kept = kept_check(job_file.name, texts, pictures, result, taken=now())
                 number = record_file.add_to_record(record, kept)
         with reader_may_leave():
-            show(result, inspection.job.lengths)
+            show(inspection, result)
             say(f"report: {folder / 'report.html'}")
             if record is not None:
                 say(f"kept as check {number} in {record}")

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cli.printing import Lines, say, say_numbered, show_table
 from vision.camera.geometry import ANGLES, wrap_degrees
-from vision.documents.open_points import open_points
 from vision.units.length_words import METRIC, NO_FIGURE, LengthWords
 
+if TYPE_CHECKING:
+    from vision.inspection.inspected import Inspection
 
-def show(result: dict[str, Any], write: LengthWords = METRIC) -> None:
+
+def show(inspection: Inspection, result: dict[str, Any]) -> None:
     """Print verdicts, what is to be done, what is open and why, and warnings."""
-    for table in tables(result, write):
+    from vision.documents.open_points import open_points
+
+    for table in tables(result, inspection.job.lengths):
         show_table(table)
     say(f"verdict: {result['verdict']}")
     say_numbered(_actions(result))
-    say(*(f"open: {point}" for point in open_points(result)))
+    say(*(f"open: {point}" for point in open_points(inspection)))
     say(*(f"note: {warning}" for warning in result["warnings"]))
 
 

@@ -68,11 +68,11 @@ def compare(
     judged, 5 bad input.
     """
     with reported(debug):
-        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
         from vision.comparison.change import Shared
         from vision.comparison.epochs import compare_checks
         from vision.comparison.record import chosen
+        from vision.documents.check_words.words import say_check
         from vision.documents.comparison_page import comparison_page
         from vision.documents.comparison_words import sentences, state_sentences
         from vision.files import disk, record_file
@@ -91,7 +91,7 @@ def compare(
         results = compare_checks(start, [*later, now], shared, fraction)
         last = results[-1]
         if isinstance(last, NoFit):
-            say(f"not judged: {no_fit_words(last.reason)}")
+            say(f"not judged: {say_check()(last.reason)}")
             raise typer.Exit(NOT_JUDGED)
         lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
         lines += state_sentences(start.result, now.result)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from cli.printing import Lines, say, say_numbered, show_table
+from vision.documents.check_words.reliability import open_words
+from vision.documents.check_words.words import say_check
 from vision.documents.tape_words import doubt_words, what_words
-from vision.inspection.verdict.reliability import open_words
 from vision.planning.tape_check import TapeCheck
 
 
@@ -13,14 +14,15 @@ def show_laying(check: TapeCheck) -> None:
     show_table(_strips(check))
     show_table(_readings(check))
     say(f"verdict: {check.verdict}")
+    words = say_check(check.lengths)
     doubts = [doubt_words(each, check.lengths) for each in check.readings]
-    moves = [step.text for laying in check.layings for step in laying.actions]
+    moves = [words(step.what) for laying in check.layings for step in laying.actions]
     say_numbered([*filter(None, doubts), *moves])
     unsure = [laying for laying in check.layings if laying.verdict == "not-judged"]
-    notes = [reason.text for laying in unsure for reason in laying.reasons]
-    say(*open_words(check.stated, check.lengths))
+    notes = [words(reason) for laying in unsure for reason in laying.reasons]
+    say(*open_words(check.stated, words))
     rounding = [check.lengths.note()] if check.strips else []
-    every = [*(reason.text for reason in check.reasons), *notes, *rounding]
+    every = [*map(words, check.reasons), *notes, *rounding]
     say(*(f"note: {text}" for text in every if text))
 
 

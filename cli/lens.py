@@ -36,8 +36,8 @@ def lens(
         from vision.calibration.board_corners.find import find_board
         from vision.calibration.lens_quality import lens_report
         from vision.camera.lens_formats import lens_json, lens_opencv, lens_ros
-        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
+        from vision.documents.check_words.words import say_check
         from vision.documents.lens_words import counted, lens_words
         from vision.files import disk
 
@@ -46,10 +46,10 @@ def lens(
         views = [each for each in found if not isinstance(each, NoFit)]
         for still, each in zip(stills, found, strict=True):
             if isinstance(each, NoFit):
-                say(f"{still.file}: {no_fit_words(each.reason)}")
+                say(f"{still.file}: {say_check()(each.reason)}")
         report = lens_report(views, stills[0].width, stills[0].height)
         if isinstance(report, NoFit):
-            say(f"no lens: {no_fit_words(report.reason)}", err=True)
+            say(f"no lens: {say_check()(report.reason)}", err=True)
             if not views:
                 say(counted(shown), err=True)
             raise typer.Exit(NOT_JUDGED)

@@ -45,12 +45,12 @@ def whatif(
     code: 0, 4 where the pictures give nothing to go by, 5 bad input.
     """
     with reported(debug):
-        from vision.camera.no_fit_words import no_fit_words
         from vision.camera.solver import NoFit
+        from vision.documents.check_words.words import say_check
         from vision.files import disk
         from vision.inspection.inspect import inspect
-        from vision.inspection.whatif.asked import asked_change, recommended, small_changes
-        from vision.inspection.whatif.forecast import predict, sensitivities
+        from vision.inspection.whatif.asked import asked_change
+        from vision.inspection.whatif.forecast import predict
 
         job, _ = disk.read_job(job_file)
         change = asked_change(job, turn or (), lower, lean, nose_down)
@@ -58,8 +58,7 @@ def whatif(
         job = job.to_fraction(fraction)
         inspection = inspect(job, pictures)
         asked = bool(change.turns_rad) or change.moves_vehicle
-        found = {"": (change, predict(inspection, change))} if asked else recommended(inspection)
-        tables = () if asked else sensitivities(inspection, small_changes(job))
+        found = {"": (change, predict(inspection, change))} if asked else inspection.what_if.turns
         contents = {} if out is None else _pictures(inspection, [c for c, _ in found.values()])
         if out is not None and contents:
             disk.write_all(out, contents)
@@ -68,12 +67,13 @@ def whatif(
                 if name:
                     say(f"as recommended for the {name} camera:", "")
                 if isinstance(forecast, NoFit):
-                    say(f"not judged: {no_fit_words(forecast.reason)}")
+                    say(f"not judged: {say_check(job.lengths)(forecast.reason)}")
                 else:
-                    show_forecast(forecast)
-                    say_outcome(forecast, list(change.turns_rad) if asked else [name])
+                    show_forecast(forecast, job.lengths)
+                    names = list(change.turns_rad) if asked else [name]
+                    say_outcome(forecast, names, job.lengths)
             if not asked:
-                show_sensitivities(tables, job.lengths)
+                show_sensitivities(inspection.what_if.moves, job.lengths)
             say(*(f"picture: {(out or Path()) / file}" for file in contents))
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
 

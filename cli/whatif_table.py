@@ -17,17 +17,19 @@ if TYPE_CHECKING:
     from vision.units.length_words import LengthWords
 
 
-def say_outcome(forecast: Forecast, names: list[str]) -> None:
+def say_outcome(forecast: Forecast, names: list[str], write: LengthWords) -> None:
     """Print a sentence for each turned camera."""
     from vision.documents.forecast_words import outcome
 
-    said = {name: outcome(forecast, name) for name in names}
+    said = {name: outcome(forecast, name, write) for name in names}
     say(*(f"{name}: {text}" for name, text in said.items() if text), "")
 
 
-def show_forecast(forecast: Forecast) -> None:
+def show_forecast(forecast: Forecast, write: LengthWords) -> None:
     """Print cameras and seams, now and then."""
-    write, rough = forecast.lengths, forecast.lengths.roughly
+    from vision.documents.check_words.words import say_check
+
+    rough = write.roughly
     off = "pan off", "tilt off", "roll off deg"
     names = ("camera", "aim then", *off, "marks", rough.head("nearest", "m"))
     cameras = tuple(_camera(each, rough) for each in forecast.cameras)
@@ -35,7 +37,7 @@ def show_forecast(forecast: Forecast) -> None:
     gaps = (write.head(each, "cm") for each in ("gap now", "as set", "set anew"))
     heads = ("seam", "set anew", *gaps, rough.head("overlap", "m"), write.head("moves", "cm"))
     show_table(Lines(heads=heads, rows=tuple(_seam(each, write) for each in forecast.seams)))
-    notes = (*forecast.notes, write.note("overlap and ground seen"))
+    notes = (*map(say_check(write), forecast.notes), write.note("overlap and ground seen"))
     say(*(f"note: {note}" for note in notes if note))
 
 
@@ -51,10 +53,16 @@ def show_sensitivities(rows: tuple[Sensitivity, ...], write: LengthWords) -> Non
         " display staying as it is:",
         "",
     )
+    from vision.documents.forecast_words import change_words
+
     seams = list(rows[0].moved_m)
     heads = ("if the vehicle or a camera", *(" - ".join(seam) for seam in seams))
     lines = tuple(
-        (row.label, *(write.cell(row.moved_m.get(seam), "cm") for seam in seams)) for row in rows
+        (
+            change_words(row.change, write),
+            *(write.cell(row.moved_m.get(seam), "cm") for seam in seams),
+        )
+        for row in rows
     )
     show_table(Lines(heads=heads, rows=lines, words=1, verdicts=False), gap=False)
 

@@ -12,6 +12,7 @@ from hypothesis import settings
 
 from tests.fits import perfect_fit, perfect_strip
 from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark
+from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -25,7 +26,7 @@ from vision.inspection.inspected import (
     Inspection,
 )
 from vision.inspection.verdict.pictures import judge_picture
-from vision.inspection.verdict.rule import Action, Reason
+from vision.inspection.verdict.rule import Action
 from vision.job.job import (
     Camera,
     Cross,
@@ -38,7 +39,7 @@ from vision.job.job import (
 )
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
-from vision.units.reason import Reason as MarkReason
+from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
 from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
@@ -126,13 +127,13 @@ def _marks() -> tuple[InspectedMark, ...]:
         covariance_px2=np.eye(2) * 0.004,
         residual_px=np.array([3.5, 0.25]),
         residual_m=np.array([np.nan, np.nan]),
-        reason=MarkReason("misfit"),
+        reason=Reason("misfit"),
     )
     lost = InspectedMark(
         id=MarkId("front", 2),
         status="not-found",
         planned_m=np.array([5.0, 1.0, 0.0]),
-        reason=MarkReason("nothing-there"),
+        reason=Reason("nothing-there"),
     )
     outside = InspectedMark(
         id=MarkId("trestle"), status="outside", planned_m=np.array([6.0, 0.5, 0.75])
@@ -182,8 +183,8 @@ def _camera(camera: Camera) -> InspectedCamera:
         bgr=np.full((height, width, 3), COLOURS_BGR[camera.name], dtype=np.uint8),
     )
     if camera.name == "right":
-        reason = Reason(code="too-few-marks", text="only 2 marks were found")
-        action = Action(text="take the picture again")
+        reason = Reason("too-few-marks", marks=2, needed=4)
+        action = Action(what=Reason("take-again", camera="right", why=reason))
         return InspectedCamera(
             camera=camera,
             picture=picture,
@@ -192,17 +193,18 @@ def _camera(camera: Camera) -> InspectedCamera:
             actions=(action,),
             **_picture(camera.name, known=False),
         )
-    turn = Action(
-        text="turn it up by 3.9 degrees",
-        turn_rad=(0.0, float(np.radians(-3.9)), 0.0),
-        sigma_rad=(0.002, 0.002, 0.002),
-    )
+    turns = {
+        "turn_rad": (0.0, float(np.radians(-3.9)), 0.0),
+        "sigma_rad": (0.002, 0.002, 0.002),
+    }
+    turn = Action(what=Reason("turn", camera="left", sure=(True,) * 3, **turns), **turns)
+    tilt = Reason("tilt-beyond", off_rad=np.radians(3.9), sigma_rad=0.002, limit_rad=np.radians(3))
     off = camera.name == "left"
     return InspectedCamera(
         camera=camera,
         picture=picture,
         verdict="re-aim" if off else "keep",
-        reasons=(Reason(code="tilt-beyond", text="tilt is 3.9 off"),) if off else (),
+        reasons=(tilt,) if off else (),
         actions=(turn,) if off else (),
         blur_px=0.912,
         **_picture(camera.name, known=True),
@@ -230,18 +232,21 @@ def _strip(name: str) -> InspectedStrip:
         turn_rad=0.0123,
         turn_sigma_rad=0.0021,
     )
+    shift = Reason("shift-beyond", mark="front/1", off_m=0.0412, sigma_m=0.004, limit_m=0.03)
+    parts = (("forward", 0.0412, 0.0041),)
+    move = Reason("move-strip", strip=name, end=None, parts=parts, sigma_m=0.0041, sure=True)
     return InspectedStrip(
         name=name,
         verdict="re-measure",
-        reasons=(Reason(code="shift-beyond", text="it lies 4.1 cm too far ahead"),),
-        actions=(Action(text="move it back by 4.1 cm"),),
+        reasons=(shift,),
+        actions=(Action(what=move),),
         adjusted=adjusted,
     )
 
 
 def _seam(line: SeamLine) -> InspectedSeam:
     if "right" in line.between:
-        reason = Reason(code="no-fit", text="camera right has no fit")
+        reason = Reason("neighbour-not-identified", cameras=("right",))
         return InspectedSeam(between=line.between, verdict="not-judged", reasons=(reason,))
     points = line.points_m()
     gap = SeamGap(
@@ -274,7 +279,7 @@ def hand_made_inspection(job: Job | None = None) -> Inspection:
         covariance_m2=np.eye(3) * 1e-5,
         seen=True,
     )
-    unseen = Reason(code="not-seen", text="no camera shows it")
+    unseen = Reason("not-seen", strip="spare")
     return Inspection(
         job=job,
         verdict="re-shoot",
@@ -285,7 +290,7 @@ def hand_made_inspection(job: Job | None = None) -> Inspection:
         ),
         raised_marks=(InspectedRaisedMark(name="trestle", verdict="keep", adjusted=raised),),
         seams=tuple(_seam(line) for line in seam_lines(job)),
-        warnings=("strip front was set free",),
+        warnings=(Reason("reading-not-used", group=Group.of_reading(1)),),
         variance_factor=1.1234,
     )
 

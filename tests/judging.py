@@ -7,17 +7,20 @@ from dataclasses import replace
 import numpy as np
 
 from tests.fits import perfect_camera
-from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip
+from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip, Adjustment
 from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
+from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
+from vision.inspection.verdict.causes import causes
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
-from vision.inspection.verdict.rule import Reason
-from vision.job.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
+from vision.inspection.verdict.rule import Action
+from vision.job.job import BoxCorner, Camera, Cross, Job, Quadrant, SingleMark, Strip, Tolerances
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 
 TOLERANCES = Tolerances()
@@ -35,6 +38,16 @@ RIGHT = Strip(
 
 def codes(reasons: tuple[Reason, ...]) -> list[str]:
     return [reason.code for reason in reasons]
+
+
+def text(said: Reason | Action, lengths: LengthWords = METRIC) -> str:
+    """The sentence that a person reads."""
+    return say_check(lengths)(said if isinstance(said, Reason) else said.what)
+
+
+def causes_said(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
+    """What a person reads of what does not fit."""
+    return tuple(map(say_check(job.lengths), causes(job, adjustment)))
 
 
 def seen(
@@ -66,7 +79,6 @@ def laid(
     strays: dict[int, Array] | None = None,
     strip: Strip = RIGHT,
     has_been_seen: bool = True,
-    lengths: LengthWords = METRIC,
 ) -> LayingVerdict:
     """Verdict on a strip whose ends lie off their plan by `first` and `last` (x, y) in m."""
     ends = np.array([first, last])
@@ -90,7 +102,7 @@ def laid(
         mark_shift_covariance_m2=np.tile(np.eye(2) * sigma**2, (count, 1, 1)),
         seen=has_been_seen,
     )
-    return strip_verdict(strip, adjusted, TOLERANCES, lengths)
+    return strip_verdict(strip, adjusted, TOLERANCES)
 
 
 def raised(
@@ -98,7 +110,6 @@ def raised(
     *,
     found: bool = True,
     box: bool = False,
-    lengths: LengthWords = METRIC,
 ) -> LayingVerdict:
     mark = SingleMark(
         name="front_trestle",
@@ -109,7 +120,7 @@ def raised(
     adjusted = AdjustedMark(
         name=mark.name, shift_m=np.array(shift), covariance_m2=np.eye(3) * 0.005**2, seen=found
     )
-    return mark_verdict(mark, adjusted, TOLERANCES, lengths)
+    return mark_verdict(mark, adjusted, TOLERANCES)
 
 
 def gap(lengths: list[float], *, mark: float | None = None, sigma: float = 0.004) -> SeamGap:

@@ -30,10 +30,10 @@ from tests.accuracy.mixed_yard import mixed_job
 from tests.accuracy.sets import true_points
 from vision.camera.geometry import Aim
 from vision.camera.lens_prior import lens_prior
+from vision.documents.check_words.words import say_check
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
-from vision.inspection.finding_words import mark_text
 from vision.job.job import Camera, Job
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
@@ -272,7 +272,7 @@ class Tally:
             true = view.true_px.get(str(sighting.id))
             if sighting.status != "used" or sighting.measured is None:
                 if str(sighting.id) in view.due:
-                    why = mark_text(sighting.reason) if sighting.reason else ""
+                    why = say_check()(sighting.reason) if sighting.reason else ""
                     self.missing[f"{sighting.status}: {why}"] += 1
                 continue
             off_px = np.full(2, np.inf) if true is None else sighting.measured.pixel_px - true

@@ -9,7 +9,7 @@ import numpy as np
 from tests.accuracy.simulation import Faults, Truth
 from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.groups import Group
-from vision.inspection.verdict.reliability import Standing, standings
+from vision.inspection.verdict.reliability import Reliability, reliabilities
 from vision.job.job import Job
 from vision.units.arrays import Array
 
@@ -128,6 +128,6 @@ def outcome(job: Job, result: Adjustment, cause: Group | None) -> str:
     return "right" if freed else "tie"
 
 
-def undecided(job: Job, result: Adjustment) -> list[Standing]:
+def undecided(job: Job, result: Adjustment) -> list[Reliability]:
     """Groups of which it cannot be told whether they are as stated."""
-    return [each for each in standings(job, result) if each.word == "cannot-tell"]
+    return [each for each in reliabilities(job, result) if each.word == "cannot-tell"]

@@ -26,7 +26,7 @@ from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
 from vision.files.disk import read_job
-from vision.inspection.verdict.reliability import standings
+from vision.inspection.verdict.reliability import reliabilities
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
@@ -109,7 +109,7 @@ def word(job: Job, found: Adjustment, cause: Group | None) -> str:
         return f"wrong: {', '.join(strangers) or found.freed_alternatives}"
     if not cause:
         return "nothing named"
-    standing = next(each for each in standings(job, found) if each.group == cause)
+    standing = next(each for each in reliabilities(job, found) if each.group == cause)
     return {
         "wrong": "right alone",
         "one-of-several": "cannot tell which, right among them",

@@ -21,6 +21,7 @@ import numpy as np
 
 from vision.camera.geometry import Aim, rotation_angle
 from vision.camera.lens_prior import lens_prior
+from vision.documents.check_words.words import say_check
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
@@ -112,7 +113,7 @@ def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None
     figures["wrong"].append(float(strangers + sum(e > WRONG_PX for e in errors)))
     name = camera.camera.name
     if camera.adjusted is None:
-        print(f"  {name:6s} {camera.verdict}: {[r.text for r in camera.reasons]}")
+        print(f"  {name:6s} {camera.verdict}: {[say_check()(r) for r in camera.reasons]}")
         return
     R, place = np.array(true["true"]["R"]), np.array(true["true"]["position"])
     turn = np.degrees(rotation_angle(camera.adjusted.pose.R, R))

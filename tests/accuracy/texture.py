@@ -21,8 +21,8 @@ import numpy as np
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.documents.check_words.words import say_texture
 from vision.files.disk import read_inspection_input
-from vision.inspection.finding_words import texture_text
 from vision.inspection.inspect import inspect
 from vision.units.arrays import Array
 from vision.views.ground import GroundMap, ground_map
@@ -74,7 +74,7 @@ def report_set(folder: Path) -> tuple[list[Array], list[Array], list[str]]:
         found, name = seam.texture, " - ".join(seam.between)
         if not isinstance(found, TextureShift) or seam.gap is None:
             verdicts.append("cannot-tell")
-            why = texture_text(found.reason) if isinstance(found, NoTexture) else "no fits"
+            why = say_texture()(found.reason) if isinstance(found, NoTexture) else "no fits"
             print(f"  {name:14s} cannot tell: {why}")
             continue
         first, second = (drawn_at(fits[each], true[each], found.at_m) for each in seam.between)

@@ -17,6 +17,7 @@ import pytest
 from scipy import stats
 
 from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, moved
+from tests.judging import causes_said
 from vision.adjustment.building import build_network
 from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.groups import Group
@@ -24,7 +25,6 @@ from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
-from vision.inspection.verdict.causes import causes
 from vision.job.mark_id import MarkId
 
 RIGHT = Group("strip", "right")
@@ -160,7 +160,7 @@ def test_a_strip_that_is_hardly_believed_is_said_to_be() -> None:
     scene = Scene(JOB, np.random.default_rng(401), {RIGHT: np.array([0.01, -0.03])})
     result = scene.adjusted()
     assert result.freed == ()
-    (text,) = causes(JOB, result)
+    (text,) = causes_said(JOB, result)
     assert "place of the right strip's ends fits the rest poorly" in text
     assert "3.0 cm instead of 1.0 cm (one sigma); tape its ends again" in text
     assert result.doubted[RIGHT] == pytest.approx(0.030, abs=0.0005)
@@ -174,7 +174,7 @@ def test_a_wrong_mounting_is_freed_and_found() -> None:
     result = scene.adjusted()
     assert result.freed == (Group("mounting", "left"),)
     assert abs(scene.errors(result, "left")[2]) < 0.02
-    (text,) = causes(JOB, result)
+    (text,) = causes_said(JOB, result)
     assert re.search(r"the lens sits .*1\d\.\d cm \(\+-\d\.\d\) higher than stated", text)
     assert "measure it again)" in text
 
@@ -267,7 +267,7 @@ def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() 
     assert result.freed == (Group("mark", "left_trestle"),)
     mark = next(each for each in result.marks if each.name == "left_trestle")
     assert mark.views == len(shown)
-    (text,) = causes(JOB, result)
+    (text,) = causes_said(JOB, result)
     assert ("only one picture shows it" in text) == (mark.views == 1)
 
 

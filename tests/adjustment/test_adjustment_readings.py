@@ -13,13 +13,13 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, READINGS, STRIPS, Scene, read
+from tests.judging import causes_said
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.solution import length_slip
 from vision.camera.solver import NoFit
-from vision.inspection.verdict.causes import causes
 from vision.job.job import AngleReading, LengthReading
 from vision.job.mark_id import MarkId
 from vision.units.length_words import LengthWords
@@ -79,7 +79,7 @@ def test_a_reading_that_is_wrong_is_freed(index: int, fault: float, slip: str | 
     found = result.readings[index]
     assert abs(found.residual[0] - fault) < 4 * np.hypot(found.sigma[0], 0.0035)
     assert found.slip == slip
-    (text,) = causes(scene.job, result)
+    (text,) = causes_said(scene.job, result)
     assert text.startswith(f"reading {index + 1} (")
     assert f"is {slip};" in text or slip is None
 
@@ -203,7 +203,7 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     assert set(found.groups) == {Group("strip", "front"), Group("strip", "left")}
     assert found.decided_by is not None
     # Taking that reading does decide.
-    (text,) = causes(JOB, result)
+    (text,) = causes_said(JOB, result)
     assert text.startswith(
         "cannot tell whether the stated place of the front strip's ends is wrong"
     )
@@ -216,6 +216,6 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     scene.job = replace(JOB, readings=(reading,))
     after = scene.adjusted()
     assert after.freed == (Group("strip", "front"),)
-    (text,) = causes(scene.job, after)
+    (text,) = causes_said(scene.job, after)
     assert "the stated place of the front strip's ends does not fit the rest" in text
     assert "times as likely as the next cause" in text

@@ -38,9 +38,9 @@ from vision.comparison.record import KeptCheck
 from vision.comparison.search import POWER
 from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
+from vision.documents.check_words.cameras import WAYS
 from vision.documents.comparison_page import comparison_page
 from vision.documents.comparison_words import PLACES, sentences, state_sentences
-from vision.inspection.verdict.cameras import WAYS
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout

@@ -26,7 +26,9 @@ from tests.conftest import hand_made_inspection
 from tests.paths import SAMPLES
 from tests.tape import in_feet, metric_alone
 from vision.comparison.change import CameraChange, Comparison, SeamChange, VehicleChange
+from vision.documents.check_words.words import say_texture
 from vision.documents.comparison_words import sentences
+from vision.documents.forecast_words import change_words
 from vision.documents.pick_judging import judge_picks
 from vision.documents.picks import Picked, Screen, pick_lists
 from vision.documents.plan_words import plan_words
@@ -298,9 +300,9 @@ def test_shortcomings_of_a_proposal(job: Job) -> None:
 
 
 def test_changes_that_are_asked_or_usual(job: Job, metric_job: Job) -> None:
-    assert next(iter(small_changes(metric_job))) == "5 cm lower"
-    label, change = next(iter(small_changes(job).items()))
-    assert label == "2 in (5.08 cm) lower"
+    assert change_words(small_changes(metric_job)[0], metric_job.lengths) == "5 cm lower"
+    change = small_changes(job)[0]
+    assert change_words(change, job.lengths) == "2 in (5.08 cm) lower"
     assert change.lower_m == pytest.approx(0.0508)
     with pytest.raises(BadInputError) as refused:
         asked_change(job, (), "2 m", 0.0, 0.0)
@@ -381,6 +383,6 @@ def test_ground_without_a_peak() -> None:
     texture = rng.normal(size=(160, 160)).astype(np.float32)
     masks = [np.ones_like(texture, dtype=bool)] * 2
     shifted = np.roll(texture, 10, axis=1)
-    found = coarse([texture, shifted], masks, FEET)
+    found = coarse([texture, shifted], masks)
     assert not isinstance(found, np.ndarray)
-    assert metric_alone(found.text) == []
+    assert metric_alone(say_texture(FEET)(found.reason)) == []

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from tests.conftest import hand_made_inspection
+from vision.adjustment.groups import Group
 from vision.camera.geometry import Aim, Pose
 from vision.documents.cautions import CAUTION
 from vision.documents.report.overlay import horizon
@@ -27,6 +28,7 @@ from vision.documents.result import result_of
 from vision.documents.top_view import top_view, top_view_grid
 from vision.inspection.verdict.rule import Action
 from vision.job.mark_id import MarkId
+from vision.units.reason import Reason
 from vision.views.ground import GroundMap
 from vision.views.seam_edges import EdgeCrossing
 from vision.views.texture.shift import TextureShift
@@ -147,7 +149,7 @@ def renamed(name, inspection):
         cameras=(replace(first, camera=camera, marks=marks), *inspection.cameras[1:]),
         seams=seams,
         strips=(replace(inspection.strips[0], name=name), *inspection.strips[1:]),
-        warnings=(name,),
+        warnings=(Reason("stated", group=Group("mark", name)),),
     )
 
 
@@ -263,7 +265,11 @@ def test_to_do_list_starts_with_the_worst(ready):
     text = "".join(page.text)
     again, move, turn = (
         text.index(words)
-        for words in ("take the picture again", "move it back", "turn it up by 3.9")
+        for words in (
+            "take the right camera's picture again",
+            "move it 4.1 cm back",
+            "left camera up 3.9",
+        )
     )
     assert again < move < turn
 
@@ -323,7 +329,11 @@ def test_a_turn_points_the_way_that_the_camera_must_look(inspection):
         ("front", left, (-1, 0)),
         ("rear", left, (1, 0)),
     ):
-        turn = Action(text="turn it", turn_rad=(pan, tilt, 0.0), sigma_rad=(0.01, 0.01, 0.01))
+        turn = Action(
+            what=Reason("tilt-down-to-ground", camera="front"),
+            turn_rad=(pan, tilt, 0.0),
+            sigma_rad=(0.01, 0.01, 0.01),
+        )
         cameras = tuple(
             replace(each, actions=(turn,) if each.camera.name == name else ())
             for each in inspection.cameras

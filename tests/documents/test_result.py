@@ -132,7 +132,7 @@ def test_a_residual_that_does_not_reach_the_ground_is_null(inspection):
     rejected = result_of(inspection)["cameras"][0]["marks"][1]
     assert rejected["residual_px"] == [3.5, 0.25]
     assert rejected["residual_m"] is None
-    assert rejected["reason"] == "9 sigma from the fit"
+    assert rejected["reason"] == "it does not fit the other marks of this picture"
 
 
 def test_sharpness_is_told_for_every_camera(inspection):

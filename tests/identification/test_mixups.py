@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from tests.paths import CLEAR_DAY
+from vision.documents.check_words.words import say_check
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 from vision.job.job import Job
@@ -30,7 +31,11 @@ def with_pixels(picture: Picture, bgr: np.ndarray) -> Picture:
 def codes(job: Job, pictures: list[Picture]) -> dict[str, tuple[str, list[str], str]]:
     found = inspect(job, pictures).cameras
     return {
-        c.camera.name: (c.verdict, [r.code for r in c.reasons], " ".join(r.text for r in c.reasons))
+        c.camera.name: (
+            c.verdict,
+            [r.code for r in c.reasons],
+            " ".join(say_check()(r) for r in c.reasons),
+        )
         for c in found
     }
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.judging import codes, seen
+from tests.judging import codes, seen, text
 from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
 from vision.inspection.verdict.pictures import PictureVerdict
-from vision.inspection.verdict.rule import Action, Reason
+from vision.inspection.verdict.rule import Action
+from vision.units.reason import Reason
 from vision.views.seams.coverage import NearestGround
 
 
@@ -41,19 +42,19 @@ def test_corrections(off: dict[str, float], words: str, turn: tuple[float, float
     assert verdict.verdict == "re-aim"
     assert codes(verdict.reasons) == [f"{next(iter(off))}-beyond"]
     (action,) = verdict.actions
-    assert words in action.text
-    assert "gauge" in action.text
-    assert "within tolerance (0.0 +- 0.2 degrees)" in action.text
-    assert action.turn_deg is not None
-    assert list(action.turn_deg.values()) == pytest.approx(turn, abs=1e-9)
-    assert action.sigma_deg == pytest.approx({"pan": 0.2, "tilt": 0.2, "roll": 0.2})
+    assert words in text(action)
+    assert "gauge" in text(action)
+    assert "within tolerance (0.0 +- 0.2 degrees)" in text(action)
+    assert action.turn_rad is not None
+    assert np.degrees(action.turn_rad) == pytest.approx(turn, abs=1e-9)
+    assert np.degrees(action.sigma_rad) == pytest.approx((0.2, 0.2, 0.2))
 
 
 def test_doing_what_the_action_says_gives_the_intended_aim() -> None:
     verdict = seen(pan=-6, tilt=8, roll=5)
-    turn = verdict.actions[0].turn_deg
+    turn = verdict.actions[0].turn_rad
     assert turn is not None
-    assert (-6 + turn["pan"], 8 + turn["tilt"], 5 + turn["roll"]) == pytest.approx((0, 0, 0))
+    assert np.add((-6, 8, 5), np.degrees(turn)) == pytest.approx((0, 0, 0))
 
 
 def test_pan_wraps() -> None:
@@ -65,8 +66,8 @@ def test_not_judged_says_what_straddles_and_what_would_narrow_it() -> None:
     assert verdict.verdict == "not-judged"
     (reason,) = verdict.reasons
     assert reason.code == "pan-not-judged"
-    assert "2.8 +- 0.8 straddles" in reason.text
-    assert "narrow" in reason.text
+    assert "2.8 +- 0.8 straddles" in text(reason)
+    assert "narrow" in text(reason)
     assert verdict.actions == ()
 
 
@@ -80,29 +81,25 @@ def test_a_picture_at_fault_comes_first() -> None:
     fault = PictureVerdict(
         answers={},
         faults=("soft",),
-        reasons=(Reason(code="soft", text="soft"),),
-        actions=(Action(text="focus it"),),
+        reasons=(Reason("soft"),),
+        actions=(Action(what=Reason("mend-picture")),),
         word="re-shoot",
     )
     soft = seen(picture=fault, tilt=9)
     assert soft.verdict == "re-shoot"
     assert codes(soft.reasons) == ["soft"]
     assert soft.actions
-    unsure = PictureVerdict(
-        answers={}, reasons=(Reason(code="soft-not-judged", text="straddles"),), word="not-judged"
-    )
+    unsure = PictureVerdict(answers={}, reasons=(Reason("soft-not-judged"),), word="not-judged")
     assert seen(picture=unsure).verdict == "not-judged"
     assert seen(picture=unsure, tilt=9).verdict == "re-aim"
 
 
 def test_a_soft_picture_without_marks_is_told_to_be_soft() -> None:
-    fault = PictureVerdict(
-        answers={}, faults=("soft",), reasons=(Reason(code="soft", text="soft"),), word="re-shoot"
-    )
-    none = Reason(code="no-marks", text="no marks were found")
+    fault = PictureVerdict(answers={}, faults=("soft",), reasons=(Reason("soft"),), word="re-shoot")
+    none = Reason("no-marks")
     assert codes(unidentified_camera("front", none, fault).reasons) == ["soft", "no-marks"]
     assert unidentified_camera("front", none, fault).verdict == "re-shoot"
-    mirrored = Reason(code="mirrored", text="it is mirrored")
+    mirrored = Reason("mirrored")
     assert codes(unidentified_camera("front", mirrored, fault).reasons) == ["mirrored"]
 
 
@@ -111,7 +108,7 @@ def test_overlap_blames_the_camera_that_looks_away() -> None:
     both_right = seen(overlaps=(narrow,))
     assert both_right.verdict == "re-aim"
     assert codes(both_right.reasons) == ["overlap-below"]
-    assert "0.30 m more" in both_right.actions[0].text
+    assert "0.30 m more" in text(both_right.actions[0])
     other = Overlap(neighbour="left", width_m=0.2, sigma_m=0.02, neighbour_is_off=True)
     assert seen(overlaps=(other,)).verdict == "keep"
     assert codes(seen(overlaps=(other,)).reasons) == ["overlap-below"]
@@ -128,25 +125,25 @@ def test_nearest_ground() -> None:
     far = seen(nearest=NearestGround(distance_m=1.0, sigma_m=0.02))
     assert far.verdict == "re-aim"
     assert codes(far.reasons) == ["nearest-ground-beyond"]
-    turn = far.actions[0].turn_deg
+    turn = far.actions[0].turn_rad
     assert turn is not None
     # atan(1 / 2.45) - atan(0.5 / 2.45)
-    assert turn["tilt"] == pytest.approx(10.67, abs=0.01)
+    assert np.degrees(turn[1]) == pytest.approx(10.67, abs=0.01)
     none = seen(nearest=NearestGround(distance_m=float("inf"), sigma_m=0.0))
     assert none.verdict == "re-aim"
-    assert "no ground" in none.reasons[0].text
+    assert "no ground" in text(none.reasons[0])
     unsure = seen(nearest=NearestGround(distance_m=0.5, sigma_m=0.02))
     assert codes(unsure.reasons) == ["nearest-ground-not-judged"]
 
 
 def test_pictures_without_an_identity() -> None:
-    dark = unidentified_camera("rear", Reason(code="dark", text="the picture is dark"))
+    dark = unidentified_camera("rear", Reason("dark", level=9.0))
     assert dark.verdict == "re-shoot"
-    assert "take the rear camera's picture again" in dark.actions[0].text
-    assert "check instead" not in dark.actions[0].text
-    none = unidentified_camera("rear", Reason(code="no-marks", text="no marks were found"))
-    assert "check instead what the job states of this camera" in none.actions[0].text
-    unsure = unidentified_camera("rear", Reason(code="ambiguous", text="two answers fit"))
+    assert "take the rear camera's picture again" in text(dark.actions[0])
+    assert "check instead" not in text(dark.actions[0])
+    none = unidentified_camera("rear", Reason("no-marks"))
+    assert "check instead what the job states of this camera" in text(none.actions[0])
+    unsure = unidentified_camera("rear", Reason("ambiguous"))
     assert (unsure.verdict, unsure.actions) == ("not-judged", ())
     assert codes(unsure.reasons) == ["ambiguous"]
 
@@ -154,7 +151,7 @@ def test_pictures_without_an_identity() -> None:
 def test_pan_and_roll_of_a_camera_that_looks_straight_down_are_one_angle() -> None:
     found = seen(pan=40, tilt=44, roll=-40)
     assert codes(found.reasons) == ["pan-not-judged", "tilt-beyond", "roll-not-judged"]
-    assert "one angle" in found.reasons[0].text
+    assert "one angle" in text(found.reasons[0])
     (action,) = found.actions
     assert action.turn_rad is not None
     assert action.sigma_rad is not None

@@ -15,9 +15,13 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, Scene, moved
+from tests.judging import text as text_of
 from vision.adjustment.adjusted import Adjustment
-from vision.documents.open_points import LIES
-from vision.inspection.verdict.displaced_marks import Stray, strays, with_strays
+from vision.inspection.verdict.displaced_marks import (
+    DisplacedMark,
+    displaced_marks,
+    with_displaced_marks,
+)
 from vision.inspection.verdict.layings import LayingVerdict
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
@@ -40,11 +44,11 @@ def laid_wrong(mark_id: MarkId, by_m: Array, seed: int = 11, only: str = "") -> 
 
 
 def said(scene: Scene, result: Adjustment) -> tuple[str, ...]:
-    return tuple(stray.text(JOB.lengths) for stray in found(scene, result))
+    return tuple(text_of(stray.reason) for stray in found(scene, result))
 
 
-def found(scene: Scene, result: Adjustment) -> tuple[Stray, ...]:
-    return strays(
+def found(scene: Scene, result: Adjustment) -> tuple[DisplacedMark, ...]:
+    return displaced_marks(
         JOB, scene.layout, result, {seen.name: seen.points for seen in scene.observations}
     )
 
@@ -56,7 +60,7 @@ def found(scene: Scene, result: Adjustment) -> tuple[Stray, ...]:
 def test_where_a_mark_lies_is_said(by_m: tuple[float, float], way: str) -> None:
     _, text = laid_wrong(MarkId("left", 8), np.array(by_m))
     assert text.count("left/8") == 1
-    assert text.startswith(f"left/8 {LIES} ")
+    assert text.startswith("left/8 lies about ")
     figure = re.search(rf"([\d.]+) cm {way}", text)
     assert figure is not None, text
     assert float(figure[1]) == pytest.approx(6.0, abs=1.0)
@@ -92,15 +96,15 @@ KEEP = LayingVerdict(name="left", verdict="keep")
 def test_what_one_picture_shows_beyond_tolerance_is_not_judged() -> None:
     scene, text = laid_wrong(MarkId("left", 8), np.array([0.06, 0.0]))
     (stray,) = found(scene, scene.adjusted())
-    verdict = with_strays(KEEP, (stray,), 0.03, JOB.lengths)
+    verdict = with_displaced_marks(KEEP, (stray,), 0.03)
     assert (verdict.verdict, verdict.actions) == ("not-judged", ())
-    assert [reason.text for reason in verdict.reasons] == [text]
+    assert [text_of(reason) for reason in verdict.reasons] == [text]
     # Not beyond, another strip's, or nothing: the verdict stands.
-    assert with_strays(KEEP, (stray,), 0.06, JOB.lengths) == KEEP
+    assert with_displaced_marks(KEEP, (stray,), 0.06) == KEEP
     other = replace(KEEP, name="right")
-    assert with_strays(other, (stray,), 0.03, JOB.lengths) == other
+    assert with_displaced_marks(other, (stray,), 0.03) == other
     worse = replace(KEEP, verdict="re-measure")
-    assert with_strays(worse, (stray,), 0.03, JOB.lengths).verdict == "re-measure"
+    assert with_displaced_marks(worse, (stray,), 0.03).verdict == "re-measure"
 
 
 def test_what_two_pictures_show_alike_is_to_be_laid_again() -> None:
@@ -112,12 +116,12 @@ def test_what_two_pictures_show_alike_is_to_be_laid_again() -> None:
     assert stray.cameras == ("front", "left")
     off = stray.shift_m - true_shift_m(scene, shared) - np.array([0.0, 0.08])
     assert off @ np.linalg.solve(stray.covariance_m2, off) < 13.8
-    verdict = with_strays(KEEP, (stray,), 0.03, JOB.lengths)
+    verdict = with_displaced_marks(KEEP, (stray,), 0.03)
     assert verdict.verdict == "re-measure"
     (action,) = verdict.actions
-    assert action.text.startswith(f"lay mark {shared} again: it lies about ")
-    assert "8.4 cm left of where" in action.text
-    assert "as the front and left cameras show it" in action.text
+    assert text_of(action).startswith(f"lay mark {shared} again: it lies about ")
+    assert "8.4 cm left of where" in text_of(action)
+    assert "as the front and left cameras show it" in text_of(action)
 
 
 def test_how_sure_a_stray_lies_there_is_true() -> None:
@@ -135,6 +139,6 @@ def test_inches_where_the_tape_has_them() -> None:
     scene, _ = laid_wrong(MarkId("left", 8), np.array([0.06, 0.0]))
     job = replace(JOB, lengths=replace(JOB.lengths, imperial=True))
     points = {seen.name: seen.points for seen in scene.observations}
-    (stray,) = strays(job, scene.layout, scene.adjusted(), points)
-    text = stray.text(job.lengths)
+    (stray,) = displaced_marks(job, scene.layout, scene.adjusted(), points)
+    text = text_of(stray.reason, job.lengths)
     assert re.search(r"left/8 lies about 2 [\d/]+ in \(\d\.\d cm\) ahead", text)

@@ -12,6 +12,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from tests.judging import text
 from vision.inspection.verdict.pictures import judge_picture
 from vision.job.job import Tolerances
 from vision.job.mark_id import MarkId
@@ -83,8 +84,8 @@ def test_one_side_soft_names_the_side() -> None:
     )
     assert verdict.faults == ("soft-side",)
     assert verdict.side == "right"
-    assert "right side" in verdict.reasons[0].text
-    assert "rear camera" in verdict.actions[0].text
+    assert "right side" in text(verdict.reasons[0])
+    assert "rear camera" in text(verdict.actions[0])
     even = MarksBlur(median=blur(0.8), sides=dict.fromkeys(SIDES, 0.8))
     assert faults(sharpness(sides=sides, marks=even)) == ()
     wide = dict(sides, right=blur(2.6, 0.5))
@@ -110,7 +111,7 @@ def test_motion_is_told_from_a_soft_lens() -> None:
         "left", moved(9, 0.4, 0.8, 2.7, marks=marks), TOLERANCES, identified=True
     )
     assert verdict.faults == ("motion",)
-    assert "30 degrees up to the right" in verdict.reasons[0].text
+    assert "30 degrees up to the right" in text(verdict.reasons[0])
     soft = moved(5, 2, 2.9, 3.2, marks=MarksBlur(median=blur(3.0), sides=dict.fromkeys(SIDES)))
     assert faults(soft) == ("soft",)
     both = moved(14, 0.5, 2.9, 5.0, marks=MarksBlur(median=blur(4.0), sides=dict.fromkeys(SIDES)))
@@ -146,8 +147,8 @@ def test_drops_are_named_with_their_marks() -> None:
     )
     verdict = judge_picture("front", sharpness(patches=(patch,)), TOLERANCES, identified=True)
     assert verdict.faults == ("drops",)
-    assert "left/3" in verdict.reasons[0].text
-    assert "wipe" in verdict.actions[0].text
+    assert "left/3" in text(verdict.reasons[0])
+    assert "wipe" in text(verdict.actions[0])
     faint = dataclasses.replace(patch, blur_px=2.2)
     assert faults(sharpness(patches=(faint,))) == ()
 

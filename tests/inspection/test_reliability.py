@@ -16,21 +16,18 @@ from tests.accuracy.laying import draw, lot
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
-from vision.inspection.verdict.reliability import (
-    Standing,
-    amount_text,
-    doubts,
-    open_words,
-    standings,
-)
+from vision.documents.check_words.reliability import amount_text, open_words
+from vision.documents.check_words.words import say_check
+from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.job.job import Job
 from vision.job.layout import planned_layout
+from vision.units.length_words import METRIC
 
 
-def stood(job: Job) -> tuple[Standing, ...]:
+def stood(job: Job) -> tuple[Reliability, ...]:
     found = adjust_readings(job, planned_layout(job))
     assert isinstance(found, Adjustment)
-    return standings(job, found)
+    return reliabilities(job, found)
 
 
 def drawn(job: Job, wrong: int | None = None) -> Job:
@@ -70,22 +67,23 @@ def test_a_wider_tolerance_makes_a_strip_sound_sooner() -> None:
 def test_the_sentences() -> None:
     every = stood(drawn(lot()))
     open_ = [each for each in every if each.word == "cannot-tell"]
-    text = doubts(every)
-    assert text is not None
-    assert text.startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
+    reason = doubts(every)
+    assert reason is not None
+    say = say_check()
+    assert say(reason).startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
     assert doubts(tuple(each for each in every if each.word == "sound")) is None
     kinds = {each.group.kind for each in open_}
-    lines = open_words(every)
+    lines = open_words(every, say)
     assert len(lines) == len(kinds)
     strips = next(line for line in lines if "strips" in line)
     assert "by all the rest each may be off by up to" in strips
     worst = max(each.sizes[0].possible for each in open_ if each.group.kind == "strip")
     assert f"{100 * worst:.1f} cm" in strips
     lone = next(each for each in open_ if each.group.kind == "reading")
-    assert open_words((lone,)) == (
-        f"cannot tell whether a usual slip hides in {lone.what}: by all the rest it may be off by"
-        f" up to {100 * lone.sizes[0].possible:.1f} cm",
+    assert open_words((lone,), say) == (
+        f"cannot tell whether a usual slip hides in {say(lone.what)}: by all the rest it may be"
+        f" off by up to {100 * lone.sizes[0].possible:.1f} cm",
     )
-    assert amount_text("shift", 0.034) == "3.4 cm"
-    assert amount_text("turn", float(np.radians(0.5))) == "0.5 degrees"
-    assert amount_text("scale", 0.12) == "12 % of its scale"
+    assert amount_text("shift", 0.034, METRIC) == "3.4 cm"
+    assert amount_text("turn", float(np.radians(0.5)), METRIC) == "0.5 degrees"
+    assert amount_text("scale", 0.12, METRIC) == "12 % of its scale"

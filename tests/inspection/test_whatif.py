@@ -32,7 +32,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
 from vision.comparison.change import Epoch
-from vision.documents.forecast_words import outcome
+from vision.documents.forecast_words import change_words, outcome
 from vision.documents.turned_picture import turned_picture
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.inspection.verdict.rule import Action
@@ -49,6 +49,8 @@ from vision.job.job_file import job_from_text
 from vision.marks.picture import Picture
 from vision.units.arrays import Array
 from vision.units.errors import BadInputError
+from vision.units.length_words import METRIC
+from vision.units.reason import Reason
 from vision.views.seams.gaps import seam_gaps
 
 WIDTH, HEIGHT = 1280, 720
@@ -223,7 +225,8 @@ def test_what_is_recommended_is_predicted(simulated):
     left = next(c for c in inspection.cameras if c.camera.name == "left")
     off = epoch.adjustment.camera("left").aim.minus(left.camera.aim)
     turn = (float(-off[0]), float(-off[1]), float(-off[2]))
-    turned = replace(left, actions=(Action(text="turn it", turn_rad=turn), Action(text="wait")))
+    turned_by = Reason("turn", camera="left")
+    turned = replace(left, actions=(Action(what=turned_by, turn_rad=turn), Action(what=turned_by)))
     cameras = tuple(turned if c is left else c for c in inspection.cameras)
     found = recommended(replace(inspection, cameras=cameras))
     assert list(found) == ["left"]
@@ -232,16 +235,16 @@ def test_what_is_recommended_is_predicted(simulated):
     assert not isinstance(forecast, NoFit)
     camera = next(each for each in forecast.cameras if each.name == "left")
     np.testing.assert_allclose(camera.off_rad, 0, atol=1e-9)
-    said = outcome(forecast, "left")
+    said = outcome(forecast, "left", METRIC)
     assert f"{camera.marks_then} marks in view" in said
     assert said.count("gap to") == 2
-    assert outcome(forecast, "roof") == ""
+    assert outcome(forecast, "roof", METRIC) == ""
 
 
 def test_the_table_of_small_changes(exact):
     rows = sensitivities(exact, small_changes(exact.job))
     assert len(rows) == 3 + 4
-    by_label = {row.label: row.moved_m for row in rows}
+    by_label = {change_words(row.change, METRIC): row.moved_m for row in rows}
     left = by_label["left tilted 0.5 degree down"]
     assert {seam for seam, moved in left.items() if moved > 1e-6} == {
         seam for seam in left if "left" in seam

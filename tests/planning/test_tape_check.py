@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.accuracy.laying import draw, lot
+from tests.judging import text
 from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
 from vision.documents.tape_words import doubt_words
@@ -46,8 +47,8 @@ def test_a_strip_laid_out_is_to_be_moved_back() -> None:
     assert action.move_sigma_m is not None
     # The lot's own error of laying, 3 mm at each end and for each mark, is in the truth as well.
     assert action.move_m[1] == pytest.approx(0.05, abs=0.012)
-    assert "too far out" in action.text
-    assert " cm in" in action.text
+    assert "too far out" in text(action)
+    assert " cm in" in text(action)
     assert [each.doubt for each in check.readings] == [None] * 17
 
 
@@ -101,7 +102,7 @@ def test_what_nobody_read_is_not_judged() -> None:
     nothing = check_tape(replace(job, readings=()))
     assert nothing.verdict == "not-judged"
     assert nothing.exit_code == 4
-    assert "--wanted" in nothing.reasons[0].text
+    assert "--wanted" in text(nothing.reasons[0])
 
 
 def job_text(job: Job) -> str:

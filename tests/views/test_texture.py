@@ -17,8 +17,8 @@ from tests.conftest import PLACES, hand_made_inspection, hand_made_job
 from tests.fits import perfect_fit
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
+from vision.documents.check_words.words import say_texture
 from vision.documents.result import result_of, validate
-from vision.inspection.finding_words import texture_text
 from vision.marks.picture import Picture
 from vision.units.reason import Reason
 from vision.views.ground import ground_map
@@ -277,4 +277,4 @@ def test_the_result_tells_the_shift_or_why_there_is_none(found, fits):
     assert np.allclose(told["texture_marks_gap_m"], gap.gaps_m[len(gap.points_m) // 2], atol=1e-3)
     assert untold["texture_verdict"] == "cannot-tell"
     assert untold["texture_shift_m"] is None
-    assert untold["missing"]["texture_shift_m"] == texture_text(blind.texture.reason)
+    assert untold["missing"]["texture_shift_m"] == say_texture()(blind.texture.reason)

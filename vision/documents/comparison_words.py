@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from vision.camera.geometry import ANGLES
-from vision.camera.no_fit_words import no_fit_words
 from vision.comparison.change import CameraChange, Comparison, SeamChange
-from vision.inspection.verdict.cameras import WAYS
+from vision.documents.check_words.cameras import WAYS
+from vision.documents.check_words.saying import degrees as rounded
+from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.rule import COVERAGE
-from vision.inspection.verdict.rule import degrees as rounded
 from vision.units.length_words import LengthWords
 
 FINE_RAD = float(np.radians(0.05))
@@ -42,7 +42,8 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
         f"{name}: the two jobs plan it differently, so it is taken as laid anew"
         for name in result.planned_otherwise
     ]
-    lines += [f"{name}: not compared, {no_fit_words(why)}" for name, why in result.not_compared]
+    say = say_check(result.lengths)
+    lines += [f"{name}: not compared, {say(why)}" for name, why in result.not_compared]
     rounding = result.lengths.note()
     return [*lines, *([rounding] if rounding else [])]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from vision.inspection.whatif.change import CameraForecast, Forecast, SeamForecast
+from vision.inspection.whatif.change import CameraForecast, Change, Forecast, SeamForecast
 from vision.units.length_words import LengthWords
 
 WORDS = {
@@ -14,7 +14,7 @@ WORDS = {
 }
 
 
-def outcome(forecast: Forecast, name: str) -> str:
+def outcome(forecast: Forecast, name: str, lengths: LengthWords) -> str:
     """What follows for the camera called `name` and its seams; empty where nothing is predicted.
 
     Gaps are those of a display that is set anew after the turn: set as it is, it would no longer
@@ -24,7 +24,6 @@ def outcome(forecast: Forecast, name: str) -> str:
     if camera is None:
         return ""
     seams = [each for each in forecast.seams if name in each.between]
-    lengths = forecast.lengths
     gaps = [_seam(each, name, lengths) for each in seams]
     parts = [_aim(camera), _seen(camera, lengths), *gaps]
     text = "predicted: " + "; ".join(parts)
@@ -50,3 +49,20 @@ def _seam(seam: SeamForecast, name: str, lengths: LengthWords) -> str:
         return f"no gap to {other} can be predicted"
     gap = lengths.cm(seam.set_anew.value_m, seam.set_anew.sigma_m)
     return f"gap to {other} {gap}, {WORDS[seam.set_anew.verdict]}"
+
+
+def change_words(change: Change, lengths: LengthWords) -> str:
+    """A small change in words: `5 cm lower`, `front tilted 0.5 degree down`."""
+    said = [f"{lengths.cm(change.lower_m, spec='.3g')} lower"] if change.lower_m else []
+    if change.lean_rad:
+        said.append(f"leans {_degrees(change.lean_rad)} to its right")
+    if change.nose_down_rad:
+        said.append(f"nose {_degrees(change.nose_down_rad)} down")
+    said += [
+        f"{name} tilted {_degrees(tilt)} down" for name, (_, tilt, _) in change.turns_rad.items()
+    ]
+    return ", ".join(said)
+
+
+def _degrees(angle_rad: float) -> str:
+    return f"{math.degrees(angle_rad):.3g} degree"

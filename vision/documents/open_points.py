@@ -1,34 +1,33 @@
-"""What a check leaves open and why, one line for each cause: terminal and page say it at the head.
-
-Taken from the result (`vision.documents.result`), so that they cannot say otherwise than the
-result file.
-"""
+"""What a check leaves open and why, a line for each cause: terminal and page say it at the head."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+
+from vision.documents.check_words.words import say_check
+from vision.inspection.inspected import InspectedMark, Inspection
+from vision.inspection.verdict.layings import MAY_BE_MISSING
+from vision.job.mark_id import MarkId
+from vision.units.reason import Reason
 
 FOLLOWS = {"significant-within", "neighbour-not-identified"}
 """Reasons that are none of their own: a difference that is allowed, and a seam whose camera has no
 fit, of which that camera's own line says why."""
-MAY_BE_MISSING = {"box-corner-not-found", "box-corner-not-judged"}
-"""A carton's corner that is not seen does not hold up the job."""
 NEVER_SEEN = {"too-small", "small-and-refused", "dark-there"}
 """Reasons of marks that are the picture's and not the mark's: nobody need go and look."""
-LIES = "lies about"
-"""How it is said where a mark lies that was left out
-(`vision.inspection.verdict.displaced_marks`)."""
 MOST_NAMES = 6
 
 
-def open_points(result: dict[str, Any]) -> list[str]:
+def open_points(inspection: Inspection) -> list[str]:
     """What is not judged and why, then what no picture shows where it should be."""
+    say = say_check(inspection.job.lengths)
     by_cause: dict[str, list[str]] = {}
-    for who, cause in _causes(result):
+    for who, why, unexplained in _causes(inspection):
+        cause = "; ".join(map(say, why))
+        cause += "; nothing that was found explains it" if unexplained else ""
         by_cause.setdefault(cause, []).append(who)
     lines = [f"{', '.join(who)}: {cause}" for cause, who in by_cause.items()]
-    names = _unplaced(result)
+    names = _unplaced(inspection)
     if names:
         lines.append(
             f"no picture shows {_listed(names)} where planned, so nothing is said of"
@@ -38,55 +37,55 @@ def open_points(result: dict[str, Any]) -> list[str]:
     return lines
 
 
-def _causes(result: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    """Who is not judged, and why."""
-    parts = [(f"{each['name']} camera", each) for each in result["cameras"]]
-    parts += [(f"{each['name']} strip", each) for each in result["strips"]]
-    parts += [(each["name"], each) for each in result["raised_marks"]]
-    parts += [(f"seam {' - '.join(each['between'])}", each) for each in result["seams"]]
-    for who, entry in parts:
-        why = [each for each in entry["reasons"] if each["code"] not in FOLLOWS]
-        if any(each["code"] in MAY_BE_MISSING for each in why):
+def _causes(inspection: Inspection) -> Iterator[tuple[str, list[Reason], bool]]:
+    """Who is not judged, why, and whether it is beyond what is allowed for no known cause."""
+    for who, verdict, reasons in _judged(inspection):
+        why = [each for each in reasons if each.code not in FOLLOWS]
+        if any(each.code in MAY_BE_MISSING for each in why):
             continue
-        if entry["verdict"] == "not-judged" and why:
-            yield who, "; ".join(each["text"] for each in why)
-        elif entry["verdict"] == "beyond" and result["verdict"] == "not-judged":
-            text = "; ".join(each["text"] for each in why)
-            yield who, f"{text}; nothing that was found explains it"
+        if verdict == "not-judged" and why:
+            yield who, why, False
+        elif verdict == "beyond" and inspection.verdict == "not-judged":
+            yield who, why, True
 
 
-def _unplaced(result: dict[str, Any]) -> list[str]:
+def _judged(inspection: Inspection) -> Iterator[tuple[str, str, tuple[Reason, ...]]]:
+    for camera in inspection.cameras:
+        yield f"{camera.camera.name} camera", camera.verdict, camera.reasons
+    for strip in inspection.strips:
+        yield f"{strip.name} strip", strip.verdict, strip.reasons
+    for mark in inspection.raised_marks:
+        yield mark.name, mark.verdict, mark.reasons
+    for seam in inspection.seams:
+        yield f"seam {' - '.join(seam.between)}", seam.verdict, seam.reasons
+
+
+def _unplaced(inspection: Inspection) -> list[MarkId]:
     """Marks of strips that some picture ought to show and none could use; a board is one mark."""
-    strips = [strip["name"] for strip in result["strips"]]
-    used: set[str] = set()
-    missed: dict[str, None] = {}
+    strips = {strip.name for strip in inspection.strips}
+    used: set[object] = set()
+    missed: dict[MarkId, None] = {}
     # A picture of which no mark is known says nothing of any: that is told of its camera.
-    known = [camera for camera in result["cameras"] if camera["plan_fit"] is not None]
-    for mark in (mark for camera in known for mark in camera["marks"]):
-        strip = next((name for name in strips if mark["id"].startswith(f"{name}/")), None)
-        if strip is None:
+    known = [camera for camera in inspection.cameras if camera.plan_fit is not None]
+    for mark in (mark for camera in known for mark in camera.marks):
+        if mark.id.strip not in strips:
             continue
-        name = f"{strip}/{mark['id'][len(strip) + 1 :].partition('/')[0]}"
-        if mark["status"] == "used":
-            used.add(name)
-        elif mark["status"] in ("rejected", "not-found") and _due(mark):
-            missed[name] = None
-    said = [text for strip in result["strips"] for text in _texts(strip)] + result["warnings"]
-    told = {name for name in missed for text in said if text.startswith(f"{name} {LIES}")}
-    return [name for name in missed if name not in used | told]
+        if mark.status == "used":
+            used.add(mark.id.mark)
+        elif mark.status in ("rejected", "not-found") and _due(mark):
+            missed[mark.id.mark] = None
+    said = [*inspection.warnings, *(each for s in inspection.strips for each in s.reasons)]
+    used |= {each.arguments["mark"] for each in said if each.code == "stray-mark"}
+    return [mark for mark in missed if mark not in used]
 
 
-def _texts(entry: dict[str, Any]) -> list[str]:
-    return [reason["text"] for reason in entry["reasons"]]
-
-
-def _due(mark: dict[str, Any]) -> bool:
+def _due(mark: InspectedMark) -> bool:
     """Whether the picture was good enough there to show the mark."""
-    return mark.get("reason_code") not in NEVER_SEEN
+    return mark.reason is None or mark.reason.code not in NEVER_SEEN
 
 
-def _listed(names: list[str]) -> str:
-    shown = names[:MOST_NAMES]
+def _listed(names: list[MarkId]) -> str:
+    shown = [str(name) for name in names[:MOST_NAMES]]
     if len(names) > MOST_NAMES:
         shown.append(f"{len(names) - MOST_NAMES} more")
     *first, last = shown

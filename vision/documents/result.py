@@ -18,8 +18,9 @@ from vision.adjustment.adjusted import AdjustedCamera
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import ANGLES, Aim
 from vision.camera.lens import Lens
-from vision.documents.forecast_words import outcome
-from vision.inspection.finding_words import mark_text, texture_text
+from vision.documents.check_words.saying import Say
+from vision.documents.check_words.words import say_check, say_texture, warning_texts
+from vision.documents.forecast_words import change_words, outcome
 from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
@@ -28,14 +29,11 @@ from vision.inspection.inspected import (
     InspectedStrip,
     Inspection,
 )
-from vision.inspection.verdict.reliability import Standing
-from vision.inspection.verdict.rule import Action, Reason
-from vision.inspection.whatif.asked import recommended, small_changes
+from vision.inspection.verdict.reliability import Reliability
+from vision.inspection.verdict.rule import Action
 from vision.inspection.whatif.change import Forecast
-from vision.inspection.whatif.forecast import sensitivities
 from vision.job.job import Tolerances, Vehicle, VehicleState
 from vision.units.arrays import Array
-from vision.units.length_words import LengthWords
 from vision.units.plain import (
     number,
     numbers,
@@ -44,6 +42,7 @@ from vision.units.plain import (
     validate_under,
     with_missing,
 )
+from vision.units.reason import Reason
 from vision.views.sharpness.blur import Blur
 from vision.views.texture.shift import NoTexture, TextureShift, texture_agreement
 
@@ -71,24 +70,24 @@ def validate(result: object) -> None:
 
 def result_of(inspection: Inspection) -> dict[str, Any]:
     """Put an inspection into plain dicts, lists, numbers and strings, ready for `json.dumps`."""
-    lengths = inspection.job.lengths
+    say = say_check(inspection.job.lengths)
     result: dict[str, Any] = {
         "schema": SCHEMA_NAME,
         "program": f"seamtrue {__version__}",
         "job": inspection.job.name,
         "verdict": inspection.verdict,
-        "actions": _actions(inspection.actions),
+        "actions": _actions(inspection.actions, say),
         "vehicle": _vehicle(inspection.job.vehicle),
         "vehicle_state": _vehicle_state(inspection.job.vehicle.state),
         "tolerances": _tolerances(inspection.job.tolerances),
         "variance_factor": number(inspection.variance_factor, 4),
-        "cameras": [_camera(camera, lengths) for camera in inspection.cameras],
-        "strips": [_strip(strip) for strip in inspection.strips],
-        "raised_marks": [_raised_mark(mark) for mark in inspection.raised_marks],
-        "seams": [_seam(seam, lengths) for seam in inspection.seams],
-        "stated": [_stated(each) for each in inspection.stated],
+        "cameras": [_camera(camera, say) for camera in inspection.cameras],
+        "strips": [_strip(strip, say) for strip in inspection.strips],
+        "raised_marks": [_raised_mark(mark, say) for mark in inspection.raised_marks],
+        "seams": [_seam(seam, say) for seam in inspection.seams],
+        "stated": [_stated(each, say) for each in inspection.stated],
         "what_if": _what_if(inspection),
-        "warnings": list(inspection.warnings),
+        "warnings": list(warning_texts(inspection)),
     }
     no_factor = "there was no joint adjustment, or it had no observation to spare"
     return with_missing(result, {"variance_factor": no_factor})
@@ -96,25 +95,26 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
 
 def _what_if(inspection: Inspection) -> dict[str, Any]:
     """What each recommended turn would do, and how the seams follow load, lean and knocks."""
+    what_if, lengths = inspection.what_if, inspection.job.lengths
     turns = [
-        {"camera": name, "predicted": outcome(forecast, name)}
-        for name, (_, forecast) in recommended(inspection).items()
+        {"camera": name, "predicted": outcome(forecast, name, lengths)}
+        for name, (_, forecast) in what_if.turns.items()
         if isinstance(forecast, Forecast)
     ]
     moves = [
         {
-            "change": each.label,
+            "change": change_words(each.change, lengths),
             "seams": [
                 {"between": list(between), "moved_m": number(moved, METRE_DIGITS)}
                 for between, moved in each.moved_m.items()
             ],
         }
-        for each in sensitivities(inspection, small_changes(inspection.job))
+        for each in what_if.moves
     ]
     return {"turns": turns, "moves": moves}
 
 
-def _stated(standing: Standing) -> dict[str, Any]:
+def _stated(standing: Reliability, say: Say) -> dict[str, Any]:
     faults = [
         {
             "kind": size.kind,
@@ -133,26 +133,32 @@ def _stated(standing: Standing) -> dict[str, Any]:
     why = dict.fromkeys(("possible", "surely_named"), "nothing measured shows it")
     return {
         "what": str(standing.group),
-        "text": standing.what,
+        "text": say(standing.what),
         "standing": standing.word,
         "p_value": float(f"{standing.p_value:.3g}"),
         "faults": [with_missing(each, why) for each in faults],
     }
 
 
-def _reasons(reasons: Iterable[Reason]) -> list[dict[str, str]]:
-    return [{"code": reason.code, "text": reason.text} for reason in reasons]
+def _reasons(reasons: Iterable[Reason], say: Say) -> list[dict[str, str]]:
+    return [{"code": reason.code, "text": say(reason)} for reason in reasons]
 
 
-def _actions(actions: Iterable[Action]) -> list[dict[str, Any]]:
+def _actions(actions: Iterable[Action], say: Say) -> list[dict[str, Any]]:
     return [
         {
-            "text": action.text,
-            "turn_deg": _angles(action.turn_deg),
-            "sigma_deg": _angles(action.sigma_deg),
+            "text": say(action.what),
+            "turn_deg": _degrees(action.turn_rad),
+            "sigma_deg": _degrees(action.sigma_rad),
         }
         for action in actions
     ]
+
+
+def _degrees(angles_rad: Iterable[float] | None) -> dict[str, float | None] | None:
+    if angles_rad is None:
+        return None
+    return _angles({n: float(np.degrees(each)) for n, each in zip(ANGLES, angles_rad, strict=True)})
 
 
 def _angles(angles_deg: dict[str, float] | None) -> dict[str, float | None] | None:
@@ -191,7 +197,7 @@ def _tolerances(tolerances: Tolerances) -> dict[str, float | None]:
     }
 
 
-def _camera(found: InspectedCamera, lengths: LengthWords) -> dict[str, Any]:
+def _camera(found: InspectedCamera, say: Say) -> dict[str, Any]:
     picture = found.picture
     shown = {
         "file": picture.file,
@@ -204,8 +210,8 @@ def _camera(found: InspectedCamera, lengths: LengthWords) -> dict[str, Any]:
     entry = {
         "name": found.camera.name,
         "verdict": found.verdict,
-        "reasons": _reasons(found.reasons),
-        "actions": _actions(found.actions),
+        "reasons": _reasons(found.reasons, say),
+        "actions": _actions(found.actions, say),
         "intended_aim_deg": _aim(found.camera.aim),
         "picture": with_missing(shown, {"blur_px": "no mark was fitted, so no blur is known"}),
         **_sharpness(found),
@@ -213,7 +219,7 @@ def _camera(found: InspectedCamera, lengths: LengthWords) -> dict[str, Any]:
         "marks_used": found.marks_used,
         "plan_fit": _plan_fit(found.plan_fit, found.ray_from_ground),
         "joint": _joint(found.adjusted),
-        "marks": [_mark(mark, lengths) for mark in found.marks],
+        "marks": [_mark(mark, say) for mark in found.marks],
     }
     return with_missing(entry, {"plan_fit": NO_FIT, "joint": NO_JOINT})
 
@@ -305,7 +311,7 @@ def _joint(adjusted: AdjustedCamera | None) -> dict[str, Any] | None:
     }
 
 
-def _mark(mark: InspectedMark, lengths: LengthWords) -> dict[str, Any]:
+def _mark(mark: InspectedMark, say: Say) -> dict[str, Any]:
     entry = {
         "id": str(mark.id),
         "status": mark.status,
@@ -317,7 +323,7 @@ def _mark(mark: InspectedMark, lengths: LengthWords) -> dict[str, Any]:
     }
     unmeasured = f"the mark is {mark.status}"
     if mark.reason:
-        unmeasured = mark_text(mark.reason, lengths)
+        unmeasured = say(mark.reason)
         entry |= {"reason": unmeasured, "reason_code": mark.reason.code}
     unfitted = NO_RESIDUAL_M if mark.residual_px is not None else "there is no plan fit"
     why = dict.fromkeys(("pixel", "covariance_px2", "residual_px", "residual_m"), unmeasured)
@@ -326,14 +332,14 @@ def _mark(mark: InspectedMark, lengths: LengthWords) -> dict[str, Any]:
     return with_missing(entry, why)
 
 
-def _strip(strip: InspectedStrip) -> dict[str, Any]:
+def _strip(strip: InspectedStrip, say: Say) -> dict[str, Any]:
     # Unseen, the adjustment only hands the plan back: that is no figure of the strip.
     fit = strip.adjusted if strip.adjusted and strip.adjusted.seen else None
     entry = {
         "name": strip.name,
         "verdict": strip.verdict,
-        "reasons": _reasons(strip.reasons),
-        "actions": _actions(strip.actions),
+        "reasons": _reasons(strip.reasons, say),
+        "actions": _actions(strip.actions, say),
         "shift_m": numbers(fit.shift_m, METRE_DIGITS) if fit else None,
         "turn_deg": number(np.degrees(fit.turn_rad), DEGREE_DIGITS) if fit else None,
         "shift_sigma_m": numbers(fit.shift_sigma_m, METRE_DIGITS) if fit else None,
@@ -343,14 +349,14 @@ def _strip(strip: InspectedStrip) -> dict[str, Any]:
     return with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the strip"))
 
 
-def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
+def _raised_mark(mark: InspectedRaisedMark, say: Say) -> dict[str, Any]:
     fit = mark.adjusted if mark.adjusted and mark.adjusted.seen else None
     sigma_m = np.sqrt(np.diag(fit.covariance_m2)) if fit else None
     entry = {
         "name": mark.name,
         "verdict": mark.verdict,
-        "reasons": _reasons(mark.reasons),
-        "actions": _actions(mark.actions),
+        "reasons": _reasons(mark.reasons, say),
+        "actions": _actions(mark.actions, say),
         "shift_m": numbers(fit.shift_m, METRE_DIGITS) if fit else None,
         "shift_sigma_m": numbers(sigma_m, METRE_DIGITS),
     }
@@ -358,7 +364,7 @@ def _raised_mark(mark: InspectedRaisedMark) -> dict[str, Any]:
     return with_missing(entry, dict.fromkeys(figures, "no fitted camera shows the mark"))
 
 
-def _seam(seam: InspectedSeam, lengths: LengthWords) -> dict[str, Any]:
+def _seam(seam: InspectedSeam, say: Say) -> dict[str, Any]:
     gap = seam.gap
     entry = {
         "between": list(seam.between),
@@ -382,7 +388,7 @@ def _seam(seam: InspectedSeam, lengths: LengthWords) -> dict[str, Any]:
             }
             for edge in seam.edges
         ],
-        "reasons": _reasons(seam.reasons),
+        "reasons": _reasons(seam.reasons, say),
     }
     no_gap = "both cameras need a plan fit and a place in the joint adjustment"
     if gap:
@@ -393,7 +399,7 @@ def _seam(seam: InspectedSeam, lengths: LengthWords) -> dict[str, Any]:
         why["overlap_m"] = "no point of the seam is far enough from the body"
     no_texture = "there are not two fitted views to compare"
     if isinstance(seam.texture, NoTexture):
-        no_texture = texture_text(seam.texture.reason, lengths)
+        no_texture = say_texture(say.lengths)(seam.texture.reason)
     no_shift = dict.fromkeys(TEXTURE_FIGURES, no_texture)
     return with_missing(entry, {**why, **no_shift})
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from vision.inspection.finding import Progress, measured
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
+from vision.inspection.whatif.asked import what_if
 from vision.job.job import Job
 from vision.marks.picture import Picture
 
@@ -14,10 +16,12 @@ from vision.marks.picture import Picture
 def inspect(
     job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
 ) -> Inspection:
-    """Find, fit, adjust and judge. `pictures` come one per camera, in the order of the job.
+    """Find, fit, adjust, judge and predict.
 
-    `progress` is told what is about to be done, in words for a person.
+    `pictures` come one per camera, in the order of the job. `progress` is told what is
+    about to be done, in words for a person.
     """
     found = measured(job, pictures, progress)
     progress("judging")
-    return judged(found)
+    inspection = judged(found)
+    return replace(inspection, what_if=what_if(inspection))

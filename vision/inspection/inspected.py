@@ -14,13 +14,14 @@ from vision.adjustment.adjusted import (
 )
 from vision.adjustment.plan_fit import PlanFit
 from vision.inspection.verdict.pictures import PictureVerdict
-from vision.inspection.verdict.reliability import Standing
-from vision.inspection.verdict.rule import Action, Reason
+from vision.inspection.verdict.reliability import Reliability
+from vision.inspection.verdict.rule import Action
+from vision.inspection.whatif.change import WhatIf
 from vision.job.job import Camera, Job
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 from vision.units.arrays import Array, frozen_array
-from vision.units.reason import Reason as MarkReason
+from vision.units.reason import Reason
 from vision.views.seam_edges import EdgeCrossing
 from vision.views.seams.gaps import SeamGap
 from vision.views.sharpness.blur import Sharpness
@@ -46,7 +47,7 @@ class InspectedMark:
     covariance_px2: Array | None = None
     residual_px: Array | None = None
     residual_m: Array | None = None
-    reason: MarkReason | None = None
+    reason: Reason | None = None
 
     def __post_init__(self) -> None:
         if self.status not in MARK_STATUSES:
@@ -143,7 +144,8 @@ class Inspection:
 
     `variance_factor` is that of the joint adjustment, near 1 when the stated sigmas are right; None
     where there was no adjustment or nothing to spare. `adjustment` is all of it, for predictions.
-    `stated` is how each thing that was stated stands, the most suspect first.
+    `stated` is how each thing that was stated stands, the most suspect first; `what_if` what turns
+    and small changes would do.
     """
 
     job: Job
@@ -153,7 +155,8 @@ class Inspection:
     strips: tuple[InspectedStrip, ...] = ()
     raised_marks: tuple[InspectedRaisedMark, ...] = ()
     seams: tuple[InspectedSeam, ...] = ()
-    warnings: tuple[str, ...] = field(default=())
-    stated: tuple[Standing, ...] = ()
+    warnings: tuple[Reason, ...] = ()
+    stated: tuple[Reliability, ...] = ()
     variance_factor: float | None = None
     adjustment: Adjustment | None = None
+    what_if: WhatIf = field(default_factory=WhatIf)

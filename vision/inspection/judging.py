@@ -6,11 +6,9 @@ from dataclasses import replace
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.groups import Group
-from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting
 from vision.inspection.finding import Findings
-from vision.inspection.finding_words import picture_text
 from vision.inspection.inspected import (
     InspectedCamera,
     InspectedMark,
@@ -27,16 +25,19 @@ from vision.inspection.verdict.cameras import (
     unidentified_camera,
 )
 from vision.inspection.verdict.causes import causes, unobserved
-from vision.inspection.verdict.displaced_marks import Stray, strays, with_strays
+from vision.inspection.verdict.displaced_marks import (
+    DisplacedMark,
+    displaced_marks,
+    with_displaced_marks,
+)
 from vision.inspection.verdict.jobs import job_verdict
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
-from vision.inspection.verdict.reliability import Standing, doubts, standings
-from vision.inspection.verdict.rule import Reason
+from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
 from vision.job.job import Camera, SingleMark, Strip
 from vision.marks.picture import Picture
-from vision.units.reason import Reason as MarkReason
+from vision.units.reason import Reason
 from vision.views.ground import ground_map
 from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.lines import seam_lines
@@ -53,12 +54,12 @@ def judged(found: Findings) -> Inspection:
         for name, sharp in found.sharpness.items()
     }
     cameras = tuple(_camera_verdict(found, c, pictures[c.name]) for c in job.cameras)
-    left_out = _strays(found)
+    left_out = _displaced_marks(found)
     strips = tuple(_strip_verdict(found, strip, left_out) for strip in job.strips)
     marks = tuple(_mark_verdict(found, mark) for mark in job.marks)
     seams = tuple(_seam_verdict(found, line.between) for line in seam_lines(job))
     whole = job_verdict(cameras, strips, marks, seams)
-    stated = () if joint is None else standings(job, joint)
+    stated = () if joint is None else reliabilities(job, joint)
     return Inspection(
         job=job,
         verdict=whole.verdict,
@@ -89,15 +90,11 @@ def _variance_factor(joint: Adjustment | None) -> float | None:
 def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
     outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
     if isinstance(outcome, NotIdentified):
-        text = picture_text(_on_its_side(found, outcome), found.job.lengths)
-        return unidentified_camera(camera.name, Reason(code=outcome.code, text=text), picture)
+        return unidentified_camera(camera.name, _unidentified(found, outcome), picture)
     if isinstance(found.adjustment, NoFit):
-        why = found.adjustment.reason
-        reason = Reason(code=why.code, text=no_fit_words(why))
-        return unidentified_camera(camera.name, reason, picture)
+        return unidentified_camera(camera.name, found.adjustment.reason, picture)
     if adjusted is None:
-        text = "too few of its marks fit the other cameras' to place it"
-        return unidentified_camera(camera.name, Reason(code="no-joint-fit", text=text), picture)
+        return unidentified_camera(camera.name, Reason("no-joint-fit"), picture)
     return camera_verdict(
         camera,
         adjusted,
@@ -105,16 +102,16 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
         overlaps=_overlaps(found, camera, found.adjustment),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
-        lengths=found.job.lengths,
     )
 
 
-def _on_its_side(found: Findings, outcome: NotIdentified) -> MarkReason:
-    """Why a camera is not identified, with what its picture's shape has to do with it."""
-    width, height = found.pictures[outcome.camera].width, found.pictures[outcome.camera].height
-    if height <= width:
+def _unidentified(found: Findings, outcome: NotIdentified) -> Reason:
+    """Why a camera is not identified, and that its picture stands on its side, if it does."""
+    picture = found.pictures[outcome.camera]
+    if picture.height <= picture.width:
         return outcome.reason
-    return MarkReason(outcome.code, **outcome.reason.arguments, upright_px=(width, height))
+    size = (picture.width, picture.height)
+    return Reason(outcome.reason.code, **outcome.reason.arguments, upright_px=size)
 
 
 def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overlap, ...]:
@@ -137,16 +134,18 @@ def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overl
     return tuple(overlaps)
 
 
-def _strip_verdict(found: Findings, strip: Strip, left_out: tuple[Stray, ...]) -> LayingVerdict:
+def _strip_verdict(
+    found: Findings, strip: Strip, left_out: tuple[DisplacedMark, ...]
+) -> LayingVerdict:
     adjusted = found.adjusted_strip(strip.name)
     if adjusted is None:
         return _unseen(strip.name)
-    job = found.job
-    verdict = strip_verdict(strip, adjusted, job.tolerances, job.lengths)
-    return with_strays(verdict, left_out, job.tolerances.strip_m, job.lengths)
+    tolerances = found.job.tolerances
+    verdict = strip_verdict(strip, adjusted, tolerances)
+    return with_displaced_marks(verdict, left_out, tolerances.strip_m)
 
 
-def _strays(found: Findings) -> tuple[Stray, ...]:
+def _displaced_marks(found: Findings) -> tuple[DisplacedMark, ...]:
     """Marks of strips that were left out because they lie elsewhere."""
     if found.joint is None:
         return ()
@@ -155,19 +154,18 @@ def _strays(found: Findings) -> tuple[Stray, ...]:
         for name, each in found.outcomes.items()
         if isinstance(each, Identified)
     }
-    return strays(found.job, found.layout, found.joint, points)
+    return displaced_marks(found.job, found.layout, found.joint, points)
 
 
 def _mark_verdict(found: Findings, mark: SingleMark) -> LayingVerdict:
     adjusted = found.adjusted_mark(mark.name)
     if adjusted is None:
         return _unseen(mark.name)
-    return mark_verdict(mark, adjusted, found.job.tolerances, found.job.lengths)
+    return mark_verdict(mark, adjusted, found.job.tolerances)
 
 
 def _unseen(name: str) -> LayingVerdict:
-    reason = Reason(code="not-seen", text="no picture could be used to place it")
-    return LayingVerdict(name=name, verdict="not-judged", reasons=(reason,))
+    return LayingVerdict(name=name, verdict="not-judged", reasons=(Reason("not-seen"),))
 
 
 def _seam_verdict(found: Findings, between: tuple[str, str]) -> SeamVerdict:
@@ -176,7 +174,6 @@ def _seam_verdict(found: Findings, between: tuple[str, str]) -> SeamVerdict:
         found.gaps.get(between),
         found.job.tolerances,
         missing=tuple(n for n in between if isinstance(found.outcomes[n], NotIdentified)),
-        lengths=found.job.lengths,
     )
 
 
@@ -197,7 +194,7 @@ def _inspected(
         picture_verdict=picture_verdict,
     )
     if isinstance(outcome, NotIdentified):
-        unnamed = MarkReason("camera-not-identified", why=outcome.reason)
+        unnamed = Reason("camera-not-identified", why=outcome.reason)
         unseen = tuple(
             InspectedMark(id=mark.id, status="not-found", planned_m=mark.centre_m, reason=unnamed)
             for mark in found.layout.points
@@ -236,7 +233,7 @@ def _inspected_mark(
     reason = sighting.reason
     if adjusted is not None:
         used = bool(adjusted.used[row])
-        reason = None if used else MarkReason("misfit-all")
+        reason = None if used else Reason("misfit-all")
     points = outcome.fit.points
     return InspectedMark(
         id=sighting.id,
@@ -283,26 +280,18 @@ def _inspected_seam(found: Findings, verdict: SeamVerdict) -> InspectedSeam:
 
 def _warnings(
     found: Findings,
-    stated: tuple[Standing, ...],
-    left_out: tuple[Stray, ...],
+    stated: tuple[Reliability, ...],
+    left_out: tuple[DisplacedMark, ...],
     strips: tuple[LayingVerdict, ...],
-) -> tuple[str, ...]:
+) -> tuple[Reason, ...]:
     """What a person should know beside the verdicts."""
-    warnings = []
-    if isinstance(found.adjustment, NoFit):
-        warnings.append(f"no joint adjustment: {no_fit_words(found.adjustment.reason)}")
-    else:
-        warnings += causes(found.job, found.adjustment)
-        reasons = {reason.text for strip in strips for reason in strip.reasons}
-        told = (stray.text(found.job.lengths) for stray in left_out)
-        warnings += (text for text in told if text not in reasons)
-        held = unobserved(found.adjustment, found.job.lengths)
-        warnings += filter(None, (doubts(stated), held))
-        used = {reading.group for reading in found.adjustment.readings}
-        warnings += [
-            f"reading {number} is not used: its camera takes no part in the adjustment"
-            for number in range(1, len(found.job.readings) + 1)
-            if Group.of_reading(number) not in used
-        ]
-    rounding = found.job.lengths.note("overlap, ground seen and places on a seam")
-    return (*warnings, *([rounding] if rounding else []))
+    joint = found.adjustment
+    if isinstance(joint, NoFit):
+        return (Reason("no-joint-adjustment", why=joint.reason),)
+    told = {reason for strip in strips for reason in strip.reasons}
+    lies = [each.reason for each in left_out if each.reason not in told]
+    used = {reading.group for reading in joint.readings}
+    groups = [Group.of_reading(number) for number in range(1, len(found.job.readings) + 1)]
+    unused = [Reason("reading-not-used", group=group) for group in groups if group not in used]
+    open_ = [each for each in (doubts(stated), unobserved(joint)) if each is not None]
+    return (*causes(found.job, joint), *lies, *open_, *unused)

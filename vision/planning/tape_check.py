@@ -14,17 +14,16 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedReading, AdjustedStrip, Adjustment
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
-from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.causes import causes
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
-from vision.inspection.verdict.reliability import Standing, standings
-from vision.inspection.verdict.rule import Reason
+from vision.inspection.verdict.reliability import Reliability, reliabilities
 from vision.job.job import Job, LengthReading, Strip
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 
 TapeCheckWord = Literal["re-measure", "not-judged", "keep"]
 EXIT_CODES: dict[TapeCheckWord, int] = {"keep": 0, "re-measure": 3, "not-judged": 4}
@@ -78,7 +77,7 @@ class TapeCheck:
     layings: tuple[LayingVerdict, ...]
     strips: tuple[StripFigures, ...]
     readings: tuple[ReadLength, ...]
-    stated: tuple[Standing, ...] = ()
+    stated: tuple[Reliability, ...] = ()
     lengths: LengthWords = METRIC
 
     @property
@@ -94,12 +93,9 @@ def check_tape(job: Job) -> TapeCheck:
     """
     found = adjust_readings(job, planned_layout(job))
     if isinstance(found, NoFit):
-        why = no_fit_words(found.reason)
-        text = f"{why}: add [[reading]] tables, `seamtrue measure --wanted` prints which"
-        reason = Reason(code=found.code, text=text)
         return TapeCheck(
             verdict="not-judged",
-            reasons=(reason,),
+            reasons=(Reason("nothing-read", why=found.reason),),
             layings=(),
             strips=(),
             readings=(),
@@ -114,19 +110,18 @@ def check_tape(job: Job) -> TapeCheck:
     for mark, place in zip(job.marks, found.marks, strict=True):
         if MarkId(mark.name) in named:
             here = replace(place, seen=True)
-            layings.append(mark_verdict(mark, here, job.tolerances, job.lengths))
+            layings.append(mark_verdict(mark, here, job.tolerances))
     readings = tuple(_readings(job, found))
-    reasons = [Reason(code="cause", text=text) for text in causes(job, found)]
     return TapeCheck(
         verdict=_verdict(layings, readings, tied=bool(found.freed_alternatives)),
-        reasons=tuple(reasons),
+        reasons=causes(job, found),
         layings=tuple(layings),
         strips=tuple(figures),
         readings=readings,
         # A strip's straightness shows in pictures only: what no reading bears on is not listed.
         stated=tuple(
             each
-            for each in standings(job, found)
+            for each in reliabilities(job, found)
             if found.groups[each.group].degrees_of_freedom or each.word != "cannot-tell"
         ),
         lengths=job.lengths,
@@ -164,8 +159,7 @@ def _ends(strip: Strip, adjusted: AdjustedStrip) -> tuple[Array, Array]:
 
 def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[PlaceId]) -> LayingVerdict:
     if not _is_named(strip, named):
-        text = f"no reading names a mark of the {strip.name} strip"
-        reason = Reason(code="not-read", text=text)
+        reason = Reason("not-read", strip=strip.name)
         return LayingVerdict(name=strip.name, verdict="not-judged", reasons=(reason,))
     shift, covariance = _ends(strip, adjusted)
     last = len(strip.at_m) - 1
@@ -176,7 +170,7 @@ def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[PlaceId])
         mark_shift_covariance_m2=covariance,
         seen=True,
     )
-    return strip_verdict(strip, at_ends, job.tolerances, job.lengths)
+    return strip_verdict(strip, at_ends, job.tolerances)
 
 
 def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripFigures:

@@ -10,10 +10,10 @@ import cv2
 import numpy as np
 from markupsafe import Markup
 
+from vision.documents.check_words.words import say_check
 from vision.documents.picks import Pick
 from vision.documents.report.pictures import jpeg_uri, turned
 from vision.documents.report.words import environment
-from vision.inspection.finding_words import mark_text
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.units.length_words import LengthWords
 
@@ -57,7 +57,7 @@ def _pick(found: InspectedCamera, pick: Pick, lengths: LengthWords) -> dict[str,
         "x": f"{x:.1f}",
         "y": f"{y:.1f}",
         "expected": pick.expected,
-        "reason": mark_text(pick.reason, lengths) if pick.reason else "",
+        "reason": say_check(lengths)(pick.reason) if pick.reason else "",
         "uri": _small(found, pick),
     }
 

@@ -73,7 +73,7 @@ def report_html(
             cameras=[_camera(inspection.job, found, entry, shown) for found, entry in pairs],
             seams=[entry | {"views": seam_views(inspection, s, shown)} for s, entry in seams],
             todo=todo(inspection, shown),
-            open_points=open_points(result),
+            open_points=open_points(inspection),
             plan=drawn_plan(inspection),
             top_view=_top_view(inspection.job, top_view_png, shown),
             blended=blended,

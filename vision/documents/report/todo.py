@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from vision.camera.geometry import Aim
+from vision.documents.check_words.words import say_check
 from vision.documents.report.overlay import arrow
 from vision.documents.report.pictures import (
     SMALL_PX,
@@ -52,11 +53,12 @@ def todo(inspection: Inspection, shown: Shown) -> list[dict[str, Any]]:
     else:
         steps = sorted(owners, key=lambda owner: WORST_FIRST.index(owner[2]))
     named = not inspection.actions
+    say = say_check(inspection.job.lengths)
     return [
         {
             "who": name if named else "",
             "camera": name if kind == "camera" else "",
-            "text": action.text,
+            "text": say(action.what),
             "picture": _pictured(inspection, kind, name, action, shown),
         }
         for kind, name, _, action in steps

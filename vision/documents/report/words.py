@@ -10,9 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from vision.adjustment.groups import FaultKind
 from vision.camera.geometry import ANGLES, wrap_degrees
 from vision.documents.cautions import CAUTION
+from vision.documents.check_words.reliability import amount_text
+from vision.documents.check_words.words import say_check
 from vision.documents.report.lengths import LengthFigures, figure
 from vision.inspection.inspected import Inspection
-from vision.inspection.verdict.reliability import amount_text
 from vision.units.length_words import METRIC, LengthWords
 
 WORDS = {
@@ -123,9 +124,10 @@ def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
         write = inspection.job.lengths
         return write.page(", ".join(amount_text(kind, size, write) for kind, size in amounts))
 
+    say = say_check(inspection.job.lengths)
     return [
         {
-            "what": each.what,
+            "what": say(each.what),
             "word": each.word,
             "possible": joined([(size.kind, size.possible) for size in each.sizes]),
             "sure": joined([(size.kind, size.sure) for size in each.sizes]),

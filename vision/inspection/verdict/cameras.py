@@ -11,19 +11,16 @@ from vision.adjustment.adjusted import AdjustedCamera
 from vision.camera.geometry import ANGLES
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import (
-    COVERAGE,
     SIGNIFICANT,
     Action,
     Judgement,
-    Reason,
-    degrees,
     judge,
     judge_minimum,
     reasons_for,
 )
 from vision.job.job import Camera, Tolerances
 from vision.units.arrays import Array
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 from vision.views.seams.coverage import NearestGround
 
 CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
@@ -32,22 +29,7 @@ USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
 FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
 """Codes that a soft, moved or dark picture may well be the cause of."""
-CHECK_STATED = (
-    "where marks can be seen in it, check instead what the job states of this camera: picture,"
-    " lens, position and intended aim"
-)
-WAYS = {
-    "pan": ("to its right", "to its left"),
-    "tilt": ("up", "down"),
-    "roll": ("anticlockwise as seen from behind it", "clockwise as seen from behind it"),
-}
-"""Words for a negative and a positive change of each angle."""
 STEEP_RAD = np.radians(80)
-ONE_ANGLE = "cannot be judged: where a camera looks straight down, pan and roll are one angle"
-NARROW_AIM = (
-    "marks farther apart across the picture, or a board shown to this camera to fix its lens,"
-    " would narrow it"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,8 +72,7 @@ def unidentified_camera(
         )
     if reason.code not in USELESS_PICTURE:
         return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
-    stated = f"; {CHECK_STATED}" if reason.code == "no-marks" else ""
-    action = Action(text=f"take the {name} camera's picture again: {reason.text}{stated}")
+    action = Action(what=Reason("take-again", camera=name, why=reason))
     return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
 
 
@@ -125,7 +106,6 @@ def camera_verdict(
     overlaps: tuple[Overlap, ...] = (),
     nearest: NearestGround | None = None,
     picture: PictureVerdict | None = None,
-    lengths: LengthWords = METRIC,
 ) -> CameraVerdict:
     """Judge one camera as adjusted; a picture at fault comes before everything else."""
     if picture is not None and picture.word == "re-shoot":
@@ -144,18 +124,16 @@ def camera_verdict(
     if "beyond" in words:
         actions.append(_turn(camera.name, off, sigma, words, tolerances))
     for overlap in overlaps:
-        word, reason, action = _judge_overlap(
-            camera.name, overlap, tolerances, "beyond" in words, lengths
-        )
+        word, reason, action = _judge_overlap(camera.name, overlap, tolerances, "beyond" in words)
         found.append(word)
         reasons += [reason] if reason else []
         actions += [action] if action else []
     if nearest is not None:
         word = judge(nearest.distance_m, nearest.sigma_m, tolerances.nearest_ground_m)
         found.append(word)
-        reasons += _nearest_reasons(word, nearest, tolerances, lengths)
+        reasons += _nearest_reasons(word, nearest, tolerances)
         if word == "beyond" and "beyond" not in words:
-            actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances, lengths))
+            actions.append(_tilt_down(camera.name, adjusted, nearest, sigma, tolerances))
     if picture is not None:
         reasons += picture.reasons
         found += ["not-judged"] if picture.word == "not-judged" else []
@@ -176,22 +154,16 @@ def _aim_reasons(
     allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
     reasons = []
     for name, d, s, word, limit in zip(ANGLES, off, sigma, words, allowed, strict=True):
-        figure = f"{name} is {degrees(abs(d), s)} {WAYS[name][int(d > 0)]} of the intended"
-        if name == "tilt":
-            figure = f"tilt is {degrees(abs(d), s)} too far {WAYS[name][int(d > 0)]}"
-        if name == "roll":
-            figure = f"rolled {degrees(abs(d), s)} {WAYS[name][int(d > 0)]}"
         if np.isnan(s):
-            reasons.append(Reason(code=f"{name}-not-judged", text=f"{name} {ONE_ANGLE}"))
+            reasons.append(Reason(f"{name}-not-judged", straight_down=True))
             continue
         reasons += reasons_for(
             word,
             name,
-            figure,
-            limit=degrees(limit),
-            span=f"{np.degrees(abs(d)):.1f} +- {np.degrees(COVERAGE * s):.1f}",
-            narrow=NARROW_AIM,
             real=bool(abs(d) > SIGNIFICANT * s),
+            off_rad=float(d),
+            sigma_rad=float(s),
+            limit_rad=limit,
         )
     return reasons
 
@@ -199,29 +171,16 @@ def _aim_reasons(
 def _turn(
     name: str, off: Array, sigma: Array, words: tuple[Judgement, ...], tolerances: Tolerances
 ) -> Action:
-    """Turn back every angle that is beyond, by what it is off; the others stay as they are."""
+    """Turn back every angle that is beyond, by what it is off; the others stay as they are.
+
+    `sure`: for each angle whether it is then within, its sigma being what it is.
+    """
     change = np.where([word == "beyond" for word in words], -off, 0.0)
     allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
-    parts, after = [], []
-    for angle, turn, s, limit in zip(ANGLES, change, sigma, allowed, strict=True):
-        if turn == 0:
-            continue
-        verb = "roll" if angle == "roll" else "turn"
-        amount = degrees(abs(turn), s)
-        way = WAYS[angle][int(turn > 0)]
-        parts.append(f"{verb} the {name} camera {_by(angle, way, amount)}")
-        left = judge(0.0, float(s), limit)
-        sure = "within tolerance" if left == "within" else "still not certain to be within"
-        after.append(f"{angle} {sure} (0.0 +- {np.degrees(s):.1f} degrees)")
-    text = (
-        f"{', then '.join(parts)}, from what a gauge on its housing reads now;"
-        f" then {', '.join(after)}"
-    )
-    return Action(text=text, turn_rad=_three(change), sigma_rad=_three(sigma))
-
-
-def _by(angle: str, way: str, amount: str) -> str:
-    return f"{way} {amount}" if angle == "tilt" else f"{way} by {amount}"
+    turn_rad, sigma_rad = _three(change), _three(sigma)
+    sure = tuple(judge(0.0, s, t) == "within" for s, t in zip(sigma_rad, allowed, strict=True))
+    what = Reason("turn", camera=name, turn_rad=turn_rad, sigma_rad=sigma_rad, sure=sure)
+    return Action(what=what, turn_rad=turn_rad, sigma_rad=sigma_rad)
 
 
 def _three(values: Array) -> tuple[float, float, float]:
@@ -230,56 +189,44 @@ def _three(values: Array) -> tuple[float, float, float]:
 
 
 def _judge_overlap(
-    name: str,
-    overlap: Overlap,
-    tolerances: Tolerances,
-    own_aim_is_off: bool,
-    lengths: LengthWords,
+    name: str, overlap: Overlap, tolerances: Tolerances, own_aim_is_off: bool
 ) -> tuple[Judgement, Reason | None, Action | None]:
     """Judgement that counts for this camera, with a reason and an action where there is any."""
     word = judge_minimum(overlap.width_m, overlap.sigma_m, tolerances.overlap_m)
-    least = lengths.m(tolerances.overlap_m)
-    figure = lengths.roughly.m(overlap.width_m, overlap.sigma_m)
-    text = f"the views of {name} and {overlap.neighbour} overlap by {figure}"
+    figures = {
+        "between": (name, overlap.neighbour),
+        "width_m": overlap.width_m,
+        "sigma_m": overlap.sigma_m,
+        "least_m": tolerances.overlap_m,
+    }
     if word == "within":
         return word, None, None
     if word == "not-judged":
-        narrow = "marks near the edges of both views would narrow it"
-        straddles = f"{text}, which straddles the {least} wanted; {narrow}"
-        return word, Reason(code="overlap-not-judged", text=straddles), None
-    reason = Reason(code="overlap-below", text=f"{text}, below the {least} wanted")
+        return word, Reason("overlap-not-judged", **figures), None
     if own_aim_is_off:
-        return word, reason, None
+        return word, Reason("overlap-below", **figures), None
     if overlap.neighbour_is_off:
-        blamed = f"{reason.text}; the {overlap.neighbour} camera is the one to turn"
-        return "within", Reason(code=reason.code, text=blamed), None
-    missing = tolerances.overlap_m - overlap.width_m
-    advice = (
-        f"turn the {name} and {overlap.neighbour} cameras towards each other, or up, until they"
-        f" share {lengths.roughly.m(missing)} more ground; both look as intended, so the intended"
-        " aim leaves too little"
+        return "within", Reason("overlap-below", to_turn=overlap.neighbour, **figures), None
+    advice = Reason(
+        "turn-towards",
+        between=(name, overlap.neighbour),
+        missing_m=tolerances.overlap_m - overlap.width_m,
     )
-    return word, reason, Action(text=advice)
+    return word, Reason("overlap-below", **figures), Action(what=advice)
 
 
 def _nearest_reasons(
-    word: Judgement, nearest: NearestGround, tolerances: Tolerances, lengths: LengthWords
+    word: Judgement, nearest: NearestGround, tolerances: Tolerances
 ) -> list[Reason]:
     """Why the first visible ground is too far off, or not known well enough."""
-    limit = lengths.m(tolerances.nearest_ground_m)
-    if word == "within":
-        return []
-    if not np.isfinite(nearest.distance_m):
-        text = f"no ground is seen straight out from its side; {limit} allowed"
-        return [Reason(code="nearest-ground-beyond", text=text)]
-    first = lengths.roughly.m(nearest.distance_m, nearest.sigma_m)
-    figure = f"the first ground seen is {first} out"
-    if word == "beyond":
-        return [Reason(code="nearest-ground-beyond", text=f"{figure}; {limit} allowed")]
-    text = (
-        f"{figure}, which straddles the {limit} allowed; a mark close to the body would narrow it"
+    return reasons_for(
+        word,
+        "nearest-ground",
+        real=False,
+        distance_m=nearest.distance_m,
+        sigma_m=nearest.sigma_m,
+        limit_m=tolerances.nearest_ground_m,
     )
-    return [Reason(code="nearest-ground-not-judged", text=text)]
 
 
 def _tilt_down(
@@ -288,18 +235,19 @@ def _tilt_down(
     nearest: NearestGround,
     sigma: Array,
     tolerances: Tolerances,
-    lengths: LengthWords,
 ) -> Action:
     """How far down the edge of the view has to come; the mounting stands at the body's side."""
     if not np.isfinite(nearest.distance_m):
-        return Action(text=f"turn the {name} camera down until it sees the ground beside the body")
+        return Action(what=Reason("tilt-down-to-ground", camera=name))
     height = float(adjusted.pose.camera_in_ground_m[2])
     down = float(
         np.arctan2(nearest.distance_m, height) - np.arctan2(tolerances.nearest_ground_m, height)
     )
-    text = (
-        f"turn the {name} camera down {degrees(down, float(sigma[1]))} to see ground from"
-        f" {lengths.cm(tolerances.nearest_ground_m)} out; it looks as intended, so the intended"
-        " tilt is too high for that"
+    what = Reason(
+        "tilt-down",
+        camera=name,
+        down_rad=down,
+        sigma_rad=float(sigma[1]),
+        limit_m=tolerances.nearest_ground_m,
     )
-    return Action(text=text, turn_rad=(0.0, down, 0.0), sigma_rad=_three(sigma))
+    return Action(what=what, turn_rad=(0.0, down, 0.0), sigma_rad=_three(sigma))

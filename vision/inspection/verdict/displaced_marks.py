@@ -7,7 +7,7 @@ show alike is misplaced; what one shows may as well be a wrong pick, and cannot 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,6 @@ from vision.inspection.verdict.layings import LayingVerdict
 from vision.inspection.verdict.rule import (
     SIGNIFICANT,
     Action,
-    Reason,
     judge,
     length_and_sigma,
 )
@@ -26,15 +25,16 @@ from vision.job.job import Job, Strip
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
-from vision.units.length_words import LengthWords
+from vision.units.reason import Reason
 from vision.views.ground import ground_map
 
-LEAST_STRAY_M, MOST_STRAY_M = 0.01, 0.5
+LEAST_OFF_M, MOST_OFF_M = 0.01, 0.5
 """Less is how marks are laid; what seems to lie farther off is another thing than that mark."""
+WAYS = (("ahead", "behind"), ("left", "right"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stray:
+class DisplacedMark:
     """A strip's mark that pictures show and none uses.
 
     `off_m` (2,) is how far it lies from where the rest of its strip has it, `shift_m` (2,) from its
@@ -48,23 +48,20 @@ class Stray:
     shift_m: Array
     covariance_m2: Array
 
-    def text(self, lengths: LengthWords) -> str:
-        """Where it lies and what to do, as a sentence."""
-        return f"{self.mark_id} {self.lies(lengths)}; it was left out: tape it from its neighbours"
-
-    def lies(self, lengths: LengthWords) -> str:
-        """`lies about 6.0 cm ahead of where ...`."""
-        ways = " and ".join(_ways(self.off_m, lengths))
-        who = "cameras show" if len(self.cameras) > 1 else "camera shows"
-        return (
-            f"lies about {ways} of where the rest of its strip has it, as the"
-            f" {' and '.join(self.cameras)} {who} it"
+    @property
+    def reason(self) -> Reason:
+        """Where it lies: how far which way, as far as that is worth saying."""
+        parts = tuple(
+            (plus if off > 0 else minus, abs(float(off)))
+            for off, (plus, minus) in zip(self.off_m, WAYS, strict=True)
+            if abs(off) >= LEAST_OFF_M / 2
         )
+        return Reason("stray-mark", mark=self.mark_id, cameras=self.cameras, parts=parts)
 
 
-def strays(
+def displaced_marks(
     job: Job, layout: Layout, adjustment: Adjustment, points: Mapping[str, Points]
-) -> tuple[Stray, ...]:
+) -> tuple[DisplacedMark, ...]:
     """Every mark of a strip that pictures show and none uses.
 
     `points`: each camera's marks in the order of `AdjustedCamera.used`.
@@ -72,7 +69,7 @@ def strays(
     strips = {strip.name: strip for strip in adjustment.strips}
     planned = {mark.id: mark for mark in layout.marks}
     used: set[MarkId] = set()
-    found: dict[MarkId, Stray] = {}
+    found: dict[MarkId, DisplacedMark] = {}
     for camera in adjustment.cameras:
         seen = points[camera.name]
         used |= {mark_id for mark_id, flag in zip(seen.ids, camera.used, strict=True) if flag}
@@ -80,27 +77,27 @@ def strays(
             mark = planned.get(seen.ids[row])
             if mark is None or mark.strip is None or not strips[mark.strip].seen:
                 continue
-            stray = _stray(job.strip(mark.strip), strips[mark.strip], camera, mark, seen, int(row))
-            if stray is not None:
-                found[mark.id] = _together(found.get(mark.id), stray)
-    return tuple(stray for mark_id, stray in found.items() if mark_id not in used)
+            strip, adjusted = job.strip(mark.strip), strips[mark.strip]
+            one = _displaced(strip, adjusted, camera, mark, seen, int(row))
+            if one is not None:
+                found[mark.id] = _together(found.get(mark.id), one)
+    return tuple(each for mark_id, each in found.items() if mark_id not in used)
 
 
-def with_strays(
-    verdict: LayingVerdict, found: tuple[Stray, ...], tolerance_m: float, lengths: LengthWords
+def with_displaced_marks(
+    verdict: LayingVerdict, found: tuple[DisplacedMark, ...], tolerance_m: float
 ) -> LayingVerdict:
     """The verdict on a strip with those of its marks that were left out and lie beyond tolerance.
 
     What two pictures show makes it re-measure; what one shows, not judged.
     """
-    for stray in found:
-        figures = length_and_sigma(stray.shift_m, stray.covariance_m2)
-        if stray.strip != verdict.name or judge(*figures, tolerance_m) != "beyond":
+    for each in found:
+        figures = length_and_sigma(each.shift_m, each.covariance_m2)
+        if each.strip != verdict.name or judge(*figures, tolerance_m) != "beyond":
             continue
-        reason = Reason(code="stray-mark", text=stray.text(lengths))
-        verdict = replace(verdict, reasons=(*verdict.reasons, reason))
-        if len(stray.cameras) > 1:
-            action = Action(text=f"lay mark {stray.mark_id} again: it {stray.lies(lengths)}")
+        verdict = replace(verdict, reasons=(*verdict.reasons, each.reason))
+        if len(each.cameras) > 1:
+            action = Action(what=Reason("lay-displaced-again", why=each.reason))
             actions = (*verdict.actions, action)
             verdict = replace(verdict, verdict="re-measure", actions=actions)
         elif verdict.verdict == "keep":
@@ -108,14 +105,14 @@ def with_strays(
     return verdict
 
 
-def _stray(
+def _displaced(
     planned: Strip,
     strip: AdjustedStrip,
     camera: AdjustedCamera,
     mark: PlannedMark,
     seen: Points,
     row: int,
-) -> Stray | None:
+) -> DisplacedMark | None:
     """One mark as one camera shows it; None where it lies about right, or is another thing."""
     ground = ground_map(camera.pose, camera.lens)
     beside = seen.pixels_px[row] + np.vstack([np.zeros(2), 0.5 * np.eye(2), -0.5 * np.eye(2)])
@@ -126,10 +123,10 @@ def _stray(
     on_strip = by_ends @ strip.ends_m.ravel()
     off_m = at - on_strip
     # Not so: NaN, where the lens does not see the ground.
-    if not LEAST_STRAY_M <= float(np.linalg.norm(off_m)) <= MOST_STRAY_M:
+    if not LEAST_OFF_M <= float(np.linalg.norm(off_m)) <= MOST_OFF_M:
         return None
     pixel = by_pixel @ seen.covariance_px2[row] @ by_pixel.T
-    return Stray(
+    return DisplacedMark(
         mark_id=mark.id,
         strip=strip.name,
         cameras=(camera.name,),
@@ -140,20 +137,13 @@ def _stray(
     )
 
 
-def _together(known: Stray | None, stray: Stray) -> Stray:
+def _together(known: DisplacedMark | None, other: DisplacedMark) -> DisplacedMark:
     """What two cameras show of one mark: both where they agree, else the first alone."""
     if known is None:
-        return stray
+        return other
     apart = length_and_sigma(
-        known.shift_m - stray.shift_m, known.covariance_m2 + stray.covariance_m2
+        known.shift_m - other.shift_m, known.covariance_m2 + other.covariance_m2
     )
-    if apart[0] > max(SIGNIFICANT * apart[1], LEAST_STRAY_M):
+    if apart[0] > max(SIGNIFICANT * apart[1], LEAST_OFF_M):
         return known
-    return replace(known, cameras=(*known.cameras, *stray.cameras))
-
-
-def _ways(off_m: Array, lengths: LengthWords) -> Iterator[str]:
-    """`5.1 cm ahead`, `2.0 cm left`: of each direction that is worth saying."""
-    for off, (plus, minus) in zip(off_m, (("ahead", "behind"), ("left", "right")), strict=True):
-        if abs(off) >= LEAST_STRAY_M / 2:
-            yield f"{lengths.cm(abs(float(off)))} {plus if off > 0 else minus}"
+    return replace(known, cameras=(*known.cameras, *other.cameras))

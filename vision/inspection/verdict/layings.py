@@ -1,12 +1,12 @@
 """Verdicts on strips and single marks: is what was laid where the plan says, and if not, move what.
 
-Words are those of somebody with a tape measure beside the vehicle: a strip lies too far out or in,
+Ways are those of somebody with a tape measure beside the vehicle: a strip lies too far out or in,
 seen from the body, or too far forward, back, left or right.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal, assert_never
 
 import numpy as np
@@ -17,7 +17,7 @@ from vision.inspection.verdict.rule import (
     SIGNIFICANT,
     Action,
     Judgement,
-    Reason,
+    deciding,
     judge,
     length_and_sigma,
     reasons_for,
@@ -25,7 +25,7 @@ from vision.inspection.verdict.rule import (
 )
 from vision.job.job import BoxCorner, SingleMark, Strip, Tolerances
 from vision.units.arrays import Array
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 
 LayingWord = Literal["re-measure", "not-judged", "keep"]
 
@@ -35,6 +35,7 @@ WORTH_MOVING_M = 0.005
 """Nobody moves tape by less: smaller parts of a move are left out of the words."""
 BOX_CORNER_NOT_FOUND = "box-corner-not-found"
 BOX_CORNER_NOT_JUDGED = "box-corner-not-judged"
+MAY_BE_MISSING = frozenset({BOX_CORNER_NOT_FOUND, BOX_CORNER_NOT_JUDGED})
 """Codes that do not hold up a job: a carton's corner helps where it is clear, and may miss."""
 
 
@@ -48,32 +49,35 @@ class LayingVerdict:
     actions: tuple[Action, ...] = ()
 
 
+Way = Literal["forward", "back", "to-the-left", "to-the-right", "out", "in", "up", "down"]
+OPPOSITE_WAYS: dict[Way, Way] = {
+    "forward": "back",
+    "to-the-left": "to-the-right",
+    "out": "in",
+    "up": "down",
+}
+OPPOSITE_WAYS |= {against: along for along, against in OPPOSITE_WAYS.items()}
+
+Part = tuple[Way, float, float]
+"""Of a shift: which way, how far in m (never negative), and its sigma."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Way:
-    """A direction with the words for going along it and against it."""
+class _Axis:
+    """A direction (2,) with the way along it."""
 
     direction: Array
-    along: str
-    against: str
-
-    def word(self, amount_m: float) -> str:
-        return self.along if amount_m > 0 else self.against
+    along: Way
 
 
-FORWARD = _Way(direction=np.array([1.0, 0.0]), along="forward", against="back")
-LEFT = _Way(direction=np.array([0.0, 1.0]), along="to the left", against="to the right")
+FORWARD = _Axis(direction=np.array([1.0, 0.0]), along="forward")
+LEFT = _Axis(direction=np.array([0.0, 1.0]), along="to-the-left")
 
 
-def strip_verdict(
-    strip: Strip,
-    adjusted: AdjustedStrip,
-    tolerances: Tolerances,
-    lengths: LengthWords = METRIC,
-) -> LayingVerdict:
+def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances) -> LayingVerdict:
     """Judge one strip by the shift of every mark on it that was seen."""
     if not adjusted.seen or not adjusted.mark_ids:
-        text = f"no camera saw the {strip.name} strip; a picture that shows it would decide"
-        reason = Reason(code="not-seen", text=text)
+        reason = Reason("not-seen", strip=strip.name)
         return LayingVerdict(name=strip.name, verdict="not-judged", reasons=(reason,))
     figures = [
         length_and_sigma(shift, covariance)
@@ -83,21 +87,15 @@ def strip_verdict(
     ]
     words = [judge(length, sigma, tolerances.strip_m) for length, sigma in figures]
     found = worst_of(words)
-    names = [f"mark {mark_id}" for mark_id in adjusted.mark_ids]
-    narrow = "a tape reading to it, or its marks seen by a second camera, would narrow it"
-    reasons = _shift_reasons(found, figures, words, names, tolerances, narrow, lengths)
+    worst = deciding(found, figures, words)
+    reasons = _shift_reasons(found, figures[worst], tolerances, mark=adjusted.mark_ids[worst])
     actions: tuple[Action, ...] = ()
     if found == "beyond":
-        actions = _strip_actions(strip, adjusted, words, tolerances, lengths)
+        actions = _strip_actions(strip, adjusted, words, tolerances)
     return LayingVerdict(name=strip.name, verdict=_word(found), reasons=reasons, actions=actions)
 
 
-def mark_verdict(
-    mark: SingleMark,
-    adjusted: AdjustedMark,
-    tolerances: Tolerances,
-    lengths: LengthWords = METRIC,
-) -> LayingVerdict:
+def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerances) -> LayingVerdict:
     """Judge one single or raised mark by its shift in x, y and z.
 
     A carton's corner may go unfound, or be found but not sure: it is then not judged with a code of
@@ -105,26 +103,24 @@ def mark_verdict(
     """
     if not adjusted.seen:
         code = BOX_CORNER_NOT_FOUND if isinstance(mark.shape, BoxCorner) else "not-seen"
-        reason = Reason(code=code, text=f"no camera saw {mark.name}")
+        reason = Reason(code, mark=mark.name)
         return LayingVerdict(name=mark.name, verdict="not-judged", reasons=(reason,))
     figure = length_and_sigma(adjusted.shift_m, adjusted.covariance_m2)
     word = judge(*figure, tolerances.strip_m)
-    narrow = "a second camera that sees it, or a tape reading to it, would narrow it"
-    reasons = _shift_reasons(word, [figure], [word], [mark.name], tolerances, narrow, lengths)
+    reasons = _shift_reasons(word, figure, tolerances, single=mark.name)
     if word == "not-judged" and isinstance(mark.shape, BoxCorner):
-        reasons = tuple(replace(each, code=BOX_CORNER_NOT_JUDGED) for each in reasons)
+        reasons = tuple(Reason(BOX_CORNER_NOT_JUDGED, **each.arguments) for each in reasons)
     actions: tuple[Action, ...] = ()
     if word == "beyond":
         sigma = np.sqrt(np.diag(adjusted.covariance_m2))
-        ways = (("forward", "back"), ("to the left", "to the right"), ("up", "down"))
-        parts = [
-            f"{lengths.cm(abs(d), s)} too far {ways[axis][int(d < 0)]}"
-            for axis, (d, s) in enumerate(zip(adjusted.shift_m, sigma, strict=True))
-            if abs(d) > max(COVERAGE * s, WORTH_MOVING_M)
-        ] or [f"{lengths.cm(*figure)} off"]
-        text = f"measure the place of {mark.name} again: it lies {' and '.join(parts)}"
-        move, spread = tuple(-adjusted.shift_m.astype(float) + 0.0), tuple(sigma.astype(float))
-        actions = (Action(text=text, move_m=move, move_sigma_m=spread),)
+        ways: tuple[Way, ...] = ("forward", "to-the-left", "up")
+        parts = tuple(
+            _part(way, float(off), float(s))
+            for way, off, s in zip(ways, adjusted.shift_m, sigma, strict=True)
+            if abs(off) > max(COVERAGE * s, WORTH_MOVING_M)
+        )
+        what = Reason("measure-again", mark=mark.name, parts=parts, off=figure)
+        actions = (_move(what, adjusted.shift_m, adjusted.covariance_m2),)
     return LayingVerdict(name=mark.name, verdict=_word(word), reasons=reasons, actions=actions)
 
 
@@ -141,37 +137,25 @@ def _word(found: Judgement) -> LayingWord:
 
 
 def _shift_reasons(
-    found: Judgement,
-    figures: list[tuple[float, float]],
-    words: list[Judgement],
-    names: list[str],
-    tolerances: Tolerances,
-    narrow: str,
-    lengths: LengthWords,
+    found: Judgement, figure: tuple[float, float], tolerances: Tolerances, **what: object
 ) -> tuple[Reason, ...]:
-    """The reason for the mark that decides: the worst of those with the verdict's own word."""
-    side = -COVERAGE if found == "beyond" else COVERAGE
-    deciding = [index for index, word in enumerate(words) if word == found]
-    worst = max(deciding, key=lambda index: figures[index][0] + side * figures[index][1])
-    length, sigma = figures[worst]
-    reasons = reasons_for(
-        found,
-        "shift",
-        f"{names[worst]} lies {lengths.cm(length, sigma)} from its planned place",
-        limit=lengths.cm(tolerances.strip_m),
-        span=lengths.span(length, COVERAGE * sigma),
-        narrow=narrow,
-        real=length > SIGNIFICANT * sigma,
+    """The reason for the mark that decides, whose shift and its sigma are `figure`."""
+    length, sigma = figure
+    return tuple(
+        reasons_for(
+            found,
+            "shift",
+            real=length > SIGNIFICANT * sigma,
+            off_m=length,
+            sigma_m=sigma,
+            limit_m=tolerances.strip_m,
+            **what,
+        )
     )
-    return tuple(reasons)
 
 
 def _strip_actions(
-    strip: Strip,
-    adjusted: AdjustedStrip,
-    words: list[Judgement],
-    tolerances: Tolerances,
-    lengths: LengthWords,
+    strip: Strip, adjusted: AdjustedStrip, words: list[Judgement], tolerances: Tolerances
 ) -> tuple[Action, ...]:
     """Marks that lie off their own strip by themselves, then the strip as a whole or its ends."""
     ends = adjusted.ends_m - np.array([strip.from_m, strip.to_m])
@@ -179,30 +163,25 @@ def _strip_actions(
     indices = [mark_id.index for mark_id in adjusted.mark_ids if mark_id.index is not None]
     shares = strip.at_m[indices][:, None] / strip.length_m
     own = adjusted.mark_shift_m - ((1 - shares) * ends[0] + shares * ends[1])
-    actions, strays = [], set()
+    actions, displaced = [], set()
     rows = zip(adjusted.mark_ids, own, adjusted.mark_shift_covariance_m2, strict=True)
-    for mark_id, stray, covariance in rows:
-        if judge(*length_and_sigma(stray, covariance), tolerances.strip_m / 2) == "beyond":
-            strays.add(mark_id)
-            phrase = _phrase(strip, stray, covariance, lengths)
-            text = f"lay mark {mark_id} again: it lies {phrase} against its own strip"
-            actions.append(_move(text, stray, covariance))
+    for mark_id, off, covariance in rows:
+        if judge(*length_and_sigma(off, covariance), tolerances.strip_m / 2) == "beyond":
+            displaced.add(mark_id)
+            what = Reason("lay-again", mark=mark_id, parts=_parts(strip, off, covariance))
+            actions.append(_move(what, off, covariance))
     left = [
         mark_id
         for mark_id, word in zip(adjusted.mark_ids, words, strict=True)
-        if word == "beyond" and mark_id not in strays
+        if word == "beyond" and mark_id not in displaced
     ]
     if left or not actions:
-        actions += _strip_moves(strip, adjusted, ends, tolerances, lengths)
+        actions += _strip_moves(strip, adjusted, ends, tolerances)
     return tuple(actions)
 
 
 def _strip_moves(
-    strip: Strip,
-    adjusted: AdjustedStrip,
-    ends: Array,
-    tolerances: Tolerances,
-    lengths: LengthWords,
+    strip: Strip, adjusted: AdjustedStrip, ends: Array, tolerances: Tolerances
 ) -> list[Action]:
     """One move for a strip that is shifted, one for each end of a strip that is turned."""
     swing = abs(adjusted.turn_rad) * strip.length_m
@@ -210,49 +189,44 @@ def _strip_moves(
     if not turned or swing <= tolerances.strip_m / 2:
         half = np.hstack([np.eye(2), np.eye(2)]) / 2
         covariance = half @ adjusted.covariance_m2 @ half.T
-        whole, shift = f"the {strip.name} strip", ends.mean(axis=0)
-        return [_move_text(whole, strip, shift, covariance, tolerances, lengths)]
+        return [_strip_move(strip, None, ends.mean(axis=0), covariance, tolerances)]
     moves = []
     for index, name in enumerate(_end_names(strip)):
         block = slice(2 * index, 2 * index + 2)
         covariance = adjusted.covariance_m2[block, block]
         length, sigma = length_and_sigma(ends[index], covariance)
         if length > max(COVERAGE * sigma, tolerances.strip_m / 3):
-            what = f"the {name} end of the {strip.name} strip"
-            moves.append(_move_text(what, strip, ends[index], covariance, tolerances, lengths))
+            moves.append(_strip_move(strip, name, ends[index], covariance, tolerances))
     return moves
 
 
-def _move_text(
-    what: str,
-    strip: Strip,
-    shift: Array,
-    covariance: Array,
-    tolerances: Tolerances,
-    lengths: LengthWords,
+def _strip_move(
+    strip: Strip, end: str | None, shift: Array, covariance: Array, tolerances: Tolerances
 ) -> Action:
-    """`the right strip lies 5.0 cm (+-0.6) too far out: move it 5.0 cm in; then ...`."""
+    """Move a strip or its end back by its shift; `sure`: whether it then lies within."""
     _, sigma = length_and_sigma(shift, covariance)
-    parts = _parts(strip, shift, covariance)
-    back = " and ".join(
-        f"{lengths.cm(abs(amount))} {way.word(-amount)}" for way, amount, _ in parts
+    what = Reason(
+        "move-strip",
+        strip=strip.name,
+        end=end,
+        parts=_parts(strip, shift, covariance),
+        sigma_m=sigma,
+        sure=judge(0.0, sigma, tolerances.strip_m) == "within",
     )
-    sure = judge(0.0, sigma, tolerances.strip_m) == "within"
-    result = "lies within tolerance" if sure else "is still not certain to lie within tolerance"
-    text = (
-        f"{what} lies {_phrase(strip, shift, covariance, lengths)}: move it {back};"
-        f" then it {result} ({lengths.span(0.0, sigma, nested=True)})"
-    )
-    return _move(text, shift, covariance)
+    return _move(what, shift, covariance)
 
 
-def _move(text: str, shift: Array, covariance: Array) -> Action:
+def _move(what: Reason, shift: Array, covariance: Array) -> Action:
     move = tuple(float(-amount) + 0.0 for amount in shift)
     sigma = tuple(float(value) for value in np.sqrt(np.diag(covariance)))
-    return Action(text=text, move_m=move, move_sigma_m=sigma)
+    return Action(what=what, move_m=move, move_sigma_m=sigma)
 
 
-def _ways(strip: Strip) -> tuple[_Way, _Way]:
+def _part(along: Way, amount_m: float, sigma_m: float) -> Part:
+    return along if amount_m > 0 else OPPOSITE_WAYS[along], abs(amount_m), sigma_m
+
+
+def _axes(strip: Strip) -> tuple[_Axis, _Axis]:
     """Square to the strip, away from the body, and along it."""
     lengthways = abs(strip.along[0]) >= abs(strip.along[1])
     along = FORWARD if lengthways else LEFT
@@ -260,12 +234,12 @@ def _ways(strip: Strip) -> tuple[_Way, _Way]:
     square = np.array([-axis[1], axis[0]])
     offset = float(square @ strip.from_m)
     if abs(offset) > BESIDE_BODY_M:
-        across = _Way(direction=square * np.sign(offset), along="out", against="in")
+        across = _Axis(direction=square * np.sign(offset), along="out")
     else:
         plain = LEFT if lengthways else FORWARD
         sign = 1.0 if square @ plain.direction > 0 else -1.0
-        across = _Way(direction=square * sign, along=plain.along, against=plain.against)
-    return across, _Way(direction=axis, along=along.along, against=along.against)
+        across = _Axis(direction=square * sign, along=plain.along)
+    return across, _Axis(direction=axis, along=along.along)
 
 
 def _end_names(strip: Strip) -> tuple[str, str]:
@@ -275,19 +249,12 @@ def _end_names(strip: Strip) -> tuple[str, str]:
     return ("right", "left") if strip.along[1] > 0 else ("left", "right")
 
 
-def _parts(strip: Strip, shift: Array, covariance: Array) -> list[tuple[_Way, float, float]]:
+def _parts(strip: Strip, shift: Array, covariance: Array) -> tuple[Part, ...]:
     """The parts of a shift worth saying, largest first, each with its sigma."""
     every = []
-    for way in _ways(strip):
-        sigma = float(np.sqrt(np.maximum(way.direction @ covariance @ way.direction, 0.0)))
-        every.append((way, float(way.direction @ shift), sigma))
-    every.sort(key=lambda part: -abs(part[1]))
-    worth = [p for p in every[1:] if abs(p[1]) > max(COVERAGE * p[2], WORTH_MOVING_M)]
-    return every[:1] + worth
-
-
-def _phrase(strip: Strip, shift: Array, covariance: Array, lengths: LengthWords) -> str:
-    return " and ".join(
-        f"{lengths.cm(abs(amount), sigma)} too far {way.word(amount)}"
-        for way, amount, sigma in _parts(strip, shift, covariance)
-    )
+    for axis in _axes(strip):
+        sigma = float(np.sqrt(np.maximum(axis.direction @ covariance @ axis.direction, 0.0)))
+        every.append(_part(axis.along, float(axis.direction @ shift), sigma))
+    every.sort(key=lambda part: -part[1])
+    worth = [p for p in every[1:] if p[1] > max(COVERAGE * p[2], WORTH_MOVING_M)]
+    return (*every[:1], *worth)

@@ -7,7 +7,7 @@ job's `blur_px`: on the marks where marks were measured, else on the picture's o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 
@@ -15,11 +15,11 @@ from vision.inspection.verdict.rule import (
     COVERAGE,
     Action,
     Judgement,
-    Reason,
     judge,
     judge_minimum,
 )
 from vision.job.job import Tolerances
+from vision.units.reason import Reason
 from vision.views.sharpness.blur import OPPOSITE, SIDES, Blur, Sharpness, Side
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
 from vision.views.sharpness.drops import SoftPatch
@@ -78,16 +78,15 @@ def judge_picture(
         # Then it is the motion that makes the marks soft, not the lens.
         beyond -= {"soft"}
     faults = tuple(fault for fault in FAULTS if fault in beyond)
-    texts = {fault: _text(fault, sharpness, allowed, side[1], drops) for fault in faults}
-    reasons = [Reason(code=fault, text=text) for fault, text in texts.items()]
-    actions = [Action(text=f"{_advice(fault, name)}: {text}") for fault, text in texts.items()]
+    reasons = [_reason(fault, sharpness, allowed, side[1], drops) for fault in faults]
+    actions = [Action(what=Reason("mend-picture", camera=name, why=each)) for each in reasons]
     word: Literal["re-shoot", "not-judged"] | None = "re-shoot" if faults else None
     marks = sharpness.marks
     if not faults and marks is not None and _judged(marks.median, allowed) == "not-judged":
         word = "not-judged"
-        reasons.append(Reason(code="soft-not-judged", text=_straddling(marks.median, allowed)))
+        reasons.append(Reason("soft-not-judged", **_figures(marks.median, allowed)))
     if identified and answers["low-light"] == "yes":
-        reasons.append(Reason(code="low-light", text=_text("low-light", sharpness, allowed)))
+        reasons.append(_reason("low-light", sharpness, allowed))
     return PictureVerdict(
         answers=answers,
         faults=faults,
@@ -174,72 +173,65 @@ def _beyond_patches(sharpness: Sharpness, allowed_px: float) -> tuple[SoftPatch,
     )
 
 
-def _blur(blur: Blur | SoftPatch) -> str:
-    return f"{blur.blur_px:.1f} px (+-{blur.sigma_px:.1f})"
+def _figures(blur: Blur, allowed_px: float) -> dict[str, object]:
+    return {"blur_px": blur.blur_px, "sigma_px": blur.sigma_px, "limit_px": allowed_px}
 
 
-def _straddling(blur: Blur, allowed_px: float) -> str:
-    span = f"{blur.blur_px:.2f} +- {COVERAGE * blur.sigma_px:.2f}"
-    return (
-        f"the blur at the marks, {span} px, straddles the {allowed_px:.1f} px allowed; a sharper"
-        " picture would settle it"
-    )
-
-
-def _text(
+def _reason(
     fault: PictureFault,
     sharpness: Sharpness,
     allowed_px: float,
     side: Side | None = None,
     drops: tuple[SoftPatch, ...] = (),
-) -> str:
-    """What was found, for a person."""
-    allowed = f"{allowed_px:.1f} px allowed"
-    marks, motion, light = sharpness.marks, sharpness.motion, sharpness.light
-    if fault == "soft":
-        figure, where = _softness(sharpness), "at the marks" if marks else "everywhere"
-        assert figure is not None
-        return f"the picture is soft: blur {_blur(figure)} {where}, {allowed}"
-    if fault == "soft-side":
-        assert sharpness.sides is not None
-        assert side is not None
-        here, there = sharpness.sides[side], sharpness.sides[OPPOSITE[side]]
-        return (
-            f"the {side} side of the picture is soft: blur {_blur(here)} there, {_blur(there)} on"
-            f" the {OPPOSITE[side]} side, {allowed}"
-        )
-    if fault == "motion":
-        assert motion is not None
-        down = np.degrees(motion.direction_rad)
-        lean = f"{abs(down):.0f} degrees {'down' if down >= 0 else 'up'} to the right"
-        return (
-            f"the camera moved during the exposure: everything is drawn out over"
-            f" {motion.length_px:.1f} px (+-{motion.sigma_px:.1f}), {lean}; {allowed} as blur"
-        )
-    if fault == "low-light":
-        return (
-            f"too little light: the levels span {light.signal_to_noise:.0f} times the noise"
-            f" (+-{light.signal_to_noise_sigma:.0f}), {LEAST_SIGNAL:.0f} wanted"
-        )
-    places = "; ".join(
-        f"{_blur(patch)} within {patch.radius_px:.0f} px of ({patch.pixel_px[0]:.0f},"
-        f" {patch.pixel_px[1]:.0f}), at {', '.join(map(str, patch.marks))}"
-        for patch in drops
-    )
-    return f"drops or dirt before the lens: clear in general, but blur {places}; {allowed}"
-
-
-def _advice(fault: PictureFault, name: str) -> str:
-    """What a person is to do."""
-    again = "then take its picture again"
+) -> Reason:
+    """What was found of a fault."""
+    motion, light = sharpness.motion, sharpness.light
     match fault:
         case "soft":
-            return f"clean and focus the {name} camera, {again}"
+            figure = _softness(sharpness)
+            assert figure is not None
+            at_marks = sharpness.marks is not None
+            return Reason(fault, at_marks=at_marks, **_figures(figure, allowed_px))
         case "soft-side":
-            return f"clean the {name} camera's lens and see that it sits straight, {again}"
+            assert sharpness.sides is not None
+            assert side is not None
+            there = sharpness.sides[OPPOSITE[side]]
+            return Reason(
+                fault,
+                side=side,
+                other=OPPOSITE[side],
+                other_blur_px=there.blur_px,
+                other_sigma_px=there.sigma_px,
+                **_figures(sharpness.sides[side], allowed_px),
+            )
         case "motion":
-            return f"hold the vehicle and the {name} camera still, {again}"
+            assert motion is not None
+            return Reason(
+                fault,
+                length_px=motion.length_px,
+                sigma_px=motion.sigma_px,
+                direction_rad=motion.direction_rad,
+                limit_px=allowed_px,
+            )
         case "low-light":
-            return f"give the {name} camera's view more light, {again}"
+            return Reason(
+                fault,
+                signal_to_noise=light.signal_to_noise,
+                sigma=light.signal_to_noise_sigma,
+                least=LEAST_SIGNAL,
+            )
         case "drops":
-            return f"wipe the {name} camera's lens and cover glass clean, {again}"
+            patches = tuple(
+                Reason(
+                    "soft-patch",
+                    blur_px=each.blur_px,
+                    sigma_px=each.sigma_px,
+                    pixel_px=(float(each.pixel_px[0]), float(each.pixel_px[1])),
+                    radius_px=each.radius_px,
+                    marks=each.marks,
+                )
+                for each in drops
+            )
+            return Reason(fault, patches=patches, limit_px=allowed_px)
+        case _:
+            assert_never(fault)

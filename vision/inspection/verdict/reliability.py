@@ -7,18 +7,17 @@ off by its tolerance, a mounting measured to the wrong edge, a tape read an inch
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, assert_never
+from typing import Literal
 
 import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, GroupTest
-from vision.adjustment.groups import FaultKind, Group, GroupKind
+from vision.adjustment.groups import FaultKind, Group
 from vision.inspection.verdict.causes import stated
-from vision.inspection.verdict.rule import degrees
 from vision.job.job import AngleReading, Job
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 
-StandingWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
+ReliabilityWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
 
 MOUNTING_SLIP_M = 0.05
 LENGTH_SLIP_M = 0.0254
@@ -29,7 +28,7 @@ type by a tenth of its scale; common practice, no source. What is laid has its o
 
 SUSPECT = 0.05
 MOST_SAID = 3
-"""A sentence names no more than these, of those that a sound job would have one in twenty of."""
+"""No more than these are named, of those that a sound job would have one in twenty of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,87 +47,34 @@ class FaultSize:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """How one group of the adjustment stands; `what` says it in words, `sizes` by kind of fault."""
+class Reliability:
+    """How one group of the adjustment stands; `what` names it, `sizes` by kind of fault."""
 
     group: Group
-    what: str
-    word: StandingWord
+    what: Reason
+    word: ReliabilityWord
     sizes: tuple[FaultSize, ...]
     p_value: float
 
 
-def standings(job: Job, adjustment: Adjustment) -> tuple[Standing, ...]:
+def reliabilities(job: Job, adjustment: Adjustment) -> tuple[Reliability, ...]:
     """How every group stands: first what is wrong, then what may be, the least likely last."""
-    order: tuple[StandingWord, ...] = ("wrong", "one-of-several", "cannot-tell", "sound")
-    every = [_standing(job, adjustment, test) for test in adjustment.groups.values()]
+    order: tuple[ReliabilityWord, ...] = ("wrong", "one-of-several", "cannot-tell", "sound")
+    every = [_reliability(job, adjustment, test) for test in adjustment.groups.values()]
     return tuple(sorted(every, key=lambda each: (order.index(each.word), each.p_value)))
 
 
-def doubts(every: tuple[Standing, ...]) -> str | None:
-    """One sentence on what cannot be told, and where to look first; None where all is known."""
+def doubts(every: tuple[Reliability, ...]) -> Reason | None:
+    """What cannot be told, and where to look first; None where all is known."""
     open_ = [each for each in every if each.word == "cannot-tell"]
     if not open_:
         return None
-    text = (
-        f"cannot tell of {len(open_)} of {len(every)} stated things whether a usual slip hides in"
-        " them: no test failed, and nothing here refutes it; the report says how far off each may"
-        " be, and [[reading]] tables narrow it"
-    )
-    suspects = [each for each in open_ if each.p_value < SUSPECT]
-    if not suspects:
-        return text
-    return f"{text}. Look first at {'; '.join(each.what for each in suspects[:MOST_SAID])}"
+    suspects = [each.what for each in open_ if each.p_value < SUSPECT]
+    first = tuple(suspects[:MOST_SAID])
+    return Reason("cannot-tell", things=len(open_), of=len(every), first=first)
 
 
-def open_words(every: tuple[Standing, ...], lengths: LengthWords = METRIC) -> tuple[str, ...]:
-    """What cannot be told, a sentence for each kind of thing, with the most it may be off by."""
-    kinds: dict[GroupKind, list[Standing]] = {}
-    for each in every:
-        if each.word == "cannot-tell":
-            kinds.setdefault(each.group.kind, []).append(each)
-    return tuple(
-        f"cannot tell whether a usual slip hides in {_together(kind, each)}: by all the rest"
-        f" {'it' if len(each) == 1 else 'each'} may be off by {_most(each, lengths)}"
-        for kind, each in kinds.items()
-    )
-
-
-def _together(kind: GroupKind, every: list[Standing]) -> str:
-    """Things of one kind in a row: `the front and rear strips`."""
-    if len(every) == 1:
-        return every[0].what
-    names = [each.group.name for each in every]
-    if kind == "reading":
-        names.sort(key=int)
-    row = f"{', '.join(names[:-1])} and {names[-1]}"
-    return f"readings {row}" if kind == "reading" else f"the {row} {kind}s"
-
-
-def _most(every: list[Standing], lengths: LengthWords) -> str:
-    """The most that any of them may be off by: `up to 3.9 cm, 0.8 degrees`."""
-    most: dict[FaultKind, float] = {}
-    for size in (size for each in every for size in each.sizes if size.possible >= size.slip):
-        most[size.kind] = max(most.get(size.kind, 0.0), size.possible)
-    if any(np.isinf(size) for size in most.values()):
-        return "any amount"
-    return "up to " + ", ".join(amount_text(kind, size, lengths) for kind, size in most.items())
-
-
-def amount_text(kind: FaultKind, amount: float, lengths: LengthWords = METRIC) -> str:
-    """An amount of a kind of fault for a sentence."""
-    match kind:
-        case "shift":
-            return lengths.cm(amount)
-        case "turn":
-            return degrees(amount)
-        case "scale":
-            return f"{100 * amount:.0f} % of its scale"
-        case _:
-            assert_never(kind)
-
-
-def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:
+def _reliability(job: Job, adjustment: Adjustment, test: GroupTest) -> Reliability:
     sizes = tuple(
         FaultSize(
             kind=kind,
@@ -138,14 +84,14 @@ def _standing(job: Job, adjustment: Adjustment, test: GroupTest) -> Standing:
         )
         for kind, fault in test.faults.items()
     )
-    word: StandingWord = "sound"
+    word: ReliabilityWord = "sound"
     if test.group in adjustment.freed:
         word = "wrong"
     elif any(test.group in tie for tie in adjustment.freed_alternatives):
         word = "one-of-several"
     elif any(size.possible >= size.slip for size in sizes):
         word = "cannot-tell"
-    return Standing(
+    return Reliability(
         group=test.group,
         what=stated(job, test.group),
         word=word,

@@ -6,14 +6,14 @@ kindest reading is too much, within where even the harshest is not, otherwise no
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from vision.camera.geometry import ANGLES
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 Judgement = Literal["beyond", "within", "not-judged"]
 
@@ -24,44 +24,18 @@ SIGNIFICANT = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reason:
-    """Why a verdict is what it is: a code for scripts and a sentence for a person."""
-
-    code: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
-    """What to do, as a sentence; for a camera also the change to apply, for a strip the move.
+    """What to do; for a camera also the change to apply, for a strip or mark the move.
 
     `turn_rad` and `sigma_rad`: change of (pan, tilt, roll) and its sigmas. `move_m` and
     `move_sigma_m`: how far to move, in ground x, y (and z for a raised mark), and its sigmas.
     """
 
-    text: str
+    what: Reason
     turn_rad: tuple[float, float, float] | None = None
     sigma_rad: tuple[float, float, float] | None = None
     move_m: tuple[float, ...] | None = None
     move_sigma_m: tuple[float, ...] | None = None
-
-    @property
-    def turn_deg(self) -> dict[str, float] | None:
-        """The change to apply by the names of the angles, in degrees, for files and reports."""
-        return _named_degrees(self.turn_rad)
-
-    @property
-    def sigma_deg(self) -> dict[str, float] | None:
-        """Its sigmas by the names of the angles, in degrees."""
-        return _named_degrees(self.sigma_rad)
-
-
-def _named_degrees(angles_rad: tuple[float, float, float] | None) -> dict[str, float] | None:
-    if angles_rad is None:
-        return None
-    # Adding 0.0 turns a negative zero into a plain one, which is what a person expects to read.
-    degrees = [float(np.degrees(angle)) + 0.0 for angle in angles_rad]
-    return dict(zip(ANGLES, degrees, strict=True))
 
 
 def judge(deviation: float, sigma: float, tolerance: float) -> Judgement:
@@ -106,21 +80,27 @@ def worst_of(judgements: Iterable[Judgement]) -> Judgement:
     return "within" if every and "not-judged" not in every else "not-judged"
 
 
-def reasons_for(
-    word: Judgement, code: str, figure: str, *, limit: str, span: str, narrow: str, real: bool
-) -> list[Reason]:
-    """Why a figure is judged so: what is allowed, or what straddles it and would narrow that.
+def deciding(
+    verdict: Judgement, figures: Sequence[tuple[float, float]], words: Sequence[Judgement]
+) -> int:
+    """Which figure (length, sigma) decides: of those with the verdict's own word the worst.
 
-    `figure` and `span` say it in words, the latter with two sigma; `real` is whether it is worth
-    saying though it is within.
+    The one farthest from acceptance, sigma included.
     """
-    if word == "beyond":
-        return [Reason(code=f"{code}-beyond", text=f"{figure}; {limit} allowed")]
-    if word == "not-judged":
-        text = f"{figure}: {span} straddles the {limit} allowed; {narrow}"
-        return [Reason(code=f"{code}-not-judged", text=text)]
-    text = f"{figure}: a real difference, but within the {limit} allowed"
-    return [Reason(code="significant-within", text=text)] if real else []
+    side = -COVERAGE if verdict == "beyond" else COVERAGE
+    own = [index for index, word in enumerate(words) if word == verdict]
+    return max(own, key=lambda index: figures[index][0] + side * figures[index][1])
+
+
+def reasons_for(word: Judgement, of: str, *, real: bool, **figures: object) -> list[Reason]:
+    """Why a figure is judged so: it is beyond, or straddles what is allowed.
+
+    `of` says what kind of figure it is, `figures` what it is and what is allowed; `real` is whether
+    it is worth saying though it is within.
+    """
+    if word != "within":
+        return [Reason(f"{of}-{word}", **figures)]
+    return [Reason("significant-within", of=of, **figures)] if real else []
 
 
 def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:

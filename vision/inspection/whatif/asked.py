@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from vision.camera.geometry import ANGLES
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import Inspection
-from vision.inspection.whatif.change import Change, Forecast
-from vision.inspection.whatif.forecast import predict
+from vision.inspection.whatif.change import Change, Forecast, WhatIf
+from vision.inspection.whatif.forecast import predict, sensitivities
 from vision.job.job import Job
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
@@ -67,20 +67,26 @@ def recommended(inspection: Inspection) -> dict[str, tuple[Change, Forecast | No
     return out
 
 
-def small_changes(job: Job) -> dict[str, Change]:
-    """What loading, suspension, tyres and knocks do, by its label."""
-    lengths, lower_m = job.lengths, SMALL_LOWER_M
-    if lengths.imperial:
+def what_if(inspection: Inspection) -> WhatIf:
+    """What an inspection foretells by itself: its recommended turns, and small changes."""
+    return WhatIf(
+        turns=recommended(inspection),
+        moves=sensitivities(inspection, small_changes(inspection.job)),
+    )
+
+
+def small_changes(job: Job) -> tuple[Change, ...]:
+    """What loading, suspension, tyres and knocks do."""
+    lower_m = SMALL_LOWER_M
+    if job.lengths.imperial:
         lower_m = SMALL_LOWER_INCHES * float(UNITS["in"])
-    changes = {
-        f"{lengths.cm(lower_m, spec='.3g')} lower": Change(lower_m=lower_m),
-        "leans 1 degree to its right": Change(lean_rad=SMALL_LEAN_RAD),
-        "nose 1 degree down": Change(nose_down_rad=SMALL_LEAN_RAD),
-    }
-    for camera in job.cameras:
-        turn = (0.0, SMALL_TURN_RAD, 0.0)
-        changes[f"{camera.name} tilted 0.5 degree down"] = Change(turns_rad={camera.name: turn})
-    return changes
+    knocks = (Change(turns_rad={c.name: (0.0, SMALL_TURN_RAD, 0.0)}) for c in job.cameras)
+    return (
+        Change(lower_m=lower_m),
+        Change(lean_rad=SMALL_LEAN_RAD),
+        Change(nose_down_rad=SMALL_LEAN_RAD),
+        *knocks,
+    )
 
 
 def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | None:

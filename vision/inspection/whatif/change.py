@@ -8,9 +8,10 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from vision.camera.geometry import Aim, Pose
+from vision.camera.solver import NoFit
 from vision.inspection.verdict.rule import Judgement
 from vision.units.arrays import Array
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,20 +100,27 @@ class SeamForecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """What a change would do, by the joint adjustment; `notes` say what could not be predicted.
-
-    `lengths` writes its lengths.
-    """
+    """What a change would do, by the joint adjustment; `notes` say what could not be predicted."""
 
     cameras: tuple[CameraForecast, ...]
     seams: tuple[SeamForecast, ...]
-    notes: tuple[str, ...] = ()
-    lengths: LengthWords = METRIC
+    notes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensitivity:
     """How far each seam's two views move apart, m, under one small change; the display stays."""
 
-    label: str
+    change: Change
     moved_m: dict[tuple[str, str], float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """What each recommended turn would do, by its camera, and how the seams follow small changes.
+
+    Nothing of either without a joint adjustment.
+    """
+
+    turns: dict[str, tuple[Change, Forecast | NoFit]] = field(default_factory=dict)
+    moves: tuple[Sensitivity, ...] = ()

@@ -8,6 +8,7 @@ is a plan fit to predicted pixels. The lens is the same throughout.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +18,6 @@ from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.camera.lens_prior import lens_prior
-from vision.camera.no_fit_words import no_fit_words
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.inspection.verdict.cameras import aim_judgements
@@ -59,7 +59,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
     then = {camera.name: camera for camera in after.cameras}
     found = {each.camera.name: each for each in inspection.cameras}
     fits = {n: c.plan_fit for n, c in found.items() if c.plan_fit is not None}
-    notes = [f"{name}: not predicted, it has no joint fit" for name in found if name not in then]
+    notes = [Reason("not-predicted", camera=name) for name in found if name not in then]
     anew = dict(fits)
     for name, adjusted in then.items():
         same = name not in change.turns_rad and not change.moves_vehicle
@@ -67,7 +67,7 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
             continue
         fit = _set_anew(job, layout, found[name], adjusted, adjustment.mark_m)
         if isinstance(fit, NoFit):
-            notes.append(f"{name}: a display could not be set anew, {no_fit_words(fit.reason)}")
+            notes.append(Reason("not-set-anew", camera=name, why=fit.reason))
             del anew[name]
         else:
             anew[name] = fit
@@ -79,11 +79,10 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
         ),
         seams=_seams(job, adjustment, after, fits, anew),
         notes=tuple(notes),
-        lengths=job.lengths,
     )
 
 
-def sensitivities(inspection: Inspection, changes: dict[str, Change]) -> tuple[Sensitivity, ...]:
+def sensitivities(inspection: Inspection, changes: Sequence[Change]) -> tuple[Sensitivity, ...]:
     """How far the two views of each seam move apart under each change; empty without a fit."""
     adjustment = inspection.adjustment
     if adjustment is None:
@@ -96,10 +95,10 @@ def sensitivities(inspection: Inspection, changes: dict[str, Change]) -> tuple[S
     }
     now = _by_seam(job, fits, adjustment)
     rows = []
-    for label, change in changes.items():
+    for change in changes:
         then = _by_seam(job, fits, changed_adjustment(adjustment, change))
         moved = {b: _moved(now[b], gap) for b, gap in then.items() if b in now}
-        rows.append(Sensitivity(label=label, moved_m=moved))
+        rows.append(Sensitivity(change=change, moved_m=moved))
     return tuple(rows)
 
 

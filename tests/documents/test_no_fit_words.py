@@ -5,26 +5,27 @@ from __future__ import annotations
 import re
 
 from tests.paths import ROOT
-from vision.camera.no_fit_words import NO_FIT_WORDS, no_fit_words
+from vision.documents.check_words.no_fit import NO_FIT
+from vision.documents.check_words.words import say_check
 from vision.units.reason import Reason
 
 VISION = ROOT / "vision"
 
 
 def test_every_code_has_words_and_no_words_lack_a_code() -> None:
-    made = set()
+    made: set[str] = set()
     for file in VISION.rglob("*.py"):
         made |= set(re.findall(r'NoFit\(\s*reason=Reason\(\s*"([a-z-]+)"', file.read_text()))
     made.add("no-baseline")  # which is made in two steps
     made |= {"took-no-part", "sizes-differ"}  # within 'nothing-shared'
-    assert made == set(NO_FIT_WORDS)
+    assert made == set(NO_FIT)
 
 
 def test_reasons_within_reasons_are_said() -> None:
     why = Reason("no-camera", needed=3)
-    assert no_fit_words(Reason("no-baseline", check=2, why=why)) == (
+    assert say_check()(Reason("no-baseline", check=2, why=why)) == (
         "check 2 cannot be a baseline: no camera shows 3 identified marks, so nothing can be"
         " adjusted"
     )
-    assert no_fit_words(Reason("not-converged", steps=50)).endswith("after 50 steps")
-    assert no_fit_words(Reason("not-converged")) == "no start led to a fit"
+    assert say_check()(Reason("not-converged", steps=50)).endswith("after 50 steps")
+    assert say_check()(Reason("not-converged")) == "no start led to a fit"

@@ -6,71 +6,53 @@ words here, made of the reason's figures: a table per family of codes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 import numpy as np
 
-from vision.camera.no_fit_words import no_fit_words
-from vision.units.length_words import METRIC, LengthWords
-from vision.units.reason import Reason
-
-Words = Callable[[dict[str, Any], LengthWords], str]
+from vision.documents.check_words.saying import Arguments, Say, Words, plain
 
 
-def mark_text(reason: Reason, lengths: LengthWords = METRIC) -> str:
-    """Why a mark is not used; KeyError for a code of another family, as for the two below."""
-    return MARKS[reason.code](dict(reason.arguments), lengths)
+def _of_picture(words: Words) -> Words:
+    """Words with what of the picture stands in the way besides."""
 
+    def said(a: Arguments, say: Say) -> str:
+        text = words(a, say)
+        if "burnt_share" in a:
+            text += (
+                f"; {100 * a['burnt_share']:.0f} % of the picture is burnt out to white: take it in"
+                " softer light, or set the camera darker"
+            )
+        if "upright_px" in a:
+            width, height = a["upright_px"]
+            text += (
+                f"; the picture stands on its side, {width} x {height} px: save it as the camera"
+                " delivers it"
+            )
+        return text
 
-def picture_text(reason: Reason, lengths: LengthWords = METRIC) -> str:
-    """Why the marks of a picture are not named, and what of the picture stands in the way."""
-    a: dict[str, Any] = dict(reason.arguments)
-    said = PICTURES[reason.code](a, lengths)
-    if "burnt_share" in a:
-        said += (
-            f"; {100 * a['burnt_share']:.0f} % of the picture is burnt out to white: take it in"
-            " softer light, or set the camera darker"
-        )
-    if "upright_px" in a:
-        width, height = a["upright_px"]
-        said += (
-            f"; the picture stands on its side, {width} x {height} px: save it as the camera"
-            " delivers it"
-        )
     return said
 
 
-def texture_text(reason: Reason, lengths: LengthWords = METRIC) -> str:
-    """Why the ground's texture tells no shift."""
-    return TEXTURES[reason.code](dict(reason.arguments), lengths)
+def _both(a: Arguments, say: Say) -> str:
+    return f"{say(a['seen'])}; {say(a['refusal'])}"
 
 
-def _plain(text: str) -> Words:
-    return lambda _, __: text
-
-
-def _both(a: dict[str, Any], lengths: LengthWords) -> str:
-    return f"{mark_text(a['seen'], lengths)}; {mark_text(a['refusal'], lengths)}"
-
-
-def _astray(a: dict[str, Any], lengths: LengthWords) -> str:
-    why = f"what is seen there lies {lengths.cm(a['off_m'])} from where the other marks put it"
+def _astray(a: Arguments, say: Say) -> str:
+    why = f"what is seen there lies {say.lengths.cm(a['off_m'])} from where the other marks put it"
     if not a["body_may_hide"]:
         return why
     return f"the body may hide it, and {why}: a mirror image in the body, or half a mark"
 
 
-def _too_few(a: dict[str, Any], _: LengthWords) -> str:
+def _too_few(a: Arguments, say: Say) -> str:
     if "why" in a:
-        return no_fit_words(a["why"])
+        return say(a["why"])
     return (
         f"the layout has {a['marks']} marks this camera could see; at least {a['needed']} are"
         " needed"
     )
 
 
-def _no_marks(a: dict[str, Any], _: LengthWords) -> str:
+def _no_marks(a: Arguments, _: Say) -> str:
     if a.get("apart"):
         return (
             "marks were found, but those that should lie between them are missing or the marks do"
@@ -84,15 +66,15 @@ def _no_marks(a: dict[str, Any], _: LengthWords) -> str:
     )
 
 
-def _implausible(a: dict[str, Any], lengths: LengthWords) -> str:
+def _implausible(a: Arguments, say: Say) -> str:
     return (
-        f"the marks fit only with the camera {lengths.cm(a['place_m'], spec='.0f')} from where the"
-        f" job says it is mounted and turned by {np.degrees(a['turn_rad']):.0f} degrees: is this"
-        " another camera's picture?"
+        f"the marks fit only with the camera {say.lengths.cm(a['place_m'], spec='.0f')} from where"
+        f" the job says it is mounted and turned by {np.degrees(a['turn_rad']):.0f} degrees: is"
+        " this another camera's picture?"
     )
 
 
-def _swapped(a: dict[str, Any], _: LengthWords) -> str:
+def _swapped(a: Arguments, _: Say) -> str:
     return (
         f"the pictures of {a['camera']} and {a['other']} look swapped; if they are, write"
         f' picture = "{a["other_file"]}" under [camera.{a["camera"]}] and'
@@ -100,7 +82,7 @@ def _swapped(a: dict[str, Any], _: LengthWords) -> str:
     )
 
 
-def _mirrored(a: dict[str, Any], _: LengthWords) -> str:
+def _mirrored(a: Arguments, _: Say) -> str:
     stated = "not mirrored, though the job says so" if a["stated_mirrored"] else "mirrored"
     flipped = "false" if a["stated_mirrored"] else "true"
     return (
@@ -109,42 +91,38 @@ def _mirrored(a: dict[str, Any], _: LengthWords) -> str:
     )
 
 
-def _behind_and_small(a: dict[str, Any], _: LengthWords) -> str:
+def _behind_and_small(a: Arguments, _: Say) -> str:
     way = "in the way" if a["wholly"] else "in the way of part of it"
     return f"the body is {way}, and what is seen there is too small to tell"
 
 
 MARKS: dict[str, Words] = {
     # What became of a mark
-    "outside-picture": _plain("outside the picture"),
-    "behind-body": _plain("the body is in the way"),
-    "partly-behind-body": lambda a, n: (
-        f"the body is in the way of it, or of part of it: {mark_text(a['refusal'], n)}"
+    "outside-picture": plain("outside the picture"),
+    "behind-body": plain("the body is in the way"),
+    "partly-behind-body": lambda a, say: (
+        f"the body is in the way of it, or of part of it: {say(a['refusal'])}"
     ),
-    "cut-off": _plain("cut off by the picture's edge"),
-    "dark-there": _plain("it is dark there: the rim of the lens, or deep shadow"),
+    "cut-off": plain("cut off by the picture's edge"),
+    "dark-there": plain("it is dark there: the rim of the lens, or deep shadow"),
     "too-small": lambda a, _: f"too small in the picture: {a['size_px']:.1f} px across",
-    "small-and-refused": lambda a, n: (
-        f"only {a['size_px']:.1f} px across; {mark_text(a['refusal'], n)}"
-    ),
+    "small-and-refused": lambda a, say: f"only {a['size_px']:.1f} px across; {say(a['refusal'])}",
     "refused": _both,
-    "nothing-there": _plain("nothing like it where it should be"),
-    "burnt-out": _plain("too much light there: tape and ground are both burnt out to white"),
-    "no-tape": _plain(
+    "nothing-there": plain("nothing like it where it should be"),
+    "burnt-out": plain("too much light there: tape and ground are both burnt out to white"),
+    "no-tape": plain(
         "no tape can be seen there: covered, torn off, laid elsewhere, or something stands before"
         " it"
     ),
     "half-covered": lambda a, _: (
         f"its half {a['half']}, looking along the strip, is covered, torn or rubbed off"
     ),
-    "no-ink": _plain(
-        "its ink cannot be told from its tape: rubbed off, covered, or laid elsewhere"
-    ),
-    "in-shadow": _plain("it lies in shadow"),
-    "not-looked-for": _plain("not looked for before the camera is known"),
-    "camera-not-identified": lambda a, n: picture_text(a["why"], n),
-    "misfit": _plain("it does not fit the other marks of this picture"),
-    "misfit-all": _plain("it does not fit the other marks and cameras"),
+    "no-ink": plain("its ink cannot be told from its tape: rubbed off, covered, or laid elsewhere"),
+    "in-shadow": plain("it lies in shadow"),
+    "not-looked-for": plain("not looked for before the camera is known"),
+    "camera-not-identified": lambda a, say: say(a["why"]),
+    "misfit": plain("it does not fit the other marks of this picture"),
+    "misfit-all": plain("it does not fit the other marks and cameras"),
     # Why what was measured is no mark's centre
     "faint-ink": lambda a, _: (
         f"its ink stands out from its tape by {a['contrast']:.1f} times the noise only"
@@ -160,7 +138,7 @@ MARKS: dict[str, Words] = {
     "turned": lambda a, _: (
         f"what is there is turned by {np.degrees(a['turn_rad']):.0f} degrees against the mark"
     ),
-    "ran-away": _plain("the fit of the drawing ran away from where the mark was found"),
+    "ran-away": plain("the fit of the drawing ran away from where the mark was found"),
     "noisier": lambda a, _: (
         f"the drawing fits it {a['times']:.1f} times worse than the other marks: something covers"
         " part of it"
@@ -177,25 +155,25 @@ MARKS: dict[str, Words] = {
     "astray": _astray,
     "mirror-image": lambda a, _: f"the body is in the way, and may show {a['mark']} mirrored there",
     # A carton's corner
-    "edges-hidden": _plain("its edges are hidden from this camera, or too short in the picture"),
-    "edges-short": _plain("its edges are too short in the picture"),
-    "no-edges": _plain("no three edges meet near where it should be"),
-    "edge-unclear": _plain("one of its three edges is no clear step"),
-    "side-narrow": _plain(
+    "edges-hidden": plain("its edges are hidden from this camera, or too short in the picture"),
+    "edges-short": plain("its edges are too short in the picture"),
+    "no-edges": plain("no three edges meet near where it should be"),
+    "edge-unclear": plain("one of its three edges is no clear step"),
+    "side-narrow": plain(
         "a side is seen so narrowly that its far edge may be taken for the near one"
     ),
-    "edges-miss": _plain("its edges do not meet in one point"),
-    "edges-far": _plain("its edges meet too far from where it should be"),
-    "corner-untold": _plain("its edges do not fix the point where they meet"),
-    "edges-ambiguous": _plain("edges meet in more than one place near where it should be"),
+    "edges-miss": plain("its edges do not meet in one point"),
+    "edges-far": plain("its edges meet too far from where it should be"),
+    "corner-untold": plain("its edges do not fix the point where they meet"),
+    "edges-ambiguous": plain("edges meet in more than one place near where it should be"),
 }
 
-PICTURES: dict[str, Words] = {
+NAMING: dict[str, Words] = {
     "dark": lambda a, _: f"the picture is dark: 99 % of it is below level {a['level']:.0f} of 255",
-    "blank": _plain("the picture is blank: it is one even level throughout"),
+    "blank": plain("the picture is blank: it is one even level throughout"),
     "too-few-marks": _too_few,
     "no-marks": _no_marks,
-    "ambiguous": _plain(
+    "ambiguous": plain(
         "two aims explain the picture almost equally well: the marks repeat, and what would tell"
         " them apart is not in the picture"
     ),
@@ -215,9 +193,10 @@ PICTURES: dict[str, Words] = {
         f" roll_deg = {np.degrees(a['roll_rad']):g} under [camera.{a['camera']}]"
     ),
 }
+NAMING = {code: _of_picture(words) for code, words in NAMING.items()}
 
 
-def _no_ground(a: dict[str, Any], _: LengthWords) -> str:
+def _no_ground(a: Arguments, _: Say) -> str:
     return {
         "middle": "the middle of the seam is not seen by both cameras, or too coarsely to compare",
         "beside-tape": "hardly any ground beside the tape lies in both pictures along this seam",
@@ -225,25 +204,25 @@ def _no_ground(a: dict[str, Any], _: LengthWords) -> str:
     }[a["lacking"]]
 
 
-def _poor_texture(a: dict[str, Any], lengths: LengthWords) -> str:
+def _poor_texture(a: Arguments, say: Say) -> str:
     said = "the ground shows too little texture"
     if "correlation" in a:
         return f"{said}: the two views correlate by {a['correlation']:.2f} at best"
     if "sigma_m" in a:
-        known = lengths.doubt(a["sigma_m"], spec=".0f")
+        known = say.lengths.doubt(a["sigma_m"], spec=".0f")
         return f"{said}: its shift would be known to {known} only"
     return f"{said} that both views share"
 
 
-def _no_peak(a: dict[str, Any], lengths: LengthWords) -> str:
+def _no_peak(a: Arguments, say: Say) -> str:
     if "reach_m" in a:
-        return f"the ground fits nowhere within {lengths.cm(a['reach_m'], spec='.0f')}"
+        return f"the ground fits nowhere within {say.lengths.cm(a['reach_m'], spec='.0f')}"
     return "the ground's texture gives no steady shift"
 
 
 TEXTURES: dict[str, Words] = {
     "no-ground": _no_ground,
     "poor-texture": _poor_texture,
-    "ambiguous": _plain("the ground's texture repeats: it fits in more than one place"),
+    "ambiguous": plain("the ground's texture repeats: it fits in more than one place"),
     "no-peak": _no_peak,
 }

@@ -1,0 +1,48 @@
+"""Every code that a check may carry has its words, and no words lack a code that is made.
+
+Does not prove which reason is given when, nor each sentence: tests of verdicts read those.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.paths import ROOT
+from vision.documents.check_words.finding import MARKS, NAMING
+from vision.documents.check_words.words import JUDGED, WORDS, say_check
+from vision.inspection.verdict.pictures import FAULTS
+from vision.units.reason import Reason
+
+MADE = re.compile(
+    r'(?:Reason|\bno|reasons_for)\(\s*(?:word,\s*|found,\s*|verdict,\s*)?f?"([a-z{}-]+)"'
+)
+ROOMS = ("adjustment", "calibration", "camera", "comparison", "inspection", "views/ground.py")
+ROOMS += ("planning/tape_check.py",)
+NOT_LITERAL = {"box-corner-not-found", "box-corner-not-judged", *JUDGED, *FAULTS}
+"""Constants, the names of judged figures, and faults of pictures."""
+OF_FINDING = {*MARKS, *NAMING}
+"""Whose codes are compared with the rooms that give them in `test_finding_words`."""
+
+
+def files() -> Iterator[Path]:
+    for room in ROOMS:
+        at = ROOT / "vision" / room
+        yield from at.rglob("*.py") if at.is_dir() else [at]
+
+
+def test_every_code_has_words_and_no_words_lack_a_code() -> None:
+    made = {code for file in files() for code in MADE.findall(file.read_text(encoding="utf-8"))}
+    made = {code for code in made if "{" not in code} | NOT_LITERAL
+    # What is judged has words for either outcome, and none for itself.
+    judged = {*JUDGED, "nearest-ground"}
+    made = made - judged | {f"{of}-{word}" for of in judged for word in ("beyond", "not-judged")}
+    assert made - OF_FINDING == set(WORDS) - OF_FINDING
+
+
+def test_a_code_without_words_is_a_mistake() -> None:
+    with pytest.raises(KeyError):
+        say_check()(Reason("no-such-code"))
