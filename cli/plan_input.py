@@ -46,7 +46,7 @@ def propose_to(
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision.documents.job_text import job_text
     from vision.documents.plan_text import proposal_words
-    from vision.documents.plan_words import plan_words
+    from vision.documents.plan_words import say_plan
     from vision.files import disk
     from vision.planning.prediction import predict
     from vision.planning.proposal import NoProposal, propose
@@ -55,7 +55,7 @@ def propose_to(
     _refuse(file, job, target, typed)
     found = propose(job, size_px=size_px, mark=mark)
     if isinstance(found, NoProposal):
-        said = (plan_words(reason, job.lengths) for reason in found.reasons)
+        said = (say_plan(job.lengths)(reason) for reason in found.reasons)
         say(*(f"no layout: {text}" for text in said), err=True)
         if mark != "cross":
             say("crosses take less room for their reach: try --mark cross", err=True)

@@ -31,7 +31,7 @@ from vision.documents.comparison_words import sentences
 from vision.documents.forecast_words import change_words
 from vision.documents.pick_judging import judge_picks
 from vision.documents.picks import Picked, Screen, pick_lists
-from vision.documents.plan_words import plan_words
+from vision.documents.plan_words import say_plan
 from vision.documents.report.report import report_html
 from vision.documents.result import result_of
 from vision.documents.top_view import top_view
@@ -277,7 +277,7 @@ def test_what_is_faulty_in_a_layout(job: Job) -> None:
     problems = problems_of(job, (camera, unseen), (laid,), (seam,))
     codes = {"nearest-ground", "uncovered", "overlap", "sigma-beyond-tolerance"}
     assert codes <= {each.code for each in problems}
-    texts = [plan_words(each.reason, job.lengths) for each in problems]
+    texts = [say_plan(job.lengths)(each.reason) for each in problems]
     assert [each for text in texts for each in metric_alone(text)] == []
     assert any("nowhere within 32 ft 9 1/2 in (10 m)" in text for text in texts)
 
@@ -286,7 +286,7 @@ def test_a_lot_or_a_tape_that_will_not_do(job: Job) -> None:
     for means in (Means(lot_length_m=9.0), Means(tape_width_m=0.05)):
         found = propose(replace(job, strips=(), marks=(), means=means))
         assert isinstance(found, NoProposal)
-        text = plan_words(found.reasons[0], job.lengths)
+        text = say_plan(job.lengths)(found.reasons[0])
         assert "in (" in text
         assert metric_alone(text) == []
 
@@ -295,7 +295,7 @@ def test_shortcomings_of_a_proposal(job: Job) -> None:
     from vision.planning.proposal import shortcomings
 
     prediction: Prediction = predict(job, rough=True)
-    texts = [plan_words(each, job.lengths) for each in shortcomings(prediction)]
+    texts = [say_plan(job.lengths)(each) for each in shortcomings(prediction)]
     assert [each for text in texts for each in metric_alone(text)] == []
 
 

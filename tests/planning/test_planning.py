@@ -28,7 +28,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.documents.cautions import CAUTION
 from vision.documents.plan_data import plan_of, schema, validate
 from vision.documents.plan_text import VERDICTS, marks_table, summary
-from vision.documents.plan_words import WORDS, plan_words
+from vision.documents.plan_words import WORDS, say_plan
 from vision.job.job import Bracket, Cross, Job, SingleMark
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
@@ -332,7 +332,7 @@ def test_additions_ease_the_worst_limit_and_come_best_first(small):
     after = [each.worst_after for each in advice]
     assert after == sorted(after)
     whole = Assessment(prediction=found, advice=advice, aims=())
-    assert [plan_words(each.addition, small.lengths) in summary(whole) for each in advice] == [
+    assert [say_plan(small.lengths)(each.addition) in summary(whole) for each in advice] == [
         True
     ] * 3
     idle = replace(advice[0], after=advice[0].limit.sigma, worst_after=advice[0].worst_before)

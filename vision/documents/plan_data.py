@@ -10,10 +10,9 @@ from dataclasses import asdict
 from typing import Any
 
 from vision import __version__
-from vision.documents.plan_words import plan_words
+from vision.documents.plan_words import say_plan
 from vision.planning.assessment import Assessment
 from vision.units.plain import plain, shipped_schema, validate_under
-from vision.units.reason import Reason
 
 SCHEMA_NAME = "seamtrue.plan/1"
 
@@ -33,9 +32,7 @@ def plan_of(assessment: Assessment) -> dict[str, Any]:
     prediction = assessment.prediction
     width, height = prediction.size_px
 
-    def say(reason: Reason) -> str:
-        return plan_words(reason, prediction.job.lengths)
-
+    say = say_plan(prediction.job.lengths)
     return {
         "schema": SCHEMA_NAME,
         "program": f"seamtrue {__version__}",

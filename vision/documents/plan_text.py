@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from typing import Any
+
 import numpy as np
 
+from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
-from vision.documents.plan_words import limit_words, plan_words, sigma_words
+from vision.documents.plan_words import limit_words, say_plan, sigma_words
+from vision.documents.saying import Say
 from vision.inspection.verdict.rule import COVERAGE
 from vision.planning.assessment import (
     Advice,
     AimChoice,
     Assessment,
     PlannedView,
+    PredictedCamera,
     Prediction,
     TriedAim,
 )
@@ -39,41 +45,47 @@ SEVERAL = {"cross": "crosses", "quadrant": "quadrants", "board": "boards"}
 WORTH_SAYING = 0.02
 """Share of strip ends from which the chance is told."""
 
-Rows = list[tuple[str, ...]]
+Column = tuple[str, Callable[[Any], str]]
+"""A head, and what stands below it of one value."""
 
 
 def summary(assessment: Assessment) -> str:
     """All but the single marks: tables, what limits, what would help, verdict."""
     prediction = assessment.prediction
-    lengths = prediction.job.lengths
+    say = say_plan(prediction.job.lengths)
     parts = [
         _assumed(prediction),
-        _columns(_cameras(prediction)),
-        _columns(_layings(prediction)),
-        _columns(_seams(prediction)),
-        _limits(prediction),
-        "\n".join(_aim(choice, lengths) for choice in assessment.aims),
-        "\n".join(_advice(each, n, lengths) for n, each in enumerate(assessment.advice, start=1)),
-        _verdict(prediction),
+        _table(_of_cameras(say.lengths), prediction.cameras),
+        _table(_of_layings(say.lengths), prediction.layings),
+        _table(_of_seams(say.lengths), prediction.seams),
+        _limits(prediction, say),
+        "\n".join(_aim(choice, say) for choice in assessment.aims),
+        "\n".join(_advice(each, n, say) for n, each in enumerate(assessment.advice, start=1)),
+        _verdict(prediction, say),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def marks_table(prediction: Prediction) -> str:
     """Every mark in every picture that shows it: pixel, size, centre sigma, or why not."""
-    rows: Rows = [("camera", "mark", "status", "u px", "v px", "size px", "sigma px")]
-    rows += [
-        _view(view)
-        for view in prediction.views
-        if view.status not in ("outside-lens", "outside-picture")
+    columns: list[Column] = [
+        ("camera", lambda view: view.camera),
+        ("mark", lambda view: str(view.mark)),
+        ("status", _status),
+        ("u px", lambda view: "-" if view.pixel_px is None else f"{view.pixel_px[0]:.0f}"),
+        ("v px", lambda view: "-" if view.pixel_px is None else f"{view.pixel_px[1]:.0f}"),
+        ("size px", lambda view: "-" if view.extent_px is None else f"{view.extent_px:.1f}"),
+        ("sigma px", lambda view: "-" if view.sigma_px is None else f"{view.sigma_px:.3f}"),
     ]
-    return _columns(rows, words=3) + "\n"
+    shown = [view for view in prediction.views if not view.status.startswith("outside")]
+    return _table(columns, shown, words=3) + "\n"
 
 
 def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str:
     """What was proposed, what it takes to lay, and what its raised marks bring."""
     job, choice = proposal.job, proposal.choice
-    lengths, widths = job.lengths, (choice.size.side_tape_m, choice.size.end_tape_m)
+    say, widths = say_plan(job.lengths), (choice.size.side_tape_m, choice.size.end_tape_m)
+    lengths = say.lengths
     tape = lengths.roughly.m(sum(strip.length_m for strip in job.strips), spec=".0f")
     marks = sum(len(strip.at_m) for strip in job.strips)
     tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
@@ -90,8 +102,9 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
         after = next((each for each in proposal.prediction.limits if each.of == worst.of), None)
         if after is not None:
             flat, raised = (sigma_words(worst, each.sigma, lengths) for each in (worst, after))
-            what = plan_words(worst.of, lengths)
-            lines.append(f"without the raised marks: {what} known to {flat} instead of {raised}")
+            lines.append(
+                f"without the raised marks: {say(worst.of)} known to {flat} instead of {raised}"
+            )
     return "\n".join(lines) + "\n"
 
 
@@ -105,75 +118,66 @@ def _assumed(prediction: Prediction) -> str:
     )
 
 
-def _cameras(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    heads = ("camera", "marks", "pan deg", "tilt deg", "roll deg")
-    rows: Rows = [(*heads, write.head("place", "cm"), write.head("ground", "m"))]
-    for camera in prediction.cameras:
-        angles = [f"{np.degrees(each):.2f}" for each in camera.aim_sigma_rad]
-        place = write.doubt_cell(max(camera.position_sigma_m), "cm")
-        ground = write.roughly.cell(camera.nearest_ground_m, "m")
-        rows.append((camera.name, str(camera.marks), *angles, place, ground))
-    return rows
+def _of_cameras(write: LengthWords) -> list[Column]:
+    def sigma_deg(index: int) -> Callable[[PredictedCamera], str]:
+        return lambda camera: f"{np.degrees(camera.aim_sigma_rad[index]):.2f}"
+
+    return [
+        ("camera", lambda camera: camera.name),
+        ("marks", lambda camera: str(camera.marks)),
+        *((f"{angle} deg", sigma_deg(index)) for index, angle in enumerate(ANGLES)),
+        (write.head("place", "cm"), lambda c: write.doubt_cell(max(c.position_sigma_m), "cm")),
+        (write.head("ground", "m"), lambda c: write.roughly.cell(c.nearest_ground_m, "m")),
+    ]
 
 
-def _layings(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    figures = (write.head("sigma", "cm"), write.head("found", "cm"))
-    rows: Rows = [("strip, mark", "worst mark", *figures)]
-    for each in prediction.layings:
-        sigma, found = write.doubt_cell(each.sigma_m, "cm"), write.cell(each.found_m, "cm")
-        rows.append((each.name, str(each.mark or "-"), sigma, found))
-    return rows
+def _of_layings(write: LengthWords) -> list[Column]:
+    return [
+        ("strip, mark", lambda laid: laid.name),
+        ("worst mark", lambda laid: str(laid.mark or "-")),
+        (write.head("sigma", "cm"), lambda laid: write.doubt_cell(laid.sigma_m, "cm")),
+        (write.head("found", "cm"), lambda laid: write.cell(laid.found_m, "cm")),
+    ]
 
 
-def _seams(prediction: Prediction) -> Rows:
-    write = prediction.job.lengths
-    rough = write.roughly
-    gaps = (write.head("sigma", "cm"), write.head("usual gap", "cm"))
-    seen = (write.head("overlap", "m"), write.head("uncovered", "m"))
-    rows: Rows = [("seam", "shared marks", *gaps, *seen)]
-    for seam in prediction.seams:
-        rows.append(
-            (
-                " - ".join(seam.between),
-                str(seam.shared_marks),
-                write.doubt_cell(seam.sigma_m, "cm"),
-                write.cell(seam.usual_gap_m, "cm"),
-                rough.cell(seam.overlap_m, "m"),
-                rough.cell(seam.uncovered_m, "m"),
-            )
-        )
-    return rows
+def _of_seams(write: LengthWords) -> list[Column]:
+    return [
+        ("seam", lambda seam: " - ".join(seam.between)),
+        ("shared marks", lambda seam: str(seam.shared_marks)),
+        (write.head("sigma", "cm"), lambda seam: write.doubt_cell(seam.sigma_m, "cm")),
+        (write.head("usual gap", "cm"), lambda seam: write.cell(seam.usual_gap_m, "cm")),
+        (write.head("overlap", "m"), lambda seam: write.roughly.cell(seam.overlap_m, "m")),
+        (write.head("uncovered", "m"), lambda seam: write.roughly.cell(seam.uncovered_m, "m")),
+    ]
 
 
-def _limits(prediction: Prediction) -> str:
+def _limits(prediction: Prediction, say: Say) -> str:
     if not prediction.limits:
         return "nothing can be predicted: no camera sees enough marks"
-    lengths = prediction.job.lengths
     lines = ["what limits, two sigma against the tolerance:"]
-    lines += [f"  {limit_words(limit, lengths)}" for limit in prediction.limits[:LIMITS_SHOWN]]
+    lines += [f"  {limit_words(limit, say)}" for limit in prediction.limits[:LIMITS_SHOWN]]
     return "\n".join(lines)
 
 
-def _advice(advice: Advice, number: int, lengths: LengthWords) -> str:
+def _advice(advice: Advice, number: int, say: Say) -> str:
+    limit = advice.limit
     before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
     worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
-    limit = advice.limit
-    known, unhelped = (sigma_words(limit, each, lengths) for each in (advice.after, limit.sigma))
-    gain = f"{plan_words(limit.of, lengths)} known to {known} instead of {unhelped}{worst}"
+    sigmas = (advice.after, limit.sigma)
+    known, unhelped = (sigma_words(limit, each, say.lengths) for each in sigmas)
+    gain = f"{say(limit.of)} known to {known} instead of {unhelped}{worst}"
     if known == unhelped:
         gain = "gains next to nothing"
-    return f"{number}. one more {advice.kind}: {plan_words(advice.addition, lengths)}: {gain}"
+    return f"{number}. one more {advice.kind}: {say(advice.addition)}: {gain}"
 
 
-def _aim(choice: AimChoice, lengths: LengthWords) -> str:
+def _aim(choice: AimChoice, say: Say) -> str:
     turned = " and ".join(choice.adjustable)
-    lines = [f"best {turned} of camera {choice.camera}: {_tried(choice.best, lengths)}"]
+    lines = [f"best {turned} of camera {choice.camera}: {_tried(choice.best, say)}"]
     told = [choice.best]
     for words, aim in (("as intended", choice.intended), ("at 45 degrees", choice.at_45)):
         if not any(_same(aim, other) for other in told):
-            lines.append(f"  {words}: {_tried(aim, lengths)}")
+            lines.append(f"  {words}: {_tried(aim, say)}")
             told.append(aim)
     return "\n".join(lines)
 
@@ -183,24 +187,19 @@ def _same(a: TriedAim, b: TriedAim) -> bool:
     return bool(np.abs(off).max() < AIM_STEP_RAD)
 
 
-def _tried(aim: TriedAim, lengths: LengthWords) -> str:
+def _tried(aim: TriedAim, say: Say) -> str:
     where = f"tilt {np.degrees(aim.tilt_rad):.0f}, pan {np.degrees(aim.pan_rad):.0f} degrees"
-    if aim.limit is None:
-        known = "nothing can be decided"
-    else:
-        what, sigma = (
-            plan_words(aim.limit.of, lengths),
-            sigma_words(aim.limit, aim.limit.sigma, lengths),
-        )
-        known = f"{what} known to {sigma}, {aim.worst:.0%} of its tolerance"
-    wrong = "".join(f"; {plan_words(each, lengths)}" for each in aim.problems)
-    return f"{where}: {known}{wrong}"
+    known = "nothing can be decided"
+    if aim.limit is not None:
+        sigma = sigma_words(aim.limit, aim.limit.sigma, say.lengths)
+        known = f"{say(aim.limit.of)} known to {sigma}, {aim.worst:.0%} of its tolerance"
+    return "; ".join([f"{where}: {known}", *map(say, aim.problems)])
 
 
-def _verdict(prediction: Prediction) -> str:
+def _verdict(prediction: Prediction, say: Say) -> str:
     lines = [f"verdict: {VERDICTS[prediction.word]}"]
-    lengths, accepted = prediction.job.lengths, prediction.job.tolerances.seam_gap_m
-    lines += [f"  {plan_words(each.reason, lengths)}" for each in prediction.problems]
+    lengths, accepted = say.lengths, prediction.job.tolerances.seam_gap_m
+    lines += [f"  {say(each.reason)}" for each in prediction.problems]
     for seam in prediction.seams:
         if seam.rare_gap_m > accepted >= COVERAGE * (seam.sigma_m or 0.0):
             lines.append(
@@ -236,25 +235,20 @@ def _laying_note(prediction: Prediction) -> list[str]:
     ]
 
 
-def _view(view: PlannedView) -> tuple[str, ...]:
-    status = STATUS.get(view.status, view.status)
+def _status(view: PlannedView) -> str:
     if view.hidden_by:
-        status = f"hidden by {view.hidden_by}"
-    u, v = ("-", "-") if view.pixel_px is None else (f"{each:.0f}" for each in view.pixel_px)
-    size = "-" if view.extent_px is None else f"{view.extent_px:.1f}"
-    sigma = "-" if view.sigma_px is None else f"{view.sigma_px:.3f}"
-    return view.camera, str(view.mark), status, u, v, size, sigma
+        return f"hidden by {view.hidden_by}"
+    return STATUS.get(view.status, view.status)
 
 
-def _columns(rows: Rows, words: int = 1) -> str:
+def _table(columns: Sequence[Column], values: Sequence[Any], words: int = 1) -> str:
     """Columns of text two spaces apart; words to the left, figures to the right."""
-    if len(rows) < 2:
+    if not values:
         return ""
-    widths = [max(len(row[index]) for row in rows) for index in range(len(rows[0]))]
-    return "\n".join(
-        "  ".join(
-            cell.ljust(width) if index < words else cell.rjust(width)
-            for index, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    )
+    texts = [[head, *map(cell, values)] for head, cell in columns]
+    widths = [max(map(len, column)) for column in texts]
+    aligned = [
+        [text.ljust(width) if index < words else text.rjust(width) for text in column]
+        for index, (column, width) in enumerate(zip(texts, widths, strict=True))
+    ]
+    return "\n".join("  ".join(row).rstrip() for row in zip(*aligned, strict=True))
