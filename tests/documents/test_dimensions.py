@@ -20,7 +20,7 @@ import pytest
 from tests.clashes import clashes
 from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
-from vision.documents.sheets.dimensions import FIGURE_PT, MOST_LANES, Measure, has_room, laned
+from vision.documents.sheets.dimensions import FIGURE_PT, MOST_LANES, Measure, has_room, lanes_of
 from vision.documents.sheets.drawing import BLACK, WHITE, Picture
 from vision.documents.sheets.paper import A4, LETTER
 from vision.documents.sheets.setting_sheets import setting_sheets
@@ -142,22 +142,23 @@ def across(of, low, high, *, overall=False):
 def test_lanes_go_by_kind_and_the_shorter_lie_nearer():
     every = [across("all", -3, 3, overall=True), across("long", 1, 3), across("next", -1, 1),
              across("other", -2, 1), across("short", 1, 2)]  # fmt: skip
-    lanes = {each.measure.of: each.lane for each in laned(every)}
+    lanes = {each.of: lane for each, lane in lanes_of(every).items()}
     # A chain shares its ends; what spans it lies outside.
     assert lanes == {"short": 0, "next": 0, "long": 1, "other": 1, "all": 2}
-    many = laned([across(f"{number}", -20 - number, 20 + number) for number in range(9)])
-    assert [each.lane for each in many] == [*range(MOST_LANES), *[None] * (9 - MOST_LANES)]
+    many = [across(f"{number}", -20 - number, 20 + number) for number in range(9)]
+    assert lanes_of(reversed(many)) == {many[lane]: lane for lane in range(MOST_LANES)}
 
 
 def test_figures_stand_only_where_they_have_room():
     # The figures are about 23 mm wide.
-    inner, outer = laned([across("inner", -1, 1), across("outer", -2, 2)])
-    assert has_room(inner, [inner, outer], 20.0)
-    assert not has_room(inner, [inner, outer], 10.0)
-    assert has_room(outer, [inner, outer], 10.0)
+    inner, outer = across("inner", -1, 1), across("outer", -2, 2)
+    lanes = lanes_of([inner, outer])
+    assert has_room(inner, lanes, 20.0)
+    assert not has_room(inner, lanes, 10.0)
+    assert has_room(outer, lanes, 10.0)
     # An extension line of a farther lane would run through them.
-    inner, outer = laned([across("inner", -1, 1), across("outer", 0.2, 4)])
-    assert not has_room(inner, [inner, outer], 20.0)
+    outer = across("outer", 0.2, 4)
+    assert not has_room(inner, lanes_of([inner, outer]), 20.0)
 
 
 def test_lines_and_dots_through_texts_are_seen():

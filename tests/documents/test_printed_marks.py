@@ -24,11 +24,10 @@ from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
 from vision.documents.cautions import LAW_FIRST
 from vision.documents.sheets.drawing import SMALLEST_PT
-from vision.documents.sheets.mark_pages import OVERLAP_MM, mark_prints
+from vision.documents.sheets.mark_pages import OVERLAP_MM, RULER_MM, mark_prints
 from vision.documents.sheets.mark_sheets import mark_sheets
 from vision.documents.sheets.paper import A4, LETTER, MARGIN_MM, paper_of
 from vision.documents.sheets.printed import pdf_bytes, svg_text
-from vision.documents.sheets.ruler import RULER_MM
 from vision.job.job import Board, Cross, Quadrant
 from vision.job.job_file import job_from_text
 from vision.job.mark_id import MarkId

@@ -13,6 +13,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -24,7 +25,8 @@ from cli.main import app
 from tests.clashes import clashes
 from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
-from vision.documents.sheets.book import CAUTIONS
+from vision.documents.cautions import LAW_FIRST
+from vision.documents.sheets import story
 from vision.documents.sheets.drawing import (
     BLACK,
     SMALLEST_PT,
@@ -48,7 +50,18 @@ from vision.planning.setting_out.set_out import set_out
 
 LONG = "a strip with a name that is far longer than any column of any table could ever hold"
 MM = 25.4 / 72
+TEMPLATES = Path(story.__file__).parent
 SVG = "{http://www.w3.org/2000/svg}"
+
+
+def cautions():
+    """What every sheet says at its foot: when, and what."""
+    text = (TEMPLATES / "cautions.xml.j2").read_text(encoding="utf-8")
+    told = ElementTree.fromstring(text[text.index("<") :].replace("{{ law_first }}", LAW_FIRST))
+    return [[" ".join(cell.text.split()) for cell in row] for row in told.iter("row")]
+
+
+CAUTIONS = cautions()
 
 
 def sheets(job, paper=A4, fraction=16):

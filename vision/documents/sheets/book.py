@@ -14,7 +14,6 @@ from reportlab.platypus import (
     NextPageTemplate,
     PageBreak,
     PageTemplate,
-    Table,
 )
 
 from vision.documents.cautions import LAW_FIRST
@@ -29,41 +28,14 @@ from vision.documents.sheets.drawing import (
 )
 from vision.documents.sheets.page_canvas import PageCanvas
 from vision.documents.sheets.paper import MARGIN_MM, Paper
-from vision.documents.sheets.story import Sheet, padding, paragraph
+from vision.documents.sheets.story import Sheet, sheets_from
 
 BAND_MM = 9.0
 UNDER_BAND_MM = 7.0
 COUNT_MM = 34.0
 """Room at the right of the band for the count of pages."""
 
-CAUTIONS = (
-    (
-        "Before",
-        "Level ground, away from traffic, cones round the work. Parking brake on, wheels chocked, "
-        "keys out and in your pocket. Ladders on firm ground, each held by somebody.",
-    ),
-    (
-        "All the time",
-        "Nobody stands between the vehicle and traffic. Nobody is under the vehicle, or behind it "
-        "while it can move.",
-    ),
-    (
-        "Until pictures",
-        "From the first mark to the last picture: do not move the vehicle, do not change its load.",
-    ),
-    (
-        "Afterwards",
-        "Lift all tape and marks. Look round the vehicle with your own eyes before you trust the "
-        "display.",
-    ),
-    (
-        "This sheet",
-        "is a measuring aid. It certifies nothing and replaces no mirror and no look around. "
-        f"{LAW_FIRST}",
-    ),
-)
-CAUTION_LEAD_MM = 25.0
-STRIPES_MM = 5.0
+STRIPES_MM, AFTER_STRIPES_MM = 5.0, 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,18 +65,11 @@ class Book:
         return MARGIN_MM, low, self.paper.width_mm - MARGIN_MM, top
 
     @property
-    def _cautions(self) -> tuple[Table, float]:
+    def _cautions(self) -> tuple[Flowable, float]:
         """The cautions, and how high they are."""
-        width = self.paper.inner_width_mm - STRIPES_MM - 2.5
-        rows = [
-            [paragraph(each, SMALLEST_PT, bold=each is lead, after=0) for each in (lead, text)]
-            for lead, text in CAUTIONS
-        ]
-        table = Table(
-            rows,
-            colWidths=[CAUTION_LEAD_MM * mm, (width - CAUTION_LEAD_MM) * mm],
-            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, 0, 0)],
-        )
+        width = self.width - STRIPES_MM - AFTER_STRIPES_MM
+        (sheet,) = sheets_from("cautions.xml.j2", width, law_first=LAW_FIRST)
+        (table,) = sheet.story
         return table, table.wrap(width * mm, 0)[1] / mm + 2.0
 
     def pages(self, sheets: Sequence[Sheet], more: int = 0) -> list[Picture]:
@@ -165,7 +130,7 @@ class Book:
         table, height = self._cautions
         _stripes(page, (left, MARGIN_MM, left + STRIPES_MM, MARGIN_MM + height))
         page.line((left, MARGIN_MM + height), (right, MARGIN_MM + height), width=0.4)
-        table.drawOn(canvas, (left + STRIPES_MM + 2.5) * mm, MARGIN_MM * mm)
+        table.drawOn(canvas, (left + STRIPES_MM + AFTER_STRIPES_MM) * mm, MARGIN_MM * mm)
 
 
 def _frame(bounds: Bounds) -> Frame:

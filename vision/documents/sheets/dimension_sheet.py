@@ -5,7 +5,7 @@ What has no room on the drawing stands in a table beside it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -14,13 +14,12 @@ import numpy as np
 from vision.documents.sheets.dimensions import (
     BEYOND_MM,
     FIGURE_MM,
-    Laned,
     Measure,
     Way,
     arrow_line,
     draw_dimension,
     has_room,
-    laned,
+    lanes_of,
     out_mm,
 )
 from vision.documents.sheets.drawing import CHAIN_DOTTED, Picture
@@ -67,21 +66,22 @@ class Dimensions:
     @classmethod
     def of(cls, setting: SettingOut, figures: Figures, size: tuple[float, float]) -> Dimensions:
         """Body and strips at the largest usual scale at which all lanes fit into `size`."""
-        every = laned(list(_measures(setting, figures)))
-        left, right, above, below = (_lanes_mm(way, every) for way in WAYS)
+        every = list(_measures(setting, figures))
+        lanes = lanes_of(every)
+        left, right, above, below = (_last_mm(way, lanes) + FIGURE_MM + 1.0 for way in WAYS)
         reach = shown_reach(setting)
         length, width = (float(each) for each in reach[1] - reach[0])
         scale = scale_for(length, width, (size[0] - left - right, size[1] - above - below))
         off = (left - right) / 2, (below - above) / 2
         view = PlanView.centred(setting, size, scale, reach, off)
-        shown = [each for each in every if has_room(each, every, 1000 / scale)]
+        shown = [each for each in lanes if has_room(each, lanes, 1000 / scale)]
         pair = next((pair for pair in setting.pairs if pair.fault == "slide"), None)
         crossed = (pair.first, pair.second) if pair else ()
-        _draw_all(view, every, shown, crossed)
+        _draw_all(view, lanes, shown, crossed)
         return cls(
             picture=view.picture,
             scale=scale,
-            without_room=tuple(each.measure for each in every if each not in shown),
+            without_room=tuple(each for each in every if each not in shown),
             crossed=crossed,
             elsewhere=tuple(
                 f"strip {key_letters(index)}, {_why_not(line)}"
@@ -169,18 +169,9 @@ def _offset(line: StripLine) -> tuple[Place, Place]:
 # ---------------------------------------------------------------------------------------- drawing
 
 
-def _lanes_mm(way: Way, every: Sequence[Laned]) -> float:
-    """What the lanes of one way take up, or a letter where there are none."""
-    return _last_mm(way, every) + FIGURE_MM + 1.0
-
-
-def _last_mm(way: Way, every: Sequence[Laned], *, datum: bool = False) -> float:
-    lanes = [
-        out_mm(each.lane) for each in every
-        if each.lane is not None and each.measure.way == way
-        and (each.measure.from_datum or not datum)
-    ]  # fmt: skip
-    return max(lanes, default=BEYOND_MM)
+def _last_mm(way: Way, lanes: Mapping[Measure, int]) -> float:
+    """How far the lanes of one way reach; where there are none, room for a letter."""
+    return max((out_mm(lane) for each, lane in lanes.items() if each.way == way), default=2.0)
 
 
 def _edge(view: PlanView, way: Way) -> float:
@@ -191,26 +182,24 @@ def _edge(view: PlanView, way: Way) -> float:
 
 
 def _draw_all(
-    view: PlanView, every: Sequence[Laned], shown: Sequence[Laned], crossed: Sequence[Diagonal]
-) -> None:
+    view: PlanView, lanes: Mapping[Measure, int], shown: Sequence[Measure],
+    crossed: Sequence[Diagonal],
+) -> None:  # fmt: skip
     view.body()
     for line in view.setting.strips:
         view.strip(line.strip)
     for diagonal in crossed:
         arrow_line(view.picture, *(view.place(end) for end in diagonal.ends_m))
-    _datums(view, every)
-    for each in every:
-        if each.lane is not None:
-            _draw(view, each, with_figures=each in shown)
+    _datums(view, {each: lane for each, lane in lanes.items() if each.from_datum})
+    for measure, lane in lanes.items():
+        _draw(view, measure, lane, with_figures=measure in shown)
     _letters(view)
 
 
-def _draw(view: PlanView, each: Laned, *, with_figures: bool) -> None:
-    measure = each.measure
-    assert each.lane is not None
+def _draw(view: PlanView, measure: Measure, lane: int, *, with_figures: bool) -> None:
     axis = 1 - measure.axis
     sign = 1 if measure.way in ("right", "front") else -1
-    line = _edge(view, measure.way) + sign * out_mm(each.lane)
+    line = _edge(view, measure.way) + sign * out_mm(lane)
     ends = [view.place(end) for end in measure.ends]
     begins = [None if measure.from_datum else ends[0][1 - axis], ends[1][1 - axis]]
     if ends[0][axis] > ends[1][axis]:
@@ -220,13 +209,14 @@ def _draw(view: PlanView, each: Laned, *, with_figures: bool) -> None:
     draw_dimension(view.picture, axis, (ends[0][axis], ends[1][axis]), line, begins, *texts)
 
 
-def _datums(view: PlanView, every: Sequence[Laned]) -> None:
+def _datums(view: PlanView, begun: Mapping[Measure, int]) -> None:
     """Centre line and mid line, out to the dimensions that begin at them."""
     x, y = view.middle
-    reach = {way: _last_mm(way, every, datum=True) + BEYOND_MM for way in WAYS}
-    low, right = _edge(view, "rear") - reach["rear"], _edge(view, "right") + reach["right"]
-    view.picture.line((x, _edge(view, "front") + BEYOND_MM), (x, low), dash=CHAIN_DOTTED)
-    view.picture.line((_edge(view, "left") - BEYOND_MM, y), (right, y), dash=CHAIN_DOTTED)
+    left, right, front, rear = (_edge(view, way) for way in WAYS)
+    right += _last_mm("right", begun) + BEYOND_MM
+    rear -= _last_mm("rear", begun) + BEYOND_MM
+    view.picture.line((x, front + BEYOND_MM), (x, rear), dash=CHAIN_DOTTED)
+    view.picture.line((left - BEYOND_MM, y), (right, y), dash=CHAIN_DOTTED)
 
 
 def _letters(view: PlanView) -> None:

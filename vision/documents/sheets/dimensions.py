@@ -9,9 +9,9 @@ below the line.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import count
+from itertools import count, groupby
 from typing import Literal
 
 from reportlab.lib.units import mm
@@ -71,49 +71,36 @@ class Measure:
         return max(text_width(text, FIGURE_PT) for text in (self.above, self.below))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Laned:
-    """A measure with the number of its lane, counted outward; None where too many lie there."""
+def lanes_of(measures: Iterable[Measure]) -> dict[Measure, int]:
+    """The lane of each measure, counted outward; without those for which there is none left.
 
-    measure: Measure
-    lane: int | None
-
-
-def laned(measures: Sequence[Measure]) -> list[Laned]:
-    """Lanes by kind: chains of lengths first, the shorter the nearer, then what spans them."""
-    done: list[Laned] = []
-    for overall in (False, True):
-        base = {each.measure.way: each.lane + 1 for each in sorted(done, key=_lane)
-                if each.lane is not None}  # fmt: skip
-        kind = [each for each in measures if each.overall == overall]
-        for measure in sorted(kind, key=_length):
-            own = [each for each in done if each.measure.way == measure.way]
-            lane = next(
-                lane
-                for lane in count(base.get(measure.way, 0))
-                if not any(_meet(measure, each.measure) for each in own if each.lane == lane)
-            )
-            done.append(Laned(measure=measure, lane=lane if lane < MOST_LANES else None))
-    return done
+    Chains of lengths lie nearest, the shorter first, then what spans them.
+    """
+    lanes: dict[Measure, int] = {}
+    measures = sorted(measures, key=lambda each: (each.overall, each.span_m[1] - each.span_m[0]))
+    for overall, kind in groupby(measures, key=lambda each: each.overall):
+        inside = {each.way: lane + 1 for each, lane in sorted(lanes.items(), key=_lane)}
+        for measure in kind:
+            taken = {lane for each, lane in lanes.items() if _meet(measure, each)}
+            first = inside.get(measure.way, 0) if overall else 0
+            lanes[measure] = next(lane for lane in count(first) if lane not in taken)
+    return {each: lane for each, lane in lanes.items() if lane < MOST_LANES}
 
 
-def has_room(this: Laned, all_laned: Sequence[Laned], metre_mm: float) -> bool:
+def has_room(measure: Measure, lanes: Mapping[Measure, int], metre_mm: float) -> bool:
     """Whether figures fit between the arrows, with no extension line through them.
 
     `metre_mm` is a metre at the drawing's scale.
     """
-    if this.lane is None:
-        return False
-    low, high = this.measure.span_m
-    half = this.measure.width / 2 + AIR_MM
+    low, high = measure.span_m
+    middle, half = (low + high) / 2, (measure.width / 2 + AIR_MM) / metre_mm
     farther = [
-        end * metre_mm
-        for each in all_laned
-        if each.measure.way == this.measure.way and _lane(each) > _lane(this)
-        for end in each.measure.span_m
+        end
+        for each, lane in lanes.items()
+        if each.way == measure.way and lane > lanes[measure]
+        for end in each.span_m
     ]
-    middle = (low + high) / 2 * metre_mm
-    return (high - low) * metre_mm >= 2 * half and all(abs(end - middle) >= half for end in farther)
+    return (high - low) >= 2 * half and all(abs(end - middle) >= half for end in farther)
 
 
 def out_mm(lane: int) -> float:
@@ -121,18 +108,14 @@ def out_mm(lane: int) -> float:
     return FIRST_MM + lane * LANE_MM
 
 
-def _lane(each: Laned) -> int:
-    return MOST_LANES if each.lane is None else each.lane
-
-
-def _length(measure: Measure) -> float:
-    return measure.span_m[1] - measure.span_m[0]
+def _lane(item: tuple[Measure, int]) -> int:
+    return item[1]
 
 
 def _meet(one: Measure, other: Measure) -> bool:
-    """Whether two share more than an end."""
+    """Whether two share more than an end on their way."""
     (a0, a1), (b0, b1) = one.span_m, other.span_m
-    return a0 < b1 - 1e-6 and b0 < a1 - 1e-6
+    return one.way == other.way and a0 < b1 - 1e-6 and b0 < a1 - 1e-6
 
 
 # ---------------------------------------------------------------------------------------- drawing

@@ -71,9 +71,15 @@ class Picture(Drawing):  # type: ignore[misc]
         self, x: float, y: float, text: str, size_pt: float = SMALLEST_PT, *, bold: bool = False,
         anchor: Anchor = "start", colour: Color = BLACK, turned: bool = False,
     ) -> None:  # fmt: skip
-        """Write a line of text from, round or up to (x, y); `turned`, it reads upward."""
-        self.add(written(x, y, text, size_pt, bold=bold, anchor=anchor, colour=colour,
-                         turned=turned))  # fmt: skip
+        """Write a line from, round or up to (x, y), with what the font lacks replaced.
+
+        `turned`, it reads upward.
+        """
+        back = _back(text, size_pt, anchor, bold=bold)
+        start = (-back * mm, 0) if turned else ((x - back) * mm, y * mm)
+        font = {"fontName": FONTS[bold], "fontSize": size_pt, "fillColor": colour}
+        string = String(*start, printable(text), **font)
+        self.add(Group(string, transform=(0, 1, -1, 0, x * mm, y * mm)) if turned else string)
 
     def draw(self) -> None:
         """Add the shapes to the page that text and drawings flow on."""
@@ -81,27 +87,18 @@ class Picture(Drawing):  # type: ignore[misc]
         self.canv.page.add(Group(*self.contents, transform=moved))
 
 
-def written(
-    x: float, y: float, text: str, size_pt: float = SMALLEST_PT, *, bold: bool = False,
-    anchor: Anchor = "start", colour: Color = BLACK, turned: bool = False,
-) -> String | Group:  # fmt: skip
-    """Make a line of text, with what the font lacks replaced."""
-    back = {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * text_width(text, size_pt, bold=bold)
-    start = (x, y - back) if turned else (x - back, y)
-    string = String(
-        *(0, 0) if turned else (start[0] * mm, start[1] * mm), printable(text),
-        fontName=FONTS[bold], fontSize=size_pt, fillColor=colour,
-    )  # fmt: skip
-    if not turned:
-        return string
-    return Group(string, transform=(0, 1, -1, 0, start[0] * mm, start[1] * mm))
+def text_box(
+    x: float, y: float, text: str, size_pt: float = SMALLEST_PT, anchor: Anchor = "start"
+) -> Bounds:
+    """What an upright line of text takes up."""
+    left, size = x - _back(text, size_pt, anchor), size_pt / mm
+    return left, y - DESCENT * size, left + text_width(text, size_pt), y + ASCENT * size
 
 
-def bounds_of(text: String) -> Bounds:
-    """What an upright text takes up."""
-    size = text.fontSize / mm
-    left, _, right, _ = (each / mm for each in text.getBounds())
-    return left, text.y / mm - DESCENT * size, right, text.y / mm + ASCENT * size
+def _back(text: str, size_pt: float, anchor: Anchor, *, bold: bool = False) -> float:
+    """How far before its anchor a text begins."""
+    share = {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor]
+    return share * text_width(text, size_pt, bold=bold)
 
 
 def meet(a: Bounds, b: Bounds, air: float = 0.0) -> bool:

@@ -16,13 +16,13 @@ from vision.documents.sheets.drawing import (
     LIGHT,
     SMALLEST_PT,
     WHITE,
+    Anchor,
     Bounds,
     Picture,
     Point,
-    bounds_of,
     meet,
+    text_box,
     text_width,
-    written,
 )
 from vision.job.job import Strip
 from vision.planning.setting_out.running_marks import SettingOut
@@ -128,14 +128,11 @@ class PlanView:
         # Where the free ground beside the strips is too narrow on paper, beyond the lot's edge.
         free = right - self.place(shown_reach(self.setting)[0])[0]
         within = free > text_width("mid line", SMALLEST_PT) + 4.0
-        names = (
-            written(x, low - 3.4, "centre line", anchor="middle"),
-            written(right - 2, y + 1.0, "mid line", anchor="end") if within else
-            written(right + 1.5, y - 1.1, "mid line"),
-        )  # fmt: skip
-        for name in names:
-            self.picture.add(name)
-            self.taken.append(bounds_of(name))
+        self._write(x, low - 3.4, "centre line", "middle")
+        if within:
+            self._write(right - 2, y + 1.0, "mid line", "end")
+        else:
+            self._write(right + 1.5, y - 1.1, "mid line", "start")
         self.lines += [(x, low, x, top), (left, y, right, y)]
 
     def strip(self, strip: Strip) -> None:
@@ -159,12 +156,14 @@ class PlanView:
             x, y = self.place(strip.from_m + strip.at_m[index] * strip.along)
             # Farther off it would be taken for another mark's.
             for away in (start, start + 1.0, start + 2.0):
-                at = x - out[1] * away, y + out[0] * away - 1.1
-                number = written(*at, str(index), anchor="middle")
-                if self._free(bounds_of(number), self.lines):
-                    self.picture.add(number)
-                    self.taken.append(bounds_of(number))
+                at = x - float(out[1]) * away, y + float(out[0]) * away - 1.1
+                if self._free(text_box(*at, str(index), anchor="middle"), self.lines):
+                    self._write(*at, str(index), "middle")
                     break
+
+    def _write(self, x: float, y: float, text: str, anchor: Anchor) -> None:
+        self.picture.text(x, y, text, anchor=anchor)
+        self.taken.append(text_box(x, y, text, anchor=anchor))
 
     def badge(
         self, text: str, ground_m: Array | Sequence[float], ways: Sequence[Array], *,

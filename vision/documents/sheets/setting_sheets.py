@@ -34,29 +34,25 @@ def setting_sheets(
     book = Book(paper=paper, job=setting.job.name, code=code)
     figures = Figures(fraction=fraction)
     size = book.width - KEY_MM - BETWEEN_MM, book.height - 0.1
-    tools = (
-        sheet_words.degrees, sheet_words.first_end, sheet_words.looks, sheet_words.metric_rounding,
-        sheet_words.plural, sheet_words.shape_word, sheet_words.strip_words,
-        sketches.datum_sketch, sketches.gauge_sketch, sketches.pair_sketch, sketches.strip_sketch,
-        sketches.two_lines, badge, exact, key_letters, same,
-        figures.allowed, figures.at_least, figures.both, figures.feet, figures.metres,
-        figures.where,
-    )  # fmt: skip
     sheets = sheets_from(
         "setting.xml.j2",
         book.width,
         setting=setting,
+        settings=SETTINGS,
         figures=figures,
+        words=sheet_words,
+        sketches=sketches,
         key_mm=KEY_MM,
         plan=plan_drawing(setting, figures, size),
         dimensions=Dimensions.of(setting, figures, size),
         supplies=sheet_words.Supplies.of(setting),
-        lot_is_small=sheet_words.lot_is_small(setting),
         readings=readings_to_take(setting.job),
-        room=SETTINGS,
         tool_sigma_deg=TOOL_SIGMA_DEG,
         right_angle_rad=math.pi / 2,
+        badge=badge,
+        exact=exact,
+        key_letters=key_letters,
+        same=same,
         place=lambda at_m: figures.where(Offset.of(at_m)),
-        **{each.__name__: each for each in tools},
     )
     return book.pages(sheets)

@@ -12,7 +12,7 @@ SKETCH_MM, PAIR_MM, STRIP_MM = (58.0, 92.0), (26.0, 26.0), (34.0, 57.0)
 GAUGE_MM = (66.0, 46.0)
 
 
-def datum_sketch(setting: SettingOut) -> Picture:
+def datum(setting: SettingOut) -> Picture:
     """Datum lines and triangles over a small plan, with F, R and both M."""
     view = PlanView.small(setting, SKETCH_MM, margin=11.0)
     picture, vehicle = view.picture, setting.job.vehicle
@@ -41,7 +41,7 @@ def datum_sketch(setting: SettingOut) -> Picture:
     return picture
 
 
-def pair_sketch(setting: SettingOut, pair: DiagonalPair) -> Picture:
+def pair(setting: SettingOut, pair: DiagonalPair) -> Picture:
     """Both diagonals of a pair, with their strips in black."""
     shown = [name for name in (pair.strip, pair.against) if name]
     view = PlanView.small(setting, PAIR_MM, shown, margin=1.0)
@@ -61,14 +61,14 @@ def two_lines() -> Picture:
     return picture
 
 
-def strip_sketch(setting: SettingOut, line: StripLine) -> Picture:
+def strip(setting: SettingOut, line: StripLine) -> Picture:
     """The strip among the others, with a ring at its mark 0."""
     view = PlanView.small(setting, STRIP_MM, (line.strip.name,), margin=2.0)
     view.picture.disc(view.place(line.strip.from_m), 1.5, fill=WHITE, width=0.5)
     return view.picture
 
 
-def gauge_sketch() -> Picture:
+def gauge() -> Picture:
     """A camera from its side, looking 45 degrees down, with a gauge at either place."""
     picture, tilt = Picture(*GAUGE_MM), math.radians(45)
 
