@@ -19,7 +19,8 @@ from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.adjustment.world import SLOPE_SIGMA
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.camera.lens_prior import ASPECT_SIGMA, SAME_TYPE_ROWS, LensPrior, lens_prior
+from vision.camera.lens_prior import SAME_TYPE_ROWS, LensPrior, lens_prior
+from vision.camera.settings import SETTINGS
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
 from vision.job.body import body_hides
@@ -55,7 +56,9 @@ def drawn_lens(prior: LensPrior, rng: np.random.Generator) -> Lens:
         a = rng.multivariate_normal(mean, spread)
         k = a[1:] / a[0] / powers
         focal = float(np.sqrt(prior.guess.fx * prior.guess.fy)) * a[0]
-        aspect = np.sqrt(prior.guess.fx / prior.guess.fy) * np.exp(rng.normal(0, ASPECT_SIGMA) / 2)
+        aspect = np.sqrt(prior.guess.fx / prior.guess.fy) * np.exp(
+            rng.normal(0, SETTINGS.aspect_sigma) / 2
+        )
         off_px = rng.normal(0, prior.centre_sigma_px, 2)
         cx, cy = np.array([prior.guess.cx, prior.guess.cy]) + off_px
         if focal <= 0:

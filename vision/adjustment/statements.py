@@ -17,12 +17,8 @@ import numpy as np
 
 from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.state import LENS, Indices, State
-from vision.camera.lens_prior import (
-    CENTRE_SIGMA_PX,
-    CENTRE_SIGMA_WIDTH_PX,
-    SAME_TYPE_SIGMA,
-    LensPrior,
-)
+from vision.camera.lens_prior import LensPrior, centre_sigma_px
+from vision.camera.settings import SETTINGS as CAMERA_SETTINGS
 from vision.job.job import Strip
 from vision.units.arrays import Array
 
@@ -162,7 +158,7 @@ class OfFitted(OfLens):
         r, jacobian = OfLens.whitened(self, state, sigma)
         if sigma <= 1:
             return r, jacobian
-        sigma_px = CENTRE_SIGMA_PX * self.prior.guess.width / CENTRE_SIGMA_WIDTH_PX
+        sigma_px = centre_sigma_px(self.prior.guess.width)
         off = (state.x[self.columns[2:4]] - self._middle) / sigma_px
         by_centre = np.eye(CENTRE_ROWS, LENS, 2) / sigma_px
         return np.concatenate([r, off]), np.concatenate([jacobian, by_centre])
@@ -170,7 +166,7 @@ class OfFitted(OfLens):
 
 def of_lens(group: Group, columns: Indices, prior: LensPrior, *, shared: bool = False) -> OfLens:
     """A camera's lens as it was stated, or as one of its type."""
-    freed = FREED_LENS / (SAME_TYPE_SIGMA if shared else prior.scale_sigma)
+    freed = FREED_LENS / (CAMERA_SETTINGS.fitted_sigma if shared else prior.scale_sigma)
     if prior.fitted and not shared:
         return OfFitted(group=group, columns=columns, prior=prior, freed_sigma=freed)
     return OfCurve(group=group, columns=columns, prior=prior, freed_sigma=freed, shared=shared)

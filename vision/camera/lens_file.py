@@ -7,6 +7,7 @@ import json
 import numpy as np
 
 from vision.camera.lens import PARAMETERS, Lens
+from vision.camera.settings import SETTINGS
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
 from vision.units.errors import Fault
@@ -16,8 +17,6 @@ LENS_SCHEMA = "seamtrue.lens/1"
 LENS_MODEL = "kannala-brandt"
 LARGEST_LENS_BYTES = 1_000_000
 LARGEST_SIDE_PX = 50_000
-SIGMA_AGREEMENT = 0.01
-"""How far a stated sigma may be from the covariance's: both may have been rounded for reading."""
 
 
 def lens_from_text(text: bytes, file: str, name: str, faults: list[Fault]) -> StatedLens | None:
@@ -105,7 +104,7 @@ def _covariance(table: Table) -> Array | None:
     matrix = (matrix + matrix.T) / 2
     if sigma is not None and np.isfinite(sigma).all():
         off = np.abs(np.sqrt(np.diag(matrix)) / sigma - 1).max()
-        if off > SIGMA_AGREEMENT:
+        if off > SETTINGS.sigma_agreement:
             table.wrong("sigma", "the square roots of the covariance's diagonal", "remove one")
     return matrix
 

@@ -15,32 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.camera.lens import Lens
+from vision.camera.settings import SETTINGS
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
 
 USUAL_SIZE_PX = (1280, 720)
 """Of a picture that nobody took, where no fitted lens says another; common practice, no source."""
-
-EDGE_SIGMA = 0.05
-MIDDLE_SIGMA = 0.10
-"""How far a real lens of a stated field of view may be from the equidistant curve."""
-
-TERM_SIGMA = (0.15, 0.08, 0.03, 0.015)
-"""Of a1 to a4: wide enough for an axial focal length 9 % above the equidistant guess, narrow
-enough that the curve keeps rising past the edge."""
-
-ASPECT_SIGMA = 0.003
-CENTRE_SIGMA_PX = 10.0
-CENTRE_SIGMA_WIDTH_PX = 1280.0
-"""The centre's sigma is stated for this picture width and grows with it."""
-
-FITTED_SIGMA = 0.005
-FITTED_CENTRE_SIGMA_PX = 2.0
-FITTED_TERM_SIGMA = (0.015, 0.008, 0.003, 0.0015)
-"""Of a fitted lens whose file states no covariance."""
-
-COVARIANCE_FLOOR = 1e-12
-"""Share of each variance added to a stated covariance: printed digits may leave it indefinite."""
 
 
 POWERS, TERMS = np.arange(0, 10, 2), np.arange(1, 5)
@@ -56,12 +36,15 @@ def _curve_rows(edge: float, middle: float, terms: tuple[float, ...]) -> Array:
     return rows
 
 
-SAME_TYPE_SIGMA = FITTED_SIGMA
-FOCAL_ROW = np.array([[1 / FITTED_SIGMA, 0.0, 0.0, 0.0, 0.0]])
-SAME_TYPE_ROWS = np.concatenate(
-    [_curve_rows(FITTED_SIGMA, FITTED_SIGMA, FITTED_TERM_SIGMA), FOCAL_ROW]
-)
-"""A fitted lens, or one lens against another of its type, (7, 5); common practice, no source."""
+_FOCAL_ROW = np.array([[1 / SETTINGS.fitted_sigma, 0.0, 0.0, 0.0, 0.0]])
+_FITTED_ROWS = _curve_rows(SETTINGS.fitted_sigma, SETTINGS.fitted_sigma, SETTINGS.fitted_term_sigma)
+SAME_TYPE_ROWS = np.concatenate([_FITTED_ROWS, _FOCAL_ROW])
+"""A fitted lens, or one lens against another of its type, (7, 5)."""
+
+
+def centre_sigma_px(width: int) -> float:
+    """Sigma of the optical centre of a lens that is only stated, in pictures of this width."""
+    return SETTINGS.centre_sigma * width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,7 +60,7 @@ class LensPrior:
     whitening: Array | None = None
     edge_rad: float = np.pi / 2
     curve_rows: Array | None = None
-    centre_sigma_px: float = CENTRE_SIGMA_PX
+    centre_sigma_px: float
     fitted: bool = False
 
     @property
@@ -122,12 +105,12 @@ class LensPrior:
         other = self._scale(against) * self._shape(against)
         aspect = np.log(vector[0] / vector[1]) - np.log(against[0] / against[1])
         rows = np.zeros((3, 8))
-        rows[0, 0] = 1 / vector[0] / ASPECT_SIGMA
-        rows[0, 1] = -1 / vector[1] / ASPECT_SIGMA
+        rows[0, 0] = 1 / vector[0] / SETTINGS.aspect_sigma
+        rows[0, 1] = -1 / vector[1] / SETTINGS.aspect_sigma
         rows[1, 2] = rows[2, 3] = 1 / self.centre_sigma_px
         residuals = [
             curve @ (terms - other),
-            np.array([aspect / ASPECT_SIGMA]),
+            np.array([aspect / SETTINGS.aspect_sigma]),
             (vector[2:4] - against[2:4]) / self.centre_sigma_px,
         ]
         return np.concatenate(residuals), np.concatenate([curve @ d_terms, rows])
@@ -184,8 +167,8 @@ def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
     return LensPrior(
         guess=guess,
         edge_rad=edge,
-        curve_rows=_curve_rows(EDGE_SIGMA, MIDDLE_SIGMA, TERM_SIGMA),
-        centre_sigma_px=CENTRE_SIGMA_PX * width / CENTRE_SIGMA_WIDTH_PX,
+        curve_rows=_curve_rows(SETTINGS.edge_sigma, SETTINGS.middle_sigma, SETTINGS.term_sigma),
+        centre_sigma_px=centre_sigma_px(width),
     )
 
 
@@ -221,21 +204,16 @@ def _from_fitted(fitted: Lens, covariance: Array | None, width: int, height: int
     edge = float(guess.theta(np.asarray(0.5 * width / guess.fx)))
     if not np.isfinite(edge):
         edge = guess.monotone_limit_rad
+    whitening = None
     if covariance is not None:
         unit = np.array([across, down, across, down, 1, 1, 1, 1])
         whitening = _whitening(np.asarray(covariance, dtype=np.float64) * np.outer(unit, unit))
-        return LensPrior(
-            guess=guess,
-            whitening=whitening,
-            edge_rad=edge,
-            centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
-            fitted=True,
-        )
     return LensPrior(
         guess=guess,
+        whitening=whitening,
         edge_rad=edge,
-        curve_rows=SAME_TYPE_ROWS,
-        centre_sigma_px=FITTED_CENTRE_SIGMA_PX * across,
+        curve_rows=SAME_TYPE_ROWS if whitening is None else None,
+        centre_sigma_px=SETTINGS.fitted_centre_sigma_px * across,
         fitted=True,
     )
 
@@ -246,6 +224,6 @@ def _whitening(covariance: Array) -> Array:
     if not (sigma > 0).all():
         raise ValueError(f"covariance: expected variances above 0, found {np.diag(covariance)}")
     values, vectors = np.linalg.eigh(covariance / np.outer(sigma, sigma))
-    values = np.maximum(values, 0.0) + COVARIANCE_FLOOR
+    values = np.maximum(values, 0.0) + SETTINGS.covariance_floor
     whitening: Array = (vectors / np.sqrt(values)).T / sigma
     return whitening
