@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.paths import ROOT
@@ -46,3 +47,38 @@ def test_every_code_has_words_and_no_words_lack_a_code() -> None:
 def test_a_code_without_words_is_a_mistake() -> None:
     with pytest.raises(KeyError):
         say_check()(Reason("no-such-code"))
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "said"),
+    [
+        ((0, -5.2, 0), {"up", "5.2"}),
+        ((0, 5.2, 0), {"down", "5.2"}),
+        ((4.1, 0, 0), {"left", "4.1"}),
+        ((-4.1, 0, 0), {"right", "4.1"}),
+        ((0, 0, 3.0), {"clockwise", "3.0"}),
+        ((0, 0, -3.0), {"anticlockwise", "3.0"}),
+    ],
+)
+def test_which_way_to_turn_is_said(turn_deg: tuple[float, ...], said: set[str]) -> None:
+    reason = Reason(
+        "turn",
+        camera="front",
+        turn_rad=tuple(np.radians(turn_deg)),
+        sigma_rad=(0.0035,) * 3,
+        sure=(True,) * 3,
+    )
+    words = set(re.findall(r"[\w.]+", say_check()(reason)))
+    ways = {"up", "down", "left", "right", "clockwise", "anticlockwise"}
+    assert words & (ways | said) == said
+
+
+@pytest.mark.parametrize(
+    ("way", "back"),
+    [("out", "in"), ("in", "out"), ("forward", "back"), ("to-the-left", "to the right")],
+)
+def test_what_lies_off_is_moved_the_other_way(way: str, back: str) -> None:
+    reason = Reason(
+        "move-strip", strip="right", end=None, parts=((way, 0.05, 0.006),), sigma_m=0.006, sure=True
+    )
+    assert f"move it 5.0 cm {back}" in say_check()(reason)
