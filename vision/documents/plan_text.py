@@ -9,8 +9,8 @@ import numpy as np
 
 from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
+from vision.documents.check_words.saying import Say
 from vision.documents.plan_words import limit_words, say_plan, sigma_words
-from vision.documents.saying import Say
 from vision.inspection.verdict.rule import COVERAGE
 from vision.planning.assessment import (
     Advice,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.documents.saying import Arguments, Say, Words
+from vision.documents.check_words.saying import Arguments, Say, Words
 from vision.inspection.verdict.rule import COVERAGE, degrees
 from vision.planning.assessment import Limit
 from vision.units.length_words import METRIC, LengthWords
