@@ -29,7 +29,7 @@ def measure(
     """
     with reported(debug):
         # Imported here, since they bring SciPy and --help needs none of it.
-        from cli.laying_table import show_laying
+        from cli.tape_table import show_tape_check
         from vision.documents.tape_words import wanted_text
         from vision.files import disk
         from vision.planning.readings_wanted import wanted as readings_wanted
@@ -43,5 +43,5 @@ def measure(
             return
         check = check_tape(job)
         with reader_may_leave():
-            show_laying(check)
+            show_tape_check(check, job.lengths)
         raise typer.Exit(check.exit_code)

@@ -3,8 +3,7 @@
 In: `Job` without pictures, or a vehicle. Out: `Assessment`, `Proposal`, `SettingOut`, `TapeCheck`.
 
 - `prediction`: the sigmas a layout would reach; `assess` adds the best additions and aims
-- `proposal`, `layouts`, `sizes`: a layout for a vehicle
+- `proposal`, `layouts`, `sizes`: a layout for a vehicle; `settings`: what tunes all of it
 - `setting_out`: running marks, diagonals, lot, cut list, readings to take
-- `tape_check`: which strip or reading is wrong, from tape alone
-- `readings_wanted`: what to tape yet
+- `tape_check`: which strip or reading is wrong by tape alone; `readings_wanted`: what to tape yet
 """

@@ -6,12 +6,13 @@ strips are those of `vision.inspection.verdict`, on the marks at a strip's ends.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from vision.adjustment.adjusted import AdjustedReading, AdjustedStrip, Adjustment
+from vision.adjustment.adjusted import AdjustedStrip, Adjustment
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust_readings
 from vision.camera.solver import NoFit
@@ -22,9 +23,9 @@ from vision.job.job import Job, LengthReading, Strip
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
-from vision.units.length_words import METRIC, LengthWords
 from vision.units.reason import Reason
 
+Doubt = Literal["wrong", "perhaps"]
 TapeCheckWord = Literal["re-measure", "not-judged", "keep"]
 EXIT_CODES: dict[TapeCheckWord, int] = {"keep": 0, "re-measure": 3, "not-judged": 4}
 
@@ -45,22 +46,22 @@ class ReadLength:
     fits_m: float
     sigma_m: float
     sure_m: float
-    doubt: Literal["wrong", "perhaps"] | None
+    doubt: Doubt | None
     slip: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StripFigures:
     """What the readings say of one strip: its ends against the plan and what would show.
 
-    `ends_m` holds the shift (x, y) of the first and the last mark and `sigma_m` theirs; `sure_m`
-    is the least shift of the whole strip that is named in 98 of 100 lots, infinite where no reading
-    controls it.
+    `ends_m` (2, 2) holds the shift (x, y) of the first and the last mark and `sigma_m` theirs;
+    `sure_m` is the least shift of the whole strip that is named in 98 of 100 lots, infinite where
+    no reading controls it.
     """
 
     name: str
-    ends_m: tuple[tuple[float, float], tuple[float, float]]
-    sigma_m: tuple[tuple[float, float], tuple[float, float]]
+    ends_m: Array
+    sigma_m: Array
     sure_m: float
 
 
@@ -74,11 +75,10 @@ class TapeCheck:
 
     verdict: TapeCheckWord
     reasons: tuple[Reason, ...]
-    layings: tuple[LayingVerdict, ...]
-    strips: tuple[StripFigures, ...]
-    readings: tuple[ReadLength, ...]
+    layings: tuple[LayingVerdict, ...] = ()
+    strips: tuple[StripFigures, ...] = ()
+    readings: tuple[ReadLength, ...] = ()
     stated: tuple[Reliability, ...] = ()
-    lengths: LengthWords = METRIC
 
     @property
     def exit_code(self) -> int:
@@ -93,30 +93,22 @@ def check_tape(job: Job) -> TapeCheck:
     """
     found = adjust_readings(job, planned_layout(job))
     if isinstance(found, NoFit):
-        return TapeCheck(
-            verdict="not-judged",
-            reasons=(Reason("nothing-read", why=found.reason),),
-            layings=(),
-            strips=(),
-            readings=(),
-            lengths=job.lengths,
-        )
-    named = {place for each in _lengths(job).values() for place in each.between}
-    layings, figures = [], []
-    for strip, adjusted in zip(job.strips, found.strips, strict=True):
-        layings.append(_strip(job, strip, adjusted, named))
-        if _is_named(strip, named):
-            figures.append(_figures(strip, adjusted, found))
+        reason = Reason("nothing-read", why=found.reason)
+        return TapeCheck(verdict="not-judged", reasons=(reason,))
+    taped = [each for each in job.readings if isinstance(each, LengthReading)]
+    ids = [place for each in taped for place in each.between if isinstance(place, MarkId)]
+    named = {each.name for each in ids}
+    strips = list(zip(job.strips, found.strips, strict=True))
+    layings = [_strip(job, *pair, read=pair[0].name in named) for pair in strips]
     for mark, place in zip(job.marks, found.marks, strict=True):
-        if MarkId(mark.name) in named:
-            here = replace(place, seen=True)
-            layings.append(mark_verdict(mark, here, job.tolerances))
+        if mark.name in named:
+            layings.append(mark_verdict(mark, replace(place, seen=True), job.tolerances))
     readings = tuple(_readings(job, found))
     return TapeCheck(
         verdict=_verdict(layings, readings, tied=bool(found.freed_alternatives)),
         reasons=causes(job, found),
         layings=tuple(layings),
-        strips=tuple(figures),
+        strips=tuple(_figures(*pair, found) for pair in strips if pair[0].name in named),
         readings=readings,
         # A strip's straightness shows in pictures only: what no reading bears on is not listed.
         stated=tuple(
@@ -124,7 +116,6 @@ def check_tape(job: Job) -> TapeCheck:
             for each in reliabilities(job, found)
             if found.groups[each.group].degrees_of_freedom or each.word != "cannot-tell"
         ),
-        lengths=job.lengths,
     )
 
 
@@ -137,35 +128,20 @@ def _verdict(
     return "not-judged" if tied or "not-judged" in words else "keep"
 
 
-def _lengths(job: Job) -> dict[Group, LengthReading]:
-    """The lengths among the readings, by the names that the adjustment gives them."""
-    return {
-        Group.of_reading(number): reading
-        for number, reading in enumerate(job.readings, 1)
-        if isinstance(reading, LengthReading)
-    }
-
-
-def _is_named(strip: Strip, named: set[PlaceId]) -> bool:
-    return any(isinstance(place, MarkId) and place.strip == strip.name for place in named)
-
-
 def _ends(strip: Strip, adjusted: AdjustedStrip) -> tuple[Array, Array]:
     """Shift (2, 2) of both ends against the plan, and covariances (2, 2, 2)."""
     shift = adjusted.ends_m - np.stack([strip.from_m, strip.to_m])
-    blocks = [adjusted.covariance_m2[i : i + 2, i : i + 2] for i in (0, 2)]
-    return shift, np.stack(blocks)
+    return shift, np.stack([adjusted.covariance_m2[i : i + 2, i : i + 2] for i in (0, 2)])
 
 
-def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[PlaceId]) -> LayingVerdict:
-    if not _is_named(strip, named):
+def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, *, read: bool) -> LayingVerdict:
+    if not read:
         reason = Reason("not-read", strip=strip.name)
         return LayingVerdict(name=strip.name, verdict="not-judged", reasons=(reason,))
     shift, covariance = _ends(strip, adjusted)
-    last = len(strip.at_m) - 1
     at_ends = replace(
         adjusted,
-        mark_ids=(MarkId(strip.name, 0), MarkId(strip.name, last)),
+        mark_ids=(MarkId(strip.name, 0), MarkId(strip.name, len(strip.at_m) - 1)),
         mark_shift_m=shift,
         mark_shift_covariance_m2=covariance,
         seen=True,
@@ -175,51 +151,29 @@ def _strip(job: Job, strip: Strip, adjusted: AdjustedStrip, named: set[PlaceId])
 
 def _figures(strip: Strip, adjusted: AdjustedStrip, found: Adjustment) -> StripFigures:
     shift, covariance = _ends(strip, adjusted)
-    sigma = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     return StripFigures(
         name=strip.name,
-        ends_m=_pairs(shift),
-        sigma_m=_pairs(sigma),
+        ends_m=shift,
+        sigma_m=np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)),
         sure_m=found.groups[Group("strip", strip.name)].faults["shift"].named,
     )
 
 
-def _pairs(values: Array) -> tuple[tuple[float, float], tuple[float, float]]:
-    (a, b), (c, d) = values.tolist()
-    return (a, b), (c, d)
-
-
-def _readings(job: Job, found: Adjustment) -> list[ReadLength]:
+def _readings(job: Job, found: Adjustment) -> Iterator[ReadLength]:
     tied = {group for tie in found.freed_alternatives for group in tie}
-    every = []
     for adjusted in found.readings:
-        reading = _lengths(job).get(adjusted.group)
-        if reading is None:
+        reading = job.readings[adjusted.group.reading]
+        if not isinstance(reading, LengthReading):
             continue
-        doubt: Literal["wrong", "perhaps"] | None = None
-        if adjusted.group in tied:
-            doubt = "perhaps"
-        elif adjusted.group in found.freed:
-            doubt = "wrong"
-        sure_m = found.groups[adjusted.group].faults["shift"].named
-        every.append(_read(reading, adjusted, sure_m, doubt))
-    return every
-
-
-def _read(
-    reading: LengthReading,
-    adjusted: AdjustedReading,
-    sure_m: float,
-    doubt: Literal["wrong", "perhaps"] | None,
-) -> ReadLength:
-    return ReadLength(
-        group=adjusted.group,
-        kind=reading.kind,
-        between=reading.between,
-        read_m=reading.value_m,
-        fits_m=reading.value_m - float(adjusted.residual[0]),
-        sigma_m=float(adjusted.sigma[0]),
-        sure_m=sure_m,
-        doubt=doubt,
-        slip=adjusted.slip,
-    )
+        doubt: Doubt | None = "wrong" if adjusted.group in found.freed else None
+        yield ReadLength(
+            group=adjusted.group,
+            kind=reading.kind,
+            between=reading.between,
+            read_m=reading.value_m,
+            fits_m=reading.value_m - float(adjusted.residual[0]),
+            sigma_m=float(adjusted.sigma[0]),
+            sure_m=found.groups[adjusted.group].faults["shift"].named,
+            doubt="perhaps" if adjusted.group in tied else doubt,
+            slip=adjusted.slip,
+        )

@@ -7,27 +7,28 @@ from vision.documents.check_words.reliability import open_words
 from vision.documents.check_words.words import say_check
 from vision.documents.tape_words import doubt_words, what_words
 from vision.planning.tape_check import TapeCheck
+from vision.units.length_words import LengthWords
 
 
-def show_laying(check: TapeCheck) -> None:
+def show_tape_check(check: TapeCheck, lengths: LengthWords) -> None:
     """Print the tables, the verdict, what to do in order, and what is not known."""
-    show_table(_strips(check))
-    show_table(_readings(check))
+    show_table(_strips(check, lengths))
+    show_table(_readings(check, lengths))
     say(f"verdict: {check.verdict}")
-    words = say_check(check.lengths)
-    doubts = [doubt_words(each, check.lengths) for each in check.readings]
+    words = say_check(lengths)
+    doubts = [doubt_words(each, lengths) for each in check.readings]
     moves = [words(step.what) for laying in check.layings for step in laying.actions]
     say_numbered([*filter(None, doubts), *moves])
     unsure = [laying for laying in check.layings if laying.verdict == "not-judged"]
     notes = [words(reason) for laying in unsure for reason in laying.reasons]
     say(*open_words(check.stated, words))
-    rounding = [check.lengths.note()] if check.strips else []
+    rounding = [lengths.note()] if check.strips else []
     every = [*map(words, check.reasons), *notes, *rounding]
     say(*(f"note: {text}" for text in every if text))
 
 
-def _strips(check: TapeCheck) -> Lines:
-    write, words = check.lengths, {each.name: each.verdict for each in check.layings}
+def _strips(check: TapeCheck, write: LengthWords) -> Lines:
+    words = {each.name: each.verdict for each in check.layings}
     rows = [
         (
             each.name,
@@ -43,8 +44,7 @@ def _strips(check: TapeCheck) -> Lines:
     return Lines(heads=heads, rows=tuple(rows))
 
 
-def _readings(check: TapeCheck) -> Lines:
-    write = check.lengths
+def _readings(check: TapeCheck, write: LengthWords) -> Lines:
     rows = [
         (
             str(each.group),
