@@ -32,7 +32,8 @@ from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.marks import candidates
-from vision.marks.candidates import LEAST_NOISE, Look, find_candidates, picture_noise
+from vision.marks.candidates import Look, find_candidates, picture_noise
+from vision.marks.settings import SETTINGS
 from vision.practice.deviations import Damage, Deviations, Light
 from vision.practice.scene import draw_scene
 from vision.units.reason import Reason
@@ -183,7 +184,7 @@ def test_the_noise_of_a_picture(sigma: float) -> None:
     clean = 90 + 0.1 * u + 40 * (u > 300) + 0.05 * v
     noisy = np.clip(clean + rng.normal(0, sigma, clean.shape), 0, 255)
     assert picture_noise(noisy.astype(np.float32)) == pytest.approx(sigma, rel=0.05)
-    assert picture_noise(clean.astype(np.float32)) == LEAST_NOISE
+    assert picture_noise(clean.astype(np.float32)) == SETTINGS.candidates.least_noise
 
 
 def test_bands_of_a_picture_are_looked_at_as_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -191,7 +192,7 @@ def test_bands_of_a_picture_are_looked_at_as_the_whole(monkeypatch: pytest.Monke
     grey = np.clip(110 + cv2.GaussianBlur(blobs, (0, 0), 1.5), 0, 255)
     looks: list[Look] = [("cross", "dark"), ("board", "dark")]
     banded = find_candidates(grey, looks, widest_line_px=20.0, noise=0.5)
-    monkeypatch.setattr(candidates, "BAND_ROWS", 1000)
+    monkeypatch.setattr(candidates, "TUNED", dataclasses.replace(candidates.TUNED, band_rows=1000))
     whole = find_candidates(grey, looks, widest_line_px=20.0, noise=0.5)
     for one, other in zip(banded, whole, strict=True):
         assert len(one.strength) > 20

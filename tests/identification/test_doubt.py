@@ -26,8 +26,9 @@ from vision.camera.lens_prior import lens_prior, stepped
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
 from vision.identification.doubt import doubts, may_be_hidden
+from vision.identification.inputs import IdentificationInput, PreparedPicture
 from vision.identification.measuring import fit_with_doubts
-from vision.identification.poses import Task, fit_points
+from vision.identification.poses import fit_points
 from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
 from vision.job.layout import planned_layout, points_of
 from vision.job.mark_id import MarkId
@@ -78,42 +79,41 @@ def job(rear: Cross | Board = CROSS, first_y_m: float = -2.4) -> Job:
     )
 
 
-def task_of(planned: Job) -> Task:
+def input_of(planned: Job) -> IdentificationInput:
     camera = planned.cameras[0]
     marks = planned_layout(planned).marks
-    return Task(
+    return IdentificationInput(
         job=planned,
-        grey=np.zeros(SIZE[::-1]),
+        layout=planned_layout(planned),
         camera=camera,
         prior=lens_prior(planned.lens_of(camera), *SIZE),
         marks=marks,
         clear=np.ones(len(marks), dtype=bool),
-        size=SIZE,
-        noise=2.0,
-        looked_at=np.zeros(SIZE[::-1]),
-        soft=np.zeros(SIZE[::-1]),
+        picture=dataclasses.replace(PreparedPicture.of(np.zeros(SIZE[::-1])), noise=2.0),
     )
 
 
-def camera_of(task: Task) -> tuple[Pose, Lens]:
+def camera_of(given: IdentificationInput) -> tuple[Pose, Lens]:
     """The camera as it truly is: a bit off the job in everything."""
-    place_m = task.camera.position_m + np.array([0.01, 0.01, -0.02])
-    pose = Pose.at(place_m, task.camera.aim.rotation())
+    place_m = given.camera.position_m + np.array([0.01, 0.01, -0.02])
+    pose = Pose.at(place_m, given.camera.aim.rotation())
     pose = pose.perturbed(np.array([0, 0, 0, 0.03, -0.04, 0.02]))
-    return pose, stepped(task.prior.guess, np.array([3.0, 3.0, 2.0, -1.0, 0.002, 0, 0, 0]))
+    return pose, stepped(given.prior.guess, np.array([3.0, 3.0, 2.0, -1.0, 0.002, 0, 0, 0]))
 
 
 def refusals(
-    task: Task, moved_m: dict[str, tuple[float, float]], shift_m: tuple[float, float] = (0, 0)
+    given: IdentificationInput,
+    moved_m: dict[str, tuple[float, float]],
+    shift_m: tuple[float, float] = (0, 0),
 ) -> dict[str, Reason]:
     """What is refused when all is seen where it lies but some points are moved on the ground.
 
     `shift_m` moves the whole strip behind the body.
     """
     rng = np.random.default_rng(3)
-    pose, lens = camera_of(task)
-    points = [point for mark in task.marks for point in points_of(mark)]
-    doubtful = may_be_hidden(task.job.vehicle, pose.camera_in_ground_m, points)
+    pose, lens = camera_of(given)
+    points = [point for mark in given.marks for point in points_of(mark)]
+    doubtful = may_be_hidden(given.job.vehicle, pose.camera_in_ground_m, points)
     results: dict[str, Measured | None] = {}
     for point in points:
         off = np.array(moved_m.get(point.id, (0, 0))) + rng.normal(0, 0.001, 2)
@@ -126,7 +126,7 @@ def refusals(
         if not flag and (result := results[point.id]) is not None
     ]
     fit = fit_points(
-        task,
+        given,
         [point for point, _ in sure],
         np.array([result.pixel_px for _, result in sure]),
         np.array([result.covariance_px2 for _, result in sure]),
@@ -135,11 +135,11 @@ def refusals(
     assert isinstance(fit, PlanFit)
     asked = [point for point, flag in zip(points, doubtful, strict=True) if flag]
     assert set(moved_m) <= {point.id for point in asked}
-    return doubts(task, fit, asked, results)
+    return doubts(given, fit, asked, results)
 
 
 def test_a_hidden_mark_seen_where_it_lies_is_used() -> None:
-    assert refusals(task_of(job(first_y_m=-2.25)), {}) == {}
+    assert refusals(input_of(job(first_y_m=-2.25)), {}) == {}
 
 
 @pytest.mark.parametrize("moved", [(0.0, 0.06), (-0.05, 0.02), (0.0, -0.05)])
@@ -147,7 +147,7 @@ def test_a_hidden_mark_seen_where_it_lies_is_used() -> None:
 def test_an_image_beside_its_place_is_refused(
     moved: tuple[float, float], shift: tuple[float, float]
 ) -> None:
-    refused = refusals(task_of(job(first_y_m=-2.25)), {HIDDEN: moved}, shift)
+    refused = refusals(input_of(job(first_y_m=-2.25)), {HIDDEN: moved}, shift)
     assert set(refused) == {HIDDEN}
     assert refused[HIDDEN].code == "astray"
     assert 0.02 < refused[HIDDEN].arguments["off_m"] < 0.12
@@ -155,17 +155,17 @@ def test_an_image_beside_its_place_is_refused(
 
 def test_a_stated_place_that_is_wrong_hides_no_doubt() -> None:
     """As the job has it the camera sees past the body; the fit knows better."""
-    task = task_of(job(first_y_m=-2.25))
+    given = input_of(job(first_y_m=-2.25))
     wrong = dataclasses.replace(
-        task.camera, position_m=task.camera.position_m + np.array([0.1, -0.1, 0.1])
+        given.camera, position_m=given.camera.position_m + np.array([0.1, -0.1, 0.1])
     )
-    refused = refusals(dataclasses.replace(task, camera=wrong), {HIDDEN: (0.0, 0.06)})
+    refused = refusals(dataclasses.replace(given, camera=wrong), {HIDDEN: (0.0, 0.06)})
     assert HIDDEN in refused
 
 
 def test_an_image_on_the_hidden_marks_own_place_is_named() -> None:
     """Marks at y = -2.69, -2.09 ... 0.31: as far before the flank as behind it, to 8 cm."""
-    refused = refusals(task_of(job(first_y_m=-2.69)), {})
+    refused = refusals(input_of(job(first_y_m=-2.69)), {})
     assert set(refused) == {MarkId("rear", 3), MarkId("rear", 4), MarkId("rear", 5)}
     for index in (3, 4, 5):
         assert refused[MarkId("rear", index)] == Reason(
@@ -175,9 +175,9 @@ def test_an_image_on_the_hidden_marks_own_place_is_named() -> None:
 
 def test_a_board_is_used_up_to_the_bodys_edge() -> None:
     """Two of its columns lie before the flank's plane; what lies behind that is their image."""
-    task = task_of(job(BOARD, first_y_m=-2.37))
+    given = input_of(job(BOARD, first_y_m=-2.37))
     moved = {MarkId("rear", 2, row, column): (0.0, 0.012) for row in range(3) for column in (2, 3)}
-    refused = refusals(task, moved)
+    refused = refusals(given, moved)
     assert set(refused) >= set(moved)
     assert not {MarkId("rear", 2, row, 0) for row in range(3)} & set(refused)
 
@@ -193,31 +193,31 @@ def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
         strip("outer", (-4.0, -3.2), (4.0, -3.2), 10, CROSS),
         strip("far", (-9.0, -4.4), (-9.0, -2.0), 4, CROSS),
     )
-    task = task_of(dataclasses.replace(planned, strips=others))
-    pose, lens = camera_of(task)
+    given = input_of(dataclasses.replace(planned, strips=others))
+    pose, lens = camera_of(given)
     results: dict[str, Measured | None] = {}
-    for mark in task.marks:
+    for mark in given.marks:
         if mark.strip == "far" and mark.index not in seen:
             continue
         place = mark.centre_m + np.array([off_m * (mark.id == MarkId("far", 0)), 0.0, 0.0])
         results[mark.id] = well_measured(mark.id, lens.project(pose.transform(place)))
     why: dict[str, Reason] = {}
-    fit = fit_with_doubts(task, results, why, (pose, lens))
+    fit = fit_with_doubts(given, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
     assert set(why) == ({MarkId("far", 0)} if off_m else set())
     assert set(fit.points.ids) == set(results) - set(why)
 
 
 def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
-    task = task_of(job(first_y_m=-2.25))
-    pose, lens = camera_of(task)
+    given = input_of(job(first_y_m=-2.25))
+    pose, lens = camera_of(given)
     results: dict[str, Measured | None] = {}
-    for mark in task.marks:
+    for mark in given.marks:
         off = np.array([0.3, 0.2, 0.0]) if mark.id == MarkId("right", 4) else np.zeros(3)
         pixel = lens.project(pose.transform(mark.centre_m + off))
         results[mark.id] = well_measured(mark.id, pixel) if lens.contains(pixel) else None
     why: dict[str, Reason] = {}
-    fit = fit_with_doubts(task, results, why, (pose, lens))
+    fit = fit_with_doubts(given, results, why, (pose, lens))
     assert isinstance(fit, PlanFit)
     assert [i for i, used in zip(fit.points.ids, fit.used, strict=True) if not used] == [
         MarkId("right", 4)
@@ -227,8 +227,8 @@ def test_what_the_fit_itself_rejected_says_nothing_of_a_doubtful_mark() -> None:
 
 
 def test_nothing_measured_is_no_fit() -> None:
-    task = task_of(job())
-    assert isinstance(fit_with_doubts(task, {}, {}, camera_of(task)), NoFit)
+    given = input_of(job())
+    assert isinstance(fit_with_doubts(given, {}, {}, camera_of(given)), NoFit)
 
 
 def test_no_image_in_a_polished_flank_is_used() -> None:
@@ -247,15 +247,15 @@ def test_no_image_in_a_polished_flank_is_used() -> None:
 @pytest.mark.parametrize(("contrast", "taken"), [(8.0, False), (40.0, True)])
 def test_a_small_mark_cut_by_the_body_has_to_stand_out(contrast: float, taken: bool) -> None:
     """Its centre is 3 cm behind the flank's plane; half of it, seen past that, may look whole."""
-    task = task_of(job(first_y_m=-2.92))
-    pose, lens = camera_of(task)
-    cut = next(mark for mark in task.marks if mark.id == MarkId("rear", 3))
-    assert may_be_hidden(task.job.vehicle, pose.camera_in_ground_m, [cut]).all()
+    given = input_of(job(first_y_m=-2.92))
+    pose, lens = camera_of(given)
+    cut = next(mark for mark in given.marks if mark.id == MarkId("rear", 3))
+    assert may_be_hidden(given.job.vehicle, pose.camera_in_ground_m, [cut]).all()
     results: dict[str, Measured | None] = {}
-    for mark in task.marks:
+    for mark in given.marks:
         pixel = lens.project(pose.transform(mark.centre_m))
         seen = dataclasses.replace(well_measured(mark.id, pixel), contrast=contrast)
         results[mark.id] = seen if lens.contains(pixel) else None
     why: dict[str, Reason] = {}
-    assert isinstance(fit_with_doubts(task, results, why, (pose, lens)), PlanFit)
+    assert isinstance(fit_with_doubts(given, results, why, (pose, lens)), PlanFit)
     assert (cut.id not in why) == taken

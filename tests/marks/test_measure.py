@@ -17,8 +17,7 @@ import pytest
 from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.identification.measuring import LEAST_CONTRAST, LEAST_EXPLAINED
-from vision.identification.poses import LOOKS
+from vision.identification.settings import SETTINGS
 from vision.job.job import Cross, Ink
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
@@ -93,8 +92,8 @@ def errors(results: list[Measured | None], marks: list[PlannedMark]) -> tuple[Ar
 def looks_like_a_mark(result: Measured | None) -> bool:
     return (
         result is not None
-        and result.explained >= LEAST_EXPLAINED
-        and result.contrast >= LEAST_CONTRAST
+        and result.explained >= SETTINGS.least_explained
+        and result.contrast >= SETTINGS.least_contrast
     )
 
 
@@ -200,8 +199,8 @@ def test_the_last_step_leaves_next_to_nothing(
     begun = np.array([EYE.pixel(mark.centre_m) for mark in marks])
     begun += rng.uniform(-0.5, 0.5, begun.shape)
     found = measure(picture, *pose_and_lens(EYE), marks, begun)
-    monkeypatch.setattr(mark_fit, "ROUGH", (20, 1e-6))
-    monkeypatch.setattr(mark_fit, "FINE", (30, 1e-7))
+    longer = replace(mark_fit.TUNED, rough=(20, 1e-6), fine=(30, 1e-7))
+    monkeypatch.setattr(mark_fit, "TUNED", longer)
     settled = measure(picture, *pose_and_lens(EYE), marks, begun)
     left = [
         np.hypot(*(one.pixel_px - other.pixel_px)) / np.sqrt(np.trace(one.covariance_px2))
@@ -247,7 +246,7 @@ def test_where_no_mark_is(what: str, rng: np.random.Generator) -> None:
     found, correlation = match(grey, pose, lens, marks, 3.0)
     results = measure(grey, pose, lens, marks, found)
     taken = np.array([looks_like_a_mark(result) for result in results])
-    assert not (taken & (correlation > LOOKS[-1][1])).any()
+    assert not (taken & (correlation > SETTINGS.looks[-1][1])).any()
     if what != "bare ground":
         # Gentle blotches of the ground pass for faint ink; their correlation gives them away.
         assert not taken.any()

@@ -18,7 +18,8 @@ from tests.fits import well_measured
 from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.identification.measuring import STRANGE_NOISE, _moves, _refusal
+from vision.identification.measuring import _moves, _refusal
+from vision.identification.settings import SETTINGS
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import BoardCorner, PlannedMark
 from vision.job.mark_id import MarkId
@@ -151,7 +152,7 @@ def test_a_mark_that_is_all_but_covered_is_not_taken(kind: str, across_deg: floa
     for true_px, found in measured(kind, across_deg, -0.07, BODY):
         if found is not None:
             move_px = float(np.linalg.norm(found.pixel_px - true_px))
-            strange = found.noise > STRANGE_NOISE * NOISE
+            strange = found.noise > SETTINGS.strange_noise * NOISE
             assert strange or _refusal(mark, found, move_px, 20.0, NOISE) is not None
 
 

@@ -36,8 +36,9 @@ from vision.job.mark_id import MarkId
 from vision.marks.measure.descent import STATE_SIGMA
 from vision.marks.measure.drawing import draw, start
 from vision.marks.measure.forecast import Light, forecast_covariances
-from vision.marks.measure.mark_fit import FLOOR_SIGMA_PX, measure
+from vision.marks.measure.mark_fit import measure
 from vision.marks.measure.patches import cut_patches
+from vision.marks.settings import SETTINGS
 from vision.planning.assess import aim_choices, best_additions
 from vision.planning.assessment import Assessment, Prediction
 from vision.planning.prediction import predict
@@ -92,7 +93,7 @@ def test_a_forecast_is_the_spread_of_measured_centres(job):
         (measured,) = measure(picture, pose, lens, [mark], centre[None])
         found.append(measured.pixel_px)
     spread = np.cov(np.array(found).T)
-    bound = covariance - FLOOR_SIGMA_PX**2 * np.eye(2)
+    bound = covariance - SETTINGS.measure.floor_sigma_px**2 * np.eye(2)
     # 80 draws tell this to 6 %.
     over = np.sqrt(np.linalg.det(spread) / np.linalg.det(bound)) ** 0.5
     assert 0.85 < over < 1.15

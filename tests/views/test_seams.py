@@ -33,8 +33,9 @@ from vision.job.mark_id import MarkId
 from vision.job.visibility import sees
 from vision.units.arrays import Array
 from vision.views.seams.coverage import d_pixel_d_camera, nearest_ground
-from vision.views.seams.gaps import NEAR_SEAM_M, SeamGap, measure_seam, seam_gaps
+from vision.views.seams.gaps import SeamGap, measure_seam, seam_gaps
 from vision.views.seams.lines import SeamLine, neighbours, seam_lines
+from vision.views.settings import SETTINGS
 
 
 def measured(turned_deg: float = 0.0) -> SeamGap:
@@ -228,7 +229,7 @@ def test_marks_far_from_a_seam_say_nothing_of_it() -> None:
     beyond = line.end_m + 2.0 * line.direction
     assert line.distance_m(beyond) == pytest.approx(2.0)
     # The seam runs at 45 degrees: (3, 6) is nearest to its end, more than NEAR_SEAM_M away.
-    assert line.distance_m(planned[1, :2]) > NEAR_SEAM_M
+    assert line.distance_m(planned[1, :2]) > SETTINGS.seams.near_seam_m
     assert seam_gaps(job("front", "left"), fits, truth)[0].mark_ids == ids[:1]
 
 

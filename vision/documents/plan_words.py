@@ -8,7 +8,7 @@ from vision.documents.check_words.saying import Arguments, Say, Words
 from vision.inspection.verdict.rule import COVERAGE, degrees
 from vision.planning.assessment import Limit
 from vision.units.length_words import METRIC, LengthWords
-from vision.views.seams.coverage import NEAREST_REACH_M
+from vision.views.settings import SETTINGS
 
 
 def say_plan(lengths: LengthWords = METRIC) -> Say:
@@ -51,7 +51,7 @@ def _rough(value_m: float, sigma_m: float, say: Say) -> str:
     write = say.lengths.roughly
     if np.isfinite(value_m):
         return write.m(value_m, sigma_m)
-    return f"nowhere within {write.m(NEAREST_REACH_M, spec='.0f')}"
+    return f"nowhere within {write.m(SETTINGS.seams.nearest_reach_m, spec='.0f')}"
 
 
 def _raised(a: Arguments, say: Say) -> str:

@@ -21,7 +21,8 @@ from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.left_out import left_out_points
 from vision.adjustment.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
 from vision.camera.statistics import chi_square_limit
-from vision.identification.poses import Task
+from vision.identification.inputs import IdentificationInput
+from vision.identification.settings import SETTINGS
 from vision.job.body import DEFAULT_MARGIN_M, body_hides
 from vision.job.job import Vehicle
 from vision.job.layout import PlannedMark, planned_layout, points_of
@@ -34,13 +35,6 @@ from vision.units.reason import Reason
 CHI2_HIDDEN = chi_square_limit(0.95, 2)
 """What is found where the body as stated hides a mark is mostly something else: it has to lie where
 95 % of right ones do, not 99.9 % as others."""
-SURE_CONTRAST = 20.0
-"""Ink that stands out this many times the noise is a mark's, small as it is, where the body as
-stated just hides it: then it does not, quite."""
-MIRROR_REACH_M = 2 * DEFAULT_MARGIN_M
-"""How far off an image may lie square to the face that mirrors it: twice what a face may be off."""
-MIRROR_SIGMAS = 3.0
-"""How far off it may lie along that face, in sigmas of where the mark ought to be."""
 
 
 def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark]) -> Flags:
@@ -54,7 +48,7 @@ def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark
 
 
 def doubts(
-    task: Task,
+    given: IdentificationInput,
     fit: PlanFit,
     doubtful: Sequence[PlannedMark],
     results: Mapping[MarkId, Measured | None],
@@ -71,11 +65,11 @@ def doubts(
     place_m = fit.pose.camera_in_ground_m
     points = [point for point, _ in asked]
     centres = np.array([point.centre_m for point in points])
-    hidden = body_hides(task.job.vehicle, place_m, centres)
-    cut = body_hides(task.job.vehicle, place_m, centres, margin_m=0.0)
+    hidden = body_hides(given.job.vehicle, place_m, centres)
+    cut = body_hides(given.job.vehicle, place_m, centres, margin_m=0.0)
     found: dict[MarkId, Reason] = {}
-    beside = zip(*_beside(task, fit, asked), strict=True)
-    cut &= np.array([seen.contrast < SURE_CONTRAST for _, seen in asked])
+    beside = zip(*_beside(given, fit, asked), strict=True)
+    cut &= np.array([seen.contrast < SETTINGS.sure_contrast for _, seen in asked])
     for point, behind, partly, (off_m, covariance_m2) in zip(
         points, hidden, cut, beside, strict=True
     ):
@@ -86,11 +80,11 @@ def doubts(
         elif not off_m @ np.linalg.solve(covariance_m2, off_m) <= (
             CHI2_HIDDEN if behind else CHI2_REJECT
         ):
-            may_hide = bool(may_be_hidden(task.job.vehicle, place_m, [point])[0])
+            may_hide = bool(may_be_hidden(given.job.vehicle, place_m, [point])[0])
             why = Reason("astray", off_m=float(np.hypot(*off_m)), body_may_hide=may_hide)
         elif behind:
-            along_m = MIRROR_SIGMAS * np.sqrt(np.diag(covariance_m2))
-            image = _mirrored(task, place_m, point, point.centre_m[:2] + off_m, along_m)
+            along_m = SETTINGS.mirror_sigmas * np.sqrt(np.diag(covariance_m2))
+            image = _mirrored(given, place_m, point, point.centre_m[:2] + off_m, along_m)
             why = Reason("mirror-image", mark=image) if image else None
         if why:
             found[point.id] = why
@@ -98,34 +92,34 @@ def doubts(
 
 
 def _beside(
-    task: Task, fit: PlanFit, asked: Sequence[tuple[PlannedMark, Measured]]
+    given: IdentificationInput, fit: PlanFit, asked: Sequence[tuple[PlannedMark, Measured]]
 ) -> tuple[Array, Array]:
     """How far on the ground each lies from where the fit's marks put it; see `left_out_points`."""
     doubtful, seen = zip(*asked, strict=True)
     pixels, covariances = [each.pixel_px for each in seen], [each.covariance_px2 for each in seen]
-    points = fit.points.only(fit.used) + Points.of(task.job, doubtful, pixels, covariances)
+    points = fit.points.only(fit.used) + Points.of(given.job, doubtful, pixels, covariances)
     # Its place may be stated wrong, and readings too: nothing has judged them yet.
-    alone = replace(task.camera, position_sigma_m=PLACE_SIGMA_M)
-    job = replace(task.job, cameras=(alone,), readings=())
+    alone = replace(given.camera, position_sigma_m=PLACE_SIGMA_M)
+    job = replace(given.job, cameras=(alone,), readings=())
     observed = CameraObservations(
-        name=alone.name, prior=task.prior, points=points, start=(fit.pose, fit.lens)
+        name=alone.name, prior=given.prior, points=points, start=(fit.pose, fit.lens)
     )
     sure = np.arange(len(points.ids)) < int(fit.used.sum())
     return left_out_points(job, planned_layout(job), observed, sure)
 
 
 def _mirrored(
-    task: Task, place_m: Array, point: PlannedMark, at_m: Array, along_m: Array
+    given: IdentificationInput, place_m: Array, point: PlannedMark, at_m: Array, along_m: Array
 ) -> MarkId | None:
     """Which mark's image in a face of the body may lie at a place (2,), or None.
 
     A face mirrors what lies before it to a camera before it; the image of a mark lies as far
     behind the face, at the same height. `along_m` (2,) is how far off it may be along a face.
     """
-    vehicle = task.job.vehicle
+    vehicle = given.job.vehicle
     like = [
         other
-        for mark in task.marks
+        for mark in given.marks
         for other in points_of(mark)
         if type(other.shape) is type(point.shape)
         and other.ink == point.ink
@@ -137,7 +131,7 @@ def _mirrored(
         if side * place_m[axis] < least_m:
             continue
         reach = along_m.copy()
-        reach[axis] = MIRROR_REACH_M
+        reach[axis] = SETTINGS.mirror_reach_m
         for other in like:
             image = other.centre_m[:2].copy()
             image[axis] = side * size_m - image[axis]

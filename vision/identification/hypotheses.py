@@ -17,32 +17,11 @@ from scipy.spatial.transform import Rotation
 
 from vision.camera.geometry import Aim, cross_matrix
 from vision.camera.lens import Lens
+from vision.identification.settings import SETTINGS
 from vision.marks.candidates import Candidates
 from vision.units.arrays import Array
 
-REACH_RAD = float(np.radians(18.0))
-"""Half the range of the search in pan, tilt and roll: the 15 degrees an aim may be wrong, and what
-a camera 10 cm out of place adds at 2 m."""
-STEP_RAD = float(np.radians(3.0))
-AXIS_SCALES = (0.94, 1.0, 1.06, 1.12)
-"""Focal length on the axis over that of an equidistant lens with the same field of view."""
-CELL_PX, SPLAT_PX = 4, 22.0
-"""Cells of the coarse map, and how far round a candidate it reaches: a step of the grid moves a
-mark by about 20 px in a picture of 1280, so that some camera of the grid falls into the reach."""
-MAP_PX = 2
-"""Cells of the map of the nearest candidates: half a cell is little beside where one is seen."""
-COARSE_MISSING, MISSING = 0.25, 0.3
-"""What a mark costs that ought to be seen and is not, against 1 for one that clearly is: on the
-coarse map, and where candidates are matched."""
-KEPT = 96
-"""Cameras of the grid that are refined."""
-MATCH_RADII_PX = (34.0, 26.0, 20.0, 15.0, 12.0, 9.0, 7.0, 6.0)
-"""From beyond the reach of the coarse map down to what the lens of two numbers leaves."""
-MATCHED_PX = 8.0
-"""Distance from a candidate at which it counts for nothing in the final score."""
-PRIOR_SIGMA = np.array([*[0.05] * 3, *[0.2] * 3, 0.08, 0.08, 10.0, 10.0])
-"""How far refinement may go from the grid, in the order of `derivatives`: half of what a mounting
-may be wrong, well beyond a step of the grid, the curve's terms, and a lens's centre in px."""
+PRIOR_SIGMA = np.array(SETTINGS.search_prior_sigma)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,7 +114,7 @@ def coarse_cameras(
     intended: Aim, place_m: Array, guess: Lens, half_field_rad: float, scales: tuple[float, ...]
 ) -> Cameras:
     """The grid over pan, tilt, roll and axial focal length round an intended aim."""
-    steps = np.arange(-REACH_RAD, REACH_RAD + 1e-9, STEP_RAD)
+    steps = np.arange(-SETTINGS.aim_reach_rad, SETTINGS.aim_reach_rad + 1e-9, SETTINGS.aim_step_rad)
     d_pan, d_tilt, d_roll, scale = (
         grid.ravel() for grid in np.meshgrid(steps, steps, steps, scales, indexing="ij")
     )
@@ -194,12 +173,16 @@ class _Maps:
 
 def _splat(candidates: Candidates, width: int, height: int) -> np.ndarray:
     """A map in cells of `CELL_PX`: a tent of the peak's worth round each candidate."""
-    cells = np.zeros((height // CELL_PX + 2, width // CELL_PX + 2), dtype=np.float32)
-    reach = int(np.ceil(SPLAT_PX / CELL_PX))
+    cells = np.zeros(
+        (height // SETTINGS.cell_px + 2, width // SETTINGS.cell_px + 2), dtype=np.float32
+    )
+    reach = int(np.ceil(SETTINGS.splat_px / SETTINGS.cell_px))
     rows, columns = np.mgrid[-reach : reach + 1, -reach : reach + 1]
-    tent = np.maximum(1 - CELL_PX * np.hypot(rows, columns) / SPLAT_PX, 0).astype(np.float32)
+    tent = np.maximum(1 - SETTINGS.cell_px * np.hypot(rows, columns) / SETTINGS.splat_px, 0).astype(
+        np.float32
+    )
     for (u, v), worth in zip(candidates.pixels_px, candidates.worth, strict=True):
-        column, row = int(u // CELL_PX), int(v // CELL_PX)
+        column, row = int(u // SETTINGS.cell_px), int(v // SETTINGS.cell_px)
         top, left = max(row - reach, 0), max(column - reach, 0)
         window = cells[top : row + reach + 1, left : column + reach + 1]
         cut = tent[top - row + reach :, left - column + reach :]
@@ -214,9 +197,11 @@ def _coarse_score(
     pixels, _ = cameras.project(sought.points_m.astype(cameras.R.dtype))
     u, v = pixels[..., 0], pixels[..., 1]
     inside = (u > 0) & (v > 0) & (u < size[0] - 1) & (v < size[1] - 1)
-    column, row = (np.where(inside, each / CELL_PX, 0).astype(np.int32) for each in (u, v))
+    column, row = (np.where(inside, each / SETTINGS.cell_px, 0).astype(np.int32) for each in (u, v))
     found = cells[sought.kind, row, column]
-    return np.asarray(np.where(inside, found - np.float32(COARSE_MISSING), 0.0) @ sought.weight)
+    return np.asarray(
+        np.where(inside, found - np.float32(SETTINGS.coarse_missing), 0.0) @ sought.weight
+    )
 
 
 def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cameras, Array]:
@@ -233,10 +218,10 @@ def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cam
             for part in np.array_split(np.arange(len(cameras.R)), max(1, len(cameras.R) // 1000))
         ]
     )
-    best = cameras.take(np.argsort(-scores)[:KEPT])
+    best = cameras.take(np.argsort(-scores)[: SETTINGS.refined_cameras])
     start = best
     maps = _maps(sought.found, *size)
-    for radius in MATCH_RADII_PX:
+    for radius in SETTINGS.match_radii_px:
         best = _refined(best, start, sought, radius, maps)
     score = _match_score(best, sought, maps)
     order = np.argsort(-score)
@@ -244,7 +229,7 @@ def search(cameras: Cameras, sought: Sought, size: tuple[int, int]) -> tuple[Cam
 
 
 def _maps(found: tuple[Candidates, ...], width: int, height: int) -> _Maps:
-    shape = -(-height // MAP_PX), -(-width // MAP_PX)
+    shape = -(-height // SETTINGS.map_px), -(-width // SETTINGS.map_px)
     total = sum(len(each.strength) for each in found)
     rows, first = [], 0
     for candidates in found:
@@ -252,7 +237,7 @@ def _maps(found: tuple[Candidates, ...], width: int, height: int) -> _Maps:
             rows.append(np.full(shape, total, dtype=np.int32))
             continue
         blank = np.ones(shape, np.uint8)
-        u, v = (candidates.pixels_px // MAP_PX).astype(int).T
+        u, v = (candidates.pixels_px // SETTINGS.map_px).astype(int).T
         blank[v, u] = 0
         _, labels = cv2.distanceTransformWithLabels(
             blank, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
@@ -277,7 +262,7 @@ def _matches(
     """
     pixels, seen = cameras.project(sought.points_m)
     _, height, width = maps.nearest.shape
-    u, v = pixels[..., 0] / MAP_PX, pixels[..., 1] / MAP_PX
+    u, v = pixels[..., 0] / SETTINGS.map_px, pixels[..., 1] / SETTINGS.map_px
     inside = (u > 0) & (v > 0) & (u < width) & (v < height)
     column, row = (np.where(inside, each, 0).astype(np.int32) for each in (u, v))
     index = maps.nearest[sought.kind, row, column]
@@ -318,5 +303,5 @@ def _refined(
 
 def _match_score(cameras: Cameras, sought: Sought, maps: _Maps) -> Array:
     _, _, inside, gap, index = _matches(cameras, sought, maps)
-    found = maps.worth[index] * np.maximum(1 - (gap / MATCHED_PX) ** 2, 0)
-    return np.asarray(np.where(inside, sought.weight * (found - MISSING), 0.0).sum(axis=1))
+    found = maps.worth[index] * np.maximum(1 - (gap / SETTINGS.matched_px) ** 2, 0)
+    return np.asarray(np.where(inside, sought.weight * (found - SETTINGS.missing), 0.0).sum(axis=1))

@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 
 from vision.identification.identified import Identified, NotIdentified
+from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job
 from vision.marks.picture import Picture
 from vision.units.reason import Reason
@@ -24,22 +25,7 @@ Look = Callable[[Camera, np.ndarray], Outcome]
 """Identify a camera's marks in a grey picture."""
 
 NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture"})
-SUSPECT_PLACE_M = 0.08
-"""A plan fit this far from the stated mounting is worth a second look: good ones come within it."""
-HANDED_SHARE, FOREIGN_SHARE = 0.9, 0.8
-"""Evidence over what is due, below which handed marks may be seen from the wrong side, and below
-which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
-LEAST_FOREIGN_GAIN = 0.15
-LEAST_OTHER_SHARE = 0.75
-"""A picture is another camera's when its evidence share there is this much more, and at least so
-much. Its own camera's view gave 0.8 and more on practice pictures, 0.65 at dusk."""
 NAMED = frozenset({"swapped", "other-camera"})
-BETTER_EVIDENCE = 1.06
-BETTER_MISFIT, LEAST_GAIN = 0.4, 6.0
-"""A reading is better when its misfit is below this share of the job's own, and this much less."""
-MOST_PLACE_MISFIT = 50.0
-LEAST_JOINT_GAIN = 10.0
-"""Drop of the joint chi-square that names a mirrored picture: odds of 150 to 1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +44,8 @@ def without_mixups(
     suspects = [
         camera
         for camera in job.cameras
-        if _is_misplaced(camera, found[camera.name]) or _is_poor(found[camera.name], FOREIGN_SHARE)
+        if _is_misplaced(camera, found[camera.name])
+        or _is_poor(found[camera.name], SETTINGS.foreign_share)
     ]
     for first, second in combinations(suspects, 2):
         if _are_swapped(first, second, pictures, found, look):
@@ -72,7 +59,7 @@ def without_mixups(
         own = found[camera.name]
         if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, *NAMED}:
             continue
-        if not (_is_misplaced(camera, own) or _is_poor(own, HANDED_SHARE)):
+        if not (_is_misplaced(camera, own) or _is_poor(own, SETTINGS.handed_share)):
             continue
         mirrored, upside_down = _other_views(camera, pictures[camera.name])
         # No mark is ever named in a picture that stands on its head.
@@ -97,7 +84,7 @@ def without_mirrors(
     Crosses have no handedness, so one picture alone may fit either way round; its neighbours and
     the mountings then decide. `cost` is what the joint adjustment of some outcomes leaves over.
     """
-    least = cost(outcomes) - LEAST_JOINT_GAIN
+    least = cost(outcomes) - SETTINGS.least_joint_gain
     named: NotIdentified | None = None
     for camera in suspects:
         view = _other_views(camera, pictures[camera.name])[0]
@@ -118,14 +105,14 @@ def _is_misplaced(camera: Camera, outcome: Outcome) -> bool:
     if isinstance(outcome, NotIdentified):
         return outcome.code not in NOTHING_TO_SEE
     away = outcome.fit.pose.camera_in_ground_m - camera.position_m
-    return bool(np.linalg.norm(away) > SUSPECT_PLACE_M)
+    return bool(np.linalg.norm(away) > SETTINGS.suspect_place_m)
 
 
 def _misfit(camera: Camera, outcome: Identified) -> float:
     """Sum of squares of the plan fit, and of its place against the mounting as stated."""
     away = outcome.fit.pose.camera_in_ground_m - camera.position_m
     variance = camera.position_sigma_m**2 + np.diag(outcome.fit.covariance)[:3]
-    return outcome.fit.chi2 + min(float((away**2 / variance).sum()), MOST_PLACE_MISFIT)
+    return outcome.fit.chi2 + min(float((away**2 / variance).sum()), SETTINGS.most_place_misfit)
 
 
 def _better(others: list[tuple[Camera, Identified]], own: Sequence[tuple[Camera, Outcome]]) -> bool:
@@ -135,12 +122,14 @@ def _better(others: list[tuple[Camera, Identified]], own: Sequence[tuple[Camera,
         return True
     evidence = sum(out.evidence for _, out in known)
     gain = sum(out.evidence for _, out in others) / max(evidence, 1e-9)
-    if gain > BETTER_EVIDENCE:
+    if gain > SETTINGS.better_evidence:
         return True
     before = sum(_misfit(camera, out) for camera, out in known)
     after = sum(_misfit(camera, out) for camera, out in others)
-    clearly = after < BETTER_MISFIT * before and before - after > LEAST_GAIN
-    return clearly and gain > 1 / BETTER_EVIDENCE
+    clearly = (
+        after < SETTINGS.better_misfit * before and before - after > SETTINGS.least_misfit_gain
+    )
+    return clearly and gain > 1 / SETTINGS.better_evidence
 
 
 def _are_swapped(
@@ -164,7 +153,7 @@ def _are_swapped(
 def _looks_foreign(outcome: Outcome) -> bool:
     if isinstance(outcome, NotIdentified):
         return outcome.code not in {*NOTHING_TO_SEE, *NAMED}
-    return outcome.share < FOREIGN_SHARE
+    return outcome.share < SETTINGS.foreign_share
 
 
 def _whose(
@@ -172,7 +161,7 @@ def _whose(
 ) -> NotIdentified | None:
     """Name the cameras whose view a picture is much more like than its own camera's."""
     own_share = own.share if isinstance(own, Identified) else 0.0
-    least = max(own_share + LEAST_FOREIGN_GAIN, LEAST_OTHER_SHARE)
+    least = max(own_share + SETTINGS.least_foreign_gain, SETTINGS.least_other_share)
     # On a symmetric layout several may fit alike: then each is named.
     whose = {
         other.name: outcome.share

@@ -10,47 +10,22 @@ import numpy as np
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.camera.lens_prior import LensPrior
 from vision.camera.solver import NoFit
 from vision.identification.hypotheses import (
-    AXIS_SCALES,
     Cameras,
     Sought,
     coarse_cameras,
     search,
 )
-from vision.job.job import Board, Camera, Cross, Job
+from vision.identification.inputs import IdentificationInput
+from vision.identification.settings import SETTINGS
+from vision.job.job import Board, Cross
 from vision.job.layout import PlannedMark
 from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.candidates import Kind, find_candidates
 from vision.marks.measure.matching import match
 from vision.units.arrays import Array
-
-DISTINCT_PX, DISTINCT_PERCENT = 8.0, 85
-"""Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
-right at one end of a strip and a mark off at the other, and the right one lies beside it."""
-SAME_PX, SAME_SPACING = 4.0, 0.4
-"""Poses name a mark alike that both see within this of one place, or that one puts nearer to where
-the other does than this share of the way to its nearest neighbour: less than half of it."""
-CARRIED = 6
-"""Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
-CARRIED_SHARE = 0.35
-"""Poses whose candidates' score is below this share of the best are dropped before drawing."""
-LOOKS = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
-"""Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of its
-place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge often does
-not, so the second look is closer and kinder."""
-ENOUGH_SHARE, LEAST_GAIN, MOST_AGAIN = 0.75, 0.5, 2
-"""A pose with less than this share of the evidence due may have a part of its marks a mark off:
-it is refined again from where it is, up to so often, as long as the evidence grows by this."""
-LEAST_SEEN_SHARE = 1 / 3
-"""Beside a pose with enough evidence, one is dropped that sees less than this share of its marks
-at the first look: right poses see half at the least, and a rival has to see 0.7 in the end."""
-LEAST_MARKS = 5
-"""One more than a plan fit needs."""
-SIZE_SEEN_PX = (4.0, 14.0)
-"""Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,72 +41,61 @@ class CarriedPose:
     correlation: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Task:
-    """What every step needs: the picture, the camera, and the marks that can be looked for.
-
-    `grey` is measured in and `noise` its noise. Marks are looked for in `looked_at`, which may be
-    without a veil, and closer in `soft`: see `unveiled` and `softened`.
-    """
-
-    job: Job
-    grey: np.ndarray
-    camera: Camera
-    prior: LensPrior
-    marks: tuple[PlannedMark, ...]
-    clear: np.ndarray
-    size: tuple[int, int]
-    noise: float
-    looked_at: np.ndarray
-    soft: np.ndarray
-
-
-def _expected(task: Task, place_m: Array, f_px: float) -> Array:
+def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
     """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
-    centres = np.array([mark.centre_m for mark in task.marks])
-    half = np.array([min(half_extent(mark.shape)) for mark in task.marks])
+    centres = given.centres_m
+    half = np.array([min(half_extent(mark.shape)) for mark in given.marks])
     away = place_m - centres
     range_m = np.linalg.norm(away, axis=1)
     size = 2 * half * f_px * away[:, 2] / range_m**2
-    low, high = SIZE_SEEN_PX
-    return np.where(task.clear, np.clip((size - low) / (high - low), 0.0, 1.0), 0.0)
+    low, high = SETTINGS.size_seen_px
+    return np.where(given.clear, np.clip((size - low) / (high - low), 0.0, 1.0), 0.0)
 
 
-def carried_poses(task: Task) -> list[CarriedPose]:
+def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     """The distinct poses that stand up to a look for each drawn mark, best first."""
-    guess = task.prior.guess
+    guess = given.prior.guess
     half_field = _half_field(guess)
-    kinds = [(_kind(mark), mark.ink) for mark in task.marks]
+    kinds = [(_kind(mark), mark.ink) for mark in given.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
-    widest_px = _widest_line_px(task, f_px)
-    found = find_candidates(task.looked_at, looks, widest_px, noise=task.noise)
-    weight = _expected(task, task.camera.position_m, f_px)
-    points = np.array([mark.centre_m for mark in task.marks])
+    widest_px = _widest_line_px(given, f_px)
+    found = find_candidates(given.picture.looked_at, looks, widest_px, noise=given.picture.noise)
+    weight = _expected(given, given.camera.position_m, f_px)
+    points = given.centres_m
     worth = weight > 0
-    if sum(len(each.strength) for each in found) < LEAST_MARKS or worth.sum() < LEAST_MARKS:
+    if (
+        sum(len(each.strength) for each in found) < SETTINGS.least_marks
+        or worth.sum() < SETTINGS.least_marks
+    ):
         return []
     cameras, scores = search(
-        coarse_cameras(task.camera.aim, task.camera.position_m, guess, half_field, AXIS_SCALES),
+        coarse_cameras(
+            given.camera.aim, given.camera.position_m, guess, half_field, SETTINGS.axis_scales
+        ),
         Sought(
             points_m=points[worth],
             weight=weight[worth],
             kind=np.array([looks.index(kind) for kind in kinds])[worth],
             found=found,
         ),
-        task.size,
+        given.picture.size,
     )
     starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
     refined: list[CarriedPose] = []
     for start in starts:
-        if any(_leads_to(task, start, pose) for pose in refined):
+        if any(_leads_to(given, start, pose) for pose in refined):
             continue
-        settled = [pose.seen for pose in refined if pose.evidence >= ENOUGH_SHARE * pose.expected]
-        pose = _refined(task, *start, least_seen=LEAST_SEEN_SHARE * max(settled, default=0))
+        settled = [
+            pose.seen for pose in refined if pose.evidence >= SETTINGS.enough_share * pose.expected
+        ]
+        pose = _refined(
+            given, *start, least_seen=SETTINGS.least_seen_share * max(settled, default=0)
+        )
         if pose is not None:
             refined.append(pose)
-    if all(pose.evidence < ENOUGH_SHARE * pose.expected for pose in refined):
-        refined = [_settled(task, pose) for pose in refined]
+    if all(pose.evidence < SETTINGS.enough_share * pose.expected for pose in refined):
+        refined = [_settled(given, pose) for pose in refined]
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
         if all(_agreement(pose, other) <= 0.5 for other in kept):
@@ -139,31 +103,31 @@ def carried_poses(task: Task) -> list[CarriedPose]:
     return kept
 
 
-def _widest_line_px(task: Task, f_px: float) -> float:
+def _widest_line_px(given: IdentificationInput, f_px: float) -> float:
     """How wide the nearest line of a cross, or square of a board, may be in the picture, px."""
     widest = 0.0
-    for mark, clear in zip(task.marks, task.clear, strict=True):
+    for mark, clear in zip(given.marks, given.clear, strict=True):
         match mark.shape:
             case Cross(line_m=width_m) | Board(square_m=width_m) if clear:
-                range_m = float(np.linalg.norm(mark.centre_m - task.camera.position_m))
+                range_m = float(np.linalg.norm(mark.centre_m - given.camera.position_m))
                 widest = max(widest, width_m * f_px / range_m)
     return widest
 
 
-def _leads_to(task: Task, start: tuple[Pose, Lens], settled: CarriedPose) -> bool:
+def _leads_to(given: IdentificationInput, start: tuple[Pose, Lens], settled: CarriedPose) -> bool:
     """Whether a pose names the marks as one does that has been settled with enough evidence.
 
     Most of its marks then lie nearer to where that one puts them than to any of their neighbours.
     """
-    if settled.evidence < ENOUGH_SHARE * settled.expected:
+    if settled.evidence < SETTINGS.enough_share * settled.expected:
         return False
-    theirs = d_pixel_d_mark(settled.pose, settled.lens, task.marks)[0]
-    ours = d_pixel_d_mark(*start, task.marks)[0]
+    theirs = d_pixel_d_mark(settled.pose, settled.lens, given.marks)[0]
+    ours = d_pixel_d_mark(*start, given.marks)[0]
     seen = settled.correlation > 0
     apart = np.linalg.norm(theirs[:, None] - theirs[None, seen], axis=-1)
     apart[apart == 0] = np.inf
     gap = np.linalg.norm(ours - theirs, axis=1) / apart.min(axis=1)
-    return bool(np.nanmedian(gap[seen]) < SAME_SPACING)
+    return bool(np.nanmedian(gap[seen]) < SETTINGS.same_spacing)
 
 
 def _agreement(a: CarriedPose, b: CarriedPose) -> float:
@@ -173,7 +137,7 @@ def _agreement(a: CarriedPose, b: CarriedPose) -> float:
     """
     both = (a.correlation > 0) & (b.correlation > 0)
     gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
-    return float((gap < SAME_PX).sum() / max(min(a.seen, b.seen), 1))
+    return float((gap < SETTINGS.same_px).sum() / max(min(a.seen, b.seen), 1))
 
 
 def _kind(mark: PlannedMark) -> Kind:
@@ -201,14 +165,16 @@ def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
     kept: list[int] = []
     for index in range(len(scores)):
         # A best score below zero says little: then looking decides.
-        poor = scores[0] > 0 and scores[index] < CARRIED_SHARE * scores[0]
-        if poor or len(kept) == CARRIED:
+        poor = scores[0] > 0 and scores[index] < SETTINGS.carried_share * scores[0]
+        if poor or len(kept) == SETTINGS.carried:
             break
         apart = [
-            np.percentile(np.linalg.norm(pixels[index] - pixels[k], axis=1), DISTINCT_PERCENT)
+            np.percentile(
+                np.linalg.norm(pixels[index] - pixels[k], axis=1), SETTINGS.distinct_percent
+            )
             for k in kept
         ]
-        if all(gap > DISTINCT_PX for gap in apart):
+        if all(gap > SETTINGS.distinct_px for gap in apart):
             kept.append(index)
     return kept
 
@@ -231,37 +197,37 @@ def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
 
 
 def _look(
-    task: Task, pose: Pose, lens: Lens, look: tuple[float, float, float]
+    given: IdentificationInput, pose: Pose, lens: Lens, look: tuple[float, float, float]
 ) -> tuple[Array, Array]:
     """Look for every drawn mark: where (n, 2), NaN where not tried; how alike (n,), 0 not seen."""
     reach_px, least, _ = look
-    found, correlation = match(task.soft, pose, lens, task.marks, reach_px)
+    found, correlation = match(given.picture.soft, pose, lens, given.marks, reach_px)
     found[~np.isfinite(correlation)] = np.nan
     return found, np.where(np.nan_to_num(correlation) > least, correlation, 0.0)
 
 
-def expected_weight(task: Task, pose: Pose, lens: Lens) -> Array:
+def expected_weight(given: IdentificationInput, pose: Pose, lens: Lens) -> Array:
     """How surely each mark ought to be seen from a pose, 0 to 1 (n,); 0 outside the picture."""
     f_px = float(np.sqrt(lens.fx * lens.fy))
-    inside = lens.contains(d_pixel_d_mark(pose, lens, task.marks)[0])
-    return np.where(inside, _expected(task, pose.camera_in_ground_m, f_px), 0.0)
+    inside = lens.contains(d_pixel_d_mark(pose, lens, given.marks)[0])
+    return np.where(inside, _expected(given, pose.camera_in_ground_m, f_px), 0.0)
 
 
-def _settled(task: Task, best: CarriedPose) -> CarriedPose:
+def _settled(given: IdentificationInput, best: CarriedPose) -> CarriedPose:
     """A pose that tells of little, refined again from where it and its parts lead to."""
-    for _ in range(MOST_AGAIN):
-        starts = [(best.pose, best.lens), *_parts(task, best)]
-        again = [found for start in starts if (found := _refined(task, *start)) is not None]
+    for _ in range(SETTINGS.most_again):
+        starts = [(best.pose, best.lens), *_parts(given, best)]
+        again = [found for start in starts if (found := _refined(given, *start)) is not None]
         better = max(again, key=lambda each: each.evidence, default=best)
-        if better.evidence < best.evidence + LEAST_GAIN:
+        if better.evidence < best.evidence + SETTINGS.least_evidence_gain:
             break
         best = better
-        if best.evidence >= ENOUGH_SHARE * best.expected:
+        if best.evidence >= SETTINGS.enough_share * best.expected:
             break
     return best
 
 
-def _parts(task: Task, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
+def _parts(given: IdentificationInput, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
     """The pose fitted to its marks in a part of the picture alone: to its left, or to its right.
 
     Where one end of a strip is a mark off, the other end's marks are right, and lead to the rest.
@@ -272,31 +238,33 @@ def _parts(task: Task, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
     low, middle, high = np.percentile(across, [30, 50, 70])
     masks = (across <= middle, across > middle, across <= high, across > low)
     for half in (seen[mask] for mask in masks):
-        if len(half) < LEAST_MARKS:
+        if len(half) < SETTINGS.least_marks:
             continue
-        covariance = np.broadcast_to(np.eye(2), (len(half), 2, 2)) * LOOKS[-1][2] ** 2
-        marks = [task.marks[i] for i in half]
+        covariance = np.broadcast_to(np.eye(2), (len(half), 2, 2)) * SETTINGS.looks[-1][2] ** 2
+        marks = [given.marks[i] for i in half]
         fit = fit_points(
-            task, marks, carried.found_px[half], covariance, (carried.pose, carried.lens)
+            given, marks, carried.found_px[half], covariance, (carried.pose, carried.lens)
         )
         if not isinstance(fit, NoFit):
             poses.append((fit.pose, fit.lens))
     return poses
 
 
-def _refined(task: Task, pose: Pose, lens: Lens, least_seen: float = 0.0) -> CarriedPose | None:
+def _refined(
+    given: IdentificationInput, pose: Pose, lens: Lens, least_seen: float = 0.0
+) -> CarriedPose | None:
     """Look for every drawn mark twice, each time with a fit to what was seen.
 
     None if there is no fit, or one to fewer marks than `least_seen` after either look.
     """
-    used = np.zeros(len(task.marks), dtype=bool)
-    for look in LOOKS:
-        found, alike = _look(task, pose, lens, look)
+    used = np.zeros(len(given.marks), dtype=bool)
+    for look in SETTINGS.looks:
+        found, alike = _look(given, pose, lens, look)
         sigma_px = look[2]
         seen = np.flatnonzero(alike > 0)
         covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
-        marks = [task.marks[i] for i in seen]
-        fit = fit_points(task, marks, found[seen], covariance, (pose, lens))
+        marks = [given.marks[i] for i in seen]
+        fit = fit_points(given, marks, found[seen], covariance, (pose, lens))
         if isinstance(fit, NoFit):
             return None
         pose, lens = fit.pose, fit.lens
@@ -305,7 +273,7 @@ def _refined(task: Task, pose: Pose, lens: Lens, least_seen: float = 0.0) -> Car
         if used.sum() < least_seen:
             return None
     # A mark that cannot be tried is not missed.
-    weight = np.where(np.isfinite(found[:, 0]), expected_weight(task, pose, lens), 0.0)
+    weight = np.where(np.isfinite(found[:, 0]), expected_weight(given, pose, lens), 0.0)
     evidence = float(np.where(used, weight * alike, -0.5 * weight).sum())
     return CarriedPose(
         pose=pose,
@@ -319,12 +287,12 @@ def _refined(task: Task, pose: Pose, lens: Lens, least_seen: float = 0.0) -> Car
 
 
 def fit_points(
-    task: Task,
+    given: IdentificationInput,
     marks: Sequence[PlannedMark],
     pixels: Array,
     covariance: Array,
     start: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     """Fit the plan to marks found at pixels (n, 2) with covariance (n, 2, 2)."""
-    points = Points.of(task.job, marks, pixels, covariance)
-    return fit_plan(task.camera, task.prior, points, start)
+    points = Points.of(given.job, marks, pixels, covariance)
+    return fit_plan(given.camera, given.prior, points, start)

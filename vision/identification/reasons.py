@@ -13,33 +13,18 @@ import numpy as np
 
 from vision.adjustment.plan_fit import PlanFit
 from vision.identification.identified import Status
-from vision.identification.measuring import SMALL_PX, SMALL_SQUARE_PX, is_corner, sizes_px
-from vision.identification.poses import Task
+from vision.identification.inputs import IdentificationInput
+from vision.identification.measuring import is_corner, sizes_px
+from vision.identification.settings import SETTINGS
 from vision.job.body import body_hides
 from vision.job.job import Board
-from vision.job.layout import Layout, PlannedMark
+from vision.job.layout import PlannedMark
 from vision.job.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
-STEPS = 13
-REFERENCES = 12
-BLUR_PX = 0.9
-ON_INK, ON_PAPER = 0.75, 0.15
-"""Coverage from which on a place is ink, and up to which it is paper."""
-BESIDE = 1.5
-"""Where the ground beside a tape is looked at, in half widths of the tape."""
 BEHIND_BODY = Reason("behind-body")
-DARK_LEVEL = 14.0
-"""Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground alike."""
-BURNT_LEVEL = 250.0
-"""Grey above which paper and ground alike are cut off."""
-FAINT, PLAIN = 0.35, 0.6
-"""Contrast, as a share of what used marks have, below which there is none and above which there
-is."""
-IN_SHADOW = 0.6
-"""Level of the paper, as a share of what used marks have, below which it lies in shadow."""
 HALVES = ("ahead", "behind", "left", "right")
 
 
@@ -59,16 +44,16 @@ class Levels:
 class Evidence:
     """What the picture shows of each mark, beside the used ones."""
 
-    def __init__(self, task: Task, layout: Layout, fit: PlanFit) -> None:
-        self._task, self._fit = task, fit
+    def __init__(self, given: IdentificationInput, fit: PlanFit) -> None:
+        self._given, self._fit = given, fit
         self._camera = fit.pose, fit.lens
         used = [
-            layout.mark(point_id)
+            given.layout.mark(point_id)
             for point_id, flag in zip(fit.points.ids, fit.used, strict=True)
             if flag
         ]
         # A dozen, spread over all, are enough for a median; and only where a mark is missing.
-        self._used = used[:: max(1, len(used) // REFERENCES)]
+        self._used = used[:: max(1, len(used) // SETTINGS.references)]
         self._reference: tuple[float, float] | None = None
 
     def _of_used(self) -> tuple[float, float]:
@@ -92,9 +77,9 @@ class Evidence:
         levels = self._levels(point)
         if levels is None:
             return "not-found", Reason("cut-off")
-        if max(levels.paper, levels.ground) < DARK_LEVEL:
+        if max(levels.paper, levels.ground) < SETTINGS.dark_level:
             return "not-found", Reason("dark-there")
-        if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
+        if size < (SETTINGS.small_square_px if is_corner(point) else SETTINGS.small_px):
             return "not-found", Reason("too-small", size_px=size)
         return "not-found", self._seen(point, levels) or Reason("nothing-there")
 
@@ -112,13 +97,13 @@ class Evidence:
 
         Either place may be some centimetres wrong.
         """
-        places_m = self._task.camera.position_m, self._fit.pose.camera_in_ground_m
-        vehicle, centre_m = self._task.job.vehicle, point.centre_m[None]
+        places_m = self._given.camera.position_m, self._fit.pose.camera_in_ground_m
+        vehicle, centre_m = self._given.job.vehicle, point.centre_m[None]
         return all(bool(body_hides(vehicle, place_m, centre_m)[0]) for place_m in places_m)
 
     def _rejected(self, point: PlannedMark, refusal: Reason) -> Reason:
         size = float(sizes_px(self._camera, [point])[0])
-        if size < (SMALL_SQUARE_PX if is_corner(point) else SMALL_PX):
+        if size < (SETTINGS.small_square_px if is_corner(point) else SETTINGS.small_px):
             return Reason("small-and-refused", size_px=size, refusal=refusal)
         levels = self._levels(point)
         seen = self._seen(point, levels) if levels is not None else None
@@ -128,7 +113,7 @@ class Evidence:
         """What the levels say is the matter, or None."""
         paper, ground = levels.paper, levels.ground
         sign = 1 if point.ink == "dark" else -1
-        if min(paper, ground) > BURNT_LEVEL:
+        if min(paper, ground) > SETTINGS.burnt_level:
             return Reason("burnt-out")
         if np.isfinite(ground) and sign * (paper - ground) < 0.1 * max(paper, ground):
             return Reason("no-tape")
@@ -139,11 +124,14 @@ class Evidence:
         halves = levels.halves / contrast
         if np.isfinite(halves).any():
             worst = int(np.nanargmin(halves))
-            if halves[worst] < FAINT and halves[worst ^ 1] > PLAIN:
+            if (
+                halves[worst] < SETTINGS.faint_contrast
+                and halves[worst ^ 1] > SETTINGS.plain_contrast
+            ):
                 return Reason("half-covered", half=HALVES[worst])
-        if share < FAINT:
+        if share < SETTINGS.faint_contrast:
             return Reason("no-ink")
-        if paper < IN_SHADOW * usual_paper:
+        if paper < SETTINGS.in_shadow * usual_paper:
             return Reason("in-shadow")
         return None
 
@@ -151,13 +139,13 @@ class Evidence:
         """What is seen where a mark should be; None where the picture ends."""
         assert drawable(point.shape)
         along, across = half_extent(point.shape)
-        steps = np.linspace(-1, 1, STEPS)
+        steps = np.linspace(-1, 1, SETTINGS.level_steps)
         s, q = (grid.ravel() for grid in np.meshgrid(1.1 * along * steps, 1.1 * across * steps))
         _, jacobian = d_pixel_d_mark(*self._camera, [point])
         if not np.isfinite(jacobian).all():
             return None
         inverse = np.linalg.inv(jacobian[0])
-        at = Blurred.under(s, q, inverse @ inverse.T, BLUR_PX, slopes=False)
+        at = Blurred.under(s, q, inverse @ inverse.T, SETTINGS.focus_blur_px, slopes=False)
         ink = ink_coverage(point.shape, at).value
         grey = self._at(point, np.stack([s, q], axis=-1))
         if not np.isfinite(grey).all():
@@ -165,7 +153,7 @@ class Evidence:
         parts = [np.ones(len(s), bool), s > 0, s < 0, q > 0, q < 0]
         contrasts = np.array([_contrast(grey[part], ink[part], point.ink) for part in parts])
         return Levels(
-            paper=_median(grey[ink < ON_PAPER]),
+            paper=_median(grey[ink < SETTINGS.on_paper]),
             ground=self._ground(point, along),
             contrast=float(contrasts[0]),
             halves=contrasts[1:],
@@ -178,8 +166,10 @@ class Evidence:
             half = max(half, half_extent(point.shape)[1] + BOARD_BORDER * point.shape.square_m)
         if half == 0 or is_corner(point):
             return float("nan")
-        steps = along * np.linspace(-1, 1, STEPS)
-        places = np.array([[s, side * BESIDE * half] for s in steps for side in (-1, 1)])
+        steps = along * np.linspace(-1, 1, SETTINGS.level_steps)
+        places = np.array(
+            [[s, side * SETTINGS.beside_tape * half] for s in steps for side in (-1, 1)]
+        )
         return _median(self._at(point, places))
 
     def _at(self, point: PlannedMark, local: Array) -> Array:
@@ -190,8 +180,8 @@ class Evidence:
         pixels = self._fit.lens.project(self._fit.pose.transform(places))
         inside = np.asarray(self._fit.lens.contains(pixels))
         u, v = np.where(inside[:, None], pixels, 0).round().astype(int).T
-        height, width = self._task.soft.shape
-        levels = self._task.soft[np.clip(v, 0, height - 1), np.clip(u, 0, width - 1)]
+        height, width = self._given.picture.soft.shape
+        levels = self._given.picture.soft[np.clip(v, 0, height - 1), np.clip(u, 0, width - 1)]
         return np.where(inside, levels, np.nan)
 
 
@@ -201,6 +191,6 @@ def _median(levels: Array) -> float:
 
 
 def _contrast(grey: Array, ink: Array, kind: str) -> float:
-    paper, inked = _median(grey[ink < ON_PAPER]), _median(grey[ink > ON_INK])
+    paper, inked = _median(grey[ink < SETTINGS.on_paper]), _median(grey[ink > SETTINGS.on_ink])
     sign = 1.0 if kind == "dark" else -1.0
     return sign * (paper - inked) / max(paper + inked, 1.0)

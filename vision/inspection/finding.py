@@ -22,7 +22,8 @@ from vision.camera.statistics import chi_square_limit
 from vision.identification.corners import with_box_corners
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
-from vision.identification.mixups import LEAST_JOINT_GAIN, without_mirrors, without_mixups
+from vision.identification.mixups import without_mirrors, without_mixups
+from vision.identification.settings import SETTINGS
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
@@ -216,4 +217,4 @@ def _cost(adjustment: Adjustment | NoFit) -> float:
         return np.inf
     places = len(adjustment.freed) + len(adjustment.freed_alternatives)
     marks = sum(int((~camera.used).sum()) for camera in adjustment.cameras)
-    return adjustment.chi2 + LEAST_JOINT_GAIN * places + REJECTED_CHI2 * marks
+    return adjustment.chi2 + SETTINGS.least_joint_gain * places + REJECTED_CHI2 * marks

@@ -15,59 +15,15 @@ import cv2
 import numpy as np
 
 from vision.job.job import Ink
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array, frozen_array
+
+TUNED = SETTINGS.candidates
+
 
 Kind = Literal["cross", "saddle", "board"]
 Look = tuple[Kind, Ink]
 """What kind of mark to look for, and of what ink."""
-
-SCALES_PX = (1.2, 2.0)
-HALVED_SCALES_PX = (3.4, 5.5)
-WIDE_SCALE_PX, WIDE_LINE_PX = 9.0, 12.0
-"""Gaussian scales at which lines of 1 to 14 px are seen as lines; a factor of 1.7 loses little. The
-longer ones are looked at in the picture at half its size, where they cost an eighth; one more,
-where lines may be wider than 12 px, since all that is large and dark answers to it."""
-
-CROWD_SCALES_PX = (4.0, 6.5, 10.5, 17.0, 28.0)
-CROWD_POWER = 0.8
-CROWD_GAIN = 5.0
-"""Brings the density of a clear board to the strength of a clear cross."""
-CROWD_CAP = 0.15
-"""Saddle strength that counts in full: a strong edge must not outweigh a faint board."""
-
-LEAST_STRENGTH, LEAST_BRIGHTER = 0.01, 0.1
-"""Curvature of a peak, and how much brighter than the ground its tape is, in the logarithm."""
-
-WIDE_PX, NEARBY_PX = 56.0, 11
-"""Sigma of that ground's mean, wider than a near tape, and how far tape is looked for: as far each
-way as the widest line is wide."""
-
-LOG_OFFSET = 12.0
-"""Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
-
-NOISE_PEAK = 0.85
-"""Curvature that white noise of sigma 1 in the logarithm shows at scale 1: 3.5 times its sigma,
-sqrt(3 / (16 pi)), about what its highest peaks reach. It falls with the scale (the variance of a
-Gaussian's second derivative, scale-normalised as here). Less than that is no mark."""
-LEAST_NOISE = 0.5
-"""Sigma in levels that rounding and compression leave where a picture looks noiseless."""
-
-STRENGTH_CAP, LEAST_CAP, CAP_RANK = 0.12, 0.02, 40
-"""Strength above which a peak is worth no more: near marks are strong, and so are some stains. In
-poor light all are weaker, and the strongest 40 set it."""
-
-BLACK, DARK_PERCENT, DARKEST = 4, 1.0, 12.0
-"""Levels up to this are black, and the share of the others that something dark takes; levels up to
-which that is dark as it is. Practice pictures, without a veil, have 10 to 23: where nothing was
-found a few levels taken off them do no harm."""
-
-NOISY, SOFTENED_PX = 5.0, 0.9
-"""From this noise on (sigma in levels) marks are looked for in the picture softened by this much:
-noise falls to a third, a mark of 6 px keeps most of its contrast. Nothing is measured there."""
-BAND_ROWS, REACH_SIGMAS = 128, 4.0
-"""Rows that are looked at together, and how far OpenCV's Gaussian reaches beyond them."""
-MOST_CANDIDATES = 320
-"""Strongest peaks kept: on car-park pictures all larger marks are among the first 300."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,8 +41,8 @@ class Candidates:
     def worth(self) -> Array:
         """What each peak counts, (n,), 0 to 1."""
         ranked = np.sort(self.strength)[::-1]
-        cap = ranked[min(CAP_RANK, len(ranked)) - 1] if len(ranked) else STRENGTH_CAP
-        cap = np.clip(cap, LEAST_CAP, STRENGTH_CAP)
+        cap = ranked[min(TUNED.cap_rank, len(ranked)) - 1] if len(ranked) else TUNED.strength_cap
+        cap = np.clip(cap, TUNED.least_cap, TUNED.strength_cap)
         return np.asarray(np.minimum(self.strength / cap, 1.0))
 
 
@@ -100,7 +56,7 @@ def picture_noise(grey: np.ndarray) -> float:
     mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32) / 6
     # Every third row and column: tens of thousands of places do for a median.
     answer = cv2.filter2D(np.asarray(grey, dtype=np.float32), cv2.CV_32F, mask)[1:-1:3, 1:-1:3]
-    return max(float(1.4826 * np.median(np.abs(answer))), LEAST_NOISE)
+    return max(float(1.4826 * np.median(np.abs(answer))), TUNED.least_noise)
 
 
 def unveiled(grey: np.ndarray) -> np.ndarray | None:
@@ -110,16 +66,16 @@ def unveiled(grey: np.ndarray) -> np.ndarray | None:
     has `DARKEST` levels at most without it. None where there is no such light to take off.
     """
     sampled = grey[::3, ::3]
-    lit = sampled[sampled > BLACK]
-    veil = float(np.percentile(lit, DARK_PERCENT)) - DARKEST if lit.size else 0.0
+    lit = sampled[sampled > TUNED.black]
+    veil = float(np.percentile(lit, TUNED.dark_percent)) - TUNED.darkest if lit.size else 0.0
     return np.maximum(np.asarray(grey, dtype=np.float32) - veil, 0.0) if veil > 0 else None
 
 
 def softened(grey: np.ndarray, noise: float) -> np.ndarray:
     """The picture in which marks are looked for: as it is, or softened where it is noisy."""
-    if noise < NOISY:
+    if noise < TUNED.noisy:
         return grey
-    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SOFTENED_PX))
+    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), TUNED.softened_px))
 
 
 def _curvature(log_grey: np.ndarray, scale_px: float) -> tuple[np.ndarray, np.ndarray]:
@@ -152,23 +108,23 @@ def _crowd(response: np.ndarray) -> np.ndarray:
     Differences of Gaussians of the saddle strength, all at half size: the largest over the scales
     is greatest at the middle of a patch (Lindeberg, as in `_curvature`).
     """
-    small = np.square(np.clip(response, 0.0, CROWD_CAP)) / CROWD_CAP
-    levels = [cv2.GaussianBlur(small, (0, 0), scale / 2) for scale in CROWD_SCALES_PX]
+    small = np.square(np.clip(response, 0.0, TUNED.crowd_cap)) / TUNED.crowd_cap
+    levels = [cv2.GaussianBlur(small, (0, 0), scale / 2) for scale in TUNED.crowd_scales_px]
     # Weighed by a power of the scale, so that a board outweighs each of its own corners.
     blobs = np.maximum.reduce(
         [
-            (scale / CROWD_SCALES_PX[0]) ** CROWD_POWER * (a - b)
-            for scale, a, b in zip(CROWD_SCALES_PX, levels, levels[1:], strict=False)
+            (scale / TUNED.crowd_scales_px[0]) ** TUNED.crowd_power * (a - b)
+            for scale, a, b in zip(TUNED.crowd_scales_px, levels, levels[1:], strict=False)
         ]
     )
-    return np.asarray(CROWD_GAIN * blobs, dtype=np.float32)
+    return np.asarray(TUNED.crowd_gain * blobs, dtype=np.float32)
 
 
 def find_candidates(
     grey: np.ndarray,
     looks: Sequence[Look],
     widest_line_px: float = 0.0,
-    most: int = MOST_CANDIDATES,
+    most: int = TUNED.most_candidates,
     noise: float | None = None,
 ) -> tuple[Candidates, ...]:
     """Peaks of a grey picture (height, width), levels 0 to 255, for each kind and ink of marks.
@@ -179,18 +135,21 @@ def find_candidates(
     """
     # Arrays as large as the picture are used again in place: fetching new ones takes longer than
     # working them out.
-    log_grey = np.asarray(grey, dtype=np.float32) + np.float32(LOG_OFFSET)
+    log_grey = np.asarray(grey, dtype=np.float32) + np.float32(TUNED.log_offset)
     # Noise in the logarithm is large where it is dark; what it alone can do counts for nothing.
     noise = picture_noise(grey) if noise is None else noise
     floor = cv2.blur(log_grey, (5, 5))
-    np.divide(np.float32(NOISE_PEAK * noise), floor, out=floor)
+    np.divide(np.float32(TUNED.noise_peak * noise), floor, out=floor)
     cv2.log(log_grey, log_grey)
     halved, halved_floor = (
         cv2.resize(each, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         for each in (log_grey, floor)
     )
-    fine = _strongest(log_grey, floor, SCALES_PX, 1.0, looks)
-    scales = (*HALVED_SCALES_PX, *((WIDE_SCALE_PX,) if widest_line_px > WIDE_LINE_PX else ()))
+    fine = _strongest(log_grey, floor, TUNED.scales_px, 1.0, looks)
+    scales = (
+        *TUNED.halved_scales_px,
+        *((TUNED.wide_scale_px,) if widest_line_px > TUNED.wide_line_px else ()),
+    )
     coarse = _strongest(halved, halved_floor, scales, 2.0, looks)
     size, half_size = log_grey.shape[::-1], halved.shape[::-1]
     brighter = {ink: _brighter(halved if ink == "dark" else -halved, size) for _, ink in looks}
@@ -219,9 +178,9 @@ def _strongest(
     """
     height = len(log_grey)
     strongest = [np.empty_like(log_grey) for _ in looks]
-    margin = int(np.ceil(REACH_SIGMAS * max(scales_px) / pixel)) + 2
-    for top in range(0, height, BAND_ROWS):
-        first, end = max(top - margin, 0), min(top + BAND_ROWS, height)
+    margin = int(np.ceil(TUNED.reach_sigmas * max(scales_px) / pixel)) + 2
+    for top in range(0, height, TUNED.band_rows):
+        first, end = max(top - margin, 0), min(top + TUNED.band_rows, height)
         rows = slice(first, min(end + margin, height))
         inner = slice(top - first, end - first)
         band = [np.zeros_like(log_grey[rows]) for _ in looks]
@@ -241,15 +200,19 @@ def _brighter(halved: np.ndarray, size: Sequence[int]) -> np.ndarray:
     `halved` is the logarithm of the picture at half its size; `size` (width, height) is its own.
     """
     small = cv2.resize(halved, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    wide = cv2.resize(cv2.GaussianBlur(small, (0, 0), WIDE_PX / 8), halved.shape[::-1])
-    reach = np.ones((NEARBY_PX, NEARBY_PX), np.uint8)
+    wide = cv2.resize(
+        cv2.GaussianBlur(small, (0, 0), TUNED.ground_sigma_px / 8), halved.shape[::-1]
+    )
+    reach = np.ones((TUNED.nearby_px, TUNED.nearby_px), np.uint8)
     nearby = cv2.GaussianBlur(cv2.dilate(halved, reach), (0, 0), 1.0)
-    bright = (nearby - wide > LEAST_BRIGHTER).astype(np.uint8)
+    bright = (nearby - wide > TUNED.least_brighter).astype(np.uint8)
     return np.asarray(cv2.resize(bright, size, interpolation=cv2.INTER_NEAREST) > 0)
 
 
 def _peaks(response: np.ndarray, near_tape: np.ndarray, most: int) -> Candidates:
-    v, u = np.divmod(np.flatnonzero((response > LEAST_STRENGTH) & near_tape), response.shape[1])
+    v, u = np.divmod(
+        np.flatnonzero((response > TUNED.least_strength) & near_tape), response.shape[1]
+    )
     peak = response[v, u] == cv2.dilate(response, np.ones((7, 7), np.uint8))[v, u]
     v, u = v[peak], u[peak]
     order = np.argsort(-response[v, u])[:most]

@@ -12,23 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from vision.marks.settings import SETTINGS, Window
 from vision.units.arrays import Array
 
-STEPS = 6
-BLUR_RANGE_PX = (0.3, 12.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
-    """What is fitted round an edge: half its size across and along in px, and the first blur.
-
-    `every` pixel is taken, or every second where the picture is soft.
-    """
-
-    across_px: int
-    along_px: int
-    blur_px: float
-    every: int = 1
+TUNED = SETTINGS.edges
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,7 +90,7 @@ def _fit(windows: _Windows, start_px: float, noise: float) -> EdgeFit:
     state = np.tile([0.0, 0.0, start_px], (count, 1))
     levels, residual, jacobian, cost = _evaluated(windows, state)
     damping = np.full(count, 1e-2)
-    for _ in range(STEPS):
+    for _ in range(TUNED.steps):
         turned = jacobian.transpose(0, 2, 1)
         normal = turned @ jacobian
         gradient = (turned @ residual[..., None])[..., 0]
@@ -114,7 +101,7 @@ def _fit(windows: _Windows, start_px: float, noise: float) -> EdgeFit:
         limit = np.stack([np.ones(count), np.full(count, 0.3), 0.5 * state[:, 2]], axis=1)
         trial = state + np.clip(step[:, :3], -limit, limit * np.array([1.0, 1.0, 2.0]))
         trial[:, 1] = np.clip(trial[:, 1], -0.4, 0.4)
-        trial[:, 2] = np.clip(trial[:, 2], *BLUR_RANGE_PX)
+        trial[:, 2] = np.clip(trial[:, 2], *TUNED.blur_range_px)
         tried = _evaluated(windows, trial)
         better = tried[3] <= cost
         state = np.where(better[:, None], trial, state)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from vision.camera.geometry import ANGLES
-from vision.identification.poses import LEAST_MARKS
+from vision.identification.settings import SETTINGS
 from vision.inspection.verdict.rule import Judgement, judge, judge_minimum
 from vision.job.job import Job
 from vision.planning.assessment import (
@@ -81,8 +81,10 @@ def _few_marks(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Probl
     shown = {camera.name: camera.marks for camera in cameras}
     for camera in job.cameras:
         marks = shown.get(camera.name, 0)
-        if marks < LEAST_MARKS:
-            reason = Reason("too-few-marks", camera=camera.name, marks=marks, least=LEAST_MARKS)
+        if marks < SETTINGS.least_marks:
+            reason = Reason(
+                "too-few-marks", camera=camera.name, marks=marks, least=SETTINGS.least_marks
+            )
             yield Problem(reason=reason, cameras=(camera.name,))
 
 

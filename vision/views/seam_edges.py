@@ -19,9 +19,9 @@ from vision.units.arrays import Array, frozen_array
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import gaps_with_slopes
 from vision.views.seams.lines import SeamLine
+from vision.views.settings import SETTINGS
 
-STEP_M = 0.1
-"""Half the length of edge over which a bend is taken: about a tape's width."""
+TUNED = SETTINGS.seams
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,14 +95,14 @@ def _crossing(
     pair = (adjustment.camera(line.between[0]), adjustment.camera(line.between[1]))
     first, second = (plan_fits[name] for name in line.between)
     maps = (ground_map(first.pose, first.lens), ground_map(second.pose, second.lens))
-    points = at + STEP_M * np.array([-1.0, 0.0, 1.0])[:, None] * along
+    points = at + TUNED.bend_m * np.array([-1.0, 0.0, 1.0])[:, None] * along
     gaps, slopes = gaps_with_slopes(points, job.vehicle, pair, maps)
     if not np.isfinite(gaps).all():
         return None
     joint = adjustment.covariance_of(*line.between)
     across, d_across = gaps @ left, left @ slopes
-    bend, d_bend = (across[2] - across[0]) / (2 * STEP_M), (d_across[2] - d_across[0])
-    d_bend = d_bend / (2 * STEP_M)
+    bend, d_bend = (across[2] - across[0]) / (2 * TUNED.bend_m), (d_across[2] - d_across[0])
+    d_bend = d_bend / (2 * TUNED.bend_m)
     return EdgeCrossing(
         strip=strip.name,
         side=side,

@@ -25,49 +25,11 @@ from vision.calibration.board_corners.saddle import (
     shadow_seeds,
 )
 from vision.calibration.board_corners.surface import narrowing, smoothed, steps
+from vision.calibration.settings import SETTINGS
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
-FIRST_SHARE = 0.42
-"""Of the way to the neighbouring corners, before the blur is known."""
-
-WIDEST_SHARE, OUTER_SHARE = 0.85, 0.4
-CLEAR_OF_BLUR = 2.2
-"""Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
-
-WIDEST_PX = 13
-FEWEST_PIXELS = 14
-"""Seven unknowns per corner, each with two pixels."""
-
-FURTHEST_SHARE = 0.3
-"""A corner that moves further than this share of the spacing has slid to something else."""
-
-LEAST_SIGMA_PX = 0.02
-"""What a drawn saddle cannot know: curved edges, print, compression blocks."""
-
-BLURS_PX = (0.3, 6.0)
-STEPS = 14
-MOST_DAMPING = 1e3
-"""Of the normal matrix scaled to ones: past it steps are too short to matter."""
-
-DONE_PX = 1e-3
-"""Steps end when no corner moves further."""
-
-SUSPECT = 2.0
-"""Times the board's median misfit from which a shadow's edge is tried."""
-
-MOST_MISFIT, STRANGE_SHARE = 8.0, 0.2
-"""A corner is not one where its misfit is so many times the usual, and its root this share of the
-contrast."""
-
-FAINT_SHARE = 0.1
-"""Of the board's usual contrast: a deep shadow leaves more."""
-
-MOST_SUSPECT = 0.6
-"""Share of a board that a shadow's edge may cross; more is no board."""
-
-SHADOW_GAIN = 0.7
-"""A shadow is believed where it leaves less than this share of the misfit."""
+TUNED = SETTINGS.board_corners
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -120,7 +82,9 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     the grid, and held fixed. The first round gives the blur and which corners stand out; those
     start the second where the others put them, since a shadow may have dragged them off.
     """
-    windows, start = _start(grey, grid, np.full((grid.shape[0] * grid.shape[1], 2), FIRST_SHARE))
+    windows, start = _start(
+        grey, grid, np.full((grid.shape[0] * grid.shape[1], 2), TUNED.first_share)
+    )
     first = _answer(windows, *_levenberg(windows, start), grid)
     sure = np.isfinite(first.covariance[:, 0, 0])
     better = _calmed(first, grid)
@@ -129,7 +93,7 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     plain, cost = _levenberg(windows, start)
     corners = _answer(windows, plain, cost, better)
     suspect = np.flatnonzero(_suspect(corners))
-    if not len(suspect) or len(suspect) > MOST_SUSPECT * len(plain):
+    if not len(suspect) or len(suspect) > TUNED.most_suspect * len(plain):
         return _believed(corners)
     shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
     for _ in range(2):
@@ -148,9 +112,9 @@ def _believed(corners: Corners) -> Corners:
     sure = np.isfinite(corners.covariance[:, 0, 0])
     if sure.any():
         usual = np.median(corners.noise2[sure]), np.median(np.abs(corners.contrast[sure]))
-        strange = corners.noise2 > MOST_MISFIT * usual[0]
-        strange &= corners.noise2 > (STRANGE_SHARE * corners.contrast) ** 2
-        strange |= np.abs(corners.contrast) < FAINT_SHARE * usual[1]
+        strange = corners.noise2 > TUNED.most_misfit * usual[0]
+        strange &= corners.noise2 > (TUNED.strange_share * corners.contrast) ** 2
+        strange |= np.abs(corners.contrast) < TUNED.faint_share * usual[1]
         corners.covariance[strange] = np.nan
     return corners
 
@@ -160,7 +124,7 @@ def _suspect(corners: Corners) -> Flags:
     sure = np.isfinite(corners.covariance[:, 0, 0])
     if not sure.any():
         return ~sure
-    return ~sure | (corners.noise2 > SUSPECT * np.median(corners.noise2[sure]))
+    return ~sure | (corners.noise2 > TUNED.suspect * np.median(corners.noise2[sure]))
 
 
 def _calmed(corners: Corners, grid: Array) -> Array:
@@ -198,9 +162,9 @@ def _merged(
     spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))[suspect]
     dark = _answer(windows.chosen(suspect), *shaded, None)
     moved = np.linalg.norm(dark.pixels - grid.reshape(-1, 2)[suspect], axis=-1)
-    good = np.isfinite(dark.covariance[:, 0, 0]) & (moved < FURTHEST_SHARE * spacing)
+    good = np.isfinite(dark.covariance[:, 0, 0]) & (moved < TUNED.furthest_share * spacing)
     was_sure = np.isfinite(corners.covariance[suspect, 0, 0])
-    good &= ~was_sure | (dark.noise2 < SHADOW_GAIN * corners.noise2[suspect])
+    good &= ~was_sure | (dark.noise2 < TUNED.shadow_gain * corners.noise2[suspect])
     for name in ("pixels", "covariance", "contrast", "blur", "noise2"):
         getattr(corners, name)[suspect[good]] = getattr(dark, name)[good]
     return corners
@@ -232,12 +196,12 @@ def _levenberg(windows: _Windows, start: Array) -> tuple[Array, Array]:
     model, J = saddle(p, some.offset, some.bend)
     cost = (some.weight * (some.values - model) ** 2).sum(axis=1)
     costs[:] = cost
-    for _ in range(STEPS * (1 if unknowns == PLAIN else 2)):
+    for _ in range(TUNED.steps * (1 if unknowns == PLAIN else 2)):
         step = _step(J, some.weight, some.values - model, damping)
         trial = p + step
-        trial[:, BLUR] = np.clip(trial[:, BLUR], *BLURS_PX)
+        trial[:, BLUR] = np.clip(trial[:, BLUR], *TUNED.blurs_px)
         if unknowns == SHADED:
-            trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *BLURS_PX)
+            trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *TUNED.blurs_px)
         moved, slopes = saddle(trial, some.offset, some.bend)
         cost_then = (some.weight * (some.values - moved) ** 2).sum(axis=1)
         better = cost_then < cost
@@ -247,7 +211,9 @@ def _levenberg(windows: _Windows, start: Array) -> tuple[Array, Array]:
         cost = np.where(better, cost_then, cost)
         damping = np.clip(np.where(better, damping * 0.2, damping * 8), 1e-9, 1e6)
         whole[going], costs[going] = p, cost
-        on = (np.linalg.norm(step[:, CENTRE], axis=-1) > DONE_PX) & (damping < MOST_DAMPING)
+        on = (np.linalg.norm(step[:, CENTRE], axis=-1) > TUNED.done_px) & (
+            damping < TUNED.most_damping
+        )
         if not on.any():
             break
         if on.mean() < 0.7:
@@ -271,10 +237,12 @@ def _shares(grid: Array, blur_px: float) -> Array:
     """How far each window may reach along rows and columns, (n, 2), in steps of the grid."""
     across, down = steps(grid)
     area = np.abs(across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0])
-    clear = CLEAR_OF_BLUR * blur_px + 0.5
+    clear = TUNED.clear_of_blur * blur_px + 0.5
     # Square to the columns' edges lies area / |down|, to the rows' edges area / |across|.
     lengths = np.stack([np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1)], axis=-1)
-    shares = np.clip(1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, WIDEST_SHARE)
+    shares = np.clip(
+        1 - clear * lengths / np.maximum(area, 1e-9)[:, None], 0.35, TUNED.widest_share
+    )
     return np.asarray(shares * narrowing(grid))
 
 
@@ -284,7 +252,7 @@ def _windows(grey: Grey, grid: Array, shares: Array) -> _Windows:
     start = grid.reshape(-1, 2)
     at = np.round(start).astype(int)
     reach = np.abs(across) * shares[:, :1] + np.abs(down) * shares[:, 1:]
-    wide, high = np.clip(np.ceil(reach.max(axis=0) + 1), 2, WIDEST_PX).astype(int)
+    wide, high = np.clip(np.ceil(reach.max(axis=0) + 1), 2, TUNED.widest_px).astype(int)
     sides = np.arange(-high, high + 1), np.arange(-wide, wide + 1)
     dy, dx = (each.ravel() for each in np.meshgrid(*sides, indexing="ij"))
     columns, rows = at[:, :1] + dx, at[:, 1:] + dy
@@ -323,7 +291,7 @@ def _bounds(grid: Array, shares: Array) -> tuple[Array, Array]:
     row, column = (each.ravel() for each in np.indices(grid.shape[:2]))
     for outer_column, outer_row in ((0, 0), (grid.shape[1] - 1, grid.shape[0] - 1)):
         outer = np.stack([column == outer_column, row == outer_row], axis=-1)
-        ends.append(np.where(outer, np.minimum(shares, OUTER_SHARE), shares))
+        ends.append(np.where(outer, np.minimum(shares, TUNED.outer_share), shares))
     return -ends[0], ends[1]
 
 
@@ -356,14 +324,14 @@ def _answer(windows: _Windows, p: Array, cost: Array, grid: Array | None) -> Cor
     inverse = inverse / scale[:, :, None] / scale[:, None, :]
     # At least a third of a grey level: rounding to whole levels alone leaves 0.29.
     noise2 = np.maximum(cost / np.maximum(count - unknowns, 1), 1 / 9)
-    covariance = noise2[:, None, None] * inverse[:, :2, :2] + LEAST_SIGMA_PX**2 * np.eye(2)
+    covariance = noise2[:, None, None] * inverse[:, :2, :2] + TUNED.least_sigma_px**2 * np.eye(2)
     pixels = windows.at + p[:, CENTRE]
-    lost = count < max(FEWEST_PIXELS, unknowns + 4)
+    lost = count < max(TUNED.fewest_pixels, unknowns + 4)
     if grid is not None:
         across, down = steps(grid)
         spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))
         moved = np.linalg.norm(pixels - grid.reshape(-1, 2), axis=-1)
-        lost |= moved > np.maximum(FURTHEST_SHARE * spacing, 1.0)
+        lost |= moved > np.maximum(TUNED.furthest_share * spacing, 1.0)
         lost |= np.einsum("naa->n", covariance) > spacing**2 / 50
     covariance[lost] = np.nan
     return Corners(

@@ -12,25 +12,13 @@ import numpy as np
 from vision.calibration.board import Board, BoardView
 from vision.calibration.board_corners.corner_fit import fit_corners
 from vision.calibration.board_corners.growth import grown_grids
+from vision.calibration.settings import SETTINGS
 from vision.camera.solver import NoFit
 from vision.marks.picture import Grey
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
-LEAST_CONTRAST = 4.0
-"""Grey levels between a corner's dark and light squares, halved, below which it is not there."""
-
-LEAST_AGREEING = 0.8
-"""Share of corners whose colours must alternate as a checkerboard's do."""
-
-MOST_MISFIT = 0.35
-"""Median misfit of the corners over their contrast: a board in heavy noise comes to 0.15, one in a
-deep shadow in that noise to 0.4 and is lost; keys and windows come to more."""
-
-FIRST_SIDE_PX = 1600
-"""Longest side at which a picture is searched first: larger ones only hold finer noise."""
-
-MOST_SIDE_PX = 2600
+TUNED = SETTINGS.board_corners
 
 
 def find_board(grey: Grey, board: Board, name: str) -> BoardView | NoFit:
@@ -48,8 +36,10 @@ def find_board(grey: Grey, board: Board, name: str) -> BoardView | NoFit:
 
 def _scales(longest_px: int) -> list[float]:
     """Sizes at which to search: as it is, then for a soft picture, then for fine squares."""
-    first = min(1.0, FIRST_SIDE_PX / longest_px)
-    finer = [each for each in (1.0, 2.0) if each > first and each * longest_px <= MOST_SIDE_PX]
+    first = min(1.0, TUNED.first_side_px / longest_px)
+    finer = [
+        each for each in (1.0, 2.0) if each > first and each * longest_px <= TUNED.most_side_px
+    ]
     return [first, 0.5 * first, *finer]
 
 
@@ -79,13 +69,13 @@ def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | N
     row, column = np.divmod(np.arange(len(corners.pixels)), board.columns)
     sign = corners.contrast * (1 - 2 * ((row + column) % 2))
     good = np.isfinite(corners.covariance).all(axis=(1, 2))
-    good &= np.abs(corners.contrast) >= LEAST_CONTRAST
+    good &= np.abs(corners.contrast) >= TUNED.least_contrast
     way = np.sign(np.median(sign[good])) if good.any() else 0.0
     good &= sign * way > 0
-    if good.mean() < LEAST_AGREEING:
+    if good.mean() < TUNED.least_agreeing:
         return None
     misfit = np.sqrt(corners.noise2[good]) / np.abs(corners.contrast[good])
-    if np.median(misfit) > MOST_MISFIT:
+    if np.median(misfit) > TUNED.most_board_misfit:
         return None
     return BoardView(
         name=name,

@@ -18,27 +18,11 @@ from vision.calibration.board_corners.saddles import (
     smooth_logs,
 )
 from vision.calibration.board_corners.surface import smoothed, steps
+from vision.calibration.settings import SETTINGS
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
-LEAST_SHARE, FEWEST = 0.4, 8
-"""Of a board's corners that must hang together before the rest are looked for. Fewer than eight
-hang together by chance: every photograph has some."""
-
-MOST_TIES = 24
-"""Ways of laying the board over a component that are worth filling up."""
-
-SNAP_SHARE = 0.3
-"""A saddle within this share of the spacing of where a corner is expected is that corner."""
-
-LEAST_SIGNED = 0.8
-"""Share of a grid's corners whose light and dark must alternate."""
-
-MOST_BESIDE = 0.6
-"""Share of a line beside the grid that chance saddles fill; more is a board of another size."""
-
-MOST_GRIDS = 2
-ROUNDS = 3
+TUNED = SETTINGS.board_corners
 
 
 def grown_grids(grey: Grey, board: Board) -> list[Array]:
@@ -57,11 +41,11 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
                 # The largest in the picture: a board may be seen a second time, on a screen, say.
                 scored.append((count * contrast * _size(filled), filled))
     scored.sort(key=lambda each: -each[0])
-    return [grid for _, grid in scored[:MOST_GRIDS]]
+    return [grid for _, grid in scored[: TUNED.most_grids]]
 
 
 def _fewest(board: Board) -> float:
-    return max(LEAST_SHARE * board.columns * board.rows, FEWEST)
+    return max(TUNED.least_share * board.columns * board.rows, TUNED.fewest)
 
 
 def _size(grid: Array) -> float:
@@ -149,7 +133,7 @@ def _windows(
                 found.append((count, grid))
     most = max((count for count, _ in found), default=0)
     ties = [each for each in found if each[0] == most]
-    return ties if len(ties) <= MOST_TIES else []
+    return ties if len(ties) <= TUNED.most_ties else []
 
 
 def _goes_on(known: Flags, top: int, left: int, rows: int, columns: int) -> bool:
@@ -160,7 +144,7 @@ def _goes_on(known: Flags, top: int, left: int, rows: int, columns: int) -> bool
         lines += [known[row, across]] if 0 <= row < known.shape[0] else []
     for column in (left - 1, left + columns):
         lines += [known[down, column]] if 0 <= column < known.shape[1] else []
-    return any(line.mean() > MOST_BESIDE for line in lines)
+    return any(line.mean() > TUNED.most_beside for line in lines)
 
 
 def _filled(grid: Array, saddles: Saddles) -> Array:
@@ -170,7 +154,7 @@ def _filled(grid: Array, saddles: Saddles) -> Array:
     those that still do are put on it.
     """
     tree = cKDTree(saddles.pixels)
-    for _ in range(ROUNDS):
+    for _ in range(TUNED.fill_rounds):
         smooth, wrong = smoothed(grid)
         grid = _guessed(np.where(wrong[..., None], np.nan, grid), saddles, tree)
     smooth, wrong = smoothed(grid)
@@ -192,7 +176,7 @@ def _guessed(grid: Array, saddles: Saddles, tree: cKDTree) -> Array:
                 continue
             spacing = _spacing(grid, row, column, place)
             away, index = tree.query(place)
-            near = away < SNAP_SHARE * spacing
+            near = away < TUNED.snap_share * spacing
             grid[row, column] = saddles.pixels[index] if near else place
     return grid
 
@@ -255,7 +239,7 @@ def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
     row, column = np.indices(mixed.shape)
     signed = mixed * (1 - 2 * ((row + column) % 2))
     way = np.sign(np.median(signed))
-    if (signed * way > 0).mean() < LEAST_SIGNED:
+    if (signed * way > 0).mean() < TUNED.least_signed:
         return 0.0
     lines = [np.median(signed * way, axis=axis).min() for axis in (0, 1)]
     return max(float(min(lines)), 0.0)

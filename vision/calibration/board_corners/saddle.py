@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import erf
 
+from vision.calibration.settings import SETTINGS
 from vision.units.arrays import Array
+
+TUNED = SETTINGS.board_corners
+
 
 SPREAD = float(np.sqrt(2 / np.pi))
 ROOT2 = float(np.sqrt(2))
@@ -15,9 +19,6 @@ share of light it takes, the direction of its edge's normal, the edge's offset a
 
 CENTRE, TURNS, LEVEL, CONTRAST, BLUR = slice(0, 2), slice(2, 4), 4, 5, 6
 SHADE, ACROSS, OFFSET, SOFTNESS = 7, 8, 9, 10
-
-ANGLES, OFFSETS, SEEDS = 16, 9, 3
-"""Directions and places at which a shadow's edge is tried, and how many of them are followed."""
 
 
 def saddle(p: Array, offset: Array, bend: Array) -> tuple[Array, Array]:
@@ -83,9 +84,9 @@ def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Ar
     reach = np.sqrt((weight * (offset**2).sum(axis=-1)).max(axis=1))
     blur = p[:, BLUR]
     tried, costs = [], []
-    for angle in np.arange(ANGLES) * (2 * np.pi / ANGLES):
+    for angle in np.arange(TUNED.shadow_angles) * (2 * np.pi / TUNED.shadow_angles):
         across = offset @ np.array([np.cos(angle), np.sin(angle)])
-        for share in np.linspace(-0.7, 0.7, OFFSETS):
+        for share in np.linspace(-0.7, 0.7, TUNED.shadow_offsets):
             place = share * reach
             beyond = 0.5 * (1 + erf((across - place[:, None]) / (ROOT2 * blur[:, None])))
             ones = np.ones_like(pattern)
@@ -106,5 +107,5 @@ def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Ar
             seed[:, OFFSET], seed[:, SOFTNESS] = place, blur
             tried.append(seed)
     cost, seeds = np.stack(costs, axis=1), np.stack(tried, axis=1)
-    best = np.argsort(cost, axis=1)[:, :SEEDS]
+    best = np.argsort(cost, axis=1)[:, : TUNED.shadow_seeds]
     return np.take_along_axis(seeds, best[..., None], axis=1)

@@ -13,38 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from vision.calibration.settings import SETTINGS
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
-SCALES_PX = (1.3, 2.2, 3.7, 6.2)
-"""Gaussian scales: the finest sees squares of 5 px, the coarsest sees through heavy noise."""
-
-LOG_OFFSET = 30.0
-"""Added to grey levels before the logarithm, so that the noise of deep shadow is not magnified."""
-
-LEAST_STRENGTH = 0.015
-MOST_SADDLES = 900
-APART_PX = 2.5
-NEIGHBOURS = 24
-"""Looked at round each saddle: rows may lie three times as close as columns."""
-
-ASLANT = float(np.cos(np.radians(18)))
-"""An edge leaves a saddle and meets the next within this angle of the saddles' own directions."""
-
-ALIKE = float(np.cos(np.radians(32)))
-"""The other edges of two neighbours differ in direction by no more."""
-
-UNLIKE = 8.0
-"""Two neighbours' strengths differ by no more than this factor."""
-
-RING_PX = 3.0
-MOST_ONE_SIDED = 1.2
-"""Opposite quadrants differ by less than this share of what neighbouring quadrants differ by: a
-square's outer corner has one quadrant of its own and comes to 2."""
-
-EDGE_SHARES = (0.3, 0.5, 0.7)
-LEAST_EDGE = 0.06
-"""Difference of log grey across an edge between neighbours."""
+TUNED = SETTINGS.board_corners
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,7 +40,7 @@ class Saddles:
 def log_grey(grey: Grey) -> NDArray[np.float32]:
     """Logarithm of grey (H, W) in which saddles are sought."""
     levels = np.clip(np.asarray(grey, dtype=np.float32), 0, None)
-    return np.asarray(np.log(levels + np.float32(LOG_OFFSET)), dtype=np.float32)
+    return np.asarray(np.log(levels + np.float32(TUNED.log_offset)), dtype=np.float32)
 
 
 def find_saddles(logs: NDArray[np.float32]) -> Saddles:
@@ -79,7 +52,7 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
     best = np.zeros(logs.shape, dtype=np.float32)
     scale_of = np.zeros(logs.shape, dtype=np.uint8)
     slopes = []
-    for number, scale in enumerate(SCALES_PX):
+    for number, scale in enumerate(TUNED.scales_px):
         smooth = cv2.GaussianBlur(logs, (0, 0), scale)
         slopes.append([cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _ORDERS])
         uu, vv, uv = slopes[-1][2:]
@@ -87,18 +60,18 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
         strength = (spread - np.abs(0.5 * (uu + vv))) * (scale**2 / 4)
         scale_of[strength > best] = number
         cv2.max(best, strength, dst=best)
-    peak = (best == cv2.dilate(best, np.ones((5, 5), np.uint8))) & (best > LEAST_STRENGTH)
+    peak = (best == cv2.dilate(best, np.ones((5, 5), np.uint8))) & (best > TUNED.least_strength)
     peak[[0, 1, -2, -1]] = False
     peak[:, [0, 1, -2, -1]] = False
     v, u = np.nonzero(peak)
-    order = np.argsort(-best[v, u])[:MOST_SADDLES]
+    order = np.argsort(-best[v, u])[: TUNED.most_saddles]
     v, u = v[order], u[order]
     at_peaks = np.array([[each[v, u] for each in of_scale] for of_scale in slopes], np.float64)
     parts = at_peaks[scale_of[v, u], :, np.arange(len(u))]
     saddles = _described(np.stack([u, v], axis=-1), parts, best[v, u].astype(np.float64))
     kept = _two_sided(smooth_logs(logs), saddles)
     # One corner may peak at two pixels and two scales; the stronger stays.
-    for first, second in sorted(cKDTree(saddles.pixels).query_pairs(APART_PX)):
+    for first, second in sorted(cKDTree(saddles.pixels).query_pairs(TUNED.saddles_apart_px)):
         kept[max(first, second)] &= not kept[min(first, second)]
     return Saddles(
         pixels=saddles.pixels[kept],
@@ -110,7 +83,7 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
 
 def smooth_logs(logs: NDArray[np.float32]) -> NDArray[np.float32]:
     """Log grey (H, W) at the finest scale, to take single levels from."""
-    return np.asarray(cv2.GaussianBlur(logs, (0, 0), SCALES_PX[0]), dtype=np.float32)
+    return np.asarray(cv2.GaussianBlur(logs, (0, 0), TUNED.scales_px[0]), dtype=np.float32)
 
 
 _ORDERS = ((1, 0), (0, 1), (2, 0), (0, 2), (1, 1))
@@ -147,7 +120,7 @@ def join(saddles: Saddles, smooth: NDArray[np.float32]) -> NDArray[np.intp]:
     if n < 2:
         return links
     tree = cKDTree(saddles.pixels)
-    _, near = tree.query(saddles.pixels, k=min(NEIGHBOURS + 1, n))
+    _, near = tree.query(saddles.pixels, k=min(TUNED.neighbours + 1, n))
     here = np.repeat(np.arange(n), near.shape[1] - 1)
     there = near[:, 1:].ravel()
     way = saddles.pixels[there] - saddles.pixels[here]
@@ -161,8 +134,8 @@ def join(saddles: Saddles, smooth: NDArray[np.float32]) -> NDArray[np.intp]:
     bright_here = saddles.sign[here] * sign_out
     bright_there = saddles.sign[there] * sign_back * np.sign(alike)
     ratio = saddles.strength[here] / saddles.strength[there]
-    good = (off_out > ASLANT) & (off_back > ASLANT) & (np.abs(alike) > ALIKE)
-    good &= (bright_here * bright_there < 0) & (ratio < UNLIKE) & (ratio > 1 / UNLIKE)
+    good = (off_out > TUNED.aslant) & (off_back > TUNED.aslant) & (np.abs(alike) > TUNED.alike)
+    good &= (bright_here * bright_there < 0) & (ratio < TUNED.unlike) & (ratio > 1 / TUNED.unlike)
     good &= length > 3
     kept = np.flatnonzero(good)
     middle = other_here[kept] + np.sign(alike[kept])[:, None] * other_there[kept]
@@ -186,11 +159,11 @@ def _two_sided(smooth: NDArray[np.float32], saddles: Saddles) -> Flags:
     first, second = saddles.ways[:, 0], saddles.ways[:, 1]
     levels = []
     for way in (first + second, first - second):
-        reach = RING_PX * way / np.linalg.norm(way, axis=-1, keepdims=True)
+        reach = TUNED.ring_px * way / np.linalg.norm(way, axis=-1, keepdims=True)
         levels += [sample(smooth, saddles.pixels + reach), sample(smooth, saddles.pixels - reach)]
     a, c, b, d = levels
     mixed = 0.5 * np.abs(a + c - b - d)
-    return np.maximum(np.abs(a - c), np.abs(b - d)) < MOST_ONE_SIDED * mixed
+    return np.maximum(np.abs(a - c), np.abs(b - d)) < TUNED.most_one_sided * mixed
 
 
 def _nearest_way(
@@ -209,11 +182,11 @@ def _is_edge(
     """Whether lines from `start` (m, 2) by `way` are edges, bright on the side `bright` says."""
     agree = np.zeros(len(start), dtype=int)
     # Two pixels to each side: outside the blur, inside the narrowest square.
-    for share in EDGE_SHARES:
+    for share in TUNED.edge_shares:
         at = start + share * way
         step = sample(logs, at + 2 * side) - sample(logs, at - 2 * side)
-        agree += bright * step > LEAST_EDGE
-    return agree >= len(EDGE_SHARES) - 1
+        agree += bright * step > TUNED.least_edge
+    return agree >= len(TUNED.edge_shares) - 1
 
 
 def sample(image: NDArray[np.float32], at: Array) -> Array:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.calibration.settings import SETTINGS
 from vision.units.arrays import Array, Flags
 
-CUBIC_FROM, QUADRATIC_FROM = 24, 12
-"""Corners that a surface of ten or of six coefficients is put through."""
-
-WRONG_SHARE = 0.08
-"""A corner farther than this from the surface, in spacings, is not where the others put it."""
+TUNED = SETTINGS.board_corners
 
 
 def steps(grid: Array) -> tuple[Array, Array]:
@@ -44,8 +41,8 @@ def smoothed(grid: Array) -> tuple[Array, Flags]:
     """
     rows, columns = grid.shape[:2]
     known = np.isfinite(grid[..., 0])
-    degree = 3 if known.sum() >= CUBIC_FROM else 2
-    if known.sum() < QUADRATIC_FROM:
+    degree = 3 if known.sum() >= TUNED.cubic_from else 2
+    if known.sum() < TUNED.quadratic_from:
         return grid, np.zeros(known.shape, dtype=bool)
     row, column = np.indices((rows, columns))
     x, y = 2 * column / (columns - 1) - 1, 2 * row / (rows - 1) - 1
@@ -61,7 +58,7 @@ def smoothed(grid: Array) -> tuple[Array, Flags]:
         across, down = steps(smooth)
         spacing = np.minimum(np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1))
         spacing = spacing.reshape(known.shape)
-        most = np.maximum(WRONG_SHARE * spacing, 4 * np.median(off[trusted]))
+        most = np.maximum(TUNED.wrong_share * spacing, 4 * np.median(off[trusted]))
         wrong = known & (off > np.maximum(most, 0.5))
         following = known & ~wrong
         if following.sum() < len(terms[0, 0]) + 2 or (following == trusted).all():

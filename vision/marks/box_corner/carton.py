@@ -5,14 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from vision.job.job import BoxCorner
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-EDGE_M = 0.2
-"""How far along its edges a carton is looked at: cartons are rarely smaller, and in a stack the
-next one stands a little turned."""
-EDGE_SHARE = 0.85
-UNKNOWN_SIZE_M = (0.3, 0.3)
-SEEN_SINE = 0.03
+TUNED = SETTINGS.box_corner
+
 
 Stand = tuple[float, tuple[float, float]]
 """How a carton may stand: its turn, and which way it lies from its corner."""
@@ -28,7 +25,7 @@ def ways_to_stand(
     """
     away = np.asarray(corner_m)[:2] - beside_m
     allowed = []
-    for axis, length in zip(_axes(turn_rad), shape.size_m or UNKNOWN_SIZE_M, strict=True):
+    for axis, length in zip(_axes(turn_rad), shape.size_m or TUNED.unknown_size_m, strict=True):
         ahead = float(axis[:2] @ away)
         allowed.append([sign for sign in (1.0, -1.0) if sign * ahead > -length / 2])
     return [(along, left) for along in allowed[0] for left in allowed[1]]
@@ -39,8 +36,11 @@ def carton_edges(
 ) -> tuple[Array, Array, Array]:
     """The carton's edges from its corner, (3,) each in metres: long side, short side, down."""
     sides = [way * axis for way, axis in zip(ways, _axes(turn_rad), strict=True)]
-    reach = [min(EDGE_SHARE * length, EDGE_M) for length in shape.size_m or UNKNOWN_SIZE_M]
-    drop = min(EDGE_M, EDGE_SHARE * float(corner_m[2]))
+    reach = [
+        min(TUNED.edge_share * length, TUNED.edge_m)
+        for length in shape.size_m or TUNED.unknown_size_m
+    ]
+    drop = min(TUNED.edge_m, TUNED.edge_share * float(corner_m[2]))
     return sides[0] * reach[0], sides[1] * reach[1], np.array([0.0, 0.0, -drop])
 
 
@@ -49,8 +49,10 @@ def upright_edge_seen(
 ) -> bool:
     """Whether a camera at `camera_m` (3,) sees the top and a side that ends at the upright edge."""
     sines = side_sines(corner_m, turn_rad, ways, camera_m)
-    above = np.asarray(camera_m)[2] - corner_m[2] > SEEN_SINE * np.linalg.norm(camera_m - corner_m)
-    return bool(above and sines.max() > SEEN_SINE)
+    above = np.asarray(camera_m)[2] - corner_m[2] > TUNED.seen_sine * np.linalg.norm(
+        camera_m - corner_m
+    )
+    return bool(above and sines.max() > TUNED.seen_sine)
 
 
 def side_sines(

@@ -6,39 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.marks.box_corner.carton import UNKNOWN_SIZE_M, Stand, carton_edges, side_sines
-from vision.marks.box_corner.edge_search import (
-    LATTICE_PX,
-    LEAST_STEP,
-    LEAST_STRENGTH,
-    Look,
-    Ray,
-    strength_along,
-)
-from vision.marks.edge_fit import Window, fit_edges
+from vision.marks.box_corner.carton import Stand, carton_edges, side_sines
+from vision.marks.box_corner.edge_search import Look, Ray, strength_along
+from vision.marks.edge_fit import fit_edges
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array, frozen_array
 from vision.units.reason import Reason
 
-TURN_SIGMA_RAD = float(np.radians(3.0))
-LEVEL_SIGMA_RAD = float(np.radians(1.0))
-"""A carton's stated turn, and how level and plumb its edges are; common practice, no source."""
-TURN_STEP_RAD = 1e-3
-"""Turn by which an edge's sideways move is had as a difference: it is as straight as that."""
-SPACING_PX = 2.0
-WINDOW = Window(across_px=4, along_px=2, blur_px=0.9)
-LEAST_FITS, LEAST_GOOD = 4, 0.6
-EXPLAINED = 0.6
-MOST_BLUR_PX = (2.5, 4.0)
-OFF_SIGMA_PX = (0.25, 0.5)
-"""By plane, brightness and colour, which JPEG keeps at half the size: the blur of a clear edge, and
-sigma of its place beside its noise, cardboard being dented and its edges round."""
-MOST_MISS_PX = 0.6
-"""RMS by which the fitted edges may miss lines through one point."""
-DENT_M = 0.002
-"""Roundness of a carton's corner; common practice, no source."""
-MOST_SIGMA_PX = 1.5
-APART_PX = 4.0
-"""A side at least this wide in the picture has two edges that cannot be taken for each other."""
+TUNED = SETTINGS.box_corner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,7 +36,7 @@ def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | R
     Unknown: the corner's shift, the carton's turn, and how far its upright edge leans.
     """
     rays = look.rays(*stand)
-    turned = look.rays(stand[0] + TURN_STEP_RAD, stand[1])
+    turned = look.rays(stand[0] + TUNED.turn_step_rad, stand[1])
     if rays is None or turned is None:
         return Reason("edges-short")
     lines = []
@@ -74,7 +49,7 @@ def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | R
     upright = rays[2].across.mean(axis=0)
     stated = stand[0] if look.shape.turn_rad is None else look.shape.turn_rad
     narrow, wide = _widths_px(look, (stated, stand[1]))
-    mistaken = np.where(narrow > APART_PX, 0.0, np.clip(wide, 0.0, APART_PX))
+    mistaken = np.where(narrow > TUNED.apart_px, 0.0, np.clip(wide, 0.0, TUNED.apart_px))
     doubt = float(mistaken.max() / 2) ** 2 * np.outer(upright, upright)
     found = _met(look, (rows, offs, sigmas), stated - stand[0], doubt)
     if isinstance(found, Reason):
@@ -91,18 +66,20 @@ def _line(
 
     `turned` is a level edge with the carton turned a little; the upright one (None) leans instead.
     """
-    picked = np.arange(0, len(ray.places), int(SPACING_PX))
+    picked = np.arange(0, len(ray.places), int(TUNED.spacing_px))
     places, across = ray.places[picked] + shift_px, ray.across[picked]
     pixels = np.rint(places).astype(int)
     which = strength_along(look, ray, shift_px[None])[1]
     plane, noise = look.planes[which], look.noises[which]
-    fit = fit_edges(plane, pixels, np.arctan2(across[:, 1], across[:, 0]), WINDOW, 0.0)
+    fit = fit_edges(plane, pixels, np.arctan2(across[:, 1], across[:, 0]), TUNED.window, 0.0)
     off = fit.off_px - ((places - pixels) * across).sum(axis=1)
-    good = (fit.explained > EXPLAINED) & (np.abs(fit.turn_rad) < 0.25)
-    good &= (fit.blur_px < MOST_BLUR_PX[which]) & (np.abs(fit.off_px) < WINDOW.across_px - 1)
-    good &= np.abs(fit.step) > max(LEAST_STEP, 2 * noise)
+    good = (fit.explained > TUNED.explained) & (np.abs(fit.turn_rad) < 0.25)
+    good &= (fit.blur_px < TUNED.most_blur_px[which]) & (
+        np.abs(fit.off_px) < TUNED.window.across_px - 1
+    )
+    good &= np.abs(fit.step) > max(TUNED.least_step, 2 * noise)
     good &= np.sign(fit.step) == np.sign(np.median(fit.step))
-    if good.sum() < LEAST_FITS or good.mean() < LEAST_GOOD:
+    if good.sum() < TUNED.least_fits or good.mean() < TUNED.least_good:
         return None
     moves = np.zeros((len(ray.places), 2))
     if turned is None:
@@ -110,10 +87,10 @@ def _line(
     else:
         count = min(len(ray.places), len(turned.places))
         moved = ((turned.places[:count] - ray.places[:count]) * ray.across[:count]).sum(axis=1)
-        moves[:, 0] = np.pad(moved / TURN_STEP_RAD, (0, len(moves) - count), mode="edge")
+        moves[:, 0] = np.pad(moved / TUNED.turn_step_rad, (0, len(moves) - count), mode="edge")
     rows = np.column_stack([across, moves[picked]])
     # Fits this close share pixels: each counts for half.
-    sigmas = np.hypot(fit.off_sigma_px, OFF_SIGMA_PX[which]) * np.sqrt(2)
+    sigmas = np.hypot(fit.off_sigma_px, TUNED.off_sigma_px[which]) * np.sqrt(2)
     return rows[good], (off + across @ shift_px)[good], sigmas[good]
 
 
@@ -125,9 +102,9 @@ def _widths_px(look: Look, stand: Stand) -> tuple[Array, Array]:
     sines = side_sines(look.corner_m, *stand, look.pose.camera_in_ground_m)
     _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
     # With size (along, left): the side that ends the length runs along the other one.
-    lengths = np.array(look.shape.size_m or UNKNOWN_SIZE_M)[::-1]
+    lengths = np.array(look.shape.size_m or TUNED.unknown_size_m)[::-1]
     px = lengths * float(np.linalg.norm(d_point, 2))
-    return px * (sines - TURN_SIGMA_RAD), px * (sines + TURN_SIGMA_RAD)
+    return px * (sines - TUNED.turn_sigma_rad), px * (sines + TUNED.turn_sigma_rad)
 
 
 def _another_edge_within(look: Look, rays: list[Ray], found: FoundCorner, stand: Stand) -> bool:
@@ -140,10 +117,13 @@ def _another_edge_within(look: Look, rays: list[Ray], found: FoundCorner, stand:
     outward = _outward_px(look, stand)
     # The upper edge of the side that ends the length is the other level one.
     for ray, out, least, most in zip(rays[1::-1], outward, narrow, wide, strict=True):
-        if most < APART_PX or out @ shift < most / 2:
+        if most < TUNED.apart_px or out @ shift < most / 2:
             continue
-        inward = np.arange(max(least, APART_PX), most + LATTICE_PX, LATTICE_PX)
-        if strength_along(look, ray, shift - inward[:, None] * out)[0].max() > LEAST_STRENGTH / 2:
+        inward = np.arange(max(least, TUNED.apart_px), most + TUNED.lattice_px, TUNED.lattice_px)
+        if (
+            strength_along(look, ray, shift - inward[:, None] * out)[0].max()
+            > TUNED.least_strength / 2
+        ):
             return True
     return False
 
@@ -168,7 +148,7 @@ def _met(
     is stated to be, counted from how it was looked at.
     """
     rows, offs, sigmas = lines
-    prior = np.array([0.0, 0.0, TURN_SIGMA_RAD**-2, LEVEL_SIGMA_RAD**-2])
+    prior = np.array([0.0, 0.0, TUNED.turn_sigma_rad**-2, TUNED.level_sigma_rad**-2])
     if look.shape.turn_rad is None:
         prior[2] = 1e-6
     pull = prior * np.array([0.0, 0.0, turn_rad, 0.0])
@@ -180,16 +160,16 @@ def _met(
         miss = offs - rows @ state
         robust = 1 / (1 + (miss / (3 * sigmas)) ** 2)
     rms = float(np.sqrt(np.average(miss**2, weights=robust)))
-    if rms > MOST_MISS_PX:
+    if rms > TUNED.most_miss_px:
         return Reason("edges-miss")
     inside = np.hypot(*state[:2]) <= look.reach_px + 1
     if not inside:
         return Reason("edges-far")
     worse = max(1.0, float((robust * (miss / sigmas) ** 2).sum() / max(robust.sum() - 4, 1)))
     _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
-    dent = d_point @ look.pose.R * DENT_M
+    dent = d_point @ look.pose.R * TUNED.dent_m
     covariance = np.linalg.inv(normal)[:2, :2] * worse + dent @ dent.T + doubt_px2
-    if np.sqrt(np.linalg.eigvalsh(covariance)[-1]) > MOST_SIGMA_PX:
+    if np.sqrt(np.linalg.eigvalsh(covariance)[-1]) > TUNED.most_sigma_px:
         return Reason("corner-untold")
     return FoundCorner(
         pixel_px=look.expected_px + state[:2], covariance_px2=0.5 * (covariance + covariance.T)

@@ -17,25 +17,15 @@ from vision.marks.box_corner.carton import (
     ways_to_stand,
 )
 from vision.marks.picture import GREY_WEIGHTS
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
-FROM_PX, LEAST_PX, MOST_PX = 5.0, 14.0, 45.0
-"""Edges are looked at from this far from the corner, where they stand apart, to this far."""
-MARGIN_PX = 10.0
-LATTICE_PX = 0.5
-PROFILE_BLUR_PX = 1.0
+TUNED = SETTINGS.box_corner
+
+
 TURNS_RAD = np.radians(np.arange(-6.0, 6.1, 3.0))
 ALL_TURNS_RAD = np.radians(np.arange(0.0, 90.0, 4.0))
-LEAST_STRENGTH = 6.0
-"""Mean slope across each edge over its own sigma."""
-LEAST_STEP = 6.0
-"""Levels from which a step counts."""
-SECTIONS, LEAST_SECTION = 3, 0.3
-"""Each edge is a step all along: each part of it has this share of its mean slope at least."""
-RIVAL_SHARE, RIVAL_PX, MOST_STARTS = 0.5, 3.0, 4
-"""Other places this far off with so much of the strength are measured too: where two stand the
-test it is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +77,7 @@ def starts_of(look: Look) -> list[tuple[Stand, Array]] | Reason:
     stated = look.shape.turn_rad
     turns = ALL_TURNS_RAD if stated is None else stated + TURNS_RAD
     camera = look.pose.camera_in_ground_m
-    steps = np.arange(-look.reach_px, look.reach_px + LATTICE_PX / 2, LATTICE_PX)
+    steps = np.arange(-look.reach_px, look.reach_px + TUNED.lattice_px / 2, TUNED.lattice_px)
     shifts = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     shifts = shifts[np.hypot(*shifts.T) <= look.reach_px]
     seen: list[tuple[Stand, Array]] = []
@@ -106,16 +96,18 @@ def starts_of(look: Look) -> list[tuple[Stand, Array]] | Reason:
         return Reason("edges-hidden")
     every = np.stack([strength for _, strength in seen])
     top = float(every.max())
-    if top < LEAST_STRENGTH:
+    if top < TUNED.least_strength:
         return Reason("no-edges")
     starts: list[tuple[Stand, Array]] = []
-    while len(starts) < MOST_STARTS and every.max() >= max(LEAST_STRENGTH, RIVAL_SHARE * top):
+    while len(starts) < TUNED.most_starts and every.max() >= max(
+        TUNED.least_strength, TUNED.rival_share * top
+    ):
         turn_index, shift_index = np.unravel_index(int(np.argmax(every)), every.shape)
         place = shifts[shift_index]
         starts.append((seen[turn_index][0], place))
         # The same place once more only with the carton lying another way.
         alike = [stand[1] == seen[turn_index][0][1] for stand, _ in seen]
-        near = np.hypot(*(shifts - place).T) <= RIVAL_PX
+        near = np.hypot(*(shifts - place).T) <= TUNED.rival_px
         every[np.outer(alike, near)] = 0.0
     return starts
 
@@ -135,9 +127,9 @@ def _ray(pose: Pose, lens: Lens, corner_m: Array, edge_m: Array) -> Ray | None:
         return None
     steps = np.linalg.norm(np.diff(pixels, axis=0), axis=1)
     length = np.concatenate([[0.0], np.cumsum(steps)])
-    if length[-1] < LEAST_PX:
+    if length[-1] < TUNED.shortest_edge_px:
         return None
-    distance = np.arange(FROM_PX, min(length[-1], MOST_PX), 1.0)
+    distance = np.arange(TUNED.edge_from_px, min(length[-1], TUNED.longest_edge_px), 1.0)
     places = np.stack([np.interp(distance, length, pixels[:, i]) for i in (0, 1)], axis=1)
     tangent = np.gradient(places, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
@@ -147,7 +139,7 @@ def _ray(pose: Pose, lens: Lens, corner_m: Array, edge_m: Array) -> Ray | None:
 
 def _within(look: Look, rays: list[Ray]) -> bool:
     """Whether everything that is looked at lies in the picture."""
-    margin = look.reach_px + MARGIN_PX
+    margin = look.reach_px + TUNED.margin_px
     every = np.concatenate([ray.places for ray in rays])
     size = np.array(look.planes[0].shape[::-1])
     return bool((every > margin).all() and (every < size - 1 - margin).all())
@@ -159,7 +151,7 @@ def strength_along(look: Look, ray: Ray, shifts: Array) -> tuple[Array, int]:
     And the plane in which it is seen best.
     """
     reach = look.reach_px + 1.0
-    offsets = np.arange(-reach, reach + LATTICE_PX / 2, LATTICE_PX)
+    offsets = np.arange(-reach, reach + TUNED.lattice_px / 2, TUNED.lattice_px)
     where = (ray.places[:, None] + offsets[None, :, None] * ray.across[:, None]).astype(np.float32)
     moved = shifts @ ray.across.mean(axis=0)
     best, which = np.zeros(len(shifts)), 0
@@ -174,11 +166,11 @@ def strength_along(look: Look, ray: Ray, shifts: Array) -> tuple[Array, int]:
 
 def _profile_strength(levels: np.ndarray) -> Array:
     """Mean slope over its sigma, (t,), of levels (s, t) along and across; 0 where it is broken."""
-    smooth = cv2.GaussianBlur(levels, (0, 0), PROFILE_BLUR_PX / LATTICE_PX, sigmaY=0.01)
-    slope = np.gradient(np.asarray(smooth, dtype=np.float64), LATTICE_PX, axis=1)
+    smooth = cv2.GaussianBlur(levels, (0, 0), TUNED.profile_blur_px / TUNED.lattice_px, sigmaY=0.01)
+    slope = np.gradient(np.asarray(smooth, dtype=np.float64), TUNED.lattice_px, axis=1)
     mean = slope.mean(axis=0)
     # Neighbouring rows share pixels: their count is not that of independent slopes.
-    sigma = slope.std(axis=0) * np.sqrt(2) + 0.02 * np.ptp(levels) + LEAST_STEP / 10
-    parts = np.stack([part.mean(axis=0) for part in np.array_split(slope, SECTIONS)])
-    whole = (parts * np.sign(mean) > LEAST_SECTION * np.abs(mean)).all(axis=0)
+    sigma = slope.std(axis=0) * np.sqrt(2) + 0.02 * np.ptp(levels) + TUNED.least_step / 10
+    parts = np.stack([part.mean(axis=0) for part in np.array_split(slope, TUNED.sections)])
+    whole = (parts * np.sign(mean) > TUNED.least_section * np.abs(mean)).all(axis=0)
     return np.where(whole, np.abs(mean) * np.sqrt(len(slope)) / np.maximum(sigma, 1e-6), 0.0)

@@ -15,17 +15,12 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.job.job import BoxCorner
 from vision.marks.box_corner.corner_fit import FoundCorner, measure_corner
-from vision.marks.box_corner.edge_search import (
-    RIVAL_PX,
-    Look,
-    noise_round,
-    starts_of,
-)
+from vision.marks.box_corner.edge_search import Look, noise_round, starts_of
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
-SIGMAS, REACH_PX = 4.0, (5.0, 16.0)
-"""How far round its prediction a corner is looked for, in sigmas, and within which bounds."""
+TUNED = SETTINGS.box_corner
 
 
 def find_box_corner(
@@ -54,7 +49,7 @@ def find_box_corner(
         shape=shape,
         beside_m=beside_m,
         expected_px=expected,
-        reach_px=float(np.clip(SIGMAS * sigma, *REACH_PX)),
+        reach_px=float(np.clip(TUNED.reach_sigmas * sigma, *TUNED.reach_px)),
         noises=tuple(noise_round(plane, expected) for plane in planes),
     )
     starts = starts_of(look)
@@ -65,6 +60,6 @@ def find_box_corner(
     if not found:
         return next(each for each in measured if isinstance(each, Reason))
     apart = [np.hypot(*(each.pixel_px - found[0].pixel_px)) for each in found]
-    if max(apart) > RIVAL_PX:
+    if max(apart) > TUNED.rival_px:
         return Reason("edges-ambiguous")
     return found[0]

@@ -11,29 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.marks.measure.drawing import START_BLUR_PX, Drawing, draw, moved
+from vision.marks.measure.drawing import Drawing, draw, moved
 from vision.marks.measure.patches import Patches, per_mark
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-PULL = 1e-3
-"""Weight of one pixel that draws each level to the patch's own: levels that cover no pixel stay
-finite."""
-STATE_SIGMA = np.array([1.0, 1.0, 0.05, 0.6, 0.012, 1.0, 1.0, 2.0])
-"""Weak knowledge of a state, in its own units. A mark small in the picture cannot tell turn, blur
-and tape itself; a large one is not held by this. The centre's metre keeps an even patch finite."""
-LEAST_NOISE = 0.3
-"""Of a pixel, in levels: whole numbers alone leave this."""
-FIRST_DAMPING, MOST_DAMPING = 1e-3, 10.0
-DARKEST_TOLD, LIGHTEST_TOLD = 1.0, 252.0
-"""Levels beyond which what the sensor saw is cut off, and its noise with it."""
-LEAST_PROMISE = 0.01
-"""Share of the misfit that a step must promise to take away, or it may be the last."""
-LEAST_OF_A_KIND = 30
-"""Pixels of ground, or of tape, whose noise is told apart."""
-ROBUST_REACH = 8.0
-"""Residuals beyond this many robust sigmas weigh nothing. What is not the mark lies far beyond; a
-nearer reach would set aside the edges, which hold the centre, for a blur not quite as drawn: at 4
-the centres of practice pictures scatter half as much again."""
+TUNED = SETTINGS.measure
+
+
+STATE_SIGMA = np.array(TUNED.state_sigma)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,7 +46,7 @@ class Fits:
     def noise2(self) -> Array:
         """Variance of a pixel, (m,), from the misfit."""
         freedom = np.maximum(self.count - self.normal.shape[1], 5.0)
-        return np.asarray(np.maximum(self.cost / freedom, LEAST_NOISE**2))
+        return np.asarray(np.maximum(self.cost / freedom, TUNED.least_noise**2))
 
     def take(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Fits:
         """The marks where `keep` (m,), whose pixels are where `rows` (n,)."""
@@ -95,8 +81,8 @@ def levelled(patches: Patches, drawing: Drawing, weights: Array) -> Levelled:
     rows = np.concatenate([drawing.basis.T, patches.levels[None]])
     products = _products(rows[:k] * weights, rows, patches.spans)
     system, pulled = products[:, :, :k], products[:, :, k]
-    system[:, range(k), range(k)] += PULL
-    pulled[:, [0, 1, 2, 5]] += PULL * patches.middle[:, None]
+    system[:, range(k), range(k)] += TUNED.pull
+    pulled[:, [0, 1, 2, 5]] += TUNED.pull * patches.middle[:, None]
     levels = np.asarray(np.linalg.solve(system, pulled[..., None])[..., 0], dtype=np.float64)
     residual = patches.levels - (rows[:k] * patches.at_pixels(levels)).sum(axis=0)
     return Levelled(
@@ -149,7 +135,7 @@ def _products(a: Array, b: Array, spans: list[slice]) -> Array:
 
 def told(levels: Array) -> NDArray[np.bool_]:
     """Which levels (n,) tell of noise at all."""
-    return np.asarray((levels > DARKEST_TOLD) & (levels < LIGHTEST_TOLD))
+    return np.asarray((levels > TUNED.darkest_told) & (levels < TUNED.lightest_told))
 
 
 def prior(state: Array, noise2: Array) -> tuple[Array, Array]:
@@ -157,7 +143,7 @@ def prior(state: Array, noise2: Array) -> tuple[Array, Array]:
     p = state.shape[1]
     precision = noise2[:, None] / STATE_SIGMA[:p] ** 2
     middle = np.zeros(p)
-    middle[3] = START_BLUR_PX
+    middle[3] = TUNED.focus_blur_px
     pull = precision * (middle - state)
     # Neither the centre nor the shadow's edge is expected anywhere.
     pull[:, [0, 1, *range(5, min(p, 7))]] = 0.0
@@ -198,7 +184,7 @@ class Noise:
 
     def weights(self, residual: Array, rows: slice | NDArray[np.intp] = slice(None)) -> Array:
         """Weights for the residuals of the pixels `rows`: Tukey's biweight times the share."""
-        t = residual / (ROBUST_REACH * self.spread[rows])
+        t = residual / (TUNED.robust_reach * self.spread[rows])
         return np.where(np.abs(t) < 1, (1 - t**2) ** 2, 0.0) * self.share[rows]
 
 
@@ -210,12 +196,12 @@ def noise_of(patches: Patches, residual: Array, basis: Array) -> Noise:
     for a in patches.spans:
         ground, tells = on_ground[a], known[a]
         parts = [ground, ~ground]
-        if min((part & tells).sum() for part in parts) < LEAST_OF_A_KIND:
+        if min((part & tells).sum() for part in parts) < TUNED.least_of_a_kind:
             parts = [np.ones_like(ground)]
         for part in parts:
             sizes = size[a][part & tells] if (part & tells).any() else size[a][part]
             middle = len(sizes) // 2
-            spread[a][part] = max(1.4826 * np.partition(sizes, middle)[middle], LEAST_NOISE)
+            spread[a][part] = max(1.4826 * np.partition(sizes, middle)[middle], TUNED.least_noise)
         share[a] = (spread[a].min() / spread[a]) ** 2
     return Noise(spread=spread, share=share)
 
@@ -242,11 +228,11 @@ def descend(
     fits = evaluate(patches, state, drawing, weights)
     done = {name: np.array(getattr(fits, name)) for name in (*_PER_MARK, *_PER_PIXEL)}
     work, active, rows = patches, np.arange(len(state)), np.arange(len(patches.levels))
-    damping = np.full(len(state), FIRST_DAMPING)
+    damping = np.full(len(state), TUNED.first_damping)
     for _ in range(most_steps):
         step, promised = _step(fits, damping)
         there = moved(fits.state, step[:, : state.shape[1]])
-        last = _rests(work, step, end_px) & (promised < LEAST_PROMISE * fits.cost)
+        last = _rests(work, step, end_px) & (promised < TUNED.least_promise * fits.cost)
         ended = active[last]
         done["state"][ended] = there[last]
         done["levels"][ended] += step[last, state.shape[1] :]
@@ -259,13 +245,13 @@ def descend(
             damping, there, fits = damping[going], there[going], fits.take(going, kept)
         drawing = draw(work, there)
         at = levelled(work, drawing, fits.weights)
-        better = np.asarray(at.cost <= fits.cost * (1 + 1e-9)) | (damping > MOST_DAMPING)
+        better = np.asarray(at.cost <= fits.cost * (1 + 1e-9)) | (damping > TUNED.most_damping)
         if noise is None:
             trial = evaluate(work, there, drawing, fits.weights, at)
         else:
             trial = evaluate(work, there, drawing, noise.weights(at.residual, rows))
         fits = _merged(work, trial, fits, better)
-        damping = np.where(better, damping * 0.2, np.maximum(damping, FIRST_DAMPING) * 10)
+        damping = np.where(better, damping * 0.2, np.maximum(damping, TUNED.first_damping) * 10)
         for name in _PER_MARK:
             done[name][active] = getattr(fits, name)
         for name in _PER_PIXEL:

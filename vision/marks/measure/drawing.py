@@ -14,12 +14,12 @@ from scipy.special import ndtr
 
 from vision.job.pattern import Blurred, Drawn, ink_coverage, normal_density, tape_coverage
 from vision.marks.measure.patches import Patches, shape_of, window_of
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-START_BLUR_PX = 0.9
-BLUR_RANGE_PX = (0.35, 8.0)
-SOFT_RANGE_PX = (0.0, 12.0)
-MOST_TURN_RAD = 0.3
+TUNED = SETTINGS.measure
+
+
 PLAIN, SHADED = 5, 8
 """How many numbers a mark's state has without and with a shadow's edge."""
 LEVELS = 6
@@ -30,17 +30,17 @@ DOUBLED = [0, 1, 2, 5]
 def start(count: int) -> Array:
     """The plain state (count, 5) to begin with."""
     state = np.zeros((count, PLAIN))
-    state[:, 3] = START_BLUR_PX
+    state[:, 3] = TUNED.focus_blur_px
     return state
 
 
 def moved(state: Array, step: Array) -> Array:
     """A state after a step, both (m, p), within what a mark can look like."""
     state = state + step
-    state[:, 2] = np.clip(state[:, 2], -MOST_TURN_RAD, MOST_TURN_RAD)
-    state[:, 3] = np.clip(state[:, 3], *BLUR_RANGE_PX)
+    state[:, 2] = np.clip(state[:, 2], -TUNED.most_turn_rad, TUNED.most_turn_rad)
+    state[:, 3] = np.clip(state[:, 3], *TUNED.blur_range_px)
     if state.shape[1] == SHADED:
-        state[:, 7] = np.clip(state[:, 7], *SOFT_RANGE_PX)
+        state[:, 7] = np.clip(state[:, 7], *TUNED.soft_range_px)
     return state
 
 

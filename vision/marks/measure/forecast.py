@@ -18,9 +18,11 @@ from vision.camera.lens import Lens
 from vision.job.layout import PlannedMark
 from vision.marks.measure.descent import evaluate, information
 from vision.marks.measure.drawing import draw, start
-from vision.marks.measure.mark_fit import FLOOR_SIGMA_PX
 from vision.marks.measure.patches import Patches, cut_patches
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
+
+TUNED = SETTINGS.measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,5 +76,5 @@ def _covariances(patches: Patches, light: Light) -> Array:
     in_mark = np.linalg.inv(information(fits, noise2))[:, :2, :2] * light.noise**2
     A = patches.d_pixel_d_mark
     spread = A @ in_mark @ np.swapaxes(A, 1, 2)
-    spread += (FLOOR_SIGMA_PX**2 + light.texture_px**2) * np.eye(2)
+    spread += (TUNED.floor_sigma_px**2 + light.texture_px**2) * np.eye(2)
     return np.asarray(0.5 * (spread + np.swapaxes(spread, 1, 2)))

@@ -23,28 +23,10 @@ from vision.marks.measure.noise_correlation import covariance
 from vision.marks.measure.occlusion import half_hidden, uncovered
 from vision.marks.measure.patches import Patches, cut_patches, per_mark
 from vision.marks.measure.shadows import shadow_starts
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array, frozen_array
 
-ROUGH = (6, 2e-2)
-FINE = (8, 1e-2)
-"""Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends: a step of
-this size leaves some ten-thousandths of a pixel, a fortieth of a centre's sigma."""
-ROUGH_PIXELS = 400
-"""A large mark's pixels that the rough round looks at: enough for some hundredths of a pixel."""
-FLOOR_SIGMA_PX = 0.002
-"""What calibration of a sensor's pixel grid leaves: no centre is claimed better than this."""
-SHADOW_SIGMA_PX = 0.02
-"""The same where a shadow's edge crosses: no edge is quite straight, and it pulls at the centre."""
-CLEARLY = 10.0
-"""Times the noise. Boards' corners in a soft picture came out right from 6 times the wrong way."""
-FORM_SIGMA = 0.01
-"""Share by which the size of a mark along or across, or its slant, may be drawn wrong. In drawn
-yards pose and lens give 0.006 (RMS over the marks), up to 0.02."""
-MOST_UNCOVERED_SIGMA_PX = 0.25
-"""What is left of a covered mark holds its centre at least so well, or it is not taken: a person's
-edge is not straight, and then decides as much as the mark."""
-SHADOW_GAIN = 0.6
-"""A shadow edge is added only where it takes this share of the misfit away."""
+TUNED = SETTINGS.measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,14 +77,14 @@ def measure(
 
 def _measured(patches: Patches) -> list[Measured | None]:
     """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
-    few = patches.thinned(ROUGH_PIXELS)
-    plain = descend(few, start(len(patches.marks)), *ROUGH)
+    few = patches.thinned(TUNED.rough_pixels)
+    plain = descend(few, start(len(patches.marks)), *TUNED.rough)
     edges = shadow_starts(few, plain)
     tried = np.asarray(np.isfinite(edges).all(axis=1))
     shaded, lots = np.zeros_like(tried), []
     if tried.any():
-        with_edge = descend(few.take(tried), edges[tried], *ROUGH)
-        helps = np.asarray(with_edge.cost < (1 - SHADOW_GAIN) * plain.cost[tried])
+        with_edge = descend(few.take(tried), edges[tried], *TUNED.rough)
+        helps = np.asarray(with_edge.cost < (1 - TUNED.shadow_gain) * plain.cost[tried])
         shaded[tried] = helps
         lots.append((shaded, with_edge.take(helps, helps[few.take(tried).of])))
     lots.append((~shaded, plain.take(~shaded, ~shaded[few.of])))
@@ -120,12 +102,12 @@ def _refined(patches: Patches, few: Patches, rough: Fits) -> list[Measured | Non
 
     A mark whose ink clearly took the place of its tape is not there: it stays as it is.
     """
-    there = _contrasts(few, rough) > -CLEARLY * np.sqrt(rough.noise2)
+    there = _contrasts(few, rough) > -TUNED.clearly * np.sqrt(rough.noise2)
     answers: list[Measured | None] = [None] * len(there)
     lots = []
     if there.any():
         lot = patches.take(there)
-        fits = descend(lot, rough.state[there], *FINE, robust=True)
+        fits = descend(lot, rough.state[there], *TUNED.fine, robust=True)
         found = _answers(lot, fits)
         if rough.state.shape[1] == SHADED:
             found = _without_covers(lot, fits, found)
@@ -146,10 +128,10 @@ def _without_covers(
     covered, enough, rest = uncovered(patches, fits, _noise2(fits))
     found = [None if hidden else each for each, hidden in zip(found, covered, strict=True)]
     if enough.any():
-        rough = descend(rest, fits.state[enough, :PLAIN], *ROUGH)
-        again = _answers(rest, descend(rest, rough.state, *FINE, robust=True), crossed=True)
+        rough = descend(rest, fits.state[enough, :PLAIN], *TUNED.rough)
+        again = _answers(rest, descend(rest, rough.state, *TUNED.fine, robust=True), crossed=True)
         for index, answer in zip(np.flatnonzero(enough), again, strict=True):
-            held = answer is not None and _widest_px(answer) <= MOST_UNCOVERED_SIGMA_PX
+            held = answer is not None and _widest_px(answer) <= TUNED.most_uncovered_sigma_px
             found[index] = answer if held else None
     return found
 
@@ -169,7 +151,7 @@ def _by_form(patches: Patches, fits: Fits, influence: Array) -> Array:
     forms = np.stack([by_s * s, by_q * q, 0.5 * (by_s * q + by_q * s)], axis=1)
     forms *= np.sqrt(fits.weights)[:, None]
     moved = np.stack([influence[a].T @ forms[a] for a in patches.spans])
-    return np.asarray(FORM_SIGMA**2 * moved @ np.swapaxes(moved, 1, 2))
+    return np.asarray(TUNED.form_sigma**2 * moved @ np.swapaxes(moved, 1, 2))
 
 
 def _noise2(fits: Fits) -> Array:
@@ -195,7 +177,7 @@ def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> list[Measur
     )
     seen = fits.residual * trust
     A = patches.d_pixel_d_mark
-    floor = SHADOW_SIGMA_PX if crossed else FLOOR_SIGMA_PX
+    floor = TUNED.shadow_sigma_px if crossed else TUNED.floor_sigma_px
     in_mark = covariance(patches, seen, influence, noise2) + _by_form(patches, fits, influence)
     covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
     centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])

@@ -14,18 +14,10 @@ from vision.job.layout import PlannedMark
 from vision.job.pattern import Blurred, ink_coverage, tape_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.patches import shape_of, window_of
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-LEAST_PIXELS = 9
-"""A mark with less tape than this in the picture would correlate with anything."""
-LEAST_HALF_PX, MOST_HALF_PX = 1.5, 150
-"""Half extents of a drawing that is tried."""
-LOG_OFFSET, LOG_GAIN, DRAWN_GAIN = 10.0, 60.0, 100.0
-"""Levels are looked at through their logarithm, in which a mark in shadow is as strong as one in
-the sun; the gains make its steps as high as those of the drawing."""
-SMOOTH_PX, NO_GRADIENT = 0.7, 8.0
-SHARPNESS_PX = 0.9
-"""Blur of the drawing: that of a picture in focus. A softer one correlates almost as well."""
+TUNED = SETTINGS.measure
 
 
 def match(
@@ -43,7 +35,7 @@ def match(
     half = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
     reach = int(np.ceil(reach_px))
     with np.errstate(invalid="ignore"):
-        tried = (half.max(axis=1) <= MOST_HALF_PX) & (half.min(axis=1) >= LEAST_HALF_PX)
+        tried = (half.max(axis=1) <= TUNED.most_half_px) & (half.min(axis=1) >= TUNED.least_half_px)
         half_px = np.maximum(np.ceil(half), 2)
         low, high = np.round(predicted) - half_px - reach, np.round(predicted) + half_px + reach + 1
         tried &= (low >= 0).all(axis=1) & (high <= grey.shape[1::-1]).all(axis=1)
@@ -66,8 +58,8 @@ def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:
     Directions of gradients, each edge counting as much as any other: a shadow's edge, many times as
     strong as the ink's, then adds no more than one line that is not the mark's.
     """
-    u, v = _directions(np.log(window + LOG_OFFSET) * LOG_GAIN)
-    drawn_u, drawn_v = _directions(template * DRAWN_GAIN)
+    u, v = _directions(np.log(window + TUNED.log_offset) * TUNED.log_gain)
+    drawn_u, drawn_v = _directions(template * TUNED.drawn_gain)
     for drawn in (drawn_u, drawn_v):
         # At the rim the drawing just ends.
         drawn[[0, -1]] = 0.0
@@ -78,14 +70,14 @@ def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:
 
 def _directions(levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Unit vectors of the gradient (u, v), shorter where there is hardly one."""
-    smooth = cv2.GaussianBlur(levels, (0, 0), SMOOTH_PX)
+    smooth = cv2.GaussianBlur(levels, (0, 0), TUNED.smooth_px)
     u, v = (cv2.Sobel(smooth, cv2.CV_32F, *way, ksize=3) for way in ((1, 0), (0, 1)))
-    length = cv2.magnitude(u, v) + NO_GRADIENT
+    length = cv2.magnitude(u, v) + TUNED.no_gradient
     return u / length, v / length
 
 
 def _correlation(a: np.ndarray, b: np.ndarray) -> float:
-    if a.size < LEAST_PIXELS:
+    if a.size < TUNED.least_template_px:
         return float("nan")
     a, b = a - a.mean(), b - b.mean()
     return float(a @ b / max(np.sqrt(float(a @ a) * float(b @ b)), 1e-9))
@@ -140,7 +132,7 @@ def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.nda
     """Levels (n,) of a mark at mark coordinates (n,), and where they are on its tape."""
     # 24 bits do for levels that are only to look alike, and are much faster.
     s, q, metric = (each.astype("float32") for each in (s, q, metric))
-    at = Blurred.under(s, q, metric, SHARPNESS_PX, slopes=False)
+    at = Blurred.under(s, q, metric, TUNED.focus_blur_px, slopes=False)
     ink = ink_coverage(shape_of(mark), at).value
     tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
     level = 0.4 + 0.6 * tape - 0.8 * ink

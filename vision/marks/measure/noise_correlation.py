@@ -10,13 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from vision.marks.measure.patches import Patches
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-REACH_PX = 2
-"""Pairs further apart than this, along rows or down columns, are taken as not alike."""
-LEAST_PAIRS = 20
-LEAST_SHARE = 0.5
-"""A variance is never taken as less than this share of that of pixels that are not alike."""
+TUNED = SETTINGS.measure
 
 
 def covariance(patches: Patches, residual: Array, influence: Array, noise2: Array) -> Array:
@@ -32,10 +29,10 @@ def covariance(patches: Patches, residual: Array, influence: Array, noise2: Arra
     count, square, white = products[:, 0, 0, 0], products[:, 0, 1, 1], products[:, 0, 2:, 2:]
     pairs, product, one_way = products[:, 1:, 0, 0], products[:, 1:, 1, 1], products[:, 1:, 2:, 2:]
     square = (square / np.maximum(count, 1))[:, None]
-    alike = np.where(pairs < LEAST_PAIRS, 0.0, product / np.maximum(pairs * square, 1e-9))
+    alike = np.where(pairs < TUNED.least_pairs, 0.0, product / np.maximum(pairs * square, 1e-9))
     both_ways = one_way + np.swapaxes(one_way, 2, 3)
     total = white + np.einsum("mw,w,mwij->mij", alike, weights, both_ways)
-    return _at_least(total, LEAST_SHARE * white) * noise2[:, None, None]
+    return _at_least(total, TUNED.least_variance_share * white) * noise2[:, None, None]
 
 
 def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
@@ -45,19 +42,21 @@ def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
     distances, each pair once; the weights are Bartlett's of the distances.
     """
     steps = [
-        (du, dv) for dv in range(REACH_PX + 1) for du in range(-REACH_PX if dv else 1, REACH_PX + 1)
+        (du, dv)
+        for dv in range(TUNED.alike_reach_px + 1)
+        for du in range(-TUNED.alike_reach_px if dv else 1, TUNED.alike_reach_px + 1)
     ]
     products = np.empty((len(patches.marks), 1 + len(steps), *(2 * [values.shape[1]])))
     for index, span in enumerate(patches.spans):
         # On a grid with room beside and below, a distance is a number of places along its rows.
         place = patches.pixels[span] - patches.pixels[span].min(axis=0)
-        row, rows = place.max(axis=0) + 1 + REACH_PX
+        row, rows = place.max(axis=0) + 1 + TUNED.alike_reach_px
         grid = np.zeros((rows * row, values.shape[1]))
         grid[place[:, 1] * row + place[:, 0]] = values[span]
         for which, (du, dv) in enumerate([(0, 0), *steps]):
             ahead = dv * row + du
             products[index, which] = grid[: len(grid) - ahead].T @ grid[ahead:]
-    reach = REACH_PX + 1
+    reach = TUNED.alike_reach_px + 1
     return products, np.array([(1 - abs(du) / reach) * (1 - dv / reach) for du, dv in steps])
 
 

@@ -12,24 +12,13 @@ from __future__ import annotations
 import numpy as np
 
 from vision.marks.measure.descent import Fits, information
-from vision.marks.measure.patches import LEAST_PIXELS, Patches, per_mark
+from vision.marks.measure.patches import Patches, per_mark
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array, Flags
 
-MOST_SHARE = 0.35
-"""Contrast on one side, as a share of the other's, up to which that side is covered: ink in a
-shadow has 0.8 and more."""
-SIGMAS = 2.0
-"""How surely it is so: a side on which hardly any ink lies says nothing."""
-REACH = 0.01
-"""Share of a pixel from which on the cover is in it, as the fitted edge has it."""
-INKED_CONTRAST = (0.3, 1.0)
-"""What ink that is surely seen shows: printed ink on tape has 0.6 to 0.8. Beyond 1 a level would be
-below black: what was fitted there is no ink."""
-BARE_CONTRAST, MOST_INK = 0.1, 0.5
-"""Contrast up to which a side is surely bare: with that much of the ink it is covered, whatever the
-other side looks like."""
-LEAST_INK = 0.2
-"""Share of a mark's ink that must be left: less may be anything."""
+TUNED = SETTINGS.measure
+
+
 TAPE, INK, BEYOND = 2, 5, {2: 8, 5: 9}
 """Levels of a drawing on the near side, and what they change by on the far side."""
 
@@ -44,8 +33,8 @@ def covered_pixels(patches: Patches, fits: Fits, noise2: Array) -> Array:
     beyond = fits.basis[:, 6:].sum(axis=1)
     ink = np.abs(fits.basis[:, INK])
     on_far = per_mark(patches, ink * beyond) / np.maximum(per_mark(patches, ink), 1e-9)
-    most_ink = np.stack([1 - on_far, on_far], axis=1) > MOST_INK
-    bare = most_ink & (np.abs(contrast) + SIGMAS * sigma < BARE_CONTRAST)
+    most_ink = np.stack([1 - on_far, on_far], axis=1) > TUNED.most_ink
+    bare = most_ink & (np.abs(contrast) + TUNED.covered_sigmas * sigma < TUNED.bare_contrast)
     near, far = (_without_ink(contrast, sigma) | bare)[patches.of].T
     return np.asarray(near * (1 - beyond) + far * beyond)
 
@@ -54,19 +43,21 @@ def uncovered(patches: Patches, fits: Fits, noise2: Array) -> tuple[Flags, Flags
     """Marks (m,) that something covers, those of them of which enough is left, and what is left."""
     share = covered_pixels(patches, fits, noise2)
     hidden = per_mark(patches, share) > 0
-    clear = share < REACH
+    clear = share < TUNED.cover_reach
     ink = np.abs(fits.basis[:, INK])
-    enough = per_mark(patches, ink * clear) >= LEAST_INK * per_mark(patches, ink)
-    enough &= np.bincount(patches.of[clear], minlength=len(hidden)) >= LEAST_PIXELS
+    enough = per_mark(patches, ink * clear) >= TUNED.least_ink * per_mark(patches, ink)
+    enough &= np.bincount(patches.of[clear], minlength=len(hidden)) >= TUNED.least_pixels
     kept = hidden & enough
     return hidden, kept, patches.part(kept, kept[patches.of] & clear)
 
 
 def _without_ink(contrast: Array, sigma: Array) -> Flags:
     """Which of two sides (m, 2) shows no ink where the other surely does."""
-    least = (contrast - SIGMAS * sigma)[:, ::-1]
-    inked = (least > INKED_CONTRAST[0]) & (contrast[:, ::-1] <= INKED_CONTRAST[1])
-    return np.asarray(inked & (contrast + SIGMAS * sigma < MOST_SHARE * least))
+    least = (contrast - TUNED.covered_sigmas * sigma)[:, ::-1]
+    inked = (least > TUNED.inked_contrast[0]) & (contrast[:, ::-1] <= TUNED.inked_contrast[1])
+    return np.asarray(
+        inked & (contrast + TUNED.covered_sigmas * sigma < TUNED.covered_contrast_share * least)
+    )
 
 
 def _contrasts(patches: Patches, fits: Fits, noise2: Array) -> tuple[Array, Array]:

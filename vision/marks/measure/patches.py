@@ -14,13 +14,10 @@ from vision.job.job import BoxCorner
 from vision.job.layout import BoardCorner, PlannedMark
 from vision.job.pattern import Drawable, half_extent
 from vision.job.visibility import d_pixel_d_mark
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-MARGIN = 0.2
-"""Ground drawn beyond the mark's end and the tape's edge, in half extents of each."""
-LEAST_PIXELS = 24
-LONGEST_PX = 400
-"""A box longer than this is no mark on the ground but the foot of the camera's own bracket."""
+TUNED = SETTINGS.measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -126,7 +123,7 @@ def window_of(mark: PlannedMark) -> tuple[float, float]:
     if isinstance(mark.shape, BoardCorner):
         return along, across
     tape = 0.5 * (mark.tape_width_m or 0.0)
-    return along * (1 + MARGIN), max(across * (1 + MARGIN), tape * (1 + MARGIN))
+    return along * (1 + TUNED.margin), max(across * (1 + TUNED.margin), tape * (1 + TUNED.margin))
 
 
 def cut_patches(
@@ -148,7 +145,7 @@ def cut_patches(
     s, q = _mark_coordinates(pose, lens, marks, counts, unmoved)
     along, across = np.repeat(windows.T, counts, axis=1)
     keep = (np.abs(s) < along) & (np.abs(q) < across)
-    enough = np.bincount(of[keep], minlength=len(marks)) >= LEAST_PIXELS
+    enough = np.bincount(of[keep], minlength=len(marks)) >= TUNED.least_pixels
     keep &= np.repeat(enough, counts)
     pixels, of = pixels[keep], (np.cumsum(enough) - 1)[of[keep]]
     levels = grey[pixels[:, 1], pixels[:, 0]].astype(np.float64)
@@ -175,7 +172,7 @@ def _box(centre: Array, half: Array, shape: tuple[int, ...]) -> NDArray[np.intp]
     low, high = np.floor(centre - half).astype(int), np.ceil(centre + half).astype(int)
     if (low < 0).any() or high[0] >= shape[1] or high[1] >= shape[0]:
         return none
-    if (high - low).max() > LONGEST_PX:
+    if (high - low).max() > TUNED.longest_px:
         return none
     u, v = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
     return np.stack([u.ravel(), v.ravel()], axis=1)

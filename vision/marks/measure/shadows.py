@@ -7,16 +7,14 @@ import numpy as np
 from vision.marks.measure.descent import Fits
 from vision.marks.measure.drawing import SHADED
 from vision.marks.measure.patches import Patches
+from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
-LEAST_CLEAR = 30
-LEAST_SIDE = 8
-LEAST_GAIN = 0.15
-"""Share of the misfit on bare tape that a step must take away to be tried."""
+TUNED = SETTINGS.measure
+
+
 ANGLES = np.arange(0.0, np.pi, np.pi / 8)
 PLACES = np.arange(1, 8) / 8
-START_SOFT_PX = 0.5
-SHARPEST_PX = 1.5
 
 
 def shadow_starts(patches: Patches, fits: Fits) -> Array:
@@ -33,15 +31,15 @@ def shadow_starts(patches: Patches, fits: Fits) -> Array:
     away = np.stack([patches.s, patches.q], axis=1) / m_per_px[patches.of]
     for index, span in enumerate(patches.spans):
         bare = clear[span]
-        if bare.sum() < LEAST_CLEAR:
+        if bare.sum() < TUNED.least_bare_pixels:
             continue
         edge = _best_step(whole[span][bare], away[span][bare])
         if edge is not None:
             normal = np.array([np.cos(edge[0]), np.sin(edge[0])]) / m_per_px[index]
             length = np.hypot(*normal)
-            blur = min(float(fits.state[index, 3]), SHARPEST_PX)
+            blur = min(float(fits.state[index, 3]), TUNED.sharpest_shadow_px)
             line = np.arctan2(normal[1], normal[0]), edge[1] / length
-            starts[index] = [0.0, 0.0, 0.0, blur, 0.0, *line, START_SOFT_PX]
+            starts[index] = [0.0, 0.0, 0.0, blur, 0.0, *line, TUNED.start_soft_px]
     return starts
 
 
@@ -53,9 +51,9 @@ def _best_step(residual: Array, away: Array) -> tuple[float, float] | None:
     # How many lie beyond each place, and their sum: less what lies before, as the sum of all is 0.
     last = (PLACES * count).astype(int)
     beyond, here = count - 1 - last, -np.cumsum(residual[order], axis=0)[last]
-    both = (beyond >= LEAST_SIDE) & (count - beyond >= LEAST_SIDE)
+    both = (beyond >= TUNED.least_side_pixels) & (count - beyond >= TUNED.least_side_pixels)
     gain = here**2 * np.where(both, 1 / np.maximum(beyond, 1) + 1 / (count - beyond), 0.0)[:, None]
     place, angle = np.unravel_index(np.argmax(gain), gain.shape)
-    if gain[place, angle] <= LEAST_GAIN * float(residual @ residual):
+    if gain[place, angle] <= TUNED.least_step_gain * float(residual @ residual):
         return None
     return float(ANGLES[angle]), float(across[order[last[place], angle], angle])

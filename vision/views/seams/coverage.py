@@ -12,9 +12,9 @@ from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.views.ground import ground_map
 from vision.views.seams.lines import SeamLine, on_side, outward, side_of
+from vision.views.settings import SETTINGS
 
-OVERLAP_FROM_M, OVERLAP_REACH_M, OVERLAP_STEP_M = 1.0, 5.0, 0.02
-NEAREST_REACH_M, NEAREST_STEP_M = 10.0, 0.01
+TUNED = SETTINGS.seams
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,12 +47,12 @@ def overlap(
     points = line.points_m()
     half = np.array([vehicle.length_m, vehicle.width_m]) / 2
     clear = np.linalg.norm(np.maximum(np.abs(points) - half, 0.0), axis=1)
-    points = points[clear >= OVERLAP_FROM_M - 1e-9]
+    points = points[clear >= TUNED.overlap_from_m - 1e-9]
     if not len(points):
         return None
     square = np.array([-line.direction[1], line.direction[0]])
-    steps = round(OVERLAP_REACH_M / OVERLAP_STEP_M)
-    offsets = np.arange(-steps, steps + 1) * OVERLAP_STEP_M
+    steps = round(TUNED.overlap_reach_m / TUNED.overlap_step_m)
+    offsets = np.arange(-steps, steps + 1) * TUNED.overlap_step_m
     across = points[:, None] + offsets[:, None] * square
     ground = across.reshape(-1, 2)
     seen = [sees(vehicle, c.pose, c.lens, ground).reshape(across.shape[:2]) for c in pair]
@@ -61,8 +61,8 @@ def overlap(
     begin, end = runs[narrow]
     if begin == end:
         return 0.0, _edge_sigma(pair, [points[narrow]] * 2, square)
-    width = min((end - begin) * OVERLAP_STEP_M, 2 * OVERLAP_REACH_M)
-    variance = OVERLAP_STEP_M**2 / 6
+    width = min((end - begin) * TUNED.overlap_step_m, 2 * TUNED.overlap_reach_m)
+    variance = TUNED.overlap_step_m**2 / 6
     for edge, beyond in ((begin, begin - 1), (end - 1, end)):
         if 0 <= beyond < len(offsets):
             stops = [one for one, view in zip(pair, seen, strict=True) if not view[narrow, beyond]]
@@ -89,7 +89,7 @@ def _edge_sigma(
     The edge of a view is a fixed pixel; this is how far pose and lens leave its place open. An
     edge that a camera does not show in its lens has no such figure: one search step stands in.
     """
-    largest = OVERLAP_STEP_M
+    largest = TUNED.overlap_step_m
     for camera, place in zip(cameras, places, strict=True):
         ground = place[None]
         forward = ground_map(camera.pose, camera.lens).d_pixel_d_ground(ground)[0]
@@ -109,7 +109,9 @@ def nearest_ground(vehicle: Vehicle, camera: Camera, adjusted: AdjustedCamera) -
     side = side_of(camera)
     out = outward(side)
     base = on_side(vehicle, side, adjusted.pose.camera_in_ground_m[:2])
-    distances = np.arange(0.0, NEAREST_REACH_M + NEAREST_STEP_M / 2, NEAREST_STEP_M)
+    distances = np.arange(
+        0.0, TUNED.nearest_reach_m + TUNED.nearest_step_m / 2, TUNED.nearest_step_m
+    )
     places = base + distances[:, None] * out
     seen = sees(vehicle, adjusted.pose, adjusted.lens, places)
     if not seen.any():

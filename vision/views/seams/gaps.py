@@ -22,12 +22,13 @@ from vision.units.arrays import Array, Flags
 from vision.views.ground import GroundMap, ground_map
 from vision.views.seams.coverage import d_pixel_d_camera, overlap
 from vision.views.seams.lines import SeamLine, seam_lines
+from vision.views.settings import SETTINGS
+
+TUNED = SETTINGS.seams
+
 
 GROUND_HEIGHT_M = 1e-6
 """A mark higher than this is no ground point: two cameras see it on two places of the ground."""
-NEAR_SEAM_M = 2.5
-"""Shared marks farther than this from a seam, as far as a seam leads from the body if nothing else
-is stated, say nothing of what is drawn there: two cameras on one side share the whole of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,7 +162,7 @@ def _mark_gaps(
             for row, mark_id in enumerate(fit.points.ids)
             if fit.used[row]
             and abs(fit.points.planned_m[row, 2]) <= GROUND_HEIGHT_M
-            and line.distance_m(fit.points.planned_m[row, :2]) <= NEAR_SEAM_M
+            and line.distance_m(fit.points.planned_m[row, :2]) <= TUNED.near_seam_m
         }
         for fit in fits
     ]

@@ -9,10 +9,9 @@ import numpy as np
 from vision.camera.geometry import wrap_angle
 from vision.job.job import Camera, Job, Vehicle
 from vision.units.arrays import Array, frozen_array
+from vision.views.settings import SETTINGS
 
-POINT_SPACING_M = 0.05
-SEAM_FROM_M, SEAM_TO_M = 0.3, 2.5
-WIDEST_NEIGHBOURS_RAD = float(np.radians(170))
+TUNED = SETTINGS.seams
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,7 +42,7 @@ class SeamLine:
     def points_m(self) -> Array:
         """Points (n, 2) every 5 cm or a little closer, both ends included."""
         length = np.linalg.norm(self.end_m - self.start_m)
-        count = int(np.ceil(length / POINT_SPACING_M - 1e-9)) + 1
+        count = int(np.ceil(length / TUNED.point_spacing_m - 1e-9)) + 1
         shares = np.linspace(0.0, 1.0, max(count, 2))[:, None]
         return self.start_m + shares * (self.end_m - self.start_m)
 
@@ -64,7 +63,7 @@ def neighbours(cameras: tuple[Camera, ...]) -> tuple[tuple[Camera, Camera], ...]
     pairs: list[tuple[Camera, Camera]] = []
     for first, second in zip(ring, ring[1:] + ring[:1], strict=True):
         between = round(second.aim.pan_rad - first.aim.pan_rad, 9) % (2 * np.pi)
-        if first is second or between >= WIDEST_NEIGHBOURS_RAD or (second, first) in pairs:
+        if first is second or between >= TUNED.widest_neighbours_rad or (second, first) in pairs:
             continue
         pairs.append((first, second))
     return tuple(pairs)
@@ -122,7 +121,7 @@ def _default_line(vehicle: Vehicle, first: Camera, second: Camera) -> tuple[Arra
         side = side_of(first)
         middle = (first.position_m[:2] + second.position_m[:2]) / 2
         base, out = on_side(vehicle, side, middle), outward(side)
-        return base + SEAM_FROM_M * out, base + SEAM_TO_M * out
+        return base + TUNED.seam_from_m * out, base + TUNED.seam_to_m * out
     sweep = (second.aim.pan_rad - first.aim.pan_rad) % (2 * np.pi)
     corners = np.radians([45.0, 135.0, -135.0, -45.0])
     inside = (corners - first.aim.pan_rad) % (2 * np.pi) < sweep
@@ -132,4 +131,4 @@ def _default_line(vehicle: Vehicle, first: Camera, second: Camera) -> tuple[Arra
     angle = corners[int(np.argmin(np.round(off, 9)))]
     out = np.array([np.cos(angle), np.sin(angle)])
     corner = np.sign(out) * np.array([vehicle.length_m, vehicle.width_m]) / 2
-    return corner + SEAM_FROM_M * out, corner + SEAM_TO_M * out
+    return corner + TUNED.seam_from_m * out, corner + TUNED.seam_to_m * out

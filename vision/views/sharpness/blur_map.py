@@ -15,22 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.units.arrays import Array, frozen_array
+from vision.views.settings import SETTINGS
 from vision.views.sharpness.edges import EdgeBlurs
+
+TUNED = SETTINGS.sharpness
+
 
 BLUR_WIDTH_PX = 1280
 """Width of the picture in whose pixels tolerances and limits of blur are stated."""
 
-QUANTILE = 0.45
-ITERATIONS = 30
-GROUPS, BLOCK_PX = 10, 0.125
-"""Parts of the picture left out in turn; a part is a set of blocks this wide, in widths."""
-LEAST_EDGES = 40
 TERMS = 8
-LEAST_VARIANCE_PX2 = 0.01
-RAMP, RAMP_SIGMA = 1.05, 0.06
-"""An edge blurred by an even motion is a ramp, and the normal integral that fits it best is up to
-1.1 times as wide; short and mixed edges take most of that away again. What is left is a sigma."""
-RIDGE = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +67,7 @@ class BlurMap:
         c, s = self.terms[6:]
         size = float(np.hypot(c, s))
         row[6:] = sign * (np.array([c, s]) / size if size > 0 else np.zeros(2))
-        variance = max(float(row @ self.terms), LEAST_VARIANCE_PX2)
+        variance = max(float(row @ self.terms), TUNED.least_variance_px2)
         sigma2 = float(row @ self.covariance @ row)
         return float(np.sqrt(variance)), float(np.sqrt(sigma2) / (2 * np.sqrt(variance)))
 
@@ -87,7 +81,7 @@ class BlurMap:
         size, sigma = self._anisotropy()
         length = float(np.sqrt(24 * size))
         own = 12 * sigma / max(length, np.sqrt(12 * sigma), 1e-9)
-        return length / RAMP, float(np.hypot(own, RAMP_SIGMA * length)) / RAMP
+        return length / TUNED.ramp, float(np.hypot(own, TUNED.ramp_sigma * length)) / TUNED.ramp
 
     @property
     def motion_direction_rad(self) -> tuple[float, float]:
@@ -117,15 +111,15 @@ def design(pixels_px: Array, normal_rad: Array, width: int, height: int) -> Arra
 
 def fit_blur_map(edges: EdgeBlurs, width: int, height: int) -> BlurMap | None:
     """The map through a picture's edges; None where they are too few."""
-    if len(edges) < LEAST_EDGES:
+    if len(edges) < TUNED.least_edges:
         return None
     rows = design(edges.pixels_px, edges.normal_rad, width, height)
     squared = edges.blur_px**2
     terms = _quantile_fit(rows, squared, edges.sigma_px)
-    block = np.floor(edges.pixels_px / (BLOCK_PX * width)).astype(int)
+    block = np.floor(edges.pixels_px / (TUNED.block_px * width)).astype(int)
     # A stride coprime with the number of groups scatters each group's blocks over the picture.
-    group = (block[:, 0] + 3 * block[:, 1]) % GROUPS
-    there = [g for g in range(GROUPS) if (group == g).any() and (group != g).sum() > TERMS]
+    group = (block[:, 0] + 3 * block[:, 1]) % TUNED.groups
+    there = [g for g in range(TUNED.groups) if (group == g).any() and (group != g).sum() > TERMS]
     left_out = np.array(
         [
             _quantile_fit(rows[group != g], squared[group != g], edges.sigma_px[group != g])
@@ -145,15 +139,15 @@ def _quantile_fit(rows: Array, squared: Array, sigma_px: Array) -> Array:
     """
     terms = np.zeros(rows.shape[1])
     terms[0] = max(float(np.median(squared)), 0.1)
-    for _ in range(ITERATIONS):
+    for _ in range(TUNED.iterations):
         expected = rows @ terms
         about = np.maximum(expected, max(0.2 * terms[0], 0.02))
         weight = 1 / (about + 2 * np.sqrt(about) * sigma_px + 0.1)
         away = (squared - expected) * weight
-        side = np.where(away > 0, QUANTILE, 1 - QUANTILE)
+        side = np.where(away > 0, TUNED.quantile, 1 - TUNED.quantile)
         pull = weight**2 * side / np.maximum(np.abs(away), 0.02)
         weighted = rows * pull[:, None]
-        ridge = RIDGE * pull.sum() * np.eye(rows.shape[1])
+        ridge = TUNED.ridge * pull.sum() * np.eye(rows.shape[1])
         ridge[0, 0] = 0.0
         terms = np.linalg.solve(weighted.T @ rows + ridge, weighted.T @ squared)
     return terms

@@ -13,19 +13,11 @@ import numpy as np
 
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
+from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
-from vision.views.sharpness.mark_blurs import SIZE_PX, MarkBlurs
+from vision.views.sharpness.mark_blurs import MarkBlurs
 
-SOFT_RATIO, SOFT_MORE_PX = 1.8, 0.8
-"""A mark is soft where its blur is surely (by two sigma) this many times what the map says there,
-and this much more in px at 1280 px width."""
-CLEAR_RATIO = 1.5
-CROSSED = 0.45
-"""An edge across the mark with less than this share of its blur speaks against a drop."""
-REACH = 0.06
-"""Soft marks closer to one another than this, in widths of the picture, lie in one patch."""
-LEAST_CLEAR = 3
-"""Marks that must be clear, to speak of surroundings at all."""
+TUNED = SETTINGS.sharpness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,14 +42,14 @@ def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, .
     if len(marks.ids) == 0:
         return None
     around = np.array([blur_map.most_blur_px(place) for place in marks.pixels_px])
-    large = marks.extent_px >= SIZE_PX
+    large = marks.extent_px >= TUNED.least_extent_px
     sure = marks.blur_px - 2 * marks.sigma_px
-    more = SOFT_MORE_PX * blur_map.width / BLUR_WIDTH_PX
+    more = TUNED.soft_more_px * blur_map.width / BLUR_WIDTH_PX
     surely_around = around[:, 0] + 2 * around[:, 1]
-    soft = large & (sure > around[:, 0] + more) & (marks.blur_px > SOFT_RATIO * surely_around)
-    soft &= marks.sharpest_px > CROSSED * marks.blur_px
-    clear = marks.found & (marks.blur_px < CLEAR_RATIO * around[:, 0] + 0.5)
-    if clear.sum() < LEAST_CLEAR or soft.sum() > clear.sum():
+    soft = large & (sure > around[:, 0] + more) & (marks.blur_px > TUNED.soft_ratio * surely_around)
+    soft &= marks.sharpest_px > TUNED.crossed * marks.blur_px
+    clear = marks.found & (marks.blur_px < TUNED.clear_ratio * around[:, 0] + 0.5)
+    if clear.sum() < TUNED.least_clear_marks or soft.sum() > clear.sum():
         return None
     left = [int(index) for index in np.flatnonzero(soft)]
     patches = []
@@ -65,7 +57,11 @@ def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, .
         group = [left.pop(0)]
         for member in group:
             gaps = [np.hypot(*(marks.pixels_px[i] - marks.pixels_px[member])) for i in left]
-            near = [i for i, gap in zip(left, gaps, strict=True) if gap < REACH * blur_map.width]
+            near = [
+                i
+                for i, gap in zip(left, gaps, strict=True)
+                if gap < TUNED.patch_reach * blur_map.width
+            ]
             group += near
             left = [i for i in left if i not in near]
         patches.append(_patch(marks, group))

@@ -13,27 +13,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.marks.edge_fit import BLUR_RANGE_PX, EdgeFit, Window, fit_edges
+from vision.marks.edge_fit import EdgeFit, fit_edges
+from vision.marks.settings import SETTINGS as MARKS
 from vision.units.arrays import Array, frozen_array
+from vision.views.settings import SETTINGS
 from vision.views.sharpness.light import noise_of, span_of
 
-LOOKS = ((1.5, 3, 450), (4.0, 2, 200))
-"""Each look for edges: smoothing in px, how many a tile, and how many in all."""
-CELL_PX, TILE_PX = 9, 40
-"""One edge a cell at most, some a tile: a hedge or a fence must not outvote the ground."""
-NARROW = Window(across_px=5, along_px=3, blur_px=1.0)
-WIDE = Window(across_px=12, along_px=8, blur_px=3.0, every=2)
-"""Tape edges are close to one another, and a blur beyond 1.6 px needs more room."""
-WIDE_FROM_PX = 1.6
-BLACK_SHARE, RIM_PX = 0.12, 12
-SURELY_SOFT_PX = 6.0
-"""Above this median the window is too small for the blur, and half the size is better."""
-ENOUGH_EDGES = 60
-COARSEST = 2
-EXPLAINED, MOST_OFF_PX, LEAST_SHARE, LEAST_NOISES = 0.92, 2.5, 0.1, 2.5
-"""A fit is an edge where it explains this share of what its window holds beside the noise, stays
-within this of where it began, and its step is this share of the picture's span and this many times
-the noise."""
+TUNED = SETTINGS.sharpness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,19 +52,19 @@ def measure_edges(grey: np.ndarray) -> EdgeBlurs:
     Blur and places are in px of the picture as given, whatever size they were measured at.
     """
     best: EdgeBlurs | None = None
-    for level in range(COARSEST + 1):
+    for level in range(TUNED.coarsest + 1):
         found = _at_size(np.asarray(grey, dtype=np.float32), 2**level)
-        soft = len(found) > 0 and np.median(found.blur_px) > SURELY_SOFT_PX * 2**level
+        soft = len(found) > 0 and np.median(found.blur_px) > TUNED.surely_soft_px * 2**level
         if best is None or len(found) > len(best) or _too_soft(best, level - 1):
             best = found
-        if len(found) >= ENOUGH_EDGES and not soft:
+        if len(found) >= TUNED.enough_edges and not soft:
             break
     assert best is not None
     return best
 
 
 def _too_soft(edges: EdgeBlurs, level: int) -> bool:
-    return len(edges) > 0 and bool(np.median(edges.blur_px) > SURELY_SOFT_PX * 2**level)
+    return len(edges) > 0 and bool(np.median(edges.blur_px) > TUNED.surely_soft_px * 2**level)
 
 
 def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
@@ -92,11 +78,11 @@ def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
     pixels, normal = _strongest(small, noise)
     fit = _fitted(small, pixels, normal, noise)
     good = (
-        (fit.explained > EXPLAINED)
+        (fit.explained > TUNED.edge_explained)
         & (fit.blur_sigma_px < 0.2 * fit.blur_px + 0.2)
-        & (np.abs(fit.off_px) < MOST_OFF_PX)
-        & (np.abs(fit.step) > max(LEAST_NOISES * noise, LEAST_SHARE * span))
-        & (fit.blur_px < 0.95 * BLUR_RANGE_PX[1])
+        & (np.abs(fit.off_px) < TUNED.most_off_px)
+        & (np.abs(fit.step) > max(TUNED.least_noises * noise, TUNED.least_share * span))
+        & (fit.blur_px < 0.95 * MARKS.edges.blur_range_px[1])
     )
     turned = normal[good] + fit.turn_rad[good]
     across = np.stack([np.cos(turned), np.sin(turned)], axis=1)
@@ -106,7 +92,7 @@ def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
     return EdgeBlurs(
         pixels_px=(places + 0.5) * scale - 0.5,
         normal_rad=turned,
-        blur_px=np.sqrt(np.maximum(variance, BLUR_RANGE_PX[0] ** 2)),
+        blur_px=np.sqrt(np.maximum(variance, MARKS.edges.blur_range_px[0] ** 2)),
         sigma_px=scale * fit.blur_sigma_px[good],
         step=np.abs(fit.step[good]),
     )
@@ -118,11 +104,11 @@ def _strongest(grey: np.ndarray, noise: float) -> tuple[np.ndarray, Array]:
     The second, larger smoothing sees what is too soft for the first.
     """
     found: list[tuple[np.ndarray, Array]] = []
-    for smoothing_px, per_tile, most in LOOKS:
+    for smoothing_px, per_tile, most in TUNED.edge_looks:
         pixels, normal = _strongest_at(grey, noise, smoothing_px, per_tile)
         if found and len(found[0][0]) and len(pixels):
             gap = np.abs(pixels[:, None] - found[0][0][None]).max(axis=2).min(axis=1)
-            pixels, normal = pixels[gap > CELL_PX], normal[gap > CELL_PX]
+            pixels, normal = pixels[gap > TUNED.cell_px], normal[gap > TUNED.cell_px]
         found.append((pixels[:most], normal[:most]))
     return np.concatenate([p for p, _ in found]), np.concatenate([n for _, n in found])
 
@@ -135,24 +121,24 @@ def _strongest_at(
     slope_u = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0)) / 32
     slope_v = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 0, 1)) / 32
     slope = np.hypot(slope_u, slope_v)
-    border = int(np.ceil(np.hypot(WIDE.across_px, WIDE.along_px))) + 1
+    border = int(np.ceil(np.hypot(TUNED.wide.across_px, TUNED.wide.along_px))) + 1
     inner = np.zeros_like(slope)
     inner[border:-border, border:-border] = slope[border:-border, border:-border]
     inner[_rim(smooth)] = 0.0
-    rows, columns = (size // CELL_PX for size in slope.shape)
-    cells = inner[: rows * CELL_PX, : columns * CELL_PX]
-    cells = cells.reshape(rows, CELL_PX, columns, CELL_PX).transpose(0, 2, 1, 3)
-    cells = cells.reshape(rows * columns, CELL_PX * CELL_PX)
+    rows, columns = (size // TUNED.cell_px for size in slope.shape)
+    cells = inner[: rows * TUNED.cell_px, : columns * TUNED.cell_px]
+    cells = cells.reshape(rows, TUNED.cell_px, columns, TUNED.cell_px).transpose(0, 2, 1, 3)
+    cells = cells.reshape(rows * columns, TUNED.cell_px * TUNED.cell_px)
     place = cells.argmax(axis=1)
-    v = np.repeat(np.arange(rows), columns) * CELL_PX + place // CELL_PX
-    u = np.tile(np.arange(columns), rows) * CELL_PX + place % CELL_PX
+    v = np.repeat(np.arange(rows), columns) * TUNED.cell_px + place // TUNED.cell_px
+    u = np.tile(np.arange(columns), rows) * TUNED.cell_px + place % TUNED.cell_px
     # A sharp step of the least height that counts, and six sigma of the smoothed noise's slope.
-    weakest = LEAST_SHARE * span_of(grey) / (np.sqrt(2 * np.pi) * smoothing_px) / 3
+    weakest = TUNED.least_share * span_of(grey) / (np.sqrt(2 * np.pi) * smoothing_px) / 3
     least = max(6 * noise / (np.sqrt(8 * np.pi) * smoothing_px**2), weakest)
     seen = np.flatnonzero(inner[v, u] > least)
     u, v = u[seen], v[seen]
     value = slope[v, u]
-    tile = (v // TILE_PX) * (slope.shape[1] // TILE_PX + 1) + u // TILE_PX
+    tile = (v // TUNED.tile_px) * (slope.shape[1] // TUNED.tile_px + 1) + u // TUNED.tile_px
     order = np.lexsort((-value, tile))
     rank = np.empty(len(order), dtype=int)
     rank[order] = np.arange(len(order)) - np.searchsorted(tile[order], tile[order])
@@ -168,23 +154,25 @@ def _rim(smooth: np.ndarray) -> np.ndarray:
 
     It lies far out of focus by construction, and says nothing of the lens.
     """
-    black = (smooth < max(4.0, BLACK_SHARE * np.percentile(smooth[::4, ::4], 95))).astype(np.uint8)
+    black = (smooth < max(4.0, TUNED.black_share * np.percentile(smooth[::4, ::4], 95))).astype(
+        np.uint8
+    )
     count, labels = cv2.connectedComponents(black)
     corners = {int(labels[v, u]) for v in (0, -1) for u in (0, -1) if black[v, u]}
     if count < 2 or not corners:
         return np.zeros(smooth.shape, dtype=bool)
     outside = np.isin(labels, list(corners)).astype(np.uint8)
-    width = 2 * RIM_PX + 1
+    width = 2 * TUNED.rim_px + 1
     return np.asarray(cv2.dilate(outside, np.ones((width, width), np.uint8)), dtype=bool)
 
 
 def _fitted(grey: np.ndarray, pixels: np.ndarray, normal: Array, noise: float) -> EdgeFit:
     """Fit every edge in a narrow window, and those that are soft once more in a wide one."""
-    fit = fit_edges(grey, pixels, normal, NARROW, noise)
-    soft = np.flatnonzero(fit.blur_px > WIDE_FROM_PX)
+    fit = fit_edges(grey, pixels, normal, TUNED.narrow, noise)
+    soft = np.flatnonzero(fit.blur_px > TUNED.wide_from_px)
     if len(soft) == 0:
         return fit
-    wide = fit_edges(grey, pixels[soft], normal[soft], WIDE, noise)
+    wide = fit_edges(grey, pixels[soft], normal[soft], TUNED.wide, noise)
     merged = {}
     for field in dataclasses.fields(fit):
         name = field.name

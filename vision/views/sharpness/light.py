@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-SPAN_SHARE = 0.15
-"""Sigma of the span as a share of itself: what happens to be in the picture changes it that much
-between pictures of one lot (practice sets: 92 to 147 levels)."""
-QUANTISATION = 0.3
-"""Noise below which whole levels hide it (uniform rounding, 1 / sqrt(12))."""
+from vision.views.settings import SETTINGS
+
+TUNED = SETTINGS.sharpness
+
+
 LAPLACIAN = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], dtype=np.float32)
 """Blind to levels, slopes and straight edges along the grid; its gain on white noise is 6 (J.
 Immerkaer, Fast noise variance estimation, Computer Vision and Image Understanding 64, 1996)."""
@@ -31,12 +31,12 @@ class Light:
     @property
     def signal_to_noise(self) -> float:
         """Span over noise, the noise being at least that of rounding."""
-        return self.span / max(self.noise, QUANTISATION)
+        return self.span / max(self.noise, TUNED.quantisation)
 
     @property
     def signal_to_noise_sigma(self) -> float:
         """Its standard deviation."""
-        return SPAN_SHARE * self.signal_to_noise
+        return TUNED.span_share * self.signal_to_noise
 
 
 def measure_light(grey: np.ndarray) -> Light:

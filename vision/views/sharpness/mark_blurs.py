@@ -22,22 +22,9 @@ from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured
 from vision.marks.measure.patches import Patches, cut_patches
 from vision.units.arrays import Array, frozen_array
+from vision.views.settings import SETTINGS
 
-TRIED_PX = (2.0, 2.7, 3.6, 4.8, 6.4)
-"""Blurs that a mark which was not found is drawn with, beside that of its surroundings."""
-OFFSETS_PX = (-4.0, -2.0, 0.0, 2.0, 4.0)
-"""Where it is drawn, either way of its prediction: strips may lie some centimetres wrong."""
-STEP_SHARE = 0.15
-"""Sigma of a blur that was found by trying, as a share of it: the tries are a third apart."""
-SIZE_PX = 10.0
-"""Shorter extent of a mark from which its blur says something."""
-EXPLAINED, BETTER = 0.75, 1.6
-"""Share of the patch that the soft drawing explains, and how many times the sharp one's misfit
-exceeds its own."""
-MOST_NOISE = 1.8
-"""Times the usual misfit up to which a mark counts as drawn well."""
-MOST_PIXELS = 500
-SMOOTHING_PX = 1.2
+TUNED = SETTINGS.sharpness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +74,7 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
             blur = float(np.median([m.blur_px for m in measured]))
             sigma = float(np.median([m.blur_sigma_px for m in measured]))
             rows.append((mark.id, place, blur, max(sigma, 0.05 * blur), extent, True))
-        elif extent >= SIZE_PX and _due(mark, sightings):
+        elif extent >= TUNED.least_extent_px and _due(mark, sightings):
             missing.append(index)
     patches = cut_patches(
         grey, seen.fit.pose, seen.fit.lens, [marks[i] for i in missing], pixels[missing]
@@ -97,7 +84,7 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
         if soft_px is not None:
             index = missing[patches.which[at]]
             extent = _extent_px(marks[index], jacobians[index])
-            sigma = STEP_SHARE * soft_px
+            sigma = TUNED.step_share * soft_px
             rows.append((marks[index].id, pixels[index], soft_px, sigma, extent, False))
     return MarkBlurs(
         ids=tuple(row[0] for row in rows),
@@ -120,11 +107,11 @@ def _sharpest_px(grey: np.ndarray, place_px: Array, extent_px: float) -> float:
     box = grey[max(v - half, 0) : v + half + 1, max(u - half, 0) : u + half + 1]
     if min(box.shape) < 7:
         return 0.0
-    smooth = cv2.GaussianBlur(np.asarray(box, dtype=np.float32), (0, 0), SMOOTHING_PX)
+    smooth = cv2.GaussianBlur(np.asarray(box, dtype=np.float32), (0, 0), TUNED.smoothing_px)
     slope = np.hypot(*np.gradient(smooth))[1:-1, 1:-1]
     step = float(np.ptp(np.percentile(smooth, [2, 98])))
     apparent = step / (np.sqrt(2 * np.pi) * max(float(np.percentile(slope, 98)), 1e-6))
-    return float(np.sqrt(max(apparent**2 - SMOOTHING_PX**2, 0.0)))
+    return float(np.sqrt(max(apparent**2 - TUNED.smoothing_px**2, 0.0)))
 
 
 def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
@@ -147,7 +134,9 @@ def _measured(
     return [
         m
         for m in good
-        if m.explained > EXPLAINED and m.contrast > 3 and m.noise < MOST_NOISE * noise
+        if m.explained > TUNED.mark_explained
+        and m.contrast > 3
+        and m.noise < TUNED.most_noise * noise
     ]
 
 
@@ -166,23 +155,23 @@ def _due(mark: PlannedMark, sightings: Mapping[MarkId, Sighting]) -> bool:
 
 def _soft_px(patch: Patches, sharp_px: float) -> float | None:
     """The blur that explains one mark's patch, where a sharp drawing does not; else None."""
-    every = max(1, len(patch.levels) // MOST_PIXELS)
+    every = max(1, len(patch.levels) // TUNED.most_pixels)
     levels = patch.levels[::every]
     spread = float(((levels - levels.mean()) ** 2).sum())
     inverse = np.linalg.inv(patch.d_pixel_d_mark[0])
     misfit: dict[float, float] = {}
-    for blur in (sharp_px, *TRIED_PX):
+    for blur in (sharp_px, *TUNED.tried_px):
         if blur > sharp_px or blur == sharp_px:
             misfit[blur] = min(
                 _misfit(patch, every, inverse @ np.array([u, v]), blur)
-                for u in OFFSETS_PX
-                for v in OFFSETS_PX
+                for u in TUNED.offsets_px
+                for v in TUNED.offsets_px
             )
     best = min(misfit, key=lambda blur: misfit[blur])
     explained = 1 - misfit[best] / max(spread, 1e-9)
-    if best == sharp_px or explained < EXPLAINED:
+    if best == sharp_px or explained < TUNED.mark_explained:
         return None
-    return best if misfit[sharp_px] > BETTER * misfit[best] else None
+    return best if misfit[sharp_px] > TUNED.softer_better * misfit[best] else None
 
 
 def _misfit(patch: Patches, every: int, shift_m: Sequence[float] | Array, blur_px: float) -> float:

@@ -10,6 +10,7 @@ from vision.identification.identified import Identified
 from vision.job.layout import Layout
 from vision.marks.picture import Picture
 from vision.units.arrays import Array
+from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness, Side
 from vision.views.sharpness.blur_map import BlurMap, fit_blur_map
 from vision.views.sharpness.drops import SoftPatch, find_soft_patches
@@ -17,10 +18,9 @@ from vision.views.sharpness.edges import measure_edges
 from vision.views.sharpness.light import measure_light
 from vision.views.sharpness.mark_blurs import MarkBlurs, mark_blurs
 
-OUT = 0.75
-"""How far out the sides are looked at, from the middle to the edge of the picture."""
-SIDE_FROM = 0.2
-LEAST_SIDE_MARKS = 2
+TUNED = SETTINGS.sharpness
+
+
 WAYS: dict[Side, tuple[float, float]] = {
     "left": (-1.0, 0.0),
     "right": (1.0, 0.0),
@@ -69,7 +69,7 @@ def _sides(fitted: BlurMap, mirrored: bool) -> dict[Side, Blur]:
     sides: dict[Side, Blur] = {}
     for side, way in WAYS.items():
         turned = np.array([-way[0] if mirrored else way[0], way[1]])
-        blur, sigma = fitted.blur_px(middle + OUT * turned * middle)
+        blur, sigma = fitted.blur_px(middle + TUNED.sides_at * turned * middle)
         sides[side] = Blur(blur_px=blur, sigma_px=sigma)
     return sides
 
@@ -94,8 +94,8 @@ def _marks_blur(marks: MarkBlurs, picture: Picture) -> MarksBlur | None:
     away = (picture.as_delivered(marks.pixels_px[found]) - middle) / middle
     sides: dict[Side, float | None] = {}
     for side in SIDES:
-        there = away @ np.array(WAYS[side]) > SIDE_FROM
-        enough = there.sum() >= LEAST_SIDE_MARKS
+        there = away @ np.array(WAYS[side]) > TUNED.side_from
+        enough = there.sum() >= TUNED.least_side_marks
         sides[side] = float(np.median(blur[there])) if enough else None
     return MarksBlur(median=_median(blur), sides=sides)
 

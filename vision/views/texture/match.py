@@ -11,31 +11,19 @@ from numpy.typing import NDArray
 
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
-from vision.views.texture.rectified import BLUR_PX, HIGH_PASS_M, STEP_M, Band, Floats
+from vision.views.settings import SETTINGS
+from vision.views.texture.rectified import Band, Floats
 from vision.views.texture.shift import NoTexture, TextureShift
 
-SEARCH_M = 0.2
-NEAR_M = 0.1
-LEAST_SHARED = 0.15
-BLOCK_M = 0.3
-FIELD_SIGMA = np.array([np.inf, 0.05, 0.05, 0.03, 0.03, 0.03])
-"""Prior on how the gap changes over the ground: m per m, then m per m^2. Fits of one layout with
-a strip 5 cm off differ by up to 0.06 and 0.03."""
-LEAST_GROUND_M2 = 0.5
-RIVAL = 0.75
-"""A second peak of the correlation above this share of the first: not told apart."""
-LEAST_CORRELATION = 0.2
-LARGEST_SIGMA_M = 0.03
-"""Worse known than this is no help against a tolerance of some centimetres."""
-FLOOR_PX = 0.05
-"""What resampling and lens blur leave of a far view's pixel; measured on rendered sets."""
-STEPS = 12
-SETTLED_M = 2e-5
+TUNED = SETTINGS.texture
+
+
+FIELD_SIGMA = np.array(TUNED.field_sigma)
 
 
 def coarse(fields: Sequence[Floats], masks: Sequence[Flags]) -> Array | NoTexture:
     """The whole shift (2,) in grid steps (outward, right) at which the drawings correlate best."""
-    reach = round(SEARCH_M / STEP_M)
+    reach = round(TUNED.search_m / TUNED.step_m)
     inner = (slice(reach, -reach), slice(reach, -reach))
     ones = [mask.astype(np.float32) for mask in masks]
     a, b = fields
@@ -43,18 +31,18 @@ def coarse(fields: Sequence[Floats], masks: Sequence[Flags]) -> Array | NoTextur
     energy_a = _correlate(a * a, ones[1][inner])
     energy_b = _correlate(ones[0], (b * b)[inner])
     shared = _correlate(ones[0], ones[1][inner])
-    known = shared * STEP_M**2 > LEAST_GROUND_M2 / 2
+    known = shared * TUNED.step_m**2 > TUNED.least_ground_m2 / 2
     score = np.where(known, across / np.sqrt(np.maximum(energy_a * energy_b, 1e-12)), -1.0)
     row, column = np.unravel_index(int(np.argmax(score)), score.shape)
     best = float(score[row, column])
-    if best < LEAST_CORRELATION:
+    if best < TUNED.least_correlation:
         return NoTexture(reason=Reason("poor-texture", correlation=best))
     # The peak is all that can be reached from it without falling below the rival's share.
-    high = (score > RIVAL * best).astype(np.uint8)
+    high = (score > TUNED.rival_share * best).astype(np.uint8)
     if cv2.connectedComponents(high, connectivity=8)[0] > 2:
         return NoTexture(reason=Reason("ambiguous"))
     if row in (0, score.shape[0] - 1) or column in (0, score.shape[1] - 1):
-        return NoTexture(reason=Reason("no-peak", reach_m=SEARCH_M))
+        return NoTexture(reason=Reason("no-peak", reach_m=TUNED.search_m))
     return np.array([column - reach, row - reach], dtype=np.float64)
 
 
@@ -74,28 +62,30 @@ def refined(
 ) -> TextureShift | NoTexture:
     """Gauss-Newton from the peak: shift outward and right at the middle, and how they change."""
     state = np.zeros((6, 2))
-    state[0] = start * STEP_M
+    state[0] = start * TUNED.step_m
     prior = np.diag(np.repeat(FIELD_SIGMA**-2.0, 2))
-    for _ in range(STEPS):
+    for _ in range(TUNED.steps):
         look = _compared(band, fields, masks, state)
-        if look.count * STEP_M**2 < LEAST_GROUND_M2 / 2:
+        if look.count * TUNED.step_m**2 < TUNED.least_ground_m2 / 2:
             return NoTexture(reason=Reason("no-ground", lacking="shifted"))
         normal = look.rows.T @ (look.weight[:, None] * look.rows) / look.variance + prior
         pull = look.rows.T @ (look.weight * look.residual) / look.variance + prior @ state.ravel()
         step = -np.linalg.solve(normal, pull).reshape(6, 2)
         state = state + step
-        if np.abs(step[0]).max() < SETTLED_M:
+        if np.abs(step[0]).max() < TUNED.settled_m:
             break
-    if np.abs(state[0]).max() > SEARCH_M:
+    if np.abs(state[0]).max() > TUNED.search_m:
         return NoTexture(reason=Reason("no-peak"))
     look = _compared(band, fields, masks, state)
-    floor = max(blur, key=lambda each: float(np.trace(each))) * (FLOOR_PX / BLUR_PX) ** 2
+    floor = (
+        max(blur, key=lambda each: float(np.trace(each))) * (TUNED.floor_px / TUNED.blur_px) ** 2
+    )
     whole = _covariance(look, prior)
     if whole is None:
         return NoTexture(reason=Reason("poor-texture"))
     covariance = whole[:2, :2] + floor
     worst = float(np.sqrt(np.linalg.eigvalsh(covariance)[-1]))
-    if worst > LARGEST_SIGMA_M:
+    if worst > TUNED.largest_sigma_m:
         return NoTexture(reason=Reason("poor-texture", sigma_m=worst))
     axes = np.stack([band.along, -band.left], axis=1)
     return TextureShift(
@@ -132,7 +122,7 @@ def _compared(band: Band, fields: Sequence[Floats], masks: Sequence[Flags], stat
     basis = band.basis
     moved, shown, slopes = [], [], []
     for field, mask, sign in zip(fields, masks, (0.5, -0.5), strict=True):
-        apart = sign * (basis @ state) / STEP_M
+        apart = sign * (basis @ state) / TUNED.step_m
         maps = (u + apart[..., 0]).astype(np.float32), (v + apart[..., 1]).astype(np.float32)
         moved.append(_moved(field, maps))
         shown.append(_moved(mask.astype(np.float32), maps) > 0.999)
@@ -151,7 +141,7 @@ def _compared(band: Band, fields: Sequence[Floats], masks: Sequence[Flags], stat
     )
     rows = (rows_a + rows_b) / 2
     shared = rows_a.T @ (weight[:, None] * rows_b)
-    side = round(BLOCK_M / STEP_M)
+    side = round(TUNED.block_m / TUNED.step_m)
     block = (v[both] // side) * (len(band.out_m) // side + 1) + u[both] // side
     grid = np.zeros(both.shape)
     grid[both] = residual * np.sqrt(weight)
@@ -172,7 +162,7 @@ def _weights(residual: Array, shown: Flags) -> Array:
     """One over the local variance, near 1 where the drawings differ as they do elsewhere."""
     grid = np.zeros(shown.shape)
     grid[shown] = residual**2
-    sigma = NEAR_M / STEP_M
+    sigma = TUNED.near_m / TUNED.step_m
     above = np.asarray(cv2.GaussianBlur(grid, (0, 0), sigma))
     below = np.asarray(cv2.GaussianBlur(shown.astype(np.float64), (0, 0), sigma))
     local = above / np.maximum(below, 1e-3)
@@ -182,7 +172,7 @@ def _weights(residual: Array, shown: Flags) -> Array:
 
 def _gradient(field: Array) -> Array:
     """Slopes (2, rows, columns) outward and to the right per m, right to the fourth order."""
-    line = np.array([[1.0, -8.0, 0.0, 8.0, -1.0]]) / (12 * STEP_M)
+    line = np.array([[1.0, -8.0, 0.0, 8.0, -1.0]]) / (12 * TUNED.step_m)
     both = [cv2.filter2D(field, cv2.CV_64F, kernel) for kernel in (line, line.T)]
     return np.stack([np.asarray(each, dtype=np.float64) for each in both])
 
@@ -198,7 +188,7 @@ def _correlated_pixels(residual: Array, shown: Flags) -> float:
     power = np.abs(np.fft.rfft2(residual)) ** 2
     count = np.abs(np.fft.rfft2(shown.astype(np.float64))) ** 2
     auto, pairs = np.fft.irfft2(power, residual.shape), np.fft.irfft2(count, residual.shape)
-    reach = round(HIGH_PASS_M / STEP_M)
+    reach = round(TUNED.high_pass_m / TUNED.step_m)
     window = np.r_[0 : reach + 1, -reach:0]
     auto, pairs = auto[np.ix_(window, window)], pairs[np.ix_(window, window)]
     ratio = np.where(pairs > 100, auto / np.maximum(pairs, 1), 0)
@@ -221,7 +211,7 @@ def _covariance(look: _Look, prior: Array) -> Array | None:
     blocks = scores.T @ scores * len(names) / max(len(names) - unknowns, 1)
     slope = _larger(spread + 1e-9 * np.eye(unknowns), blocks) + prior
     least = float(np.linalg.eigvals(np.linalg.solve(spread + prior, curvature)).real.min())
-    if least < LEAST_SHARED:
+    if least < TUNED.least_shared:
         return None
     inverse = np.linalg.inv(curvature)
     return np.asarray(inverse @ slope @ inverse)

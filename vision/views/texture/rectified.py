@@ -16,25 +16,10 @@ from vision.job.job import Job
 from vision.units.arrays import Array, Flags
 from vision.views.ground import GroundMap
 from vision.views.seams.gaps import SeamGap
+from vision.views.settings import SETTINGS
 
-STEP_M = 0.02
-"""Grid on the ground, after the blur of both views: a far view's pixel is 2 to 4 cm long."""
-HALF_WIDTH_M = 0.9
-"""Ground on each side of the seam: wide enough for a lot's paint, near enough to be the seam's."""
-SHORTEST_M, LONGEST_M = 1.5, 6.0
-"""Less ground has too little texture; farther out no display shows anything."""
-HIGH_PASS_M = 0.2
-"""Shading wider than this differs between views; texture that carries a shift is finer."""
-BLUR_PX = 0.8
-TAPE_MARGIN_M = 0.07
-"""Beyond the tape's planned edge: laying, seam gap and blur."""
-TAPE_BEYOND_M = 0.7
-"""Tape goes on beyond its first and last mark; common practice, no source."""
-BODY_MARGIN_M = -0.15
-"""Negative: a body a little larger than stated, for bumpers and their blur."""
-RAISED_HALF_M = 0.35
-"""Half the width of what a raised mark may stand on; common practice, no source."""
-EDGE_M = 0.08
+TUNED = SETTINGS.texture
+
 
 Floats = NDArray[np.float32]
 
@@ -76,11 +61,11 @@ def band_of(gap: SeamGap) -> Band:
     whole = float(np.linalg.norm(gap.end_m - gap.start_m))
     along = (gap.end_m - gap.start_m) / whole
     left = np.array([-along[1], along[0]])
-    used = min(whole, LONGEST_M)
-    steps = round(max(used, SHORTEST_M) / STEP_M)
-    out: Array = np.linspace(-steps / 2, steps / 2, steps + 1) * STEP_M
-    half = round(HALF_WIDTH_M / STEP_M)
-    aside = np.arange(half, -half - 1, -1) * STEP_M
+    used = min(whole, TUNED.longest_m)
+    steps = round(max(used, TUNED.shortest_m) / TUNED.step_m)
+    out: Array = np.linspace(-steps / 2, steps / 2, steps + 1) * TUNED.step_m
+    half = round(TUNED.half_width_m / TUNED.step_m)
+    aside = np.arange(half, -half - 1, -1) * TUNED.step_m
     middle = gap.start_m + along * used / 2
     points = middle + out[None, :, None] * along + aside[:, None, None] * left
     t, q = np.broadcast_arrays(out[None, :], -aside[:, None])
@@ -102,12 +87,12 @@ def unfit(job: Job, laid: Sequence[AdjustedStrip], fit: PlanFit, band: Band) -> 
     shape = band.points_m.shape[:2]
     points = band.points_m.reshape(-1, 2)
     place = fit.pose.camera_in_ground_m
-    hidden = body_hides(job.vehicle, place, points, margin_m=BODY_MARGIN_M)
+    hidden = body_hides(job.vehicle, place, points, margin_m=TUNED.body_margin_m)
     found = {strip.name: strip.ends_m for strip in laid if strip.seen}
     for strip in job.strips:
         planned = np.stack([strip.from_m, strip.to_m])
         for ends in (planned, found.get(strip.name, planned)):
-            hidden |= _under_tape(points, ends, strip.tape_width_m / 2 + TAPE_MARGIN_M)
+            hidden |= _under_tape(points, ends, strip.tape_width_m / 2 + TUNED.tape_margin_m)
     for mark in job.marks:
         hidden |= _shadowed(points, place, mark.at_m)
     return hidden.reshape(shape)
@@ -119,7 +104,7 @@ def _under_tape(points: Array, ends_m: Array, half_m: float) -> Flags:
     heading = (ends_m[1] - ends_m[0]) / length
     along = (points - ends_m[0]) @ heading
     aside = (points - ends_m[0]) @ np.array([-heading[1], heading[0]])
-    inside = (along > -TAPE_BEYOND_M) & (along < length + TAPE_BEYOND_M)
+    inside = (along > -TUNED.tape_beyond_m) & (along < length + TUNED.tape_beyond_m)
     return np.asarray(inside & (np.abs(aside) < half_m))
 
 
@@ -136,7 +121,7 @@ def _shadowed(points: Array, camera_m: Array, mark_m: Array) -> Flags:
         np.clip((points - foot) @ line / length2, 0, 1) if length2 > 0 else np.zeros(len(points))
     )
     nearest = foot + share[:, None] * line
-    return np.asarray(np.linalg.norm(points - nearest, axis=1) < RAISED_HALF_M)
+    return np.asarray(np.linalg.norm(points - nearest, axis=1) < TUNED.raised_half_m)
 
 
 def blur_m2(view: GroundMap, band: Band) -> Array:
@@ -147,7 +132,7 @@ def blur_m2(view: GroundMap, band: Band) -> Array:
     pixel = view.pixel_from_ground(band.middle_m)
     slope = view.d_ground_d_pixel(pixel)
     axes = np.stack([band.along, -band.left])
-    return np.asarray(axes @ slope @ slope.T @ axes.T * BLUR_PX**2)
+    return np.asarray(axes @ slope @ slope.T @ axes.T * TUNED.blur_px**2)
 
 
 def high_passed(field: Floats, mask: Flags, blur_m2: Array) -> Floats:
@@ -157,14 +142,14 @@ def high_passed(field: Floats, mask: Flags, blur_m2: Array) -> Floats:
     """
     weight = mask.astype(np.float32)
     fine = _smoothed(field, weight, _kernel(blur_m2))
-    side = round(HIGH_PASS_M / STEP_M)
-    broad = _smoothed(field, weight, _kernel(blur_m2 + np.eye(2) * (side * STEP_M) ** 2))
+    side = round(TUNED.high_pass_m / TUNED.step_m)
+    broad = _smoothed(field, weight, _kernel(blur_m2 + np.eye(2) * (side * TUNED.step_m) ** 2))
     return np.asarray(np.where(mask, fine - broad, 0.0), dtype=np.float32)
 
 
 def inside(mask: Flags) -> Flags:
     """Ground far enough from what is masked that the blur there is the same in every direction."""
-    side = 2 * round(EDGE_M / STEP_M) + 1
+    side = 2 * round(TUNED.edge_m / TUNED.step_m) + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     return np.asarray(cv2.erode(mask.astype(np.uint8), kernel, borderValue=0), dtype=bool)
 
@@ -177,7 +162,7 @@ def _smoothed(field: Floats, weight: Floats, kernel: Floats) -> Floats:
 
 def _kernel(covariance_m2: Array) -> Floats:
     """Gaussian of a covariance (2, 2) on the grid, three sigmas each way."""
-    covariance = covariance_m2 / STEP_M**2 + np.eye(2) * 1e-3
+    covariance = covariance_m2 / TUNED.step_m**2 + np.eye(2) * 1e-3
     reach = int(np.ceil(3 * np.sqrt(np.linalg.eigvalsh(covariance)[-1])))
     u, v = np.meshgrid(np.arange(-reach, reach + 1), np.arange(-reach, reach + 1))
     places = np.stack([u, v], axis=-1)

@@ -26,9 +26,9 @@ from vision.marks.picture import Picture
 from vision.units.reason import Reason
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import SeamGap
-from vision.views.texture.match import LEAST_GROUND_M2, coarse, refined
+from vision.views.settings import SETTINGS
+from vision.views.texture.match import coarse, refined
 from vision.views.texture.rectified import (
-    STEP_M,
     band_of,
     blur_m2,
     grey_of,
@@ -39,8 +39,7 @@ from vision.views.texture.rectified import (
 )
 from vision.views.texture.shift import NoTexture, TextureShift
 
-COARSEST_M = 0.15
-"""A view whose pixel spreads over more ground than this shows no texture that carries a shift."""
+TUNED = SETTINGS.texture
 
 
 def texture_shift(
@@ -57,14 +56,14 @@ def texture_shift(
     band = band_of(gap)
     views = [ground_map(plan_fits[name].pose, plan_fits[name].lens) for name in gap.between]
     spread = [blur_m2(view, band) for view in views]
-    if not all(np.trace(each) < COARSEST_M**2 for each in spread):
+    if not all(np.trace(each) < TUNED.coarsest_m**2 for each in spread):
         return NoTexture(reason=Reason("no-ground", lacking="middle"))
     drawn, masks = [], []
     for name, view in zip(gap.between, views, strict=True):
         picture, shown = rectified(pictures[name].bgr, view, band.points_m)
         drawn.append(np.log(np.maximum(grey_of(picture), 2.0)))
         masks.append(shown & ~unfit(job, laid, plan_fits[name], band))
-    if float((masks[0] & masks[1]).sum()) * STEP_M**2 < LEAST_GROUND_M2:
+    if float((masks[0] & masks[1]).sum()) * TUNED.step_m**2 < TUNED.least_ground_m2:
         return NoTexture(reason=Reason("no-ground", lacking="beside-tape"))
     fields = [
         high_passed(drawn[0], masks[0], spread[1]),

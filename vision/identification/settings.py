@@ -1,0 +1,199 @@
+"""What tunes how marks are named and measured: one value, each number with its origin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.job.body import DEFAULT_MARGIN_M
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Limits of naming and measuring, in the order in which a picture meets them."""
+
+    half_seen_margin_m: float = 0.35
+    """A mark hidden only by the outer this much of the body's box may well be seen: bodies are
+    rounded and mountings some centimetres off. It is looked for, and not missed."""
+    rival_share: float = 0.7
+    """A second pose with more than this share of the best one's evidence, and of the marks it sees,
+    makes it 'not judged'."""
+    least_share: float = 0.5
+    """Evidence over what a picture with every mark in it would give, below which nothing is named.
+    On practice pictures it is 0.8 and more; another camera's picture of the same lot gives up to
+    0.45."""
+    sure_share: float = 0.7
+    least_confirmed: float = 0.72
+    most_misfit: float = 0.5
+    """Below this share of evidence, a pose is named only where this share of the marks due was
+    measured and the plan fit's chi-square per mark is no more than this. In poor light right poses
+    gave 0.76 and more, and up to 0.25; poses with one end of a strip a mark off up to 0.70, or 0.53
+    and more."""
+    farthest_place_m: float = 0.35
+    """A pose this far from the stated mounting, thrice what a mounting may be wrong, is
+    another's."""
+    farthest_aim_rad: float = float(np.radians(24.0))
+    """Likewise for any angle of the intended aim, which may be 15 degrees wrong."""
+    flat_spread: float = 3.0
+    """Standard deviation of grey, in levels, below which a picture is one even level."""
+    most_burnt: float = 0.25
+    """Share of a picture that may be burnt out without a word: practice pictures have under 1 %."""
+    sure_contrast: float = 20.0
+    """Ink that stands out this many times the noise is a mark's, small as it is, where the body as
+    stated just hides it: then it does not, quite."""
+    mirror_reach_m: float = 2 * DEFAULT_MARGIN_M
+    """How far off an image may lie square to the face that mirrors it: twice what a face may be
+    off."""
+    mirror_sigmas: float = 3.0
+    """How far off it may lie along that face, in sigmas of where the mark ought to be."""
+    aim_reach_rad: float = float(np.radians(18.0))
+    """Half the range of the search in pan, tilt and roll: the 15 degrees an aim may be wrong, and
+    what a camera 10 cm out of place adds at 2 m."""
+    aim_step_rad: float = float(np.radians(3.0))
+    axis_scales: tuple[float, ...] = (0.94, 1.0, 1.06, 1.12)
+    """Focal length on the axis over that of an equidistant lens with the same field of view."""
+    cell_px: int = 4
+    splat_px: float = 22.0
+    """Cells of the coarse map, and how far round a candidate it reaches: a step of the grid moves a
+    mark by about 20 px in a picture of 1280, so that some camera of the grid falls into the
+    reach."""
+    map_px: int = 2
+    """Cells of the map of the nearest candidates: half a cell is little beside where one is
+    seen."""
+    coarse_missing: float = 0.25
+    missing: float = 0.3
+    """What a mark costs that ought to be seen and is not, against 1 for one that clearly is: on the
+    coarse map, and where candidates are matched."""
+    refined_cameras: int = 96
+    """Cameras of the grid that are refined."""
+    match_radii_px: tuple[float, ...] = (34.0, 26.0, 20.0, 15.0, 12.0, 9.0, 7.0, 6.0)
+    """From beyond the reach of the coarse map down to what the lens of two numbers leaves."""
+    matched_px: float = 8.0
+    """Distance from a candidate at which it counts for nothing in the final score."""
+    search_prior_sigma: tuple[float, ...] = (*[0.05] * 3, *[0.2] * 3, 0.08, 0.08, 10.0, 10.0)
+    """How far refinement may go from the grid, in the order of `derivatives`: half of what a
+    mounting may be wrong, well beyond a step of the grid, the curve's terms, and a lens's centre in
+    px."""
+    least_explained: float = 0.5
+    least_contrast: float = 3.0
+    noise_alone: float = 1.4
+    least_explained_noisy: float = 0.12
+    least_contrast_noisy: float = 1.5
+    least_ink_levels: float = 8.0
+    """Where what the drawing leaves is within this much of the picture's own noise, nothing is
+    there but the mark and noise, and a faint mark is good enough: its covariance says how good. But
+    less than this many levels between ink and tape may be a stain."""
+    most_sigma_px: float = 0.6
+    most_corner_sigma_px: float = 1.0
+    most_sigma_share: float = 0.25
+    """Sigma of a centre from which on it cannot be told: of a mark, of a board's corner, and in
+    shares of a mark's narrowest width or of a board's square. A board has many corners and is not
+    mistaken."""
+    least_move_px: float = 1.0
+    most_move_px: float = 3.0
+    move_share: float = 0.3
+    """How far from its start a mark may be found, beside a share of its narrowest width."""
+    most_corner_move_px: float = 1.2
+    corner_move_share: float = 0.4
+    shaded_move_share: float = 0.15
+    """The same of a board's corner, once its board has been found: a panel is flat, its print good.
+    The edge of what stands in front looks like a shadow's and pulls a corner along: less is
+    allowed."""
+    alike_px: float = 0.4
+    alike_share: float = 0.75
+    most_together_share: float = 0.7
+    """A board laid out of its place lies as far off as this share of its corners say alike, but up
+    to so many of its squares only: 1.4 squares off, along their diagonal, it looks the same."""
+    most_turn_rad: float = float(np.radians(8.0))
+    """Marks are printed square to their tape to a degree or two."""
+    strange_noise: float = 3.0
+    strange_blur: float = 2.0
+    strange_blur_px: float = 1.0
+    """A misfit of this many times that of the picture's other marks, or a blur of this many times
+    theirs and so much more in px, is something else as well: half a mark behind the body's edge."""
+    small_px: float = 6.0
+    small_square_px: float = 3.5
+    """Narrowest width of a mark, or of a board's square, below which that is reason enough to miss
+    it, or to doubt it."""
+    least_again_px: float = 4.0
+    least_square_px: float = 2.0
+    """Narrowest width of marks, and of boards' squares, that are looked for again."""
+    countable_square_px: float = 4.0
+    most_of_a_square: float = 0.35
+    """Narrowest width of squares whose board's border tells which is the first; and how far off, in
+    squares, a board of smaller ones may lie from where the other marks put it."""
+    least_together: int = 3
+    """Corners of a board that say together how far it lies from where it was looked for; and marks
+    of a strip that do not lie by chance as they should."""
+    suspect_place_m: float = 0.08
+    """A plan fit this far from the stated mounting is worth a second look: good ones come within
+    it."""
+    handed_share: float = 0.9
+    foreign_share: float = 0.8
+    """Evidence over what is due, below which handed marks may be seen from the wrong side, and
+    below which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
+    least_foreign_gain: float = 0.15
+    least_other_share: float = 0.75
+    """A picture is another camera's when its evidence share there is this much more, and at least
+    so much. Its own camera's view gave 0.8 and more on practice pictures, 0.65 at dusk."""
+    better_evidence: float = 1.06
+    better_misfit: float = 0.4
+    least_misfit_gain: float = 6.0
+    """A reading is better when its misfit is below this share of the job's own, and this much
+    less."""
+    most_place_misfit: float = 50.0
+    least_joint_gain: float = 10.0
+    """Drop of the joint chi-square that names a mirrored picture: odds of 150 to 1."""
+    distinct_px: float = 8.0
+    distinct_percent: int = 85
+    """Poses most of whose marks lie closer than this are one pose. Not half of them: a pose may be
+    right at one end of a strip and a mark off at the other, and the right one lies beside it."""
+    same_px: float = 4.0
+    same_spacing: float = 0.4
+    """Poses name a mark alike that both see within this of one place, or that one puts nearer to
+    where the other does than this share of the way to its nearest neighbour: less than half of
+    it."""
+    carried: int = 6
+    """Distinct poses carried to the comparison: on practice pictures the right one leads by far."""
+    carried_share: float = 0.35
+    """Poses whose candidates' score is below this share of the best are dropped before drawing."""
+    looks: tuple[tuple[float, float, float], ...] = ((7.0, 0.55, 0.3), (3.0, 0.4, 0.15))
+    """Each look for the drawn marks: reach in px, correlation that counts as seen, sigma in px of
+    its place. Asphalt and edges rarely pass 0.5 within 7 px, and a mark cut by a shadow's edge
+    often does not, so the second look is closer and kinder."""
+    enough_share: float = 0.75
+    least_evidence_gain: float = 0.5
+    most_again: int = 2
+    """A pose with less than this share of the evidence due may have a part of its marks a mark off:
+    it is refined again from where it is, up to so often, as long as the evidence grows by this."""
+    least_seen_share: float = 1 / 3
+    """Beside a pose with enough evidence, one is dropped that sees less than this share of its
+    marks at the first look: right poses see half at the least, and a rival has to see 0.7 in the
+    end."""
+    least_marks: int = 5
+    """One more than a plan fit needs."""
+    size_seen_px: tuple[float, float] = (4.0, 14.0)
+    """Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
+    level_steps: int = 13
+    references: int = 12
+    focus_blur_px: float = 0.9
+    on_ink: float = 0.75
+    on_paper: float = 0.15
+    """Coverage from which on a place is ink, and up to which it is paper."""
+    beside_tape: float = 1.5
+    """Where the ground beside a tape is looked at, in half widths of the tape."""
+    dark_level: float = 14.0
+    """Grey below which nothing is seen: all but a hundredth of a picture, or paper and ground
+    alike."""
+    burnt_level: float = 250.0
+    """Grey above which paper and ground alike are cut off."""
+    faint_contrast: float = 0.35
+    plain_contrast: float = 0.6
+    """Contrast, as a share of what used marks have, below which there is none and above which there
+    is."""
+    in_shadow: float = 0.6
+    """Level of the paper, as a share of what used marks have, below which it lies in shadow."""
+
+
+SETTINGS = Settings()
