@@ -300,8 +300,24 @@ def test_pdf_and_svg_say_the_same():
         said = [text.text for text in drawn(page).texts]
         read = sheet.get_textpage().get_text_range()
         assert Counter("".join(read.split())) == Counter("".join("".join(said).split()))
-        root = ElementTree.fromstring(svg_text(page, "x"))
-        assert [element.text for element in root.iter(f"{SVG}text")] == said
+        svg = svg_text(page, "x")
+        assert "None" not in svg
+        elements = list(ElementTree.fromstring(svg).iter(f"{SVG}text"))
+        assert [element.text for element in elements] == said
+
+
+def test_texts_lie_in_the_svg_where_they_do_on_the_page():
+    page = sheets(lot(8.4))[2]
+    for element, text in zip(
+        ElementTree.fromstring(svg_text(page, "x")).iter(f"{SVG}text"), drawn(page).texts,
+        strict=True,
+    ):  # fmt: skip
+        # Turned over once as a text, and once with the whole page.
+        scale, off = (float(each) for each in element.get("transform")[:-1].split(",")[3::2])
+        up = scale * float(element.get("y")) + off
+        at = float(element.get("x")) * MM, (page.height - up) * MM
+        assert at == pytest.approx((text.x, text.y), abs=0.001)
+        assert float(element.get("textLength")) * MM == pytest.approx(text.box.width, abs=0.001)
 
 
 def test_text_that_is_cut_and_wrapped():

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 
 from reportlab.graphics import renderPDF, renderSVG
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
 from vision import __version__
@@ -52,19 +53,36 @@ def pdf_bytes(pages: Iterable[Picture], title: str) -> bytes:
     return buffer.getvalue()
 
 
+class _ExactSvg(renderSVG.SVGCanvas):  # type: ignore[misc]
+    """ReportLab's SVG, true to size: on its own it cuts heights to whole points."""
+
+    def __init__(self, page: Picture, title: str) -> None:
+        width, height = page.width, page.height
+        size = {"width": f"{width / mm:g}mm", "height": f"{height / mm:g}mm"}
+        size["viewBox"] = f"0 0 {width:g} {height:g}"
+        super().__init__((width, height), fontHacks=SVG_FONTS, svgAttrs=size)
+        self.groupTree.setAttribute("transform", f"matrix(1,0,0,-1,0,{height:g})")
+        self.svg.getElementsByTagName("title")[0].firstChild.data = title
+        self.svg.removeChild(self.svg.getElementsByTagName("desc")[0])
+
+    def drawString(self, text: str, x: float, y: float, **how: object) -> None:
+        """Write a text; another font keeps the width that the page was laid out for."""
+        super().drawString(text, x, y, **how)
+        written = self.currGroup.lastChild
+        written.setAttribute("transform", f"matrix(1,0,0,-1,0,{2 * y:.4f})")
+        written.setAttribute("textLength", f"{stringWidth(text, self._font, self._fontSize):.4f}")
+        written.setAttribute("lengthAdjust", "spacingAndGlyphs")
+
+    def polyLine(self, points: Sequence[tuple[float, float]]) -> None:
+        """Draw a line, unfilled in a word that every reader knows."""
+        super().polyLine(points)
+        drawn = self.currGroup.lastChild
+        drawn.setAttribute("style", drawn.getAttribute("style").replace("None", "none"))
+
+
 def svg_text(page: Picture, title: str) -> str:
     """One page as SVG, its size in mm and a user unit a point."""
-    width, height = page.width, page.height
-    size = {"width": f"{width / mm:g}mm", "height": f"{height / mm:g}mm"}
-    canvas = renderSVG.SVGCanvas(
-        (width, height), fontHacks=SVG_FONTS,
-        svgAttrs={**size, "viewBox": f"0 0 {width:g} {height:g}"},
-    )  # fmt: skip
-    # ReportLab's own transform cuts the height to whole points.
-    canvas.groupTree.setAttribute("transform", f"matrix(1,0,0,-1,0,{height:g})")
-    canvas.svg.getElementsByTagName("title")[0].firstChild.data = title
-    canvas.svg.removeChild(canvas.svg.getElementsByTagName("desc")[0])
+    canvas, out = _ExactSvg(page, title), io.StringIO()
     renderSVG.draw(page, canvas)
-    out = io.StringIO()
     canvas.save(out)
     return out.getvalue()
