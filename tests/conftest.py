@@ -39,6 +39,7 @@ from vision.job.job import (
 )
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
+from vision.units.arrays import Array
 from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
@@ -105,8 +106,21 @@ def hand_made_job(name: str = "Mobile library") -> Job:
 
 
 def _fit(pose: Pose, lens: Lens) -> PlanFit:
-    figures = {"rms_px": 0.2213, "max_px": 0.5131, "rms_m": 0.00412, "max_m": 0.02131}
-    return replace(perfect_fit(pose, lens), covariance=np.eye(14) * 1e-6, chi2=12.0, **figures)
+    return replace(
+        perfect_fit(pose, lens),
+        covariance=np.eye(14) * 1e-6,
+        chi2=12.0,
+        used=np.ones(40, dtype=bool),
+        residual_px=_residuals(0.2213, 0.5131),
+        residual_m=_residuals(0.00412, 0.02131),
+    )
+
+
+def _residuals(rms: float, most: float, count: int = 40) -> Array:
+    """Residuals (n, 2) of this RMS and greatest length."""
+    lengths = np.full(count, np.sqrt((count * rms**2 - most**2) / (count - 1)))
+    lengths[0] = most
+    return np.stack([lengths, np.zeros(count)], axis=-1)
 
 
 def _marks() -> tuple[InspectedMark, ...]:
@@ -215,9 +229,7 @@ def _camera(camera: Camera) -> InspectedCamera:
             name=camera.name,
             pose=pose,
             lens=lens,
-            covariance=np.eye(14) * 1e-6,
-            aim_covariance_rad2=np.eye(3) * 1e-6,
-            position_sigma_m=np.array([0.011, 0.012, 0.013]),
+            covariance=np.diag(np.array([0.011, 0.012, 0.013, *[1e-3] * 11]) ** 2),
             used=np.zeros(0, dtype=bool),
             residual_px=np.zeros((0, 2)),
         ),

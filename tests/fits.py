@@ -35,10 +35,6 @@ def perfect_fit(
         used=np.ones(count, dtype=bool),
         residual_px=nothing,
         residual_m=nothing,
-        rms_px=0.0,
-        max_px=0.0,
-        rms_m=0.0,
-        max_m=0.0,
         chi2=0.0,
     )
 
@@ -63,8 +59,6 @@ def perfect_camera(name: str, pose: Pose, lens: Lens, covariance: Array) -> Adju
         pose=pose,
         lens=lens,
         covariance=covariance,
-        aim_covariance_rad2=np.eye(3) * 1e-6,
-        position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
         used=np.zeros(0, dtype=bool),
         residual_px=np.zeros((0, 2)),
     )

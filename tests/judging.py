@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from tests.fits import perfect_camera
 from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip, Adjustment
 from vision.adjustment.state import UNKNOWNS
-from vision.camera.geometry import Aim, Pose
+from vision.camera.geometry import Aim, Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
@@ -64,10 +62,10 @@ def seen(
         aim=Aim.from_degrees(0, 45, 0),
     )
     pose = Pose.at(place, Aim.from_degrees(pan, 45 + tilt, roll).rotation())
-    adjusted = replace(
-        perfect_camera("front", pose, LENS, np.eye(UNKNOWNS) * 1e-6),
-        aim_covariance_rad2=np.eye(3) * np.radians(sigma) ** 2,
-    )
+    covariance = np.eye(UNKNOWNS) * 1e-6
+    by_aim = np.radians(sigma) * np.linalg.inv(d_aim_d_rotation_vector(pose.R))
+    covariance[3:6, 3:6] = by_aim @ by_aim.T
+    adjusted = perfect_camera("front", pose, LENS, covariance)
     return camera_verdict(camera, adjusted, TOLERANCES, **more)
 
 

@@ -30,6 +30,7 @@ from tests.adjusting import (
     strip,
     whole,
 )
+from tests.dense import normal_inverse
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
@@ -39,7 +40,7 @@ from vision.adjustment.solution import common_motion, datum_of
 from vision.adjustment.solving import run, weights_of
 from vision.adjustment.state import Weights, whiteners
 from vision.camera.geometry import Aim
-from vision.camera.solver import NoFit, normal_inverse
+from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
 from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import camera_verdict

@@ -107,7 +107,7 @@ def test_perfect_marks_with_a_known_lens_give_the_truth() -> None:
     assert aim_off_deg(fit) < 0.002
     # The tape says 4 cm elsewhere, to 10 cm: the marks must outweigh it.
     np.testing.assert_allclose(fit.pose.camera_in_ground_m, POSE.camera_in_ground_m, atol=2e-4)
-    assert fit.max_px < 0.01
+    assert fit.reprojection_px.most < 0.01
 
 
 def test_accuracy_with_a_known_lens() -> None:
@@ -124,7 +124,7 @@ def test_accuracy_with_a_stated_field_only() -> None:
     rng = np.random.default_rng(2)
     fits = [fitted(fit_plan(CAMERA, FIELD, points(rng), start())) for _ in range(15)]
     assert np.median([aim_off_deg(fit) for fit in fits]) < 0.08
-    assert np.median([fit.rms_px for fit in fits]) < 1.6 * NOISE_PX
+    assert np.median([fit.reprojection_px.rms for fit in fits]) < 1.6 * NOISE_PX
     share = np.array([0.1, 0.5, 0.8]) * np.radians(80)
     truth = LENS.radius(share) * LENS.fx
     for fit in fits:
@@ -153,7 +153,7 @@ def test_outliers_are_rejected_and_nothing_else() -> None:
     fit = fitted(fit_plan(CAMERA, FIELD, replace(measured, pixels_px=pixels), start()))
     assert np.flatnonzero(~fit.used).tolist() == wrong
     assert aim_off_deg(fit) < 0.25
-    assert fit.max_px < 0.3
+    assert fit.reprojection_px.most < 0.3
     # A rejected mark keeps its residual, measured minus predicted.
     np.testing.assert_allclose(fit.residual_px[17], [40.0, 25.0], atol=0.3)
 
@@ -175,8 +175,8 @@ def test_a_mark_sigma_keeps_crooked_marks_in() -> None:
     fit = fitted(fit_plan(CAMERA, FIELD, measured, start()))
     assert fit.used.sum() >= 29
     assert 25 < fit.chi2 < 90
-    assert fit.rms_px > 2 * NOISE_PX
-    assert fit.rms_m < 0.006
+    assert fit.reprojection_px.rms > 2 * NOISE_PX
+    assert fit.off_ground_m.rms < 0.006
 
 
 def test_residuals_on_the_ground_are_on_the_marks_own_plane() -> None:

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from tests.dense import Solution, normal_inverse, solve
 from tests.paths import DATA
-from vision.camera.solver import NoFit, Solution, normal_inverse, solve
+from vision.camera.solver import NoFit
 from vision.units.arrays import Array
 
 Model = Callable[[Array, Array], Array]

@@ -9,7 +9,7 @@ import numpy as np
 from vision.adjustment.faults import POWER, GroupFault, GroupRows
 from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.plan_fit import Points
-from vision.camera.geometry import Aim, Pose
+from vision.camera.geometry import Aim, Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.statistics import noncentrality
@@ -43,17 +43,14 @@ class CameraObservations:
 class AdjustedCamera:
     """One camera after the adjustment.
 
-    `covariance` (14, 14) as in PlanFit; `aim_covariance_rad2` (3, 3) of pan, tilt, roll (NaN where
-    the camera looks straight down); `used` (n,) bool by the camera's points; `residual_px` (n, 2)
-    against the adjusted marks.
+    `covariance` (14, 14) as in PlanFit; `used` (n,) bool by the camera's points; `residual_px`
+    (n, 2) against the adjusted marks.
     """
 
     name: str
     pose: Pose
     lens: Lens
     covariance: Array
-    aim_covariance_rad2: Array
-    position_sigma_m: Array
     used: Flags
     residual_px: Array
 
@@ -64,6 +61,17 @@ class AdjustedCamera:
     def aim(self) -> Aim:
         """Pan, tilt and roll."""
         return self.pose.aim
+
+    @property
+    def aim_covariance_rad2(self) -> Array:
+        """Covariance (3, 3) of pan, tilt and roll; NaN where the camera looks straight down."""
+        by_turn = d_aim_d_rotation_vector(self.pose.R)
+        return np.asarray(by_turn @ self.covariance[3:6, 3:6] @ by_turn.T)
+
+    @property
+    def position_sigma_m(self) -> Array:
+        """Sigmas (3,) of its place."""
+        return np.sqrt(np.diag(self.covariance)[:3])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

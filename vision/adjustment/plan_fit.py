@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import compress
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -104,6 +105,13 @@ class Points:
         return Points(ids=(*self.ids, *more.ids), **rows)
 
 
+class Lengths(NamedTuple):
+    """RMS and greatest length of residuals that are finite; NaN where none is."""
+
+    rms: float
+    most: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlanFit:
     """A camera's pose and lens from its marks alone, every mark taken to lie as planned.
@@ -111,7 +119,6 @@ class PlanFit:
     `covariance` (14, 14): six steps of `Pose.perturbed`, then eight lens parameters. `used` (n,)
     bool, row by row of `points`; `residual_px` (n, 2) and `residual_m` (n, 2), measured minus
     predicted, the latter on each mark's own height plane (NaN where the ray does not reach it).
-    `rms_px` and `max_px` (and `_m`) are of the used marks' residual lengths.
     """
 
     pose: Pose
@@ -121,11 +128,24 @@ class PlanFit:
     used: Flags
     residual_px: Array
     residual_m: Array
-    rms_px: float
-    max_px: float
-    rms_m: float
-    max_m: float
     chi2: float
+
+    @property
+    def reprojection_px(self) -> Lengths:
+        """Of the used marks' residuals in the picture."""
+        return _lengths(self.residual_px[self.used])
+
+    @property
+    def off_ground_m(self) -> Lengths:
+        """The same on the ground."""
+        return _lengths(self.residual_m[self.used])
+
+
+def _lengths(residual: Array) -> Lengths:
+    length = np.linalg.norm(residual[np.isfinite(residual).all(axis=-1)], axis=-1)
+    if not length.size:
+        return Lengths(rms=float("nan"), most=float("nan"))
+    return Lengths(rms=float(np.sqrt(np.mean(length**2))), most=float(length.max()))
 
 
 def fit_plan(
@@ -182,19 +202,27 @@ def camera_network(
     )
 
 
-def _whitened(seen: Seen, points: Points) -> tuple[Array, Array]:
-    """Whiteners (n, 2, 2) and squared whitened lengths (n,), infinite where the lens cannot see.
+def planned_covariance(seen: Seen, points: Points) -> tuple[Array, Array]:
+    """Covariances (n, 2, 2) of where marks are seen, px^2, and their whiteners.
 
     A mark's variance is the pixel's own and that of its planned place, carried into the picture;
-    held fixed within a solution, so that a fit cannot shrink its residuals by moving where
-    variances are large.
+    NaN where the lens cannot see it, whose whitener is 1.
     """
     by_mark = seen.by_place * points.mark_sigma_m[:, None, None]
     total = points.covariance_px2 + by_mark @ by_mark.transpose(0, 2, 1)
-    known = np.asarray(np.isfinite(total).all(axis=(1, 2)))
-    full = whiteners(np.where(known[:, None, None], total, np.eye(2)))
+    known = np.isfinite(total).all(axis=(1, 2), keepdims=True)
+    return total, whiteners(np.where(known, total, np.eye(2)))
+
+
+def _whitened(seen: Seen, points: Points) -> tuple[Array, Array]:
+    """Whiteners (n, 2, 2) and squared whitened lengths (n,), infinite where the lens cannot see.
+
+    They are held fixed within a solution, so that a fit cannot shrink its residuals by moving where
+    variances are large.
+    """
+    _, full = planned_covariance(seen, points)
     length2 = np.square(full @ seen.off_px[..., None]).sum(axis=(1, 2))
-    return full, np.where(known, length2, np.inf)
+    return full, np.where(np.isfinite(length2), length2, np.inf)
 
 
 def _robust(network: Network, points: Points) -> Seen | NoFit:
@@ -245,8 +273,6 @@ def _as_fit(network: Network, points: Points, found: Solved, used: Flags) -> Pla
     pose, lens = found.state.pose(0), network.views[0].like.with_vector(found.state.lens[0])
     residual_px = -found.seen.off_px
     residual_m = ground_residual(pose, lens, points.pixels_px, points.planned_m)
-    rms_px, max_px = _rms_and_max(residual_px[used])
-    rms_m, max_m = _rms_and_max(residual_m[used])
     for array in (residual_px, residual_m, used):
         array.setflags(write=False)
     return PlanFit(
@@ -257,20 +283,8 @@ def _as_fit(network: Network, points: Points, found: Solved, used: Flags) -> Pla
         used=used,
         residual_px=residual_px,
         residual_m=residual_m,
-        rms_px=rms_px,
-        max_px=max_px,
-        rms_m=rms_m,
-        max_m=max_m,
         chi2=found.chi2,
     )
-
-
-def _rms_and_max(residual: Array) -> tuple[float, float]:
-    """RMS and worst length of residuals (n, 2), over those that are finite; NaN if none is."""
-    length = np.linalg.norm(residual[np.isfinite(residual).all(axis=-1)], axis=-1)
-    if not length.size:
-        return float("nan"), float("nan")
-    return float(np.sqrt(np.mean(length**2))), float(length.max())
 
 
 def _too_few(count: int) -> NoFit:

@@ -23,7 +23,6 @@ from vision.adjustment.solving import Solved, spread_of
 from vision.adjustment.state import UNKNOWNS, State, View, Weights
 from vision.adjustment.statements import Held, Statement
 from vision.adjustment.world import QUARTER_TURN
-from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.job.job import Job, SingleMark, Strip
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
@@ -156,24 +155,17 @@ def _columns(view: View) -> slice:
 def _cameras(
     network: Network, solution: Solved, used: Flags, covariance: Array
 ) -> tuple[AdjustedCamera, ...]:
-    cameras = []
-    for view in network.views:
-        own = covariance[_columns(view), _columns(view)]
-        pose = solution.state.pose(view.pose)
-        d_aim = d_aim_d_rotation_vector(pose.R)
-        cameras.append(
-            AdjustedCamera(
-                name=view.name,
-                pose=pose,
-                lens=view.like.with_vector(solution.state.lens[view.lens]),
-                covariance=own,
-                aim_covariance_rad2=d_aim @ own[3:6, 3:6] @ d_aim.T,
-                position_sigma_m=np.sqrt(np.diag(own)[:3]),
-                used=used[view.rows],
-                residual_px=-solution.seen.off_px[view.rows],
-            )
+    return tuple(
+        AdjustedCamera(
+            name=view.name,
+            pose=solution.state.pose(view.pose),
+            lens=view.like.with_vector(solution.state.lens[view.lens]),
+            covariance=covariance[_columns(view), _columns(view)],
+            used=used[view.rows],
+            residual_px=-solution.seen.off_px[view.rows],
         )
-    return tuple(cameras)
+        for view in network.views
+    )
 
 
 def _strip(

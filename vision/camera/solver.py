@@ -64,22 +64,6 @@ class NoFit:
         return self.reason.code
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Solution(Generic[State]):
-    """The state that minimises the sum of squares of whitened residuals.
-
-    `residuals` (m,) and `jacobian` (m, n) at `state`, whitened (unit variance a priori);
-    `covariance` (n, n) of the step parameters, a priori; `chi2` the sum of squares.
-    """
-
-    state: State
-    residuals: Array
-    jacobian: Array
-    covariance: Array
-    chi2: float
-    iterations: int
-
-
 class Linear(Protocol):
     """The sum of squares near one state, as a linear model knows it."""
 
@@ -104,39 +88,6 @@ class Settled(Generic[State, LinearT]):
     state: State
     linear: LinearT
     iterations: int
-
-
-def solve(
-    evaluate: Callable[[State], tuple[Array, Array]],
-    retract: Callable[[State, Array], State],
-    start: State,
-    *,
-    max_iterations: int = 50,
-    tolerance: float = DONE,
-) -> Solution[State] | NoFit:
-    """Minimise |r(state)|^2, where evaluate(state) gives whitened r (m,) and dr/dstep (m, n).
-
-    `retract(state, step)` applies a step (n,); the Jacobian is by that step at zero. See `settle`;
-    NoFit may also be 'singular' (the rows do not determine every unknown).
-    """
-
-    def linearise(state: State) -> _Dense | None:
-        return _dense(*evaluate(state))
-
-    found = settle(linearise, retract, start, max_iterations=max_iterations, tolerance=tolerance)
-    if isinstance(found, NoFit):
-        return found
-    covariance = normal_inverse(found.linear.jacobian)
-    if covariance is None:
-        return NoFit(reason=Reason("singular"))
-    return Solution(
-        state=found.state,
-        residuals=found.linear.residuals,
-        jacobian=found.linear.jacobian,
-        covariance=covariance,
-        chi2=found.linear.chi2,
-        iterations=found.iterations,
-    )
 
 
 def settle(
@@ -183,62 +134,6 @@ def settle(
     if decrease > max(GOOD_ENOUGH, tolerance) * at.chi2 + max(floor, NOTHING_LEFT):
         return NoFit(reason=Reason("not-converged", steps=iterations))
     return Settled(state=state, linear=at, iterations=iterations)
-
-
-def normal_inverse(jacobian: Array) -> Array | None:
-    """Inverse of J^T J for J (m, n), or None where it is singular to working precision.
-
-    Columns are brought to unit length first, so that mixed units (metres, radians, pixels,
-    polynomial coefficients) do not pass for dependence.
-    """
-    length = np.linalg.norm(jacobian, axis=0)
-    if not (np.isfinite(length).all() and (length > 0).all()):
-        return None
-    scaled = jacobian / length
-    values, vectors = np.linalg.eigh(scaled.T @ scaled)
-    if values[0] <= SINGULAR * values[-1]:
-        return None
-    root = vectors / np.sqrt(values) / length[:, None]
-    inverse: Array = root @ root.T
-    return inverse
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Dense:
-    """A linear model of whitened rows; `normal` and `gradient` are by columns of unit length."""
-
-    residuals: Array
-    jacobian: Array
-    chi2: float
-    normal: Array
-    gradient: Array
-    scale: Array
-
-    def step(self, damping: float) -> tuple[Array, float]:
-        step = damped_step(self.normal, self.gradient, damping)
-        promised = float(step @ (2 * self.gradient - self.normal @ step))
-        return -step / self.scale, promised
-
-
-def _dense(residuals: Array, jacobian: Array) -> _Dense | None:
-    """Linear model of these rows; None where anything is not finite."""
-    if not (np.isfinite(residuals).all() and np.isfinite(jacobian).all()):
-        return None
-    with np.errstate(over="ignore"):
-        chi2 = float(residuals @ residuals)
-    if not np.isfinite(chi2):
-        return None
-    scale = np.linalg.norm(jacobian, axis=0)
-    scale = np.where(scale > 0, scale, 1.0)
-    scaled = jacobian / scale
-    return _Dense(
-        residuals=residuals,
-        jacobian=jacobian,
-        chi2=chi2,
-        normal=scaled.T @ scaled,
-        gradient=scaled.T @ residuals,
-        scale=scale,
-    )
 
 
 def _next_damping(damping: float, gained: float, promised: float) -> float:

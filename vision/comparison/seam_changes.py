@@ -87,8 +87,6 @@ def _as_adjusted(found: Found, name: str, view: int) -> AdjustedCamera:
         pose=state.pose(view_of.pose),
         lens=view_of.like.with_vector(state.lens[view_of.lens]),
         covariance=np.zeros((UNKNOWNS, UNKNOWNS)),
-        aim_covariance_rad2=np.zeros((3, 3)),
-        position_sigma_m=np.zeros(3),
         used=np.zeros(0, dtype=bool),
         residual_px=np.zeros((0, 2)),
     )

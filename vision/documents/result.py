@@ -15,7 +15,7 @@ import numpy as np
 
 from vision import __version__
 from vision.adjustment.adjusted import AdjustedCamera
-from vision.adjustment.plan_fit import PlanFit
+from vision.adjustment.plan_fit import Lengths, PlanFit
 from vision.camera.geometry import ANGLES, Aim
 from vision.camera.lens import Lens
 from vision.documents.check_words.saying import Say
@@ -282,11 +282,15 @@ def _lens(lens: Lens) -> dict[str, Any]:
     return {"model": "kannala-brandt", **centre, "k": numbers(lens.k, 8)}
 
 
+def _rms_and_max(lengths: Lengths, digits: int) -> dict[str, float | None]:
+    return {"rms": number(lengths.rms, digits), "max": number(lengths.most, digits)}
+
+
 def _plan_fit(fit: PlanFit | None, ray_from_ground: Array | None) -> dict[str, Any] | None:
     if fit is None:
         return None
-    pixels = {"rms": number(fit.rms_px, PIXEL_DIGITS), "max": number(fit.max_px, PIXEL_DIGITS)}
-    metres = {"rms": number(fit.rms_m, METRE_DIGITS), "max": number(fit.max_m, METRE_DIGITS)}
+    pixels = _rms_and_max(fit.reprojection_px, PIXEL_DIGITS)
+    metres = _rms_and_max(fit.off_ground_m, METRE_DIGITS)
     entry = {
         "aim_deg": _aim(fit.pose.aim),
         "position_m": numbers(fit.pose.camera_in_ground_m, METRE_DIGITS),

@@ -13,10 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.plan_fit import FEWEST_MARKS, PLACE_SIGMA_M, PlanFit
+from vision.adjustment.elimination import reduce
+from vision.adjustment.groups import Group
+from vision.adjustment.plan_fit import (
+    FEWEST_MARKS,
+    PLACE_SIGMA_M,
+    PlanFit,
+    camera_network,
+    planned_covariance,
+)
+from vision.adjustment.solving import weighted
 from vision.adjustment.state import UNKNOWNS
 from vision.adjustment.world import NO_BLOCK, World, build_world
-from vision.camera.solver import normal_inverse
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout
 from vision.units.arrays import Array
@@ -53,20 +61,17 @@ def single_camera_fits(
 
 
 def _fit_of(world: World, camera: Camera, seen: CameraObservations) -> SingleCameraFit | None:
-    pose, lens = seen.start
     points = seen.points
-    _, d_point, d_lens = lens.project_with_derivatives(pose.transform(points.planned_m))
-    slope = np.concatenate([d_point @ pose.d_point_d_pose(points.planned_m), d_lens], axis=-1)
-    d_ground = d_point @ pose.R
-    spread = d_ground * points.mark_sigma_m[:, None, None]
-    total = points.covariance_px2 + spread @ np.swapaxes(spread, 1, 2)
-    whitening = np.linalg.inv(np.linalg.cholesky(total))
-    _, d_known = seen.prior.residuals(lens)
-    rows = np.zeros((len(d_known) + 3, UNKNOWNS))
-    rows[:-3, 6:], rows[-3:, :3] = d_known, np.eye(3) / PLACE_SIGMA_M
-    covariance = normal_inverse(np.concatenate([(whitening @ slope).reshape(-1, UNKNOWNS), rows]))
-    if covariance is None:
+    network = camera_network(camera, seen.prior, points, seen.start, PLACE_SIGMA_M)
+    at = network.seen(network.start)
+    slope, d_ground = at.by_camera, at.by_place
+    total, full = planned_covariance(at, points)
+    reduced = reduce(network.rows(at, weighted(full, np.ones(len(full)))))
+    found = None if reduced is None else reduced.covariance()
+    if found is None:
         return None
+    covariance = found.kept
+    _, d_known = network.statements[Group("lens", camera.name)].rows(network.start)
     gain = covariance @ np.swapaxes(slope, 1, 2) @ np.linalg.inv(total)
     by_kept, by_own, blocks = world.d_places(
         [world.mark_of_point[point] for point in points.ids], points.planned_m
@@ -97,10 +102,6 @@ def _as_planned(seen: CameraObservations, covariance: Array) -> PlanFit:
         used=np.ones(len(none), dtype=bool),
         residual_px=none,
         residual_m=none,
-        rms_px=0.0,
-        max_px=0.0,
-        rms_m=0.0,
-        max_m=0.0,
         chi2=0.0,
     )
 

@@ -16,7 +16,6 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.adjustment.state import UNKNOWNS
-from vision.camera.geometry import d_aim_d_rotation_vector
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import InspectedCamera, Inspection
@@ -115,16 +114,7 @@ def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
         carry[columns, columns] = own
         pose = change.pose(camera.name, camera.pose)
         covariance = own @ camera.covariance @ own.T
-        d_aim = d_aim_d_rotation_vector(pose.R)
-        cameras.append(
-            replace(
-                camera,
-                pose=pose,
-                covariance=covariance,
-                aim_covariance_rad2=d_aim @ covariance[3:6, 3:6] @ d_aim.T,
-                position_sigma_m=np.sqrt(np.diag(covariance)[:3]),
-            )
-        )
+        cameras.append(replace(camera, pose=pose, covariance=covariance))
     spread = carry @ adjustment.parameter_covariance @ carry.T
     return replace(adjustment, cameras=tuple(cameras), parameter_covariance=spread)
 
