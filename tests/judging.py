@@ -5,16 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from tests.fits import perfect_camera
-from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip, Adjustment
+from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip
 from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Aim, Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
-from vision.inspection.verdict.causes import causes
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.inspection.verdict.rule import Action
-from vision.job.job import BoxCorner, Camera, Cross, Job, Quadrant, SingleMark, Strip, Tolerances
+from vision.job.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
@@ -41,11 +40,6 @@ def codes(reasons: tuple[Reason, ...]) -> list[str]:
 def text(said: Reason | Action, lengths: LengthWords = METRIC) -> str:
     """The sentence that a person reads."""
     return say_check(lengths)(said if isinstance(said, Reason) else said.what)
-
-
-def causes_said(job: Job, adjustment: Adjustment) -> tuple[str, ...]:
-    """What a person reads of what does not fit."""
-    return tuple(map(say_check(job.lengths), causes(job, adjustment)))
 
 
 def seen(

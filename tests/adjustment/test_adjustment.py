@@ -42,7 +42,6 @@ from vision.adjustment.state import Weights, whiteners
 from vision.camera.geometry import Aim
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
-from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import camera_verdict
 from vision.inspection.verdict.causes import unobserved
 from vision.job.layout import planned_layout
@@ -374,4 +373,4 @@ def test_no_picture_shows_a_common_shift_and_turn() -> None:
     assert datum_of(network, solution, doubted).shift_sigma_m[1] > 1.02 * offset.shift_sigma_m[1]
     reason = unobserved(result)
     assert reason is not None
-    assert "0.3 cm lengthways, 0.3 cm across" in say_check()(reason)
+    assert reason.arguments["shift_sigma_m"] == result.datum.shift_sigma_m

@@ -9,7 +9,6 @@ tests/accuracy/network.py prints.
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +16,6 @@ import pytest
 from scipy import stats
 
 from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, moved
-from tests.judging import causes_said
 from vision.adjustment.building import build_network
 from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.groups import Group
@@ -25,7 +23,9 @@ from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
+from vision.inspection.verdict.causes import causes
 from vision.job.mark_id import MarkId
+from vision.units.reason import Reason
 
 RIGHT = Group("strip", "right")
 
@@ -160,9 +160,10 @@ def test_a_strip_that_is_hardly_believed_is_said_to_be() -> None:
     scene = Scene(JOB, np.random.default_rng(401), {RIGHT: np.array([0.01, -0.03])})
     result = scene.adjusted()
     assert result.freed == ()
-    (text,) = causes_said(JOB, result)
-    assert "place of the right strip's ends fits the rest poorly" in text
-    assert "3.0 cm instead of 1.0 cm (one sigma); tape its ends again" in text
+    (reason,) = causes(JOB, result)
+    assert (reason.code, reason.arguments["what"]) == ("poor-fit", Reason("stated", group=RIGHT))
+    assert reason.arguments["taken_sigma_m"] == result.doubted[RIGHT]
+    assert reason.arguments["stated_sigma_m"] == 0.01
     assert result.doubted[RIGHT] == pytest.approx(0.030, abs=0.0005)
     # Chance makes others a little doubtful too, and of that nothing is said.
     assert max(s for g, s in result.doubted.items() if g != RIGHT) < 0.015
@@ -174,9 +175,13 @@ def test_a_wrong_mounting_is_freed_and_found() -> None:
     result = scene.adjusted()
     assert result.freed == (Group("mounting", "left"),)
     assert abs(scene.errors(result, "left")[2]) < 0.02
-    (text,) = causes_said(JOB, result)
-    assert re.search(r"the lens sits .*1\d\.\d cm \(\+-\d\.\d\) higher than stated", text)
-    assert "measure it again)" in text
+    (reason,) = causes(JOB, result)
+    assert reason.code == "does-not-fit"
+    sits = {way: (off_m, sigma_m) for way, off_m, sigma_m in reason.arguments["sits"]}
+    off_m, sigma_m = sits["higher"]
+    # The mounting's own 2 cm are in the truth as well.
+    assert off_m == pytest.approx(0.15, abs=0.05)
+    assert 0 < sigma_m < 0.02
 
 
 def test_wrong_picks_are_left_out_and_good_ones_kept() -> None:
@@ -267,8 +272,8 @@ def test_a_misplaced_single_mark_is_named_and_a_wrong_pick_of_one_is_left_out() 
     assert result.freed == (Group("mark", "left_trestle"),)
     mark = next(each for each in result.marks if each.name == "left_trestle")
     assert mark.views == len(shown)
-    (text,) = causes_said(JOB, result)
-    assert ("only one picture shows it" in text) == (mark.views == 1)
+    (reason,) = causes(JOB, result)
+    assert reason.arguments.get("one_view", False) == (mark.views == 1)
 
 
 def test_a_wrong_pick_in_one_of_two_pictures_does_not_blame_the_mark() -> None:

@@ -13,16 +13,17 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, READINGS, STRIPS, Scene, read
-from tests.judging import causes_said
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.solution import length_slip
 from vision.camera.solver import NoFit
+from vision.inspection.verdict.causes import causes
 from vision.job.job import AngleReading, LengthReading
 from vision.job.mark_id import MarkId
 from vision.units.length_words import LengthWords
+from vision.units.reason import Reason
 
 
 def test_derivatives_of_readings_match_central_differences() -> None:
@@ -79,9 +80,10 @@ def test_a_reading_that_is_wrong_is_freed(index: int, fault: float, slip: str | 
     found = result.readings[index]
     assert abs(found.residual[0] - fault) < 4 * np.hypot(found.sigma[0], 0.0035)
     assert found.slip == slip
-    (text,) = causes_said(scene.job, result)
-    assert text.startswith(f"reading {index + 1} (")
-    assert f"is {slip};" in text or slip is None
+    (reason,) = causes(scene.job, result)
+    assert reason.code == "does-not-fit"
+    assert reason.arguments["what"].arguments["group"] == Group.of_reading(index + 1)
+    assert reason.arguments.get("slip") == slip
 
 
 def test_readings_to_what_no_camera_shows() -> None:
@@ -203,11 +205,11 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     assert set(found.groups) == {Group("strip", "front"), Group("strip", "left")}
     assert found.decided_by is not None
     # Taking that reading does decide.
-    (text,) = causes_said(JOB, result)
-    assert text.startswith(
-        "cannot tell whether the stated place of the front strip's ends is wrong"
-    )
-    assert text.endswith("to decide")
+    (reason,) = causes(JOB, result)
+    assert reason.code == "one-of-several"
+    things = [each.arguments["group"] for each in reason.arguments["things"]]
+    assert tuple(things) == found.groups
+    assert reason.arguments["decided_by"].arguments["between"] == found.decided_by.between
     kind, between = found.decided_by.kind, found.decided_by.between
     assert kind in ("distance", "offset")
     at = [scene.places[name] for name in between]
@@ -216,6 +218,6 @@ def test_what_ties_comes_with_the_reading_that_decides() -> None:
     scene.job = replace(JOB, readings=(reading,))
     after = scene.adjusted()
     assert after.freed == (Group("strip", "front"),)
-    (text,) = causes_said(scene.job, after)
-    assert "the stated place of the front strip's ends does not fit the rest" in text
-    assert "times as likely as the next cause" in text
+    (reason,) = causes(scene.job, after)
+    assert reason.arguments["what"] == Reason("stated", group=Group("strip", "front"))
+    assert reason.arguments["odds"] > 100

@@ -20,13 +20,13 @@ import pytest
 
 from tests.accuracy.sets import CLEAR, LARGE_PX, WRONG_PX, carton_points, extent_px
 from tests.accuracy.sharpness import degraded, drops
-from tests.judging import text
 from tests.paths import CLEAR_DAY, SAMPLES
 from vision.camera.geometry import Aim, rotation_angle
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 from vision.inspection.inspected import InspectedCamera, InspectedMark, Inspection
 from vision.job.job import Job
+from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 
 
@@ -200,7 +200,7 @@ def test_one_picture_for_two_cameras_is_only_one_cameras(black_and_twice: Inspec
     cameras = {camera.camera.name: camera for camera in black_and_twice.cameras}
     assert cameras["rear"].verdict == "not-judged"
     assert [reason.code for reason in cameras["rear"].reasons] == ["same-picture"]
-    assert "front" in text(cameras["rear"].reasons[0])
+    assert "front" in cameras["rear"].reasons[0].arguments["others"]
 
 
 def test_the_other_cameras_are_still_judged(black_and_twice: Inspection) -> None:
@@ -248,13 +248,14 @@ def test_a_soft_picture_is_soft_and_not_without_marks(soft_and_wet: Inspection) 
     assert right.sharpness is not None
     assert right.sharpness.blur is not None
     assert right.sharpness.blur.blur_px == pytest.approx(5.0, abs=0.6)
-    assert "focus" in text(right.actions[0])
+    assert [each.what.arguments["why"].code for each in right.actions] == ["soft"]
 
 
 def test_a_drop_is_named_with_the_marks_behind_it(soft_and_wet: Inspection) -> None:
     front = next(c for c in soft_and_wet.cameras if c.camera.name == "front")
     assert front.verdict == "re-shoot"
     assert [reason.code for reason in front.reasons] == ["drops"]
-    assert "front/5" in text(front.reasons[0])
+    patches = front.reasons[0].arguments["patches"]
+    assert MarkId("front", 5) in {mark for patch in patches for mark in patch.arguments["marks"]}
     others = {c.camera.name: c.verdict for c in soft_and_wet.cameras}
     assert others["left"] == others["rear"] == "keep"

@@ -16,6 +16,7 @@ from tests.judging import text
 from vision.inspection.verdict.pictures import judge_picture
 from vision.job.job import Tolerances
 from vision.job.mark_id import MarkId
+from vision.units.reason import Reason
 from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
 from vision.views.sharpness.drops import SoftPatch
 from vision.views.sharpness.light import Light
@@ -84,8 +85,15 @@ def test_one_side_soft_names_the_side() -> None:
     )
     assert verdict.faults == ("soft-side",)
     assert verdict.side == "right"
-    assert "right side" in text(verdict.reasons[0])
-    assert "rear camera" in text(verdict.actions[0])
+    (reason,) = verdict.reasons
+    assert (reason.code, reason.arguments["side"], reason.arguments["other"]) == (
+        "soft-side",
+        "right",
+        "left",
+    )
+    assert [each.what for each in verdict.actions] == [
+        Reason("mend-picture", camera="rear", why=reason)
+    ]
     even = MarksBlur(median=blur(0.8), sides=dict.fromkeys(SIDES, 0.8))
     assert faults(sharpness(sides=sides, marks=even)) == ()
     wide = dict(sides, right=blur(2.6, 0.5))
@@ -111,7 +119,10 @@ def test_motion_is_told_from_a_soft_lens() -> None:
         "left", moved(9, 0.4, 0.8, 2.7, marks=marks), TOLERANCES, identified=True
     )
     assert verdict.faults == ("motion",)
-    assert "30 degrees up to the right" in text(verdict.reasons[0])
+    (reason,) = verdict.reasons
+    # Rightwards, and up: v counts down.
+    assert np.degrees(reason.arguments["direction_rad"]) == pytest.approx(-30)
+    assert "30 degrees up to the right" in text(reason)
     soft = moved(5, 2, 2.9, 3.2, marks=MarksBlur(median=blur(3.0), sides=dict.fromkeys(SIDES)))
     assert faults(soft) == ("soft",)
     both = moved(14, 0.5, 2.9, 5.0, marks=MarksBlur(median=blur(4.0), sides=dict.fromkeys(SIDES)))
@@ -147,8 +158,9 @@ def test_drops_are_named_with_their_marks() -> None:
     )
     verdict = judge_picture("front", sharpness(patches=(patch,)), TOLERANCES, identified=True)
     assert verdict.faults == ("drops",)
-    assert "left/3" in text(verdict.reasons[0])
-    assert "wipe" in text(verdict.actions[0])
+    (reason,) = verdict.reasons
+    assert [each.arguments["marks"] for each in reason.arguments["patches"]] == [patch.marks]
+    assert [each.what.code for each in verdict.actions] == ["mend-picture"]
     faint = dataclasses.replace(patch, blur_px=2.2)
     assert faults(sharpness(patches=(faint,))) == ()
 

@@ -70,20 +70,17 @@ def test_the_sentences() -> None:
     reason = doubts(every)
     assert reason is not None
     say = say_check()
-    assert say(reason).startswith(f"cannot tell of {len(open_)} of {len(every)} stated things")
+    assert {f"{len(open_)}", f"{len(every)}"} <= set(say(reason).split())
     assert doubts(tuple(each for each in every if each.word == "sound")) is None
     kinds = {each.group.kind for each in open_}
     lines = open_words(every, say)
     assert len(lines) == len(kinds)
-    strips = next(line for line in lines if "strips" in line)
-    assert "by all the rest each may be off by up to" in strips
     worst = max(each.sizes[0].possible for each in open_ if each.group.kind == "strip")
-    assert f"{100 * worst:.1f} cm" in strips
+    assert [f"{100 * worst:.1f} cm" in line for line in lines].count(True) == 1
     lone = next(each for each in open_ if each.group.kind == "reading")
-    assert open_words((lone,), say) == (
-        f"cannot tell whether a usual slip hides in {say(lone.what)}: by all the rest it may be"
-        f" off by up to {100 * lone.sizes[0].possible:.1f} cm",
-    )
+    (line,) = open_words((lone,), say)
+    assert say(lone.what) in line
+    assert line.endswith(f" {100 * lone.sizes[0].possible:.1f} cm")
     assert amount_text("shift", 0.034, METRIC) == "3.4 cm"
     assert amount_text("turn", float(np.radians(0.5)), METRIC) == "0.5 degrees"
     assert amount_text("scale", 0.12, METRIC) == "12 % of its scale"
