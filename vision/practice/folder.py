@@ -12,7 +12,7 @@ from pathlib import Path
 
 from vision.job.job import Job
 from vision.job.job_file import named_files
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, bad_input
 
 RESERVED = "truth.json"
 
@@ -69,11 +69,7 @@ def refused(plan: SceneFolder, job_folder: Path, out: Path) -> None:
         for file in plan.all_files
     )
     if same:
-        fault = Fault(
-            file=str(out),
-            key="--out",
-            found="the job's own folder",
-            expected="another folder: drawn pictures would replace the real ones",
-            next_step="choose a new folder",
+        expected = "another folder: drawn pictures would replace the real ones"
+        raise bad_input(
+            str(out), "the job's own folder", expected, "choose a new folder", key="--out"
         )
-        raise BadInputError([fault])

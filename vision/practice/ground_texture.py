@@ -110,51 +110,72 @@ def _pyramid(tile: Floats, count: int) -> tuple[Floats, ...]:
     return tuple(levels)
 
 
-def _painted(rng: np.random.Generator, asked: Ground) -> Floats:
-    """Factor (cells, cells) on the asphalt: old paint, cracks, patches, covers, stains."""
-    factor = np.ones((YARD_CELLS, YARD_CELLS), dtype=np.float32)
+class _Paint:
+    """Draws on a factor (cells, cells) over the yard, in metres."""
 
+    def __init__(self) -> None:
+        self.factor = np.ones((YARD_CELLS, YARD_CELLS), dtype=np.float32)
+
+    @staticmethod
     def cells(points: object) -> NDArray[np.int32]:
-        # Four bits below the cell: OpenCV draws with parts of a cell then.
+        """Places in cells; four bits below the cell: OpenCV draws with parts of one then."""
         place = np.asarray(points, dtype=np.float64) / YARD_CELL_M + YARD_CELLS / 2 - 0.5
         return np.round(place * 16).astype(np.int32)
 
-    def line(points: object, width_m: float, value: float) -> None:
+    def line(self, points: object, width_m: float, value: float) -> None:
+        """A line through places."""
         thick = max(1, round(width_m / YARD_CELL_M))
-        cv2.polylines(factor, [cells(points)], False, value, thick, cv2.LINE_8, 4)
+        cv2.polylines(self.factor, [self.cells(points)], False, value, thick, cv2.LINE_8, 4)
 
-    for _ in range(3):
-        x, y = rng.uniform(-9, 9, 2)
-        corners = np.array([[x, y], [x + 1.6, y], [x + 1.6, y + 0.7], [x, y + 0.7]])
-        cv2.fillPoly(factor, [cells(corners)], 0.86, cv2.LINE_8, 4)
-        line([*corners, corners[0]], 0.03, 0.7)
-    for _ in range(asked.cracks):
-        turn, steps = rng.uniform(0, 2 * np.pi), rng.normal(0, 0.5, 24)
-        directions = turn + np.cumsum(steps) * 0.6
-        walk = np.cumsum(0.18 * np.stack([np.cos(directions), np.sin(directions)], -1), axis=0)
-        line(walk + rng.uniform(-9, 9, 2), 0.0125, 0.55)
-    for _ in range(asked.covers):
-        centre, cell = cells(rng.uniform(-9, 9, 2)), 16 / YARD_CELL_M
-        for radius, value in ((0.34, 0.6), (0.30, 0.8), (0.12, 0.7)):
-            cv2.circle(
-                factor, tuple(map(int, centre)), int(radius * cell), value, -1, cv2.LINE_8, 4
-            )  # type: ignore[call-overload]
+    def patch(self, corners: object, value: float) -> None:
+        """A filled polygon."""
+        cv2.fillPoly(self.factor, [self.cells(corners)], value, cv2.LINE_8, 4)
+
+    def disc(self, centre: object, radius_m: float, value: float) -> None:
+        """A filled circle."""
+        at, radius = self.cells(centre).tolist(), int(radius_m * (16 / YARD_CELL_M))
+        cv2.circle(self.factor, at, radius, value, -1, cv2.LINE_8, 4)
+
+
+def _painted(rng: np.random.Generator, asked: Ground) -> Floats:
+    """Factor (cells, cells) on the asphalt: old paint, cracks, patches, covers, stains."""
+    paint = _Paint()
+    _age(paint, rng, asked)
     for side in (-1, 1):
-        line([[-12, side * 6.2], [12, side * 6.2]], 0.1, 1.75)
+        paint.line([[-12, side * 6.2], [12, side * 6.2]], 0.1, 1.75)
         for bay in np.arange(-10.5, 11, 3.5):
-            line([[bay, side * 6.2], [bay, side * 11.2]], 0.1, 1.7)
-    line([[10.4, -5.2], [10.4, 5.2]], 0.12, 1.6)
-    line([[-10.6, -5.2], [-10.6, 5.2]], 0.12, 1.6)
+            paint.line([[bay, side * 6.2], [bay, side * 11.2]], 0.1, 1.7)
+    paint.line([[10.4, -5.2], [10.4, 5.2]], 0.12, 1.6)
+    paint.line([[-10.6, -5.2], [-10.6, 5.2]], 0.12, 1.6)
     for index in range(asked.lines):
         # Round the vehicle, where the tapes lie; every third one is crossed by another.
         turn, place = rng.uniform(0, np.pi), rng.uniform(-8, 8, 2)
         width, value = rng.uniform(0.08, 0.15), rng.uniform(1.5, 1.9)
         along = rng.uniform(1, 3) * np.array([np.cos(turn), np.sin(turn)])
-        line([place - along, place + along], width, value)
+        paint.line([place - along, place + along], width, value)
         if index % 3 == 0:
             across = np.array([-along[1], along[0]]) / 2
-            line([place - across, place + across], width, value)
+            paint.line([place - across, place + across], width, value)
+    factor = paint.factor
     worn = cv2.resize(rng.uniform(0.55, 1.0, (300, 300)).astype(np.float32), factor.shape)
-    paint = factor > 1
-    factor[paint] = 1 + (factor[paint] - 1) * worn[paint]
+    lit = factor > 1
+    factor[lit] = 1 + (factor[lit] - 1) * worn[lit]
     return factor
+
+
+def _age(paint: _Paint, rng: np.random.Generator, asked: Ground) -> None:
+    """Mended patches, cracks and the covers of manholes."""
+    for _ in range(3):
+        x, y = rng.uniform(-9, 9, 2)
+        corners = np.array([[x, y], [x + 1.6, y], [x + 1.6, y + 0.7], [x, y + 0.7]])
+        paint.patch(corners, 0.86)
+        paint.line([*corners, corners[0]], 0.03, 0.7)
+    for _ in range(asked.cracks):
+        turn, steps = rng.uniform(0, 2 * np.pi), rng.normal(0, 0.5, 24)
+        directions = turn + np.cumsum(steps) * 0.6
+        walk = np.cumsum(0.18 * np.stack([np.cos(directions), np.sin(directions)], -1), axis=0)
+        paint.line(walk + rng.uniform(-9, 9, 2), 0.0125, 0.55)
+    for _ in range(asked.covers):
+        centre = rng.uniform(-9, 9, 2)
+        for radius_m, value in ((0.34, 0.6), (0.30, 0.8), (0.12, 0.7)):
+            paint.disc(centre, radius_m, value)

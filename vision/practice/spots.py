@@ -123,17 +123,6 @@ class Spots:
         """Those that lie on the ground: all but what belongs to raised marks."""
         return Spots(each=tuple(spot for spot in self.each if spot.on not in raised))
 
-    def hide(self, points: Floats) -> tuple[Flags, list[str]]:
-        """Whether points (n, 2) are hidden by any, and what hides some of them."""
-        hidden: Flags = np.zeros(len(points), dtype=bool)
-        names: list[str] = []
-        for spot in self.each:
-            under = spot.holds(points)
-            if spot.cover >= HIDES and under.any():
-                hidden |= under
-                names.append(spot.what)
-        return hidden, names
-
 
 def _cell(points: Floats) -> NDArray[np.int32]:
     return np.asarray(np.floor(points / CELL_M) + CELLS // 2, dtype=np.int32)

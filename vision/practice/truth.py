@@ -6,6 +6,7 @@ picture turned back, as everywhere.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
@@ -18,9 +19,9 @@ from vision.job.pattern import drawable, half_extent
 from vision.practice.boxes import box_entry
 from vision.practice.deviations import Damage, Deviations, Moved
 from vision.practice.placed import axes, within
-from vision.practice.spots import Spots
+from vision.practice.spots import HIDES
 from vision.practice.world import Eye, World, body_before, sheet_half_m
-from vision.units.arrays import Array
+from vision.units.arrays import Array, Flags
 
 SCHEMA = "seamtrue.scene/1"
 NOTE = (
@@ -156,34 +157,35 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
     steps = (np.arange(CLEAR_STEPS) + 0.5) / CLEAR_STEPS * 2 - 1
     lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
     places = _places(point, lattice)
-    pixels = eye.lens.project(eye.pose.transform(places))
-    seen = np.asarray(eye.lens.contains(pixels))
-    origin = eye.pose.camera_in_ground_m
-    for box in (body_before(eye, world.body), *world.boxes):
-        if box.name != str(mark.id):
-            seen &= box_entry(box, origin, places - origin)[0] >= 1 - CLEAR
-    seen &= ~_upon(world, mark).hide(places[:, :2])[0]
+    seen = np.asarray(eye.lens.contains(eye.lens.project(eye.pose.transform(places))))
+    for _, hidden in _hidden(world, eye, mark, places):
+        seen &= ~hidden
     return float(np.mean(seen))
 
 
-def _upon(world: World, mark: PlannedMark) -> Spots:
-    """The flat things that can lie upon a mark: its own on a trestle, else all on the ground."""
-    if mark.centre_m[2] > 0:
-        return world.spots.on(mark.id)
-    return world.spots.off([other.id for other in world.marks if other.centre_m[2] > 0])
+def _hidden(
+    world: World, eye: Eye, mark: PlannedMark, places: Array
+) -> Iterator[tuple[str, Flags]]:
+    """What can hide places (n, 3) of a mark from this camera, and which of them it does.
+
+    Boxes first, then what lies upon the mark: its own on a trestle, else all on the ground.
+    """
+    origin = eye.pose.camera_in_ground_m
+    for box in (body_before(eye, world.body), *world.boxes):
+        if box.name != str(mark.id):
+            yield box.name, box_entry(box, origin, places - origin)[0] < 1 - CLEAR
+    raised = [other.id for other in world.marks if other.centre_m[2] > 0]
+    upon = world.spots.on(mark.id) if mark.id in raised else world.spots.off(raised)
+    for spot in reversed(upon.each):
+        if spot.cover >= HIDES:
+            yield spot.what, spot.holds(places[:, :2])
 
 
 def hidden_by(world: World, eye: Eye, mark: PlannedMark, place_m: Array) -> str | None:
     """What stands or lies upon a place (3,) of a mark, as this camera sees it; None: nothing."""
-    origin = eye.pose.camera_in_ground_m
-    towards = (place_m - origin)[None]
-    for box in (body_before(eye, world.body), *world.boxes):
-        away, _ = box_entry(box, origin, towards)
-        if box.name != str(mark.id) and away[0] < 1 - CLEAR:
-            return box.name
-    upon = _upon(world, mark).hide(place_m[None, :2])[1]
-    if upon:
-        return upon[-1]
+    for name, hidden in _hidden(world, eye, mark, place_m[None]):
+        if hidden.any():
+            return name
     return _covered_by(world, mark, place_m) if place_m[2] == 0 else None
 
 

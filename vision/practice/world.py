@@ -294,20 +294,16 @@ def _body(vehicle: Vehicle, eyes: tuple[Eye, ...]) -> Box:
 
 def body_before(eye: Eye, body: Box) -> Box:
     """The body as this camera sees it: a face that would swallow the camera gives way to it."""
-    x, y, z = eye.pose.camera_in_ground_m
-    low = np.array([-body.half_m[0], -body.half_m[1]]) + body.middle_m
-    high = np.array([body.half_m[0], body.half_m[1]]) + body.middle_m
-    if not (low[0] < x < high[0] and low[1] < y < high[1] and z < body.height_m):
-        return body
-    place = np.array([x, y])
+    place = eye.pose.camera_in_ground_m[:2]
+    low, high = body.middle_m - body.half_m, body.middle_m + body.half_m
+    below_top = body.height_m - float(eye.pose.camera_in_ground_m[2])
     depth = np.concatenate([place - low, high - place])
+    if depth.min() <= 0 or below_top <= 0:
+        return body
     face = int(np.argmin(depth))
-    axis = face % 2
-    if body.height_m - z < depth[face]:
-        return replace(body, height_m=z - CLEARANCE_M)
-    if face < 2:
-        low[axis] = place[axis] + CLEARANCE_M
-    else:
-        high[axis] = place[axis] - CLEARANCE_M
+    if below_top < depth[face]:
+        return replace(body, height_m=body.height_m - below_top - CLEARANCE_M)
+    side, axis = divmod(face, 2)
+    (low, high)[side][axis] = place[axis] + (-CLEARANCE_M if side else CLEARANCE_M)
     half = (high - low) / 2
     return replace(body, middle_m=(high + low) / 2, half_m=(float(half[0]), float(half[1])))
