@@ -12,20 +12,10 @@ from vision.marks.picture import Pixels
 from vision.practice.as_laid import Scenery
 from vision.practice.deviations import Deviations, Floats, Light
 from vision.practice.ground_texture import Yard
+from vision.practice.settings import SETTINGS
 from vision.practice.shading import shade
 from vision.practice.world import Eye, World, body_before
 from vision.units.arrays import Array, Flags
-
-SAMPLES = 21
-"""Rays per pixel at edges: a Fibonacci lattice, so that rows, columns and slants of it are even."""
-LATTICE_STEP = 13
-CONTRAST = 14.0
-"""Levels between neighbouring pixels from which on one ray per pixel will not do."""
-AT_ONCE = 12_000
-"""Pixels of many rays that are shaded together: more would leave the processor's cache."""
-TABLE = 8192
-FADE_RAD = 0.02
-"""Over which angle the lens goes dark."""
 
 
 def draw(world: World, eye: Eye, yard: Yard, asked: Deviations, rng: np.random.Generator) -> Pixels:
@@ -48,10 +38,10 @@ def draw(world: World, eye: Eye, yard: Yard, asked: Deviations, rng: np.random.G
     picture, fine = once.colours, once.fine.reshape(height, width)
     chosen = np.flatnonzero(fine_pixels(picture.reshape(height, width, 3), fine))
     du, dv = lattice()
-    for part in np.array_split(chosen, max(1, len(chosen) // AT_ONCE)):
+    for part in np.array_split(chosen, max(1, len(chosen) // SETTINGS.pixels_at_once)):
         many, _ = rays_of(eye, (u[part, None] + du).ravel(), (v[part, None] + dv).ravel())
         colours = shade(scenery, origin, many).colours
-        picture[part] = colours.reshape(len(part), SAMPLES, 3).mean(axis=1)
+        picture[part] = colours.reshape(len(part), SETTINGS.rays, 3).mean(axis=1)
     picture *= _gain(eye, light, u, v, theta)[:, None]
     return _developed(picture.reshape(height, width, 3), eye, light, rng)
 
@@ -64,7 +54,7 @@ def rays_of(eye: Eye, u: Array, v: Array) -> tuple[Floats, Floats]:
     lens = eye.lens
     x, y = (u - lens.cx) / lens.fx, (v - lens.cy) / lens.fy
     radius = np.hypot(x, y)
-    thetas = np.linspace(0, eye.dark_beyond_rad, TABLE)
+    thetas = np.linspace(0, eye.dark_beyond_rad, SETTINGS.curve_points)
     theta = np.interp(radius, lens.radius(thetas), thetas, right=np.nan)
     # From here on 24 bits do: 6e-8 rad is 3e-5 px, and it is twice as fast.
     angle = theta.astype(np.float32)
@@ -80,15 +70,15 @@ def rays_of(eye: Eye, u: Array, v: Array) -> tuple[Floats, Floats]:
 
 def lattice() -> tuple[Array, Array]:
     """Places of the rays within a pixel, from -0.5 to 0.5; the set is even about the centre."""
-    index = np.arange(SAMPLES) + 0.5
-    return index / SAMPLES - 0.5, np.mod(index * LATTICE_STEP / SAMPLES, 1.0) - 0.5
+    share = (np.arange(SETTINGS.rays) + 0.5) / SETTINGS.rays
+    return share - 0.5, np.mod(share * SETTINGS.lattice_step, 1.0) - 0.5
 
 
 def fine_pixels(picture: Floats, near_marks: Flags) -> Flags:
     """Pixels (height, width) that want many rays: near marks, and wherever there is an edge."""
     grey = picture @ np.array([0.114, 0.587, 0.299], dtype=np.float32)
     square = np.ones((3, 3), dtype=np.uint8)
-    edges = cv2.morphologyEx(grey, cv2.MORPH_GRADIENT, square) > 2 * CONTRAST
+    edges = cv2.morphologyEx(grey, cv2.MORPH_GRADIENT, square) > 2 * SETTINGS.contrast
     grown = cv2.dilate(near_marks.astype(np.uint8), square) > 0
     return np.asarray(edges | grown)
 
@@ -99,7 +89,7 @@ def _gain(eye: Eye, light: Light, u: Array, v: Array, theta: Floats) -> Floats:
     x, y = 2 * (u + 0.5) / width - 1, 2 * (v + 0.5) / height - 1
     # Corners count as distance 1, and the loss grows with the square of the distance.
     squared = ((x * width) ** 2 + (y * height) ** 2) / (width**2 + height**2)
-    fade = np.clip((eye.dark_beyond_rad - theta) / FADE_RAD, 0, 1)
+    fade = np.clip((eye.dark_beyond_rad - theta) / SETTINGS.fade_rad, 0, 1)
     gain: Floats = np.nan_to_num((1 - light.vignetting * squared) * fade * light.level).astype(
         np.float32
     )

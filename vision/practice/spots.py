@@ -20,6 +20,7 @@ from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Damage, Floats, Person
 from vision.practice.placed import axes, to_ground, within
+from vision.practice.settings import SETTINGS
 from vision.units.arrays import Array, Flags, frozen_array
 
 Colour = tuple[float, float, float]
@@ -31,12 +32,6 @@ CARTON = (96.0, 138.0, 172.0)
 LEAVES: tuple[Colour, ...] = (
     (28.0, 62.0, 110.0), (40.0, 110.0, 150.0), (36.0, 84.0, 66.0), (30.0, 50.0, 78.0)
 )  # fmt: skip
-LEAF_M = (0.02, 0.05)
-"""Half length of a leaf; it is a little more than half as wide."""
-SPREAD_M = 0.25
-"""Leaves gather along tape edges: sigma of their distance from the tape's middle."""
-HIDES = 0.5
-"""Share of cover from which on what is below counts as hidden."""
 CLOTHES: tuple[Colour, ...] = ((70.0, 50.0, 40.0), (60.0, 120.0, 60.0), (110.0, 150.0, 205.0))
 
 
@@ -197,7 +192,7 @@ def _piece(
 
 
 def _leaf(middle_m: Array, rng: np.random.Generator, on: MarkId | None) -> Spot:
-    half = rng.uniform(*LEAF_M)
+    half = rng.uniform(*SETTINGS.leaf_m)
     return Spot(
         what="leaf",
         on=on,
@@ -215,7 +210,7 @@ def leaves_along(
     found = []
     for _ in range(count if lines else 0):
         start, end = lines[int(rng.integers(len(lines)))]
-        place = start + rng.uniform() * (end - start) + rng.normal(0, SPREAD_M, 2)
+        place = start + rng.uniform() * (end - start) + rng.normal(0, SETTINGS.leaves_sigma_m, 2)
         found.append(_leaf(place, rng, None))
     return found
 

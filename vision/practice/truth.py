@@ -19,7 +19,7 @@ from vision.job.pattern import drawable, half_extent
 from vision.practice.boxes import box_entry
 from vision.practice.deviations import Damage, Deviations, Moved
 from vision.practice.placed import axes, within
-from vision.practice.spots import HIDES
+from vision.practice.settings import SETTINGS
 from vision.practice.world import Eye, World, body_before, sheet_half_m
 from vision.units.arrays import Array, Flags
 
@@ -28,9 +28,6 @@ NOTE = (
     "Drawn through the same lens model that the checker uses: it shows what the checker makes of "
     "marks, light and faults, and proves nothing about the lens."
 )
-CLEAR_STEPS = 7
-CLEAR = 1e-4
-"""A mark lies on the box that it is on: only what ends this share before it hides it."""
 
 
 def truth_of(world: World, deviations: Deviations, seed: int) -> dict[str, Any]:
@@ -154,7 +151,7 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
     A lattice over it: in the picture, before every box and under no spot that hides it.
     """
     along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)
-    steps = (np.arange(CLEAR_STEPS) + 0.5) / CLEAR_STEPS * 2 - 1
+    steps = (np.arange(SETTINGS.clear_steps) + 0.5) / SETTINGS.clear_steps * 2 - 1
     lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
     places = _places(point, lattice)
     seen = np.asarray(eye.lens.contains(eye.lens.project(eye.pose.transform(places))))
@@ -173,11 +170,11 @@ def _hidden(
     origin = eye.pose.camera_in_ground_m
     for box in (body_before(eye, world.body), *world.boxes):
         if box.name != str(mark.id):
-            yield box.name, box_entry(box, origin, places - origin)[0] < 1 - CLEAR
+            yield box.name, box_entry(box, origin, places - origin)[0] < 1 - SETTINGS.on_a_box
     raised = [other.id for other in world.marks if other.centre_m[2] > 0]
     upon = world.spots.on(mark.id) if mark.id in raised else world.spots.off(raised)
     for spot in reversed(upon.each):
-        if spot.cover >= HIDES:
+        if spot.cover >= SETTINGS.hides:
             yield spot.what, spot.holds(places[:, :2])
 
 

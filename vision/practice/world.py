@@ -21,30 +21,9 @@ from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
 from vision.practice.placed import axes, to_ground
+from vision.practice.settings import SETTINGS
 from vision.practice.spots import Spots, leaves_along, person_boxes, spots_on
 from vision.units.arrays import Array, frozen_array
-
-ROOF_ABOVE_CAMERA_M = 0.1
-"""How far a body of unknown height rises above its highest camera, as in `vision.job.body`."""
-CLEARANCE_M = 0.005
-"""A camera inside the body as drawn is taken out of it: the nearest face gives way this far."""
-TAPE_BEYOND_M = 0.5
-"""Tape before the first mark and after the last: at a corner of the layout tapes then cross."""
-SHEET_MARGIN = 0.5
-"""Of a mark that is on no tape: sheet round it, in half sizes of the mark."""
-CARTON_SIZE_M = (0.46, 0.34)
-WAVE_M = (0.5, 1.1, 2.3)
-"""Lengths of the waves of a wrinkled tape: shorter ones would stand up from the ground."""
-
-CURVE = (-1.31, 0.48, -0.22, 0.05)
-"""Shares a1 to a4 per share of focal length above the equidistant guess; they sum to -1, so the
-edge stays where the stated field puts it. From the curves of ordinary lenses of 185 degrees."""
-FOCAL_ABOVE = (0.02, 0.09)
-EDGE_SIGMA = 0.004
-CENTRE_SIGMA_PX = 4.0
-"""A lens that is drawn: narrower than what the checker allows, as real lenses are."""
-IMAGE_CIRCLE = 1.03
-"""Where the lens goes dark, in half fields of the stated one (or of the picture's own)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,7 +63,7 @@ class Tape:
 
     def off(self, s: Floats) -> tuple[Floats, Floats]:
         """How far its middle line lies to the left at distances along it (n,), and its slope."""
-        half = s.dtype.type(self.half_m[0] - TAPE_BEYOND_M)
+        half = s.dtype.type(self.half_m[0] - SETTINGS.tape_beyond_m)
         bow = s.dtype.type(self.bow_m)
         off, slope = bow * (1 - (s / half) ** 2), -2 * bow * s / half**2
         for amplitude, rate, phase in self.waves.astype(s.dtype):
@@ -160,8 +139,8 @@ def _waves(sigma_m: float, rng: np.random.Generator) -> Array:
     """A few waves (n, 3) that give a line this sigma."""
     if sigma_m <= 0:
         return np.zeros((0, 3))
-    count = len(WAVE_M)
-    rate = 2 * np.pi / (np.array(WAVE_M) * rng.uniform(0.8, 1.25, count))
+    count = len(SETTINGS.wave_m)
+    rate = 2 * np.pi / (np.array(SETTINGS.wave_m) * rng.uniform(0.8, 1.25, count))
     amplitude = np.full(count, sigma_m * np.sqrt(2 / count))
     return np.stack([amplitude, rate, rng.uniform(0, 2 * np.pi, count)], axis=-1)
 
@@ -181,7 +160,7 @@ def _laid(
         ink=strip.ink,
         middle_m=middle,
         heading_rad=heading,
-        half_m=(0.5 * strip.length_m + TAPE_BEYOND_M, 0.5 * strip.tape_width_m),
+        half_m=(0.5 * strip.length_m + SETTINGS.tape_beyond_m, 0.5 * strip.tape_width_m),
         bow_m=moved.bow_m,
         waves=_waves(moved.wrinkles_m, rng),
     )
@@ -205,7 +184,7 @@ def sheet_half_m(mark: PlannedMark) -> tuple[float, float] | None:
         return along + border, across + border
     if mark.tape_width_m is not None:
         return None
-    return along * (1 + SHEET_MARGIN), across * (1 + SHEET_MARGIN)
+    return along * (1 + SETTINGS.sheet_margin), across * (1 + SETTINGS.sheet_margin)
 
 
 def _box_under(job: Job, mark: PlannedMark) -> Box:
@@ -216,7 +195,7 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
         return Box(name=str(mark.id), middle_m=mark.centre_m[:2], heading_rad=mark.heading_rad,
                    half_m=sheet, height_m=height)  # fmt: skip
     assert isinstance(mark.shape, BoxCorner)
-    size = mark.shape.size_m or CARTON_SIZE_M
+    size = mark.shape.size_m or SETTINGS.carton_size_m
     heading = mark.shape.turn_rad or 0.0
     nearest = min(job.cameras, key=lambda each: _apart(each.position_m, mark.centre_m))
     towards = nearest.position_m[:2] - mark.centre_m[:2]
@@ -245,13 +224,13 @@ def _true_lens(
     assert stated.field_of_view_rad is not None
     guess = lens_prior(stated, deviations.width, deviations.height).guess
     half = 0.5 * stated.field_of_view_rad
-    dark = IMAGE_CIRCLE * half
-    above = rng.uniform(*FOCAL_ABOVE)
-    edge_share = 1 + rng.normal(0, EDGE_SIGMA)
-    centre = rng.normal(0, CENTRE_SIGMA_PX * deviations.width / 1280, 2)
+    dark = SETTINGS.image_circle * half
+    above = rng.uniform(*SETTINGS.focal_above)
+    edge_share = 1 + rng.normal(0, SETTINGS.edge_sigma)
+    centre = rng.normal(0, SETTINGS.centre_sigma * deviations.width, 2)
     if deviations.exact_lenses:
         return guess, dark
-    terms = np.array([1 + above, *(above * np.array(CURVE))]) * edge_share
+    terms = np.array([1 + above, *(above * np.array(SETTINGS.curve))]) * edge_share
     lens = Lens(
         width=guess.width,
         height=guess.height,
@@ -282,7 +261,8 @@ def _eye(
 
 def _body(vehicle: Vehicle, eyes: tuple[Eye, ...]) -> Box:
     highest = max(float(eye.pose.camera_in_ground_m[2]) for eye in eyes)
-    height = vehicle.height_m if vehicle.height_m is not None else highest + ROOF_ABOVE_CAMERA_M
+    roof = highest + SETTINGS.roof_above_camera_m
+    height = roof if vehicle.height_m is None else vehicle.height_m
     return Box(
         name="body",
         middle_m=np.zeros(2),
@@ -302,8 +282,8 @@ def body_before(eye: Eye, body: Box) -> Box:
         return body
     face = int(np.argmin(depth))
     if below_top < depth[face]:
-        return replace(body, height_m=body.height_m - below_top - CLEARANCE_M)
+        return replace(body, height_m=body.height_m - below_top - SETTINGS.clearance_m)
     side, axis = divmod(face, 2)
-    (low, high)[side][axis] = place[axis] + (-CLEARANCE_M if side else CLEARANCE_M)
+    (low, high)[side][axis] = place[axis] + (-1 if side else 1) * SETTINGS.clearance_m
     half = (high - low) / 2
     return replace(body, middle_m=(high + low) / 2, half_m=(float(half[0]), float(half[1])))
