@@ -62,7 +62,7 @@ def best_additions(prediction: Prediction) -> tuple[Advice, ...]:
         tried = predict(job, prediction.light, prediction.size_px)
         if len(tried.problems) > len(prediction.problems):
             continue
-        score = (round(tried.worst, 6), tried.total - _added(prediction, tried))
+        score = (round(tried.worst, 6), round(tried.total - _added(prediction, tried), 6))
         if score[0] < prediction.worst * (1 - 1e-3) and (kind not in best or score < best[kind][0]):
             best[kind] = (score, addition, tried)
     ranked = sorted(best.items(), key=lambda item: item[1][0])

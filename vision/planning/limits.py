@@ -18,6 +18,9 @@ from vision.planning.assessment import (
 from vision.units.reason import Reason
 from vision.views.seams.lines import seam_lines
 
+TIED_DIGITS = 9
+"""Figures that agree to so many decimals are the same."""
+
 
 def sorted_limits(
     job: Job,
@@ -25,7 +28,7 @@ def sorted_limits(
     layings: tuple[PredictedLaying, ...],
     seams: tuple[PredictedSeam, ...],
 ) -> tuple[Limit, ...]:
-    """Every sigma with its tolerance, the worst ratio first."""
+    """Every sigma with its tolerance, the worst ratio first; of equal ones as in the job."""
     allowed = job.tolerances
     angles = (allowed.aim_rad, allowed.aim_rad, allowed.roll_rad)
     limits = [
@@ -53,7 +56,8 @@ def sorted_limits(
         for seam in seams
         if seam.sigma_m is not None
     ]
-    return tuple(sorted(limits, key=lambda limit: -limit.ratio))
+    # Left and right are often alike but for roundings, which must not say which comes first.
+    return tuple(sorted(limits, key=lambda limit: -round(limit.ratio, TIED_DIGITS)))
 
 
 def place_of(name: str) -> Reason:

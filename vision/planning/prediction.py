@@ -25,7 +25,7 @@ from vision.planning.assessment import (
     PredictedSeam,
     Prediction,
 )
-from vision.planning.limits import problems_of, sorted_limits
+from vision.planning.limits import TIED_DIGITS, problems_of, sorted_limits
 from vision.planning.settings import SETTINGS
 from vision.planning.single_camera_fits import SingleCameraFit, single_camera_fits, usual_gaps_m
 from vision.planning.visibility import observations_of, planned_views, shown_marks
@@ -164,7 +164,7 @@ def _laying(
     if not ids:
         return PredictedLaying(name=group.name, sigma_m=None, mark=None, found_m=None)
     sigmas = _largest(covariances_m2)
-    worst = int(np.argmax(sigmas))
+    worst = _first_worst(sigmas)
     return PredictedLaying(
         name=group.name,
         sigma_m=float(sigmas[worst]),
@@ -191,7 +191,7 @@ def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> Predicte
     figures: dict[str, Any] = dict.fromkeys(("sigma_m", "worst_at_m", "usual_gap_m"))
     if len(covered):
         points, sigmas = gap.points_m[covered], _largest(gap.covariances_m2[covered])
-        worst = int(np.argmax(sigmas))
+        worst = _first_worst(sigmas)
         a, b = (ground_map(each.fit.pose, each.fit.lens) for each in fitted)
         pair = (adjustment.camera(first), adjustment.camera(second))
         _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, (a, b))
@@ -208,6 +208,11 @@ def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> Predicte
         overlap_sigma_m=gap.overlap_sigma_m,
         **figures,
     )
+
+
+def _first_worst(sigmas: Array) -> int:
+    """The first of those that are the largest but for roundings, (n,)."""
+    return int(np.argmax(np.round(sigmas, TIED_DIGITS)))
 
 
 def _largest(covariances: Array) -> Array:
