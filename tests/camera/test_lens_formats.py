@@ -159,6 +159,14 @@ def test_what_is_no_lens_in_yaml_is_named(text: str, found: str) -> None:
     assert found in fault.found
 
 
+def test_a_list_that_holds_lists_many_times_is_not_written_out() -> None:
+    held = "[1]"
+    for depth in range(30):
+        held = f"[&a{depth} {held}, {', '.join(9 * [f'*a{depth}'])}]"
+    (fault,) = faults_of(f"image_width: 5\nk: {held}\n".encode())
+    assert fault.found == "line 2, a list where a number stands"
+
+
 def test_no_tag_makes_an_object() -> None:
     hostile = "camera_matrix: !!python/object/apply:os.getcwd []\n"
     assert "camera_matrix" in [each.key for each in faults_of(hostile.encode())]

@@ -87,10 +87,12 @@ def yaml_text(values: Mapping[str, object]) -> str:
 
 
 def _number(node: yaml.Node) -> float:
+    # Never written out: a list may hold another many times, which holds a third.
+    found = repr(node.value[:20]) if isinstance(node, yaml.ScalarNode) else "a list"
     try:
         return float(node.value)
     except (TypeError, ValueError):
-        raise YamlError(f"{_line(node)}, {str(node.value)[:20]!r} where a number stands") from None
+        raise YamlError(f"{_line(node)}, {found} where a number stands") from None
 
 
 def _line(node: yaml.Node) -> str:
