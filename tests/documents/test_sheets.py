@@ -39,7 +39,13 @@ from vision.documents.sheets.drawing import (
 from vision.documents.sheets.figures import Figures
 from vision.documents.sheets.page_canvas import PageCanvas
 from vision.documents.sheets.paper import A4, LETTER, paper_of
-from vision.documents.sheets.plan_drawing import SCALES, PlanView, key_letters, scale_for
+from vision.documents.sheets.plan_drawing import (
+    SCALES,
+    PlanView,
+    key_letters,
+    least_scale,
+    usual_scale,
+)
 from vision.documents.sheets.printed import documents, job_code, pdf_bytes, svg_text
 from vision.documents.sheets.setting_sheets import setting_sheets
 from vision.documents.sheets.story import paragraph
@@ -117,6 +123,8 @@ HOSTILE = [
     lot_text(8.4).replace("[mark.front_trestle]", f'[mark."{LONG.replace(" ", "_")}"]'),
     lot_text(8.4, step=0.15),
     lot_text(8.4).replace("[strip.front]\nfrom = [5.5, -2.4]", "[strip.front]\nfrom = [7.5, -2.4]"),
+    # A strip under the body, whose numbers must not lie across its edge.
+    lot_text(16.5, width=2.5).replace("= [-9.55, ", "= [-7.2, "),
     "".join(
         part
         for part in re.split(r"(?=\n\[)", lot_text(8.4))
@@ -126,7 +134,9 @@ HOSTILE = [
 
 
 @pytest.mark.parametrize(
-    "text", HOSTILE, ids=["job", "strip", "markup", "camera", "mark", "many", "angle", "few"]
+    "text",
+    HOSTILE,
+    ids=["job", "strip", "markup", "camera", "mark", "many", "angle", "under", "few"],
 )
 def test_names_and_layouts_that_nobody_expected(text):
     job = job_from_text(text, "job.toml")
@@ -136,18 +146,8 @@ def test_names_and_layouts_that_nobody_expected(text):
         root = ElementTree.fromstring(svg_text(page, job.name))
         assert {element.tag for element in root.iter()} <= {
             SVG + tag
-            for tag in [
-                "svg",
-                "title",
-                "clipPath",
-                "g",
-                "rect",
-                "text",
-                "polygon",
-                "polyline",
-                "circle",
-                "path",
-            ]
+            for tag in ("svg", "title", "clipPath", "g", "rect", "text")
+            + ("polygon", "polyline", "circle", "path")
         }
     pdf_bytes(pages, job.name)
 
@@ -221,7 +221,7 @@ def test_the_plan_is_to_the_scale_it_states():
 
 def test_scales_are_those_of_a_rule_and_large_enough():
     for length in (0.5, 3, 17, 27, 90, 400):
-        scale = scale_for(length, length / 4, (100, 200))
+        scale = usual_scale(least_scale(length, length / 4, (100, 200)))
         assert scale in SCALES or scale % 500 == 0
         assert length * 1000 / scale <= 200
 

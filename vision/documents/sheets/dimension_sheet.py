@@ -29,7 +29,6 @@ from vision.documents.sheets.plan_drawing import (
     draw_badge,
     key_letters,
     outward,
-    scale_for,
     shown_reach,
     tape_corners,
 )
@@ -42,7 +41,7 @@ from vision.planning.setting_out.running_marks import (
 )
 from vision.units.arrays import Array
 
-WAYS: tuple[Way, ...] = ("left", "right", "front", "rear")
+WAYS: tuple[Way, ...] = ("left", "front", "right", "rear")
 Place = Sequence[float] | Array
 """A ground point, x ahead and y left, in metres."""
 BADGE_AIR_MM = 3.4
@@ -68,19 +67,15 @@ class Dimensions:
         """Body and strips at the largest usual scale at which all lanes fit into `size`."""
         every = list(_measures(setting, figures))
         lanes = lanes_of(every)
-        left, right, above, below = (_last_mm(way, lanes) + FIGURE_MM + 1.0 for way in WAYS)
-        reach = shown_reach(setting)
-        length, width = (float(each) for each in reach[1] - reach[0])
-        scale = scale_for(length, width, (size[0] - left - right, size[1] - above - below))
-        off = (left - right) / 2, (below - above) / 2
-        view = PlanView.centred(setting, size, scale, reach, off)
-        shown = [each for each in lanes if has_room(each, lanes, 1000 / scale)]
+        around = [_last_mm(way, lanes) + FIGURE_MM + 1.0 for way in WAYS]
+        view = PlanView.of(setting, size, shown_reach(setting), around)
+        shown = [each for each in lanes if has_room(each, lanes, 1000 / view.scale)]
         pair = next((pair for pair in setting.pairs if pair.fault == "slide"), None)
         crossed = (pair.first, pair.second) if pair else ()
         _draw_all(view, lanes, shown, crossed)
         return cls(
             picture=view.picture,
-            scale=scale,
+            scale=view.scale,
             without_room=tuple(each for each in every if each not in shown),
             crossed=crossed,
             elsewhere=tuple(
@@ -212,7 +207,7 @@ def _draw(view: PlanView, measure: Measure, lane: int, *, with_figures: bool) ->
 def _datums(view: PlanView, begun: Mapping[Measure, int]) -> None:
     """Centre line and mid line, out to the dimensions that begin at them."""
     x, y = view.middle
-    left, right, front, rear = (_edge(view, way) for way in WAYS)
+    left, front, right, rear = (_edge(view, way) for way in WAYS)
     right += _last_mm("right", begun) + BEYOND_MM
     rear -= _last_mm("rear", begun) + BEYOND_MM
     view.picture.line((x, front + BEYOND_MM), (x, rear), dash=CHAIN_DOTTED)
@@ -227,7 +222,6 @@ def _letters(view: PlanView) -> None:
     for index, line in enumerate(view.setting.strips):
         strip, side = line.strip, line.side in ("left", "right")
         away = 500 * strip.tape_width_m / view.scale + BADGE_AIR_MM
-        out = outward(strip) * (away if side else -away)
-        x, y = view.place(strip.from_m + (0.15 if side else 0.35) * strip.length_m * strip.along)
-        at = x - float(out[1]), y + float(out[0])
+        along = (0.15 if side else 0.35) * strip.length_m * strip.along
+        at = view.beside(strip.from_m + along, outward(strip), away if side else -away)
         draw_badge(view.picture, at, key_letters(index), "strip")

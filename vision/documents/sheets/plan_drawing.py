@@ -40,13 +40,14 @@ UNIT_VECTORS = [
 ]
 
 
-def scale_for(length_m: float, width_m: float, room: tuple[float, float]) -> int:
-    """The largest usual scale, 1 to so much, at which the ground fits into width and height."""
-    least = max(length_m / room[1], width_m / room[0]) * 1000
-    for scale in SCALES:
-        if scale >= least:
-            return scale
-    return math.ceil(least / 500) * 500
+def least_scale(length_m: float, width_m: float, room: tuple[float, float]) -> float:
+    """The scale, 1 to so much, at which the ground just fits into a width and height."""
+    return max(length_m / room[1], width_m / room[0]) * 1000
+
+
+def usual_scale(least: float) -> int:
+    """The scale of a rule, or a round one, that is next smaller than 1 to `least`."""
+    return next((scale for scale in SCALES if scale >= least), math.ceil(least / 500) * 500)
 
 
 def key_letters(index: int, first: str = "A") -> str:
@@ -80,9 +81,7 @@ class PlanView:
         margin: float = 0.0,
     ) -> PlanView:  # fmt: skip
         """Draw body and tapes alone, as large as `size` allows; the strips `shown` in black."""
-        low, high = shown_reach(setting)
-        scale = float(max((high - low) / (size[1] - 2 * margin, size[0] - 2 * margin))) * 1000
-        view = cls.centred(setting, size, scale, (low, high))
+        view = cls.of(setting, size, shown_reach(setting), (margin,) * 4, usual=False)
         view.body()
         for line in setting.strips:
             corners = [view.place(corner) for corner in tape_corners(line.strip)]
@@ -91,13 +90,23 @@ class PlanView:
         return view
 
     @classmethod
-    def centred(
-        cls, setting: SettingOut, size: tuple[float, float], scale: float,
-        reach: tuple[Array, Array], off: Point = (0.0, 0.0),
+    def of(
+        cls, setting: SettingOut, size: tuple[float, float], reach: tuple[Array, Array],
+        around: Sequence[float], *, usual: bool = True,
     ) -> PlanView:  # fmt: skip
-        """A new picture with the ground from `reach` low to high in its middle, or `off` it."""
+        """A new picture of the ground from `reach` low to high, at the largest scale that fits.
+
+        `around`: what is kept free at the left, above, at the right and below; `usual`: only a
+        scale that a rule has.
+        """
+        left, above, right, below = around
+        room = size[0] - left - right, size[1] - above - below
+        length, width = (float(each) for each in reach[1] - reach[0])
+        scale = least_scale(length, width, room)
+        if usual:
+            scale = usual_scale(scale)
         x, y = (reach[0] + reach[1]) / 2 * 1000 / scale
-        middle = size[0] / 2 + float(y) + off[0], size[1] / 2 - float(x) + off[1]
+        middle = left + room[0] / 2 + float(y), below + room[1] / 2 - float(x)
         return cls(picture=Picture(*size), setting=setting, scale=scale, middle=middle)
 
     def place(self, ground_m: Sequence[float] | Array) -> Point:
@@ -105,15 +114,24 @@ class PlanView:
         mm = 1000 / self.scale
         return self.middle[0] - float(ground_m[1]) * mm, self.middle[1] + float(ground_m[0]) * mm
 
+    def beside(self, ground_m: Sequence[float] | Array, way: Array, away_mm: float) -> Point:
+        """Where something is drawn that lies so far from a ground point, on paper."""
+        x, y = self.place(ground_m)
+        return x - float(way[1]) * away_mm, y + float(way[0]) * away_mm
+
     def body(self) -> None:
         """The body as a heavy outline, with an arrow towards its front."""
         vehicle = self.setting.job.vehicle
-        x, y = vehicle.length_m / 2, vehicle.width_m / 2
-        corners = [self.place(p) for p in ((x, y), (x, -y), (-x, -y), (-x, y))]
+        front, side = vehicle.length_m / 2, vehicle.width_m / 2
+        ground = ((front, side), (front, -side), (-front, -side), (-front, side))
+        corners = [self.place(point) for point in ground]
         self.picture.polygon(corners, fill=WHITE, width=0.6)
+        (left, top), _, (right, low), _ = corners
+        self.lines += [(x, low, x, top) for x in (left, right)]
+        self.lines += [(left, y, right, y) for y in (low, top)]
         reach = min(0.35 * vehicle.width_m, 0.15 * vehicle.length_m)
         # Behind the front camera's badge.
-        tip = x - 0.25 * vehicle.length_m
+        tip = front - 0.25 * vehicle.length_m
         wings = tip - reach
         chevron = [self.place(p) for p in ((wings, reach), (tip, 0.0), (wings, -reach))]
         self.picture.line(*chevron, width=0.6)
@@ -125,11 +143,10 @@ class PlanView:
             self.picture.line(*ends, dash=CHAIN_DOTTED)
         x, y = self.middle
         left, low, right, top = lot
+        self._write(x, low - 3.4, "centre line", "middle")
         # Where the free ground beside the strips is too narrow on paper, beyond the lot's edge.
         free = right - self.place(shown_reach(self.setting)[0])[0]
-        within = free > text_width("mid line", SMALLEST_PT) + 4.0
-        self._write(x, low - 3.4, "centre line", "middle")
-        if within:
+        if free > text_width("mid line", SMALLEST_PT) + 4.0:
             self._write(right - 2, y + 1.0, "mid line", "end")
         else:
             self._write(right + 1.5, y - 1.1, "mid line", "start")
@@ -153,12 +170,12 @@ class PlanView:
         shown = [i for i in range(0, last + 1, step) if last - i >= step or i == last]
         start = 500 * strip.tape_width_m / self.scale + 2.0
         for index in dict.fromkeys([0, last, *shown]):
-            x, y = self.place(strip.from_m + strip.at_m[index] * strip.along)
+            mark = strip.from_m + strip.at_m[index] * strip.along
             # Farther off it would be taken for another mark's.
             for away in (start, start + 1.0, start + 2.0):
-                at = x - float(out[1]) * away, y + float(out[0]) * away - 1.1
-                if self._free(text_box(*at, str(index), anchor="middle"), self.lines):
-                    self._write(*at, str(index), "middle")
+                x, y = self.beside(mark, out, away)
+                if self._free(text_box(x, y - 1.1, str(index), anchor="middle"), self.lines):
+                    self._write(x, y - 1.1, str(index), "middle")
                     break
 
     def _write(self, x: float, y: float, text: str, anchor: Anchor) -> None:
@@ -170,10 +187,8 @@ class PlanView:
         shape: str, start_mm: float,
     ) -> None:  # fmt: skip
         """Put a badge near a ground point, in the first free place, if there is one."""
-        x, y = self.place(ground_m)
         for away, way in itertools.product(range(25), ways):
-            far = start_mm + BADGE_MM + away
-            at = x - float(way[1]) * far, y + float(way[0]) * far
+            at = self.beside(ground_m, way, start_mm + BADGE_MM + away)
             if self._free(badge_box(at, text)):
                 draw_badge(self.picture, at, text, shape)
                 self.taken.append(badge_box(at, text))

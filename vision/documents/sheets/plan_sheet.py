@@ -14,7 +14,6 @@ from vision.documents.sheets.plan_drawing import (
     key_letters,
     outward,
     scale_bar,
-    scale_for,
 )
 from vision.planning.setting_out.running_marks import SettingOut
 from vision.units.arrays import Array
@@ -27,13 +26,11 @@ LOT_LINE_MM = 4.0
 
 def plan_drawing(setting: SettingOut, figures: Figures, size: tuple[float, float]) -> PlanView:
     """The lot to scale with all that lies in it, and scale bars."""
-    lot, (left, above, right, below) = setting.lot, AROUND_MM
-    scale = scale_for(lot.length_m, lot.width_m, (size[0] - left - right, size[1] - above - below))
+    lot = setting.lot
     half = np.array([lot.vehicle_length_m, lot.vehicle_width_m]) / 2
     before, behind = np.array([lot.ahead_m, lot.left_m]), np.array([lot.behind_m, lot.right_m])
     reach = -half - behind, half + before
-    off = (left - right) / 2, (below - above) / 2
-    view = PlanView.centred(setting, size, scale, reach, off)
+    view = PlanView.of(setting, size, reach, AROUND_MM)
     (x0, y1), (x1, y0) = view.place(reach[1]), view.place(reach[0])
     box: Bounds = (x0, y0, x1, y1)
     view.picture.box(box, width=0.25, dash=(2.5, 1.5))
@@ -46,7 +43,7 @@ def plan_drawing(setting: SettingOut, figures: Figures, size: tuple[float, float
     for line in setting.strips:
         view.numbers(line.strip)
     _badges(view)
-    scale_bar(view.picture, 4.0, below - 5.0, scale, size[0] - 24)
+    scale_bar(view.picture, 4.0, AROUND_MM[3] - 5.0, view.scale, size[0] - 24)
     return view
 
 
