@@ -1,8 +1,8 @@
 """Ray maps between pixels and the ground, and what the body hides.
 
 Proves: ray maps agree with poses and lenses, on both sides of 90 degrees; their derivatives match
-central differences; a map fitted to rays alone recovers the pose's map; a body hides what stands
-behind it. Does not prove that a fitted pose is right, nor anything about real pictures.
+central differences; a body hides what stands behind it. Does not prove that a fitted pose is right,
+nor anything about real pictures.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ import pytest
 
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.camera.solver import NoFit
 from vision.job.body import body_hides
 from vision.job.job import Vehicle
 from vision.units.arrays import Array
-from vision.views.ground import GroundMap, disagreement_rad, fit_ground_map, ground_map
+from vision.views.ground import ground_map
 
 LENS = Lens(
     width=1280, height=720, fx=430, fy=428, cx=640, cy=357, k=np.array([-0.02, 0.003, 0, 0])
@@ -76,52 +75,6 @@ def test_tilt_error_on_the_ground_is_that_of_plane_geometry() -> None:
         return float(ground_map(pose, LENS).ground_from_pixel(centre)[0])
 
     assert hit(29.9) - hit(30.0) == pytest.approx(0.0210, abs=5e-5)
-
-
-def test_fitted_map_recovers_the_pose_s_map() -> None:
-    points = np.concatenate([ground_points(), [[1.0, 5.0], [2.0, -6.0]]])
-    truth = ground_map(POSE, LENS)
-    fitted = fit_ground_map(LENS.unproject(truth.pixel_from_ground(points)), points, lens=LENS)
-    assert isinstance(fitted, GroundMap)
-    np.testing.assert_allclose(fitted.ray_from_ground, truth.ray_from_ground, atol=1e-8)
-    assert disagreement_rad(fitted, POSE, points) < 1e-8
-
-
-def test_fitted_map_with_noise_is_refined_and_within_its_noise() -> None:
-    rng = np.random.default_rng(3)
-    points = ground_points()
-    pixels = ground_map(POSE, LENS).pixel_from_ground(points) + rng.normal(0, 0.1, (40, 2))
-    fitted = fit_ground_map(LENS.unproject(pixels), points, np.full(40, 1e6), lens=LENS)
-    assert isinstance(fitted, GroundMap)
-    # 0.1 px is 0.23 mrad here; forty points leave less than three times that anywhere among them.
-    assert disagreement_rad(fitted, POSE, points) < 7e-4
-
-
-def test_disagreement_is_the_angle_of_a_turned_camera() -> None:
-    turned = Pose.at(POSE.camera_in_ground_m, Aim.from_degrees(3.0, 44.5, -2.0).rotation())
-    worst = disagreement_rad(ground_map(turned, LENS), POSE, ground_points(400))
-    assert np.degrees(worst) == pytest.approx(0.5, abs=0.01)
-
-
-@pytest.mark.parametrize(
-    ("points", "code"),
-    [
-        (ground_points(3), "too-few-marks"),
-        (np.array([[5.0, 0], [6, 0], [7, 0], [8, 0], [9, 0]]), "degenerate"),
-        (np.array([[5.0, 0], [6, 0], [7, 0], [6, 2]]), "degenerate"),
-        (np.array([[5.0, 1]] * 5), "degenerate"),
-    ],
-)
-def test_points_that_carry_no_map(points: Array, code: str) -> None:
-    rays = LENS.unproject(ground_map(POSE, LENS).pixel_from_ground(points))
-    outcome = fit_ground_map(rays, points, lens=LENS)
-    assert isinstance(outcome, NoFit)
-    assert outcome.code == code
-
-
-def test_wrong_shapes_are_refused() -> None:
-    with pytest.raises(ValueError, match="expected"):
-        fit_ground_map(np.zeros((4, 3)), np.zeros((5, 2)), lens=LENS)
 
 
 def test_body_hides_what_stands_behind_it() -> None:

@@ -5,11 +5,6 @@ from __future__ import annotations
 from vision.documents.check_words.saying import Arguments, Say, Words, plain
 
 
-def _degenerate(a: Arguments, _: Say) -> str:
-    which = "lie in one line" if a["in_line"] else "fit more than one ground map"
-    return f"the points {which}"
-
-
 def _not_converged(a: Arguments, _: Say) -> str:
     if "steps" not in a:
         return "no start led to a fit"
@@ -40,8 +35,6 @@ NO_FIT: dict[str, Words] = {
     "not-finite": plain("the start has residuals that are not finite"),
     "not-converged": _not_converged,
     "too-few-marks": lambda a, _: f"{a['usable']} marks can be used; a fit needs {a['needed']}",
-    "degenerate": _degenerate,
-    "behind": plain("no ground map puts every point ahead of the camera"),
     "no-camera": lambda a, _: (
         f"no camera shows {a['needed']} identified marks, so nothing can be adjusted"
     ),
