@@ -7,7 +7,7 @@ pose to within some pixels; the full lens follows in the plan fit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -40,25 +40,11 @@ class Cameras:
 
     def take(self, index: NDArray[np.intp]) -> Cameras:
         """The cameras at `index`."""
-        return Cameras(
-            place_m=self.place_m[index],
-            R=self.R[index],
-            curve=self.curve[index],
-            centre_px=self.centre_px[index],
-            f0=self.f0,
-            half_field_rad=self.half_field_rad,
-        )
+        return replace(self, **{name: getattr(self, name)[index] for name in _EACH})
 
     def as_type(self, kind: type[np.floating[Any]]) -> Cameras:
         """The same with numbers of another precision."""
-        return Cameras(
-            place_m=self.place_m.astype(kind),
-            R=self.R.astype(kind),
-            curve=self.curve.astype(kind),
-            centre_px=self.centre_px.astype(kind),
-            f0=self.f0,
-            half_field_rad=self.half_field_rad,
-        )
+        return replace(self, **{name: getattr(self, name).astype(kind) for name in _EACH})
 
     def project(self, points_m: Array) -> tuple[Array, Array]:
         """Pixels (b, n, 2) of ground points (n, 3), and the points in camera coordinates."""
@@ -100,14 +86,17 @@ class Cameras:
     def moved(self, step: Array) -> Cameras:
         """The cameras after a step (b, 10) in the order of `derivatives`."""
         turn = Rotation.from_rotvec(step[:, 3:6]).as_matrix()
-        return Cameras(
+        return replace(
+            self,
             place_m=self.place_m + step[:, :3],
             R=turn @ self.R,
             curve=self.curve + step[:, 6:8],
             centre_px=self.centre_px + step[:, 8:],
-            f0=self.f0,
-            half_field_rad=self.half_field_rad,
         )
+
+
+_EACH = ("place_m", "R", "curve", "centre_px")
+"""What each camera has of its own."""
 
 
 def coarse_cameras(

@@ -9,7 +9,6 @@ can tell, and nothing is said.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -28,12 +27,8 @@ NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture"})
 NAMED = frozenset({"swapped", "other-camera"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _View:
-    """One way of reading a camera's picture, and what it would mean for the job."""
-
-    grey: np.ndarray
-    reason: Reason
+_View = tuple[np.ndarray, Reason]
+"""One way of reading a camera's picture, and what it would mean for the job."""
 
 
 def without_mixups(
@@ -64,10 +59,10 @@ def without_mixups(
         mirrored, upside_down = _other_views(camera, pictures[camera.name])
         # No mark is ever named in a picture that stands on its head.
         views = [mirrored, upside_down] if isinstance(own, NotIdentified) else [mirrored]
-        for view in views:
-            other = look(camera, view.grey)
+        for grey, reason in views:
+            other = look(camera, grey)
             if isinstance(other, Identified) and _better([(camera, other)], [(camera, own)]):
-                found[camera.name] = NotIdentified(camera=camera.name, reason=view.reason)
+                found[camera.name] = NotIdentified(camera=camera.name, reason=reason)
                 break
     return found
 
@@ -87,13 +82,13 @@ def without_mirrors(
     least = cost(outcomes) - SETTINGS.least_joint_gain
     named: NotIdentified | None = None
     for camera in suspects:
-        view = _other_views(camera, pictures[camera.name])[0]
-        other = look(camera, view.grey)
+        grey, reason = _other_views(camera, pictures[camera.name])[0]
+        other = look(camera, grey)
         if isinstance(other, Identified):
             turned = cost({**outcomes, camera.name: other})
             if turned < least:
                 least = turned
-                named = NotIdentified(camera=camera.name, reason=view.reason)
+                named = NotIdentified(camera=camera.name, reason=reason)
     return {**outcomes, named.camera: named} if named else dict(outcomes)
 
 
@@ -173,7 +168,7 @@ def _whose(
     if not whose:
         return None
     # The left camera's picture, mirrored, is much like the right one's: its own reading is better.
-    turned = look(camera, _other_views(camera, picture)[0].grey)
+    turned = look(camera, _other_views(camera, picture)[0][0])
     if isinstance(turned, Identified) and turned.share >= max(whose.values()):
         return None
     reason = Reason("other-camera", camera=camera.name, file=picture.file, others=tuple(whose))
@@ -195,8 +190,8 @@ def _other_views(camera: Camera, picture: Picture) -> tuple[_View, _View]:
     mirrored = Reason("mirrored", camera=camera.name, stated_mirrored=picture.mirrored)
     upside_down = Reason("upside-down", camera=camera.name, roll_rad=_half_turned_rad(camera))
     return (
-        _View(grey=np.ascontiguousarray(picture.grey[:, ::-1]), reason=mirrored),
-        _View(grey=np.ascontiguousarray(picture.grey[::-1, ::-1]), reason=upside_down),
+        (np.ascontiguousarray(picture.grey[:, ::-1]), mirrored),
+        (np.ascontiguousarray(picture.grey[::-1, ::-1]), upside_down),
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from vision.job.job import Ink
 from vision.marks.settings import SETTINGS
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 
 TUNED = SETTINGS.candidates
 
@@ -34,8 +34,7 @@ class Candidates:
     strength: Array
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (None, 2), "pixels_px"))
-        object.__setattr__(self, "strength", frozen_array(self.strength, (None,), "strength"))
+        freeze(self, pixels_px=(None, 2), strength=(None,))
 
     @property
     def worth(self) -> Array:

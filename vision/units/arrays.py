@@ -24,3 +24,9 @@ def frozen_array(values: object, shape: tuple[int | None, ...], name: str) -> Ar
         raise ValueError(f"{name}: expected finite numbers, found {array.tolist()}")
     array.setflags(write=False)
     return array
+
+
+def freeze(value: object, **shapes: tuple[int | None, ...]) -> None:
+    """Put `frozen_array` copies in the place of a frozen value's own fields, by name and shape."""
+    for name, shape in shapes.items():
+        object.__setattr__(value, name, frozen_array(getattr(value, name), shape, name))

@@ -15,7 +15,7 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedStrip, Adjustment
 from vision.adjustment.plan_fit import PlanFit
 from vision.job.job import Job
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import gaps_with_slopes
 from vision.views.seams.lines import SeamLine
@@ -41,7 +41,7 @@ class EdgeCrossing:
     kink_sigma_rad: float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "at_m", frozen_array(self.at_m, (2,), "at_m"))
+        freeze(self, at_m=(2,))
 
 
 def edge_crossings(

@@ -7,7 +7,7 @@ corner's levels are not a saddle's, the edge of a shadow across it is tried.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,15 +64,7 @@ class _Windows:
     bend: Array
 
     def chosen(self, which: NDArray[np.intp]) -> _Windows:
-        return _Windows(
-            at=self.at[which],
-            start=self.start[which],
-            turns=self.turns[which],
-            offset=self.offset[which],
-            weight=self.weight[which],
-            values=self.values[which],
-            bend=self.bend[which],
-        )
+        return _Windows(**{each.name: getattr(self, each.name)[which] for each in fields(self)})
 
 
 def fit_corners(grey: Grey, grid: Array) -> Corners:

@@ -6,11 +6,12 @@ one in the sun, and an edge that runs on through a shadow's edge keeps its contr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
 from vision.calibration.settings import SETTINGS
@@ -73,12 +74,7 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
     # One corner may peak at two pixels and two scales; the stronger stays.
     for first, second in sorted(cKDTree(saddles.pixels).query_pairs(TUNED.saddles_apart_px)):
         kept[max(first, second)] &= not kept[min(first, second)]
-    return Saddles(
-        pixels=saddles.pixels[kept],
-        ways=saddles.ways[kept],
-        sign=saddles.sign[kept],
-        strength=saddles.strength[kept],
-    )
+    return Saddles(**{each.name: getattr(saddles, each.name)[kept] for each in fields(saddles)})
 
 
 def smooth_logs(logs: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -191,10 +187,5 @@ def _is_edge(
 
 def sample(image: NDArray[np.float32], at: Array) -> Array:
     """Bilinear levels of an image at pixels (..., 2); the rim's beyond it."""
-    u, v = np.clip(at[..., 0], 0, image.shape[1] - 1.001), at[..., 1]
-    v = np.clip(v, 0, image.shape[0] - 1.001)
-    column, row = u.astype(int), v.astype(int)
-    a, b = u - column, v - row
-    top = image[row, column] * (1 - a) + image[row, column + 1] * a
-    bottom = image[row + 1, column] * (1 - a) + image[row + 1, column + 1] * a
-    return np.asarray(top * (1 - b) + bottom * b, dtype=np.float64)
+    rows_first = np.moveaxis(at[..., ::-1], -1, 0)
+    return np.asarray(map_coordinates(image, rows_first, np.float64, order=1, mode="nearest"))

@@ -10,7 +10,7 @@ from vision.marks.box_corner.carton import Stand, carton_edges, side_sines
 from vision.marks.box_corner.edge_search import Look, Ray, strength_along
 from vision.marks.edge_fit import fit_edges
 from vision.marks.settings import SETTINGS
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.units.reason import Reason
 
 TUNED = SETTINGS.box_corner
@@ -24,10 +24,7 @@ class FoundCorner:
     covariance_px2: Array
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))
-        shape = (2, 2)
-        covariance = frozen_array(self.covariance_px2, shape, "covariance_px2")
-        object.__setattr__(self, "covariance_px2", covariance)
+        freeze(self, pixel_px=(2,), covariance_px2=(2, 2))
 
 
 def measure_corner(look: Look, stand: Stand, shift_px: Array) -> FoundCorner | Reason:

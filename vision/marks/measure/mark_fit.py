@@ -24,7 +24,7 @@ from vision.marks.measure.occlusion import half_hidden, uncovered
 from vision.marks.measure.patches import Patches, cut_patches, per_mark
 from vision.marks.measure.shadows import shadow_starts
 from vision.marks.settings import SETTINGS
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 
 TUNED = SETTINGS.measure
 
@@ -51,10 +51,7 @@ class Measured:
     shadow: bool = False
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))
-        object.__setattr__(
-            self, "covariance_px2", frozen_array(self.covariance_px2, (2, 2), "covariance_px2")
-        )
+        freeze(self, pixel_px=(2,), covariance_px2=(2, 2))
 
 
 def measure(

@@ -32,7 +32,7 @@ def covariance(patches: Patches, residual: Array, influence: Array, noise2: Arra
     alike = np.where(pairs < TUNED.least_pairs, 0.0, product / np.maximum(pairs * square, 1e-9))
     both_ways = one_way + np.swapaxes(one_way, 2, 3)
     total = white + np.einsum("mw,w,mwij->mij", alike, weights, both_ways)
-    return _at_least(total, TUNED.least_variance_share * white) * noise2[:, None, None]
+    return at_least(total, TUNED.least_variance_share * white) * noise2[:, None, None]
 
 
 def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
@@ -60,11 +60,13 @@ def _products(patches: Patches, values: Array) -> tuple[Array, Array]:
     return products, np.array([(1 - abs(du) / reach) * (1 - dv / reach) for du, dv in steps])
 
 
-def _at_least(matrix: Array, least: Array) -> Array:
-    """`matrix` (m, 2, 2), raised where in some direction it is below `least`."""
-    ridge = 1e-9 * np.trace(least, axis1=1, axis2=2) + 1e-30
-    scale = np.linalg.cholesky(least + ridge[:, None, None] * np.eye(2))
+def at_least(matrix: Array, least: Array) -> Array:
+    """`matrix` (..., k, k), raised where in some direction it is below `least`."""
+    ridge = 1e-9 * np.trace(least, axis1=-2, axis2=-1) + 1e-30
+    scale = np.linalg.cholesky(least + ridge[..., None, None] * np.eye(least.shape[-1]))
     inverse = np.linalg.inv(scale)
-    values, vectors = np.linalg.eigh(inverse @ matrix @ np.swapaxes(inverse, 1, 2))
+    values, vectors = np.linalg.eigh(inverse @ matrix @ np.swapaxes(inverse, -2, -1))
     turned = scale @ vectors
-    return np.asarray((turned * np.maximum(values, 1.0)[:, None]) @ np.swapaxes(turned, 1, 2))
+    return np.asarray(
+        (turned * np.maximum(values, 1.0)[..., None, :]) @ np.swapaxes(turned, -2, -1)
+    )

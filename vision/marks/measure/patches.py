@@ -67,28 +67,19 @@ class Patches:
         count = np.bincount(self.of, minlength=len(self.marks))
         stride = np.maximum(np.sqrt(count / most).astype(int), 1)
         on_grid = (self.pixels % stride[self.of, None] == 0).all(axis=1)
-        return self._at(np.ones(len(self.marks), dtype=bool), on_grid)
+        return self.part(np.ones(len(self.marks), dtype=bool), on_grid)
 
     def take(self, keep: NDArray[np.bool_]) -> Patches:
         """The marks where `keep` (m,), in the same order."""
-        return self._at(keep, keep[self.of])
+        return self.part(keep, keep[self.of])
 
     def part(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
         """The marks where `keep` (m,), with their pixels where `rows` (n,), which has no others."""
-        return self._at(keep, rows)
-
-    def _at(self, keep: NDArray[np.bool_], rows: NDArray[np.bool_]) -> Patches:
         return Patches(
             marks=tuple(mark for mark, kept in zip(self.marks, keep, strict=True) if kept),
-            which=self.which[keep],
             of=(np.cumsum(keep) - 1)[self.of[rows]],
-            pixels=self.pixels[rows],
-            levels=self.levels[rows],
-            middle=self.middle[keep],
-            s=self.s[rows],
-            q=self.q[rows],
-            d_pixel_d_mark=self.d_pixel_d_mark[keep],
-            centre_px=self.centre_px[keep],
+            **{name: getattr(self, name)[keep] for name in _OF_MARKS},
+            **{name: getattr(self, name)[rows] for name in _OF_PIXELS},
         )
 
     def alike(self) -> list[Patches]:
@@ -97,6 +88,10 @@ class Patches:
         return [
             self.take(np.array([kind == other for other in kinds])) for kind in dict.fromkeys(kinds)
         ]
+
+
+_OF_MARKS = ("which", "middle", "d_pixel_d_mark", "centre_px")
+_OF_PIXELS = ("pixels", "levels", "s", "q")
 
 
 def spans_of(of: NDArray[np.intp], count: int) -> list[slice]:

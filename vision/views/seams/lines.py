@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.camera.geometry import wrap_angle
 from vision.job.job import Camera, Job, Vehicle
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
 
 TUNED = SETTINGS.seams
@@ -23,8 +23,7 @@ class SeamLine:
     end_m: Array
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "start_m", frozen_array(self.start_m, (2,), "start_m"))
-        object.__setattr__(self, "end_m", frozen_array(self.end_m, (2,), "end_m"))
+        freeze(self, start_m=(2,), end_m=(2,))
 
     @property
     def direction(self) -> Array:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.edges import EdgeBlurs
 
@@ -42,9 +42,7 @@ class BlurMap:
     edges: int
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "terms", frozen_array(self.terms, (TERMS,), "terms"))
-        shape = (TERMS, TERMS)
-        object.__setattr__(self, "covariance", frozen_array(self.covariance, shape, "covariance"))
+        freeze(self, terms=(TERMS,), covariance=(TERMS, TERMS))
 
     def blur_px(self, pixels_px: Array) -> tuple[float, float]:
         """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.job.mark_id import MarkId
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
 from vision.views.sharpness.mark_blurs import MarkBlurs
@@ -31,7 +31,7 @@ class SoftPatch:
     marks: tuple[MarkId, ...]
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "pixel_px", frozen_array(self.pixel_px, (2,), "pixel_px"))
+        freeze(self, pixel_px=(2,))
 
 
 def find_soft_patches(marks: MarkBlurs, blur_map: BlurMap) -> tuple[SoftPatch, ...] | None:

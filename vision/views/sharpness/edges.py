@@ -15,7 +15,7 @@ import numpy as np
 
 from vision.marks.edge_fit import EdgeFit, fit_edges
 from vision.marks.settings import SETTINGS as MARKS
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.light import noise_of, span_of
 
@@ -37,10 +37,9 @@ class EdgeBlurs:
     step: Array
 
     def __post_init__(self) -> None:
-        count = len(self.pixels_px)
-        object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (count, 2), "pixels"))
-        for name in ("normal_rad", "blur_px", "sigma_px", "step"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (count,), name))
+        count = (len(self.pixels_px),)
+        freeze(self, pixels_px=(*count, 2), normal_rad=count, blur_px=count)
+        freeze(self, sigma_px=count, step=count)
 
     def __len__(self) -> int:
         return len(self.blur_px)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import cv2
 import numpy as np
@@ -21,7 +22,7 @@ from vision.job.pattern import Blurred, drawable, half_extent, ink_coverage, tap
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured
 from vision.marks.measure.patches import Patches, cut_patches
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
 
 TUNED = SETTINGS.sharpness
@@ -44,10 +45,9 @@ class MarkBlurs:
     found: np.ndarray
 
     def __post_init__(self) -> None:
-        count = len(self.ids)
-        object.__setattr__(self, "pixels_px", frozen_array(self.pixels_px, (count, 2), "pixels"))
-        for name in ("blur_px", "sigma_px", "extent_px", "sharpest_px"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (count,), name))
+        count = (len(self.ids),)
+        freeze(self, pixels_px=(*count, 2), blur_px=count, sigma_px=count)
+        freeze(self, extent_px=count, sharpest_px=count)
 
 
 def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: float) -> MarkBlurs:
@@ -160,13 +160,9 @@ def _soft_px(patch: Patches, sharp_px: float) -> float | None:
     spread = float(((levels - levels.mean()) ** 2).sum())
     inverse = np.linalg.inv(patch.d_pixel_d_mark[0])
     misfit: dict[float, float] = {}
-    for blur in (sharp_px, *TUNED.tried_px):
-        if blur > sharp_px or blur == sharp_px:
-            misfit[blur] = min(
-                _misfit(patch, every, inverse @ np.array([u, v]), blur)
-                for u in TUNED.offsets_px
-                for v in TUNED.offsets_px
-            )
+    shifts_m = [inverse @ np.array(each) for each in product(TUNED.offsets_px, repeat=2)]
+    for blur in (sharp_px, *(each for each in TUNED.tried_px if each > sharp_px)):
+        misfit[blur] = min(_misfit(patch, every, shift_m, blur) for shift_m in shifts_m)
     best = min(misfit, key=lambda blur: misfit[blur])
     explained = 1 - misfit[best] / max(spread, 1e-9)
     if best == sharp_px or explained < TUNED.mark_explained:

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.marks.measure.noise_correlation import at_least
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 from vision.views.settings import SETTINGS
@@ -209,18 +210,9 @@ def _covariance(look: _Look, prior: Array) -> Array | None:
     )
     unknowns = scores.shape[1]
     blocks = scores.T @ scores * len(names) / max(len(names) - unknowns, 1)
-    slope = _larger(spread + 1e-9 * np.eye(unknowns), blocks) + prior
+    slope = at_least(blocks, spread) + prior
     least = float(np.linalg.eigvals(np.linalg.solve(spread + prior, curvature)).real.min())
     if least < TUNED.least_shared:
         return None
     inverse = np.linalg.inv(curvature)
     return np.asarray(inverse @ slope @ inverse)
-
-
-def _larger(first: Array, second: Array) -> Array:
-    """Whichever of two covariances is larger, along each direction in which the first is one."""
-    root = np.linalg.cholesky(first)
-    inverse = np.linalg.inv(root)
-    values, vectors = np.linalg.eigh(inverse @ second @ inverse.T)
-    larger = root @ vectors
-    return np.asarray(larger * np.maximum(values, 1.0) @ larger.T)

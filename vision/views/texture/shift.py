@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from vision.camera.statistics import chi_square_limit
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 
@@ -32,9 +32,7 @@ class TextureShift:
     correlation: float
 
     def __post_init__(self) -> None:
-        for name, shape in (("at_m", (2,)), ("shift_m", (2,)), ("covariance_m2", (2, 2))):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
-        object.__setattr__(self, "slope", frozen_array(self.slope, (2,), "slope"))
+        freeze(self, at_m=(2,), shift_m=(2,), covariance_m2=(2, 2), slope=(2,))
 
     @property
     def sigma_m(self) -> Array:
