@@ -182,7 +182,7 @@ def _sharpness(known: bool) -> Sharpness:
 def _picture(name: str, *, known: bool) -> dict[str, Any]:
     sharp = _sharpness(known)
     judged = judge_picture(name, sharp, Tolerances(), identified=known)
-    return {"sharpness": sharp, "picture_verdict": judged}
+    return {"picture_verdict": judged}
 
 
 def _camera(camera: Camera) -> InspectedCamera:

@@ -19,10 +19,11 @@ from typer.testing import CliRunner
 
 from cli.main import app
 from tests.paths import CLEAR_DAY
+from vision.camera.geometry import ANGLES
 from vision.comparison.change import Epoch
 from vision.comparison.epochs import epoch_of
 from vision.comparison.record import KeptCheck, kept_check
-from vision.documents.result import ANGLES, result_of
+from vision.documents.result import result_of
 from vision.files import disk, record_file
 from vision.inspection.inspect import inspect
 

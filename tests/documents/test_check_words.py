@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import is_dataclass
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import numpy as np
 import pytest
@@ -15,7 +17,9 @@ import pytest
 from tests.paths import ROOT
 from vision.documents.check_words.finding import MARKS, NAMING
 from vision.documents.check_words.words import JUDGED, WORDS, say_check
+from vision.inspection.inspected import Inspection
 from vision.inspection.verdict.pictures import FAULTS
+from vision.units.plain import how_written
 from vision.units.reason import Reason
 
 MADE = re.compile(
@@ -35,9 +39,20 @@ def files() -> Iterator[Path]:
         yield from at.rglob("*.py") if at.is_dir() else [at]
 
 
+def why_null(kind: type) -> set[str]:
+    """Codes of why a figure is null, of a class and of all that it writes."""
+    found, hints = set(), get_type_hints(kind)
+    for name, how in how_written(kind).items():
+        found |= {how.missing} if how.missing else set()
+        hint = hints.get(name) or get_type_hints(getattr(kind, name).fget)["return"]
+        for inner in (hint, *get_args(hint), *(a for h in get_args(hint) for a in get_args(h))):
+            found |= why_null(inner) if is_dataclass(inner) and isinstance(inner, type) else set()
+    return found
+
+
 def test_every_code_has_words_and_no_words_lack_a_code() -> None:
     made = {code for file in files() for code in MADE.findall(file.read_text(encoding="utf-8"))}
-    made = {code for code in made if "{" not in code} | NOT_LITERAL
+    made = {code for code in made if "{" not in code} | NOT_LITERAL | why_null(Inspection)
     # What is judged has words for either outcome, and none for itself.
     judged = {*JUDGED, "nearest-ground"}
     made = made - judged | {f"{of}-{word}" for of in judged for word in ("beyond", "not-judged")}

@@ -146,8 +146,18 @@ def test_names_and_layouts_that_nobody_expected(text):
         root = ElementTree.fromstring(svg_text(page, job.name))
         assert {element.tag for element in root.iter()} <= {
             SVG + tag
-            for tag in ("svg", "title", "clipPath", "g", "rect", "text")
-            + ("polygon", "polyline", "circle", "path")
+            for tag in [
+                "svg",
+                "title",
+                "clipPath",
+                "g",
+                "rect",
+                "text",
+                "polygon",
+                "polyline",
+                "circle",
+                "path",
+            ]
         }
     pdf_bytes(pages, job.name)
 

@@ -245,9 +245,11 @@ def test_a_soft_picture_is_soft_and_not_without_marks(soft_and_wet: Inspection) 
     assert right.verdict == "re-shoot"
     assert right.reasons[0].code == "soft"
     assert right.plan_fit is None
-    assert right.sharpness is not None
-    assert right.sharpness.blur is not None
-    assert right.sharpness.blur.blur_px == pytest.approx(5.0, abs=0.6)
+    assert right.picture_verdict is not None
+    sharpness = right.picture_verdict.sharpness
+    assert sharpness is not None
+    assert sharpness.blur is not None
+    assert sharpness.blur.blur_px == pytest.approx(5.0, abs=0.6)
     assert [each.what.arguments["why"].code for each in right.actions] == ["soft"]
 
 

@@ -92,3 +92,16 @@ def test_reasons_are_written_with_their_words() -> None:
 def test_a_figure_without_digits_is_a_mistake() -> None:
     with pytest.raises(TypeError, match="digits"):
         plain((0.1,), say)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outer:
+    name: str = written()
+    inner: Inner | None = written(flat=Inner)
+    last: int = written()
+
+
+def test_the_keys_of_a_flat_value_stand_among_the_others() -> None:
+    known, none = (Outer(name="a", inner=each, last=1) for each in (Inner(level=2), None))
+    assert plain(known, say) == {"name": "a", "level": 2.0, "last": 1}
+    assert plain(none, say) == {"name": "a", "level": None, "last": 1}

@@ -9,12 +9,16 @@ import numpy as np
 from vision.adjustment.faults import POWER, GroupFault, GroupRows
 from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.plan_fit import Points
-from vision.camera.geometry import Aim, Pose, d_aim_d_rotation_vector
+from vision.camera.geometry import ANGLES, Aim, Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.statistics import noncentrality
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array, Flags
+from vision.units.plain import also_written, written
+
+STRIP_NOT_SEEN, MARK_NOT_SEEN = "strip-not-seen", "mark-not-seen"
+"""Codes of why there is no figure of where something lies."""
 
 
 def _freeze(
@@ -48,8 +52,8 @@ class AdjustedCamera:
     """
 
     name: str
-    pose: Pose
-    lens: Lens
+    pose: Pose = written(flat=Pose)
+    lens: Lens = written()
     covariance: Array
     used: Flags
     residual_px: Array
@@ -69,6 +73,13 @@ class AdjustedCamera:
         return np.asarray(by_turn @ self.covariance[3:6, 3:6] @ by_turn.T)
 
     @property
+    @also_written(4, degrees=True, names=ANGLES)
+    def aim_sigma_rad(self) -> Array:
+        """Sigmas (3,) of pan, tilt and roll; NaN where the camera looks straight down."""
+        return np.sqrt(np.diag(self.aim_covariance_rad2))
+
+    @property
+    @also_written(5)
     def position_sigma_m(self) -> Array:
         """Sigmas (3,) of its place."""
         return np.sqrt(np.diag(self.covariance)[:3])
@@ -87,10 +98,10 @@ class AdjustedStrip:
     name: str
     ends_m: Array
     covariance_m2: Array
-    shift_m: Array
-    shift_sigma_m: Array
-    turn_rad: float
-    turn_sigma_rad: float
+    shift_m: Array = written(5, missing=STRIP_NOT_SEEN)
+    shift_sigma_m: Array = written(5, missing=STRIP_NOT_SEEN)
+    turn_rad: float = written(4, degrees=True, missing=STRIP_NOT_SEEN)
+    turn_sigma_rad: float = written(4, degrees=True, missing=STRIP_NOT_SEEN)
     mark_ids: tuple[MarkId, ...]
     mark_shift_m: Array
     mark_shift_covariance_m2: Array
@@ -108,13 +119,19 @@ class AdjustedMark:
     """
 
     name: str
-    shift_m: Array
+    shift_m: Array = written(5, missing=MARK_NOT_SEEN)
     covariance_m2: Array
     seen: bool
     views: int = 0
 
     def __post_init__(self) -> None:
         _freeze(self)
+
+    @property
+    @also_written(5, key="shift_sigma_m", missing=MARK_NOT_SEEN)
+    def sigma_m(self) -> Array:
+        """Standard deviations (3,) of the shift."""
+        return np.sqrt(np.diag(self.covariance_m2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

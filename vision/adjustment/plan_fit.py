@@ -25,6 +25,7 @@ from vision.job.job import Camera, Job
 from vision.job.layout import PlannedMark, place_sigma_m
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags, frozen_array
+from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 
 Guess = tuple[Pose, Lens]
@@ -121,8 +122,8 @@ class PlanFit:
     predicted, the latter on each mark's own height plane (NaN where the ray does not reach it).
     """
 
-    pose: Pose
-    lens: Lens
+    pose: Pose = written(flat=Pose)
+    lens: Lens = written()
     covariance: Array
     points: Points
     used: Flags
@@ -131,11 +132,13 @@ class PlanFit:
     chi2: float
 
     @property
+    @also_written(3, names=("rms", "max"))
     def reprojection_px(self) -> Lengths:
         """Of the used marks' residuals in the picture."""
         return _lengths(self.residual_px[self.used])
 
     @property
+    @also_written(5, names=("rms", "max"), key="ground_residual_m")
     def off_ground_m(self) -> Lengths:
         """The same on the ground."""
         return _lengths(self.residual_m[self.used])

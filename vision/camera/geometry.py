@@ -18,6 +18,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from vision.units.arrays import Array, frozen_array
+from vision.units.plain import also_written, written
 
 ANGLES = ("pan", "tilt", "roll")
 """Of an aim, in the order of every vector and covariance of them."""
@@ -60,9 +61,9 @@ class Aim:
     behind it.
     """
 
-    pan_rad: float
-    tilt_rad: float
-    roll_rad: float
+    pan_rad: float = written(4, degrees=True, key="pan")
+    tilt_rad: float = written(4, degrees=True, key="tilt")
+    roll_rad: float = written(4, degrees=True, key="roll")
 
     def __post_init__(self) -> None:
         frozen_array(self.as_array(), (3,), "aim")
@@ -158,11 +159,13 @@ class Pose:
         return cls(R=R, t_m=-R @ np.asarray(camera_in_ground_m, dtype=np.float64))
 
     @property
+    @also_written(5, key="position_m")
     def camera_in_ground_m(self) -> Array:
         """The place of the camera's centre in ground coordinates, (3,)."""
         return -self.R.T @ self.t_m
 
     @property
+    @also_written(key="aim_deg")
     def aim(self) -> Aim:
         """Pan, tilt and roll of a `camera_from_ground`."""
         return aim_from_rotation(self.R)

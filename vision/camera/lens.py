@@ -12,12 +12,13 @@ dr/dtheta is no longer positive; beyond it there is no answer and the answer is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from vision.units.arrays import Array, frozen_array
+from vision.units.plain import also_written, written
 
 PARAMETERS = ("fx", "fy", "cx", "cy", "k1", "k2", "k3", "k4")
 """Order of a lens in every vector, Jacobian and covariance."""
@@ -36,11 +37,18 @@ class Lens:
 
     width: int
     height: int
-    fx: float
-    fy: float
-    cx: float
-    cy: float
-    k: Array = field(default_factory=lambda: np.zeros(4))
+
+    @property
+    @also_written()
+    def model(self) -> str:
+        """What the parameters are those of."""
+        return "kannala-brandt"
+
+    fx: float = written(4)
+    fy: float = written(4)
+    cx: float = written(4)
+    cy: float = written(4)
+    k: Array = written(8, default_factory=lambda: np.zeros(4))
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "k", frozen_array(self.k, (4,), "k"))

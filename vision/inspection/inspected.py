@@ -13,19 +13,20 @@ from vision.adjustment.adjusted import (
     Adjustment,
 )
 from vision.adjustment.plan_fit import PlanFit
+from vision.camera.geometry import Aim
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.reliability import Reliability
 from vision.inspection.verdict.rule import Action
 from vision.inspection.whatif.change import WhatIf
-from vision.job.job import Camera, Job
+from vision.job.job import Camera, Job, Tolerances, Vehicle, VehicleState
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 from vision.units.arrays import Array, frozen_array
+from vision.units.plain import also_written, written, written_keys
 from vision.units.reason import Reason
 from vision.views.seam_edges import EdgeCrossing
 from vision.views.seams.gaps import SeamGap
-from vision.views.sharpness.blur import Sharpness
-from vision.views.texture.shift import NoTexture, TextureShift
+from vision.views.texture.shift import Agreement, NoTexture, TextureShift, texture_agreement
 
 MARK_STATUSES = ("used", "rejected", "not-found", "hidden", "outside")
 
@@ -40,14 +41,14 @@ class InspectedMark:
     plan fit. None where there is no such figure; `reason` then says why.
     """
 
-    id: MarkId
-    status: str
-    planned_m: Array
-    pixel_px: Array | None = None
-    covariance_px2: Array | None = None
-    residual_px: Array | None = None
-    residual_m: Array | None = None
-    reason: Reason | None = None
+    id: MarkId = written()
+    status: str = written()
+    pixel_px: Array | None = written(3, key="pixel", default=None)
+    covariance_px2: Array | None = written(5, significant=True, default=None)
+    planned_m: Array = written(5)
+    residual_px: Array | None = written(3, default=None)
+    residual_m: Array | None = written(5, default=None)
+    reason: Reason | None = written(text=True, optional=True, default=None)
 
     def __post_init__(self) -> None:
         if self.status not in MARK_STATUSES:
@@ -66,76 +67,187 @@ class InspectedMark:
                 known = bool(np.isfinite(value).all())
                 object.__setattr__(self, name, frozen_array(value, shape, name) if known else None)
 
+    @property
+    @also_written(optional=True)
+    def reason_code(self) -> str | None:
+        """The code of the reason."""
+        return None if self.reason is None else self.reason.code
+
+    @property
+    def why_missing(self) -> dict[str, Reason]:
+        """Why there is no such figure, by its key."""
+        if self.pixel_px is None:
+            why = self.reason or Reason("mark-unmeasured", status=self.status)
+            return dict.fromkeys(("pixel", "covariance_px2", "residual_px", "residual_m"), why)
+        unfitted = Reason("no-fit-to-mark") if self.residual_px is None else Reason("ray-misses")
+        return dict.fromkeys(("residual_px", "residual_m"), unfitted)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TakenPicture:
+    """A picture with the blur of its marks at 1280 px width; None where none was fitted."""
+
+    picture: Picture = written(flat=Picture)
+    blur_px: float | None = written(3, missing="no-blur")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MappedFit:
+    """A plan fit with its ground map, `ray_from_ground` (3, 3)."""
+
+    fit: PlanFit = written(flat=PlanFit)
+    ray_from_ground: Array | None = written(10, significant=True, missing="no-ground-map")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InspectedCamera:
     """One camera: its picture, its marks, both fits (None where there is none) and its verdict.
 
     `ray_from_ground` (3, 3) is the ground map of the plan fit; `blur_px` is scaled to 1280 px
-    width. `sharpness` and `picture_verdict`: figures of the picture itself, and what they mean.
+    width. `picture_verdict`: figures of the picture itself, and what they mean.
     """
+
+    @property
+    @also_written()
+    def name(self) -> str:
+        """The camera's name."""
+        return self.camera.name
 
     camera: Camera
     picture: Picture
-    verdict: str
-    reasons: tuple[Reason, ...] = ()
-    actions: tuple[Action, ...] = ()
+    verdict: str = written()
+    reasons: tuple[Reason, ...] = written(default=())
+    actions: tuple[Action, ...] = written(default=())
     blur_px: float | None = None
-    marks: tuple[InspectedMark, ...] = ()
     plan_fit: PlanFit | None = None
     ray_from_ground: Array | None = None
-    adjusted: AdjustedCamera | None = None
-    sharpness: Sharpness | None = None
-    picture_verdict: PictureVerdict | None = None
+
+    @property
+    @also_written(key="intended_aim_deg")
+    def intended_aim(self) -> Aim:
+        """How it is meant to look."""
+        return self.camera.aim
+
+    @property
+    @also_written(key="picture")
+    def taken(self) -> TakenPicture:
+        """Its picture, as a result says it."""
+        return TakenPicture(picture=self.picture, blur_px=self.blur_px)
+
+    picture_verdict: PictureVerdict | None = written(key="sharpness", optional=True, default=None)
+
+    @property
+    @also_written()
+    def marks_expected(self) -> int:
+        """How many marks the picture should show: all but the hidden and those outside."""
+        return sum(mark.status in ("used", "rejected", "not-found") for mark in self.marks)
+
+    @property
+    @also_written()
+    def marks_used(self) -> int:
+        """How many marks took part in the joint adjustment, or in the plan fit without one."""
+        return sum(mark.status == "used" for mark in self.marks)
+
+    @property
+    @also_written(key="plan_fit", missing="no-plan-fit")
+    def mapped_fit(self) -> MappedFit | None:
+        """Its plan fit, as a result says it."""
+        fit, rays = self.plan_fit, self.ray_from_ground
+        return None if fit is None else MappedFit(fit=fit, ray_from_ground=rays)
+
+    adjusted: AdjustedCamera | None = written(key="joint", missing="no-joint", default=None)
+    marks: tuple[InspectedMark, ...] = written(default=())
 
     def __post_init__(self) -> None:
         if self.ray_from_ground is not None:
             rays = frozen_array(self.ray_from_ground, (3, 3), "ray_from_ground")
             object.__setattr__(self, "ray_from_ground", rays)
 
-    @property
-    def marks_expected(self) -> int:
-        """How many marks the picture should show: all but the hidden and those outside."""
-        return sum(mark.status in ("used", "rejected", "not-found") for mark in self.marks)
-
-    @property
-    def marks_used(self) -> int:
-        """How many marks took part in the joint adjustment, or in the plan fit without one."""
-        return sum(mark.status == "used" for mark in self.marks)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InspectedStrip:
     """One strip: where it lies against the plan (None where it could not be had), its verdict."""
 
-    name: str
-    verdict: str
-    reasons: tuple[Reason, ...] = ()
-    actions: tuple[Action, ...] = ()
+    name: str = written()
+    verdict: str = written()
+    reasons: tuple[Reason, ...] = written(default=())
+    actions: tuple[Action, ...] = written(default=())
     adjusted: AdjustedStrip | None = None
+
+    @property
+    @also_written(flat=AdjustedStrip)
+    def placed(self) -> AdjustedStrip | None:
+        """Where it lies; None unseen: the adjustment then only hands the plan back."""
+        return self.adjusted if self.adjusted and self.adjusted.seen else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InspectedRaisedMark:
     """One raised mark: where it stands against the plan, and its verdict."""
 
-    name: str
-    verdict: str
-    reasons: tuple[Reason, ...] = ()
-    actions: tuple[Action, ...] = ()
+    name: str = written()
+    verdict: str = written()
+    reasons: tuple[Reason, ...] = written(default=())
+    actions: tuple[Action, ...] = written(default=())
     adjusted: AdjustedMark | None = None
+
+    @property
+    @also_written(flat=AdjustedMark)
+    def placed(self) -> AdjustedMark | None:
+        """Where it stands, likewise."""
+        return self.adjusted if self.adjusted and self.adjusted.seen else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InspectedSeam:
     """One seam between two neighbouring cameras, and its verdict."""
 
-    between: tuple[str, str]
-    verdict: str
-    reasons: tuple[Reason, ...] = ()
-    gap: SeamGap | None = None
-    edges: tuple[EdgeCrossing, ...] = ()
+    between: tuple[str, str] = written()
+    verdict: str = written()
+
+    @property
+    @also_written()
+    def shared_marks(self) -> int:
+        """How many marks on the ground near it both cameras show."""
+        return self.gap.shared_marks if self.gap else 0
+
+    gap: SeamGap | None = written(flat=SeamGap, default=None)
+
+    @property
+    @also_written()
+    def texture_verdict(self) -> str:
+        """Whether the ground's texture says what the marks say."""
+        return self.agreement.verdict if self.agreement else "cannot-tell"
+
+    @property
+    @also_written(flat=TextureShift)
+    def texture_shift(self) -> TextureShift | None:
+        """How far the two drawings of the ground lie apart at the seam's middle."""
+        return self.texture if isinstance(self.texture, TextureShift) else None
+
+    @property
+    @also_written(flat=Agreement)
+    def agreement(self) -> Agreement | None:
+        """That shift beside the gap that the marks say there."""
+        shift = self.texture_shift
+        return texture_agreement(shift, self.gap) if shift and self.gap else None
+
+    edges: tuple[EdgeCrossing, ...] = written(key="tape_edges", default=())
+    reasons: tuple[Reason, ...] = written(default=())
     texture: TextureShift | NoTexture | None = None
+
+    @property
+    def why_missing(self) -> dict[str, Reason]:
+        """Why there is no such figure, by its key."""
+        no_gap = Reason("not-in-both") if self.gap else Reason("no-gap")
+        why = {key: no_gap for key in written_keys(SeamGap)}
+        if self.gap:
+            why["overlap_m"] = Reason("seam-too-near")
+        no_texture = Reason("no-two-views")
+        if isinstance(self.texture, NoTexture):
+            no_texture = Reason("no-texture", why=self.texture.reason)
+        keys = (*written_keys(TextureShift), *written_keys(Agreement))
+        return why | dict.fromkeys(keys, no_texture)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,15 +260,40 @@ class Inspection:
     and small changes would do.
     """
 
+    @property
+    @also_written(key="job")
+    def job_name(self) -> str:
+        """What the job is called."""
+        return self.job.name
+
     job: Job
-    verdict: str
-    cameras: tuple[InspectedCamera, ...]
-    actions: tuple[Action, ...] = ()
-    strips: tuple[InspectedStrip, ...] = ()
-    raised_marks: tuple[InspectedRaisedMark, ...] = ()
-    seams: tuple[InspectedSeam, ...] = ()
+    verdict: str = written()
+    actions: tuple[Action, ...] = written(default=())
+
+    @property
+    @also_written()
+    def vehicle(self) -> Vehicle:
+        """The job's, as the two below."""
+        return self.job.vehicle
+
+    @property
+    @also_written()
+    def vehicle_state(self) -> VehicleState:
+        """How the vehicle stood."""
+        return self.job.vehicle.state
+
+    @property
+    @also_written()
+    def tolerances(self) -> Tolerances:
+        """What was accepted."""
+        return self.job.tolerances
+
+    variance_factor: float | None = written(4, missing="no-variance-factor", default=None)
+    cameras: tuple[InspectedCamera, ...] = written()
+    strips: tuple[InspectedStrip, ...] = written(default=())
+    raised_marks: tuple[InspectedRaisedMark, ...] = written(default=())
+    seams: tuple[InspectedSeam, ...] = written(default=())
+    stated: tuple[Reliability, ...] = written(default=())
     warnings: tuple[Reason, ...] = ()
-    stated: tuple[Reliability, ...] = ()
-    variance_factor: float | None = None
     adjustment: Adjustment | None = None
     what_if: WhatIf = field(default_factory=WhatIf)

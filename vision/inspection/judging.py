@@ -190,7 +190,6 @@ def _inspected(
         verdict=verdict.verdict,
         reasons=verdict.reasons,
         actions=verdict.actions,
-        sharpness=found.sharpness[camera.name],
         picture_verdict=picture_verdict,
     )
     if isinstance(outcome, NotIdentified):

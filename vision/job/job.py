@@ -16,6 +16,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.job.mark_id import PlaceId
 from vision.units.arrays import Array, frozen_array
 from vision.units.length_words import METRIC, LengthWords
+from vision.units.plain import written
 
 Ink = Literal["dark", "light"]
 
@@ -65,20 +66,20 @@ class VehicleState:
     same layout gives another aim.
     """
 
-    load: str | None = None
-    suspension_height: str | None = None
-    tyre_pressure: str | None = None
-    doors: str | None = None
-    mirrors: str | None = None
+    load: str | None = written(missing="not-said", default=None)
+    suspension_height: str | None = written(missing="not-said", default=None)
+    tyre_pressure: str | None = written(missing="not-said", default=None)
+    doors: str | None = written(missing="not-said", default=None)
+    mirrors: str | None = written(missing="not-said", default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vehicle:
     """The body as a box on the ground, centred on the origin; `height_m` may be unknown."""
 
-    length_m: float
-    width_m: float
-    height_m: float | None = None
+    length_m: float = written(5)
+    width_m: float = written(5)
+    height_m: float | None = written(5, missing="no-height", default=None)
     state: VehicleState = field(default_factory=VehicleState)
 
 
@@ -220,13 +221,13 @@ class Means:
 class Tolerances:
     """What the person accepts; the defaults, the job file's, are common practice, no source."""
 
-    seam_gap_m: float = 0.05
-    strip_m: float = 0.03
-    aim_rad: float = float(np.radians(3))
-    roll_rad: float = float(np.radians(2))
-    overlap_m: float = 0.5
-    nearest_ground_m: float = 0.5
-    blur_px: float = 2.0
+    seam_gap_m: float = written(6, default=0.05)
+    strip_m: float = written(6, default=0.03)
+    aim_rad: float = written(6, degrees=True, default=float(np.radians(3)))
+    roll_rad: float = written(6, degrees=True, default=float(np.radians(2)))
+    overlap_m: float = written(6, default=0.5)
+    nearest_ground_m: float = written(6, default=0.5)
+    blur_px: float = written(6, default=2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

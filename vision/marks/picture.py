@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.units.arrays import Array
+from vision.units.plain import written
 
 Pixels = NDArray[np.uint8]
 Grey = NDArray[np.float32]
@@ -44,12 +45,12 @@ class Picture:
     """
 
     name: str
-    file: str
-    sha256: str
-    mirrored: bool
+    file: str = written()
+    sha256: str = written()
+    mirrored: bool = written()
     bgr: Pixels
-    width: int = field(init=False)
-    height: int = field(init=False)
+    width: int = written(init=False)
+    height: int = written(init=False)
     grey: Grey = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

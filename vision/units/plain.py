@@ -33,7 +33,8 @@ class Written:
     written in degrees; `names` of the figures in an array, which is then written by name; `key`
     where it is not the name (whose `_rad` becomes `_deg`); `missing` the code of why it may be
     null; `text` where of a reason only its words are written; `optional` where nothing is written
-    for nothing. Keys come in the order in which they stand in the class.
+    for nothing; `flat` the class of a value whose keys stand among the others, all null where there
+    is none. Keys come in the order in which they stand in the class.
     """
 
     digits: int | None = None
@@ -44,6 +45,7 @@ class Written:
     missing: str | None = None
     text: bool = False
     optional: bool = False
+    flat: type | None = None
     place: int = 0
 
     def figures(self, value: float | Array | Iterable[float]) -> Any:
@@ -60,30 +62,13 @@ class Written:
         return numbers(array, self.digits)
 
 
-def written(
-    digits: int | None = None,
-    *,
-    significant: bool = False,
-    degrees: bool = False,
-    names: tuple[str, ...] = (),
-    key: str | None = None,
-    missing: str | None = None,
-    text: bool = False,
-    optional: bool = False,
-    **more: Any,
-) -> Any:
-    """A field that is written, as `Written` says; `more` goes to `dataclasses.field`."""
-    how = Written(
-        digits=digits,
-        significant=significant,
-        degrees=degrees,
-        names=names,
-        key=key,
-        missing=missing,
-        text=text,
-        optional=optional,
-        place=next(_place),
-    )
+_HOW = {each.name for each in fields(Written)}
+
+
+def written(digits: int | None = None, *, key: str | None = None, **more: Any) -> Any:
+    """A field that is written as `Written` says; what else there is goes to `dataclasses.field`."""
+    said = {name: more.pop(name) for name in _HOW & more.keys()}
+    how = Written(digits=digits, key=key, place=next(_place), **said)
     return field(metadata={_KEY: how}, **more)
 
 
@@ -130,14 +115,36 @@ def plain(value: Any, say: Callable[[Reason], str]) -> Any:
     raise TypeError(f"cannot write {value!r}: a figure is written with a number of digits")
 
 
+def written_keys(kind: type) -> list[str]:
+    """The keys that a class writes, in their order; not those of flat values within."""
+    return [_key(name, how) for name, how in how_written(kind).items()]
+
+
+def _key(name: str, how: Written) -> str:
+    return how.key or (name.replace("_rad", "_deg") if how.degrees else name)
+
+
 def _entry(value: Any, say: Callable[[Reason], str]) -> dict[str, Any]:
     entry: dict[str, Any] = {}
-    why = {key: say(reason) for key, reason in getattr(value, "why_missing", {}).items()}
-    for name, how in how_written(value.__class__).items():
-        key = how.key or (name.replace("_rad", "_deg") if how.degrees else name)
-        found = getattr(value, name)
+    why: dict[str, str] = {}
+    _add(entry, why, value.__class__, value, say)
+    return with_missing(entry, why)
+
+
+def _add(
+    entry: dict[str, Any], why: dict[str, str], kind: Any, value: Any, say: Callable[[Reason], str]
+) -> None:
+    """Add the keys of a value of this kind, all null where it is None, and why they may be."""
+    for key, reason in getattr(value, "why_missing", {}).items():
+        why.setdefault(key, say(reason))
+    for name, how in how_written(kind).items():
+        found = None if value is None else getattr(value, name)
+        if how.flat is not None:
+            _add(entry, why, how.flat, found, say)
+            continue
         if how.optional and not found:
             continue
+        key = _key(name, how)
         if how.digits is not None and found is not None:
             entry[key] = how.figures(found)
         elif how.text and found is not None:
@@ -146,7 +153,6 @@ def _entry(value: Any, say: Callable[[Reason], str]) -> dict[str, Any]:
             entry[key] = plain(found, say)
         if how.missing is not None:
             why.setdefault(key, say(Reason(how.missing)))
-    return with_missing(entry, why)
 
 
 def number(value: float | None, digits: int) -> float | None:

@@ -16,6 +16,7 @@ from vision.adjustment.adjusted import AdjustedStrip, Adjustment
 from vision.adjustment.plan_fit import PlanFit
 from vision.job.job import Job
 from vision.units.arrays import Array, freeze
+from vision.units.plain import written
 from vision.views.ground import ground_map
 from vision.views.seams.gaps import gaps_with_slopes
 from vision.views.seams.lines import SeamLine
@@ -32,13 +33,13 @@ class EdgeCrossing:
     strip; `kink_rad` by how much it turns counter-clockwise from the second's; with sigmas.
     """
 
-    strip: str
-    side: str
-    at_m: Array
-    break_m: float
-    break_sigma_m: float
-    kink_rad: float
-    kink_sigma_rad: float
+    strip: str = written()
+    side: str = written()
+    at_m: Array = written(5)
+    break_m: float = written(5)
+    break_sigma_m: float = written(5)
+    kink_rad: float = written(3, degrees=True)
+    kink_sigma_rad: float = written(3, degrees=True)
 
     def __post_init__(self) -> None:
         freeze(self, at_m=(2,))

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from vision.documents.check_words import cameras, finding, laid, no_fit, pictures, seams, stated
+from vision.documents.check_words import (
+    cameras,
+    finding,
+    laid,
+    missing,
+    no_fit,
+    pictures,
+    seams,
+    stated,
+)
 from vision.documents.check_words.saying import Say, Words, judgements
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
@@ -17,6 +26,7 @@ WORDS: dict[str, Words] = {
     **laid.LAID,
     **seams.SEAMS,
     **stated.STATED,
+    **missing.MISSING,
     "significant-within": lambda a, say: JUDGED[a["of"]]("within", a, say),
 }
 for _of, _words in JUDGED.items():

@@ -19,6 +19,7 @@ from vision.inspection.verdict.rule import (
     judge_minimum,
 )
 from vision.job.job import Tolerances
+from vision.units.plain import written
 from vision.units.reason import Reason
 from vision.views.sharpness.blur import OPPOSITE, SIDES, Blur, Sharpness, Side
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
@@ -44,10 +45,11 @@ class PictureVerdict:
     """Answers for every fault, and what follows.
 
     `faults` are those beyond what the job accepts; `word` is what they make of the camera's
-    verdict, None where nothing.
+    verdict, None where nothing. `sharpness` is what was judged.
     """
 
-    answers: dict[PictureFault, Answer]
+    answers: dict[PictureFault, Answer] = written()
+    sharpness: Sharpness | None = written(flat=Sharpness, default=None)
     faults: tuple[PictureFault, ...] = ()
     reasons: tuple[Reason, ...] = ()
     actions: tuple[Action, ...] = ()
@@ -89,6 +91,7 @@ def judge_picture(
         reasons.append(_reason("low-light", sharpness, allowed))
     return PictureVerdict(
         answers=answers,
+        sharpness=sharpness,
         faults=faults,
         reasons=tuple(reasons),
         actions=tuple(actions),

@@ -15,9 +15,13 @@ from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.groups import FaultKind, Group
 from vision.inspection.verdict.causes import stated
 from vision.job.job import AngleReading, Job
+from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 
 ReliabilityWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
+
+NOT_SHOWN = "not-shown"
+"""The code of why a size is infinite: nothing measured shows such a fault."""
 
 MOUNTING_SLIP_M = 0.05
 LENGTH_SLIP_M = 0.0254
@@ -40,21 +44,48 @@ class FaultSize:
     nothing shows it.
     """
 
-    kind: FaultKind
+    kind: FaultKind = written()
     possible: float
     sure: float
     slip: float
+
+    @property
+    @also_written()
+    def unit(self) -> str:
+        """The unit that figures are written in."""
+        return {"turn": "deg", "shift": "m", "scale": "share"}[self.kind]
+
+    @property
+    @also_written(3, significant=True, key="possible", missing=NOT_SHOWN)
+    def possible_in_unit(self) -> float:
+        """`possible` in that unit, as the two below."""
+        return self._in_unit(self.possible)
+
+    @property
+    @also_written(3, significant=True, key="surely_named", missing=NOT_SHOWN)
+    def sure_in_unit(self) -> float:
+        """`sure`."""
+        return self._in_unit(self.sure)
+
+    @property
+    @also_written(3, significant=True, key="usual_slip")
+    def slip_in_unit(self) -> float:
+        """`slip`."""
+        return self._in_unit(self.slip)
+
+    def _in_unit(self, amount: float) -> float:
+        return float(np.degrees(amount)) if self.kind == "turn" else amount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reliability:
     """How one group of the adjustment stands; `what` names it, `sizes` by kind of fault."""
 
-    group: Group
-    what: Reason
-    word: ReliabilityWord
-    sizes: tuple[FaultSize, ...]
-    p_value: float
+    group: Group = written(key="what")
+    what: Reason = written(key="text", text=True)
+    word: ReliabilityWord = written(key="standing")
+    p_value: float = written(3, significant=True)
+    sizes: tuple[FaultSize, ...] = written(key="faults")
 
 
 def reliabilities(job: Job, adjustment: Adjustment) -> tuple[Reliability, ...]:

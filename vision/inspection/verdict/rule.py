@@ -12,10 +12,14 @@ from typing import Literal
 
 import numpy as np
 
+from vision.camera.geometry import ANGLES
 from vision.units.arrays import Array
+from vision.units.plain import written
 from vision.units.reason import Reason
 
 Judgement = Literal["beyond", "within", "not-judged"]
+Angles = tuple[float, float, float]
+"""Of pan, tilt and roll."""
 
 COVERAGE = 2.0
 """Sigmas on each side of a figure: about 95 %."""
@@ -31,9 +35,9 @@ class Action:
     `move_sigma_m`: how far to move, in ground x, y (and z for a raised mark), and its sigmas.
     """
 
-    what: Reason
-    turn_rad: tuple[float, float, float] | None = None
-    sigma_rad: tuple[float, float, float] | None = None
+    what: Reason = written(key="text", text=True)
+    turn_rad: Angles | None = written(4, degrees=True, names=ANGLES, default=None)
+    sigma_rad: Angles | None = written(4, degrees=True, names=ANGLES, default=None)
     move_m: tuple[float, ...] | None = None
     move_sigma_m: tuple[float, ...] | None = None
 

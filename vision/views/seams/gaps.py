@@ -19,6 +19,7 @@ from vision.job.job import Job, Vehicle
 from vision.job.mark_id import MarkId
 from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
+from vision.units.plain import written
 from vision.views.ground import GroundMap, ground_map
 from vision.views.seams.coverage import d_pixel_d_camera, overlap
 from vision.views.seams.lines import SeamLine, seam_lines
@@ -54,11 +55,11 @@ class SeamGap:
     mark_ids: tuple[MarkId, ...]
     mark_gaps_m: Array
     mark_covariances_m2: Array
-    worst_gap_m: Array | None
-    worst_gap_sigma_m: Array | None
-    rms_gap_m: float | None
-    uncovered_m: float
-    overlap_m: float | None
+    worst_gap_m: Array | None = written(5)
+    worst_gap_sigma_m: Array | None = written(5)
+    rms_gap_m: float | None = written(5)
+    uncovered_m: float = written(5)
+    overlap_m: float | None = written(5)
     overlap_sigma_m: float | None
 
 

@@ -5,20 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from vision.units.plain import written
 from vision.views.sharpness.drops import SoftPatch
 from vision.views.sharpness.light import Light
 
 Side = Literal["left", "right", "upper", "lower"]
 SIDES: tuple[Side, ...] = ("left", "right", "upper", "lower")
 OPPOSITE: dict[Side, Side] = {"left": "right", "right": "left", "upper": "lower", "lower": "upper"}
+FEW_EDGES = "few-edges"
+"""The code of why a figure of a picture's edges is missing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blur:
     """A blur (sigma of the point spread) in px of the picture, and its standard deviation."""
 
-    blur_px: float
-    sigma_px: float
+    blur_px: float = written(2, key="px")
+    sigma_px: float = written(2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,10 +31,10 @@ class Motion:
     The direction lies in (-pi/2, pi/2]: there and back look alike.
     """
 
-    length_px: float
-    sigma_px: float
-    direction_rad: float
-    direction_sigma_rad: float
+    length_px: float = written(2)
+    sigma_px: float = written(2)
+    direction_rad: float = written(1, degrees=True)
+    direction_sigma_rad: float = written(1, degrees=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,12 +56,14 @@ class Sharpness:
     """
 
     width: int
-    light: Light
-    edges: int
-    blur: Blur | None = None
-    least: Blur | None = None
-    most: Blur | None = None
-    sides: dict[Side, Blur] | None = None
-    motion: Motion | None = None
+    light: Light = written()
+    edges: int = written()
+    blur: Blur | None = written(missing=FEW_EDGES, default=None)
+    least: Blur | None = written(key="least_direction", missing=FEW_EDGES, default=None)
+    most: Blur | None = written(key="worst_direction", missing=FEW_EDGES, default=None)
+    sides: dict[Side, Blur] | None = written(missing=FEW_EDGES, default=None)
+    motion: Motion | None = written(missing=FEW_EDGES, default=None)
     marks: MarksBlur | None = None
-    patches: tuple[SoftPatch, ...] | None = None
+    patches: tuple[SoftPatch, ...] | None = written(
+        key="soft_patches", missing="few-clear-marks", default=None
+    )

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, freeze
+from vision.units.plain import written
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX, BlurMap
 from vision.views.sharpness.mark_blurs import MarkBlurs
@@ -24,11 +25,11 @@ TUNED = SETTINGS.sharpness
 class SoftPatch:
     """A soft patch: its middle (2,) and radius in px, its blur with sigma, and the marks in it."""
 
-    pixel_px: Array
-    radius_px: float
-    blur_px: float
-    sigma_px: float
-    marks: tuple[MarkId, ...]
+    pixel_px: Array = written(1, key="pixel")
+    radius_px: float = written(1)
+    blur_px: float = written(2)
+    sigma_px: float = written(2)
+    marks: tuple[MarkId, ...] = written()
 
     def __post_init__(self) -> None:
         freeze(self, pixel_px=(2,))

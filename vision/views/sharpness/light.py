@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from vision.units.plain import also_written, written
 from vision.views.settings import SETTINGS
 
 TUNED = SETTINGS.sharpness
@@ -24,16 +25,18 @@ class Light:
     `signal_to_noise` is span over noise, with its sigma: how well any edge can be told.
     """
 
-    level: float
-    span: float
-    noise: float
+    level: float = written(1)
+    span: float = written(1)
+    noise: float = written(2)
 
     @property
+    @also_written(1)
     def signal_to_noise(self) -> float:
         """Span over noise, the noise being at least that of rounding."""
         return self.span / max(self.noise, TUNED.quantisation)
 
     @property
+    @also_written(1, key="sigma")
     def signal_to_noise_sigma(self) -> float:
         """Its standard deviation."""
         return TUNED.span_share * self.signal_to_noise

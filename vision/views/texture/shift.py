@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.camera.statistics import chi_square_limit
 from vision.units.arrays import Array, freeze
+from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 
@@ -25,8 +26,8 @@ class TextureShift:
     once shifted.
     """
 
-    at_m: Array
-    shift_m: Array
+    shift_m: Array = written(5, key="texture_shift_m")
+    at_m: Array = written(5, key="texture_at_m")
     covariance_m2: Array
     slope: Array
     correlation: float
@@ -35,6 +36,7 @@ class TextureShift:
         freeze(self, at_m=(2,), shift_m=(2,), covariance_m2=(2, 2), slope=(2,))
 
     @property
+    @also_written(5, key="texture_sigma_m")
     def sigma_m(self) -> Array:
         """Standard deviations (2,) of the shift."""
         return np.sqrt(np.diag(self.covariance_m2))
@@ -61,7 +63,7 @@ class Agreement:
     """
 
     verdict: Literal["agrees", "differs", "cannot-tell"]
-    marks_m: Array | None
+    marks_m: Array | None = written(5, key="texture_marks_gap_m")
     marks_covariance_m2: Array | None
     chi2: float | None
 
