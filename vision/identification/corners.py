@@ -11,7 +11,7 @@ import dataclasses
 import numpy as np
 
 from vision.adjustment.plan_fit import CHI2_REJECT, PlanFit, Points, ground_residual
-from vision.identification.identified import Identified, Sighting
+from vision.identification.identified import Identified, Sighting, Status
 from vision.identification.reasons import BEHIND_BODY
 from vision.job.body import body_hides
 from vision.job.job import BoxCorner, Camera, Job, SingleMark
@@ -50,33 +50,28 @@ def _sighted(
     """What becomes of one corner in one picture."""
     assert isinstance(mark.shape, BoxCorner)
     mark_id = MarkId(mark.name)
+
+    def sighted(
+        status: Status, reason: Reason | None, measured: Measured | None = None
+    ) -> Sighting:
+        return Sighting(id=mark_id, status=status, measured=measured, reason=reason)
+
     pixel, covariance = predicted_pixel(fit, mark)
     if not bool(fit.lens.contains(pixel)):
-        return Sighting(
-            id=mark_id, status="outside", measured=None, reason=Reason("outside-picture")
-        )
+        return sighted("outside", Reason("outside-picture"))
     if bool(body_hides(job.vehicle, camera.position_m, mark.at_m[None])[0]):
-        return Sighting(id=mark_id, status="hidden", measured=None, reason=BEHIND_BODY)
+        return sighted("hidden", BEHIND_BODY)
     beside = min(job.cameras, key=lambda each: float(np.hypot(*(each.position_m - mark.at_m)[:2])))
     found = find_box_corner(
         planes, fit.pose, fit.lens, covariance, mark.at_m, mark.shape, beside.position_m[:2]
     )
     if not isinstance(found, FoundCorner):
-        return Sighting(id=mark_id, status="not-found", measured=None, reason=found)
-    # A corner has no ink on tape: the figures that speak of these stay open.
-    measured = Measured(
-        id=mark_id,
-        pixel_px=found.pixel_px,
-        covariance_px2=found.covariance_px2,
-        blur_px=float("nan"),
-        contrast=float("nan"),
-        explained=float("nan"),
-        noise=float("nan"),
-    )
+        return sighted("not-found", found)
+    measured = Measured(id=mark_id, pixel_px=found.pixel_px, covariance_px2=found.covariance_px2)
     off = found.pixel_px - pixel
     if off @ np.linalg.solve(covariance + found.covariance_px2, off) > CHI2_REJECT:
-        return Sighting(id=mark_id, status="rejected", measured=measured, reason=Reason("misfit"))
-    return Sighting(id=mark_id, status="used", measured=measured, reason=None)
+        return sighted("rejected", Reason("misfit"), measured)
+    return sighted("used", None, measured)
 
 
 def predicted_pixel(fit: PlanFit, mark: SingleMark) -> tuple[Array, Array]:
@@ -96,23 +91,21 @@ def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[MarkId, Sighti
     ]
     if not rows:
         return fit
-    old = fit.points
     planned = np.array([mark.at_m for mark, _, _ in rows])
     pixels = np.array([measured.pixel_px for _, _, measured in rows])
-    covariance = np.array([measured.covariance_px2 for _, _, measured in rows])
-    sigmas = [mark.position_sigma_m for mark, _, _ in rows]
+    more = Points(
+        ids=tuple(measured.id for _, _, measured in rows),
+        planned_m=planned,
+        mark_sigma_m=np.array([mark.position_sigma_m for mark, _, _ in rows]),
+        pixels_px=pixels,
+        covariance_px2=np.array([measured.covariance_px2 for _, _, measured in rows]),
+    )
     residual_px = pixels - fit.lens.project(fit.pose.transform(planned))
     residual_m = ground_residual(fit.pose, fit.lens, pixels, planned)
     used = np.array([sighting.status == "used" for _, sighting, _ in rows])
     return dataclasses.replace(
         fit,
-        points=Points(
-            ids=(*old.ids, *(MarkId(mark.name) for mark, _, _ in rows)),
-            planned_m=np.concatenate([old.planned_m, planned]),
-            mark_sigma_m=np.concatenate([old.mark_sigma_m, sigmas]),
-            pixels_px=np.concatenate([old.pixels_px, pixels]),
-            covariance_px2=np.concatenate([old.covariance_px2, covariance]),
-        ),
+        points=fit.points + more,
         used=np.concatenate([fit.used, used]),
         residual_px=np.concatenate([fit.residual_px, residual_px]),
         residual_m=np.concatenate([fit.residual_m, residual_m]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,13 +73,7 @@ def _miscounted(
     found: dict[MarkId, Reason] = {}
     camera = fit.pose, fit.lens
     for mark in given.marks:
-        corners = [
-            (point, result)
-            for point in points_of(mark)
-            if is_corner(point)
-            and (result := results.get(point.id)) is not None
-            and point.id not in refused
-        ]
+        corners = [each for each in _good([mark], results, refused) if is_corner(each[0])]
         if not corners:
             continue
         points = [point for point, _ in corners]
@@ -95,25 +89,30 @@ def _miscounted(
     return found
 
 
+def _good(
+    marks: Sequence[PlannedMark],
+    results: Mapping[MarkId, Measured | None],
+    refused: Collection[MarkId],
+) -> list[tuple[PlannedMark, Measured]]:
+    """Points of marks that were measured and not refused, each with its measurement."""
+    return [
+        (point, result)
+        for mark in marks
+        for point in points_of(mark)
+        if (result := results.get(point.id)) is not None and point.id not in refused
+    ]
+
+
 def _fit(
     given: IdentificationInput,
     results: dict[MarkId, Measured | None],
     refused: Collection[MarkId],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
-    good = [
-        (point, result)
-        for mark in given.marks
-        for point in points_of(mark)
-        if (result := results.get(point.id)) is not None and point.id not in refused
-    ]
-    return fit_points(
-        given,
-        [point for point, _ in good],
-        np.array([result.pixel_px for _, result in good]).reshape(-1, 2),
-        np.array([result.covariance_px2 for _, result in good]).reshape(-1, 2, 2),
-        camera,
-    )
+    good = _good(given.marks, results, refused)
+    points, pixels = [point for point, _ in good], [result.pixel_px for _, result in good]
+    covariance = [result.covariance_px2 for _, result in good]
+    return fit_points(given, points, pixels, covariance, camera)
 
 
 def fit_with_doubts(
@@ -146,16 +145,8 @@ def _doubtful(
     In doubt is what the body may hide, and small marks with hardly another of their strip: much
     looks like them, and alone in their part of the picture they bend the fit to themselves.
     """
-    good = {
-        mark.id: [
-            point
-            for point in points_of(mark)
-            if results.get(point.id) is not None and point.id not in refused
-        ]
-        for mark in given.marks
-    }
-    strips = Counter(mark.strip for mark in given.marks if good[mark.id])
-    points = [point for own in good.values() for point in own]
+    points = [point for point, _ in _good(given.marks, results, refused)]
+    strips = Counter(strip for strip, _ in {(point.strip, point.index) for point in points})
     hides = may_be_hidden(given.job.vehicle, camera[0].camera_in_ground_m, points)
     small = {
         point.id

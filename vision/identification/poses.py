@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.camera.geometry import Pose
@@ -39,6 +40,11 @@ class CarriedPose:
     expected: float
     found_px: Array
     correlation: Array
+
+    @property
+    def tells_enough(self) -> bool:
+        """Whether so much of the evidence due is there that no part of it is a mark off."""
+        return self.evidence >= SETTINGS.enough_share * self.expected
 
 
 def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
@@ -86,15 +92,13 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     for start in starts:
         if any(_leads_to(given, start, pose) for pose in refined):
             continue
-        settled = [
-            pose.seen for pose in refined if pose.evidence >= SETTINGS.enough_share * pose.expected
-        ]
+        settled = [pose.seen for pose in refined if pose.tells_enough]
         pose = _refined(
             given, *start, least_seen=SETTINGS.least_seen_share * max(settled, default=0)
         )
         if pose is not None:
             refined.append(pose)
-    if all(pose.evidence < SETTINGS.enough_share * pose.expected for pose in refined):
+    if all(not pose.tells_enough for pose in refined):
         refined = [_settled(given, pose) for pose in refined]
     kept: list[CarriedPose] = []
     for pose in sorted(refined, key=lambda pose: -pose.evidence):
@@ -119,7 +123,7 @@ def _leads_to(given: IdentificationInput, start: tuple[Pose, Lens], settled: Car
 
     Most of its marks then lie nearer to where that one puts them than to any of their neighbours.
     """
-    if settled.evidence < SETTINGS.enough_share * settled.expected:
+    if not settled.tells_enough:
         return False
     theirs = d_pixel_d_mark(settled.pose, settled.lens, given.marks)[0]
     ours = d_pixel_d_mark(*start, given.marks)[0]
@@ -222,7 +226,7 @@ def _settled(given: IdentificationInput, best: CarriedPose) -> CarriedPose:
         if better.evidence < best.evidence + SETTINGS.least_evidence_gain:
             break
         best = better
-        if best.evidence >= SETTINGS.enough_share * best.expected:
+        if best.tells_enough:
             break
     return best
 
@@ -240,11 +244,8 @@ def _parts(given: IdentificationInput, carried: CarriedPose) -> list[tuple[Pose,
     for half in (seen[mask] for mask in masks):
         if len(half) < SETTINGS.least_marks:
             continue
-        covariance = np.broadcast_to(np.eye(2), (len(half), 2, 2)) * SETTINGS.looks[-1][2] ** 2
-        marks = [given.marks[i] for i in half]
-        fit = fit_points(
-            given, marks, carried.found_px[half], covariance, (carried.pose, carried.lens)
-        )
+        start = carried.pose, carried.lens
+        fit = _fit_seen(given, half, carried.found_px, SETTINGS.looks[-1][2], start)
         if not isinstance(fit, NoFit):
             poses.append((fit.pose, fit.lens))
     return poses
@@ -260,11 +261,8 @@ def _refined(
     used = np.zeros(len(given.marks), dtype=bool)
     for look in SETTINGS.looks:
         found, alike = _look(given, pose, lens, look)
-        sigma_px = look[2]
         seen = np.flatnonzero(alike > 0)
-        covariance = np.broadcast_to(np.eye(2), (len(seen), 2, 2)) * sigma_px**2
-        marks = [given.marks[i] for i in seen]
-        fit = fit_points(given, marks, found[seen], covariance, (pose, lens))
+        fit = _fit_seen(given, seen, found, look[2], (pose, lens))
         if isinstance(fit, NoFit):
             return None
         pose, lens = fit.pose, fit.lens
@@ -286,11 +284,23 @@ def _refined(
     )
 
 
+def _fit_seen(
+    given: IdentificationInput,
+    seen: NDArray[np.intp],
+    found_px: Array,
+    sigma_px: float,
+    start: tuple[Pose, Lens],
+) -> PlanFit | NoFit:
+    """Fit the plan to the marks `seen` (k,), of all found (n, 2), each known to a sigma."""
+    covariance = np.tile(np.eye(2) * sigma_px**2, (len(seen), 1, 1))
+    return fit_points(given, [given.marks[i] for i in seen], found_px[seen], covariance, start)
+
+
 def fit_points(
     given: IdentificationInput,
     marks: Sequence[PlannedMark],
-    pixels: Array,
-    covariance: Array,
+    pixels: ArrayLike,
+    covariance: ArrayLike,
     start: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
     """Fit the plan to marks found at pixels (n, 2) with covariance (n, 2, 2)."""

@@ -36,16 +36,16 @@ class Measured:
     `shadow` where the edge of a shadow, or of what covers part of it, crosses the mark. `blur_px`
     fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
     over the residual noise; `explained` share of the patch's variance that the drawn mark explains
-    (0 to 1).
+    (0 to 1); NaN where there is no ink to speak of.
     """
 
     id: MarkId
     pixel_px: Array
     covariance_px2: Array
-    blur_px: float
-    contrast: float
-    explained: float
-    noise: float
+    blur_px: float = float("nan")
+    contrast: float = float("nan")
+    explained: float = float("nan")
+    noise: float = float("nan")
     blur_sigma_px: float = 0.0
     turn_rad: float = 0.0
     shadow: bool = False
