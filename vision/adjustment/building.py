@@ -7,16 +7,16 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.elimination import incidence
 from vision.adjustment.groups import Group
-from vision.adjustment.network import Network, network_of
+from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.readings import Known, read_statement
-from vision.adjustment.state import Columns, Indices, PointRows, View
+from vision.adjustment.state import Columns, Indices, View
 from vision.adjustment.statements import FREED_LENS, Held, OfLens, Statement, of_lens
 from vision.adjustment.world import World, build_world
 from vision.camera.lens_prior import LensPrior
 from vision.job.job import Camera, Job, Strip
 from vision.job.layout import Layout
+from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 
@@ -43,7 +43,7 @@ def build_network(
     return network_of(
         columns,
         views,
-        points_of(world, observations, views),
+        points_of(views, *joined(observations), world),
         [
             *laid_statements(world, columns.base),
             *mountings,
@@ -178,34 +178,14 @@ def _shared_types(
     }
 
 
-def points_of(
-    world: World, observations: Sequence[CameraObservations], views: Sequence[View]
-) -> PointRows:
-    """The points of all views, and how their places move with the world."""
-    ids = tuple(i for seen in observations for i in seen.points.ids)
-    planned = np.concatenate([np.zeros((0, 3)), *(seen.points.planned_m for seen in observations)])
-    by_kept, by_own, blocks = world.d_places([world.mark_of_point[i] for i in ids], planned)
-    count = (world.size - world.kept) // world.own_size
-    # A single mark is kept, and so is what a reading names, but their spread is their own alike.
-    kept_sigma = world.sigma[: world.kept].copy()
-    for columns in world.strips.values():
-        kept_sigma[columns] = 0.0
-    kept_sigma[list(world.bows.values())] = 0.0
-    _, own_sigma = world.split(world.sigma, blocks)
-    spread = np.concatenate([by_kept * kept_sigma, by_own * own_sigma[:, None]], axis=2)
-    covariance = [seen.points.covariance_px2 for seen in observations]
-    pixels = np.concatenate([np.zeros((0, 2)), *(seen.points.pixels_px for seen in observations)])
-    of_view = np.repeat(np.arange(len(views)), [len(seen.points.ids) for seen in observations])
-    return PointRows(
-        pose=np.array([view.pose for view in views], dtype=np.intp)[of_view],
-        lens=np.array([view.lens for view in views], dtype=np.intp)[of_view],
-        ids=ids,
-        planned_m=planned,
-        pixels_px=pixels,
-        covariance_px2=np.concatenate([np.zeros((0, 2, 2)), *covariance]),
-        by_kept_m=by_kept,
-        by_own_m=by_own,
-        by_block=incidence(blocks, count),
-        blocks=blocks,
-        spread_m2=spread @ spread.transpose(0, 2, 1),
+def joined(
+    observations: Sequence[CameraObservations],
+) -> tuple[tuple[MarkId, ...], Array, Array, Array]:
+    """Points of several pictures in turn: ids, planned places, pixels and their covariances."""
+    points = [seen.points for seen in observations]
+    return (
+        tuple(i for each in points for i in each.ids),
+        np.concatenate([np.zeros((0, 3)), *(each.planned_m for each in points)]),
+        np.concatenate([np.zeros((0, 2)), *(each.pixels_px for each in points)]),
+        np.concatenate([np.zeros((0, 2, 2)), *(each.covariance_px2 for each in points)]),
     )

@@ -24,7 +24,7 @@ from vision.adjustment.state import (
     Weights,
 )
 from vision.adjustment.statements import Held, Statement
-from vision.adjustment.world import NO_WORLD, World
+from vision.adjustment.world import NO_BLOCK, NO_WORLD, World
 from vision.camera.geometry import cross_matrix
 from vision.camera.lens import monotone_limits_rad, project_with_derivatives
 from vision.job.mark_id import MarkId
@@ -233,17 +233,21 @@ def network_of(
     )
 
 
-def fixed_points(
+def points_of(
     views: tuple[View, ...],
     ids: tuple[MarkId, ...],
     places_m: Array,
     pixels_px: Array,
     covariance_px2: Array,
+    world: World = NO_WORLD,
 ) -> PointRows:
-    """Points (p) that lie just where they are taken to lie, `places_m` (p, 3)."""
+    """Points (p) of all views; without a world they lie just at `places_m` (p, 3)."""
     count = len(places_m)
+    by_kept, by_own = np.zeros((count, 3, 0)), np.zeros((count, 3, 0))
+    blocks = np.full(count, NO_BLOCK, dtype=np.intp)
+    if world.size:
+        by_kept, by_own, blocks = world.d_places([world.mark_of_point[i] for i in ids], places_m)
     of_view = np.repeat(np.arange(len(views)), [v.rows.stop - v.rows.start for v in views])
-    blocks = np.full(count, -1, dtype=np.intp)
     return PointRows(
         pose=np.array([view.pose for view in views], dtype=np.intp)[of_view],
         lens=np.array([view.lens for view in views], dtype=np.intp)[of_view],
@@ -251,9 +255,8 @@ def fixed_points(
         planned_m=places_m,
         pixels_px=pixels_px,
         covariance_px2=covariance_px2,
-        by_kept_m=np.zeros((count, 3, 0)),
-        by_own_m=np.zeros((count, 3, 0)),
-        by_block=incidence(blocks, 0),
+        by_kept_m=by_kept,
+        by_own_m=by_own,
+        by_block=incidence(blocks, int(blocks.max(initial=NO_BLOCK)) + 1),
         blocks=blocks,
-        spread_m2=np.zeros((count, 3, 3)),
     )

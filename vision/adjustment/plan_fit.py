@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from vision.adjustment.elimination import Reduced
 from vision.adjustment.groups import Group
-from vision.adjustment.network import Network, fixed_points, network_of
+from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.solving import Solved, settled, solved, weighted, weights_of
 from vision.adjustment.state import Columns, Seen, View, whiteners
 from vision.adjustment.statements import Held, OfLens
@@ -199,7 +199,7 @@ def camera_network(
     return network_of(
         columns,
         views,
-        fixed_points(views, points.ids, points.planned_m, points.pixels_px, points.covariance_px2),
+        points_of(views, points.ids, points.planned_m, points.pixels_px, points.covariance_px2),
         (mounting, lens),
         columns.state([start[0]], [start[1].as_vector()], 0),
     )

@@ -69,7 +69,8 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
     of_strip = np.array([network.world.planned[m].strip is not None for m in network.marks])
     seen = network.seen(network.start)
     used = np.asarray(np.isfinite(seen.off_px).all(axis=1))
-    spread = seen.by_place @ network.points.spread_m2 @ seen.by_place.transpose(0, 2, 1)
+    own_px = seen.by_place @ _own_spread_m(network)
+    spread = own_px @ own_px.transpose(0, 2, 1)
     both = network.points.covariance_px2 + np.where(used[:, None, None], spread, 0.0)
     distance = np.where(of_strip, _distances(seen.off_px, both), 0.0)
     group_sigma: dict[Group, float] = {}
@@ -102,6 +103,19 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
         if factors.max(initial=1.0) < CLEAN and farthest < CAUCHY_CUT * CLEAN:
             break
     return seen, _sound(network, used, distance)
+
+
+def _own_spread_m(network: Network) -> Array:
+    """Root (p, 3, n) of the covariance of each place by its mark's own deviation, as stated."""
+    world, points = network.world, network.points
+    # A single mark is kept, and so is what a reading names, but their spread is their own alike.
+    kept_sigma = world.sigma[: world.kept].copy()
+    for columns in world.strips.values():
+        kept_sigma[columns] = 0.0
+    kept_sigma[list(world.bows.values())] = 0.0
+    _, own_sigma = world.split(world.sigma, points.blocks)
+    by_kept, by_own = points.by_kept_m * kept_sigma, points.by_own_m * own_sigma[:, None]
+    return np.concatenate([by_kept, by_own], axis=2)
 
 
 def _sound(network: Network, used: Flags, distance: Array) -> Flags:

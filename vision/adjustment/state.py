@@ -125,8 +125,7 @@ class PointRows:
 
     `pose` and `lens` (p,) are those of its view. `by_kept_m` (p, 3, kept) and `by_own_m` (p, 3, o)
     are constant derivatives of the places by the world; `blocks` (p,) is the block of each mark's
-    own, `by_block` (b, p) their incidence matrix. `spread_m2` (p, 3, 3) is how far a place spreads
-    by its mark's own deviation, as stated.
+    own, `by_block` (b, p) their incidence matrix.
     """
 
     pose: Indices
@@ -139,7 +138,6 @@ class PointRows:
     by_own_m: Array
     by_block: csr_array
     blocks: Indices
-    spread_m2: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -16,7 +16,7 @@ import numpy as np
 
 from vision.adjustment.elimination import Reduced
 from vision.adjustment.groups import Group
-from vision.adjustment.network import Network, fixed_points, network_of
+from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.solving import Solved, settled, solved, weighted, weights_of
 from vision.adjustment.state import Columns, Seen, State, View, Weights, whiteners
 from vision.adjustment.statements import OfLens
@@ -189,7 +189,7 @@ def _board_network(views: Sequence[BoardView], prior: CurvePrior, start: Guess) 
         View(name=view.name, pose=v, lens=0, rows=slice(ends[v], ends[v + 1]), like=lens)
         for v, view in enumerate(views)
     )
-    points = fixed_points(
+    points = points_of(
         pictures,
         (),
         np.concatenate([view.board_m for view in views]),

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.building import laid_statements, mounting, points_of, views_of
+from vision.adjustment.building import joined, laid_statements, mounting, views_of
 from vision.adjustment.groups import Group
-from vision.adjustment.network import Network, network_of
+from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.state import Columns
 from vision.adjustment.statements import FREED_SIGMA_M, Held, Statement, of_lens
 from vision.camera.geometry import Pose, rotation_angle
@@ -80,7 +80,7 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
     stance, world = len(seen), ground.world
     columns = Columns.apart(poses=stance + 1, lenses=len(lens_of))
     views = views_of(seen, poses=range(stance), lenses=[lens_of[each.name] for each in seen])
-    points = points_of(world, seen, views)
+    points = points_of(views, *joined(seen), world)
     later = slice(views[len(before)].rows.start if after else len(points.ids), None)
     by_kept = points.by_kept_m.copy()
     for name, own in world.moves.items():
