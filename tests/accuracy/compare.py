@@ -40,7 +40,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison, Epoch, Shared
 from vision.comparison.compared import compare
-from vision.comparison.pair import ARM_M, GIVE_M, GIVE_RAD
+from vision.comparison.settings import SETTINGS
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
@@ -98,8 +98,8 @@ def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Tru
         place = between.stance.transform(pose.camera_in_ground_m)
         R = pose.R @ between.stance.R.T
         turned = between.turn if camera.name == between.camera else np.zeros(3)
-        along = R.T @ np.cross(turned, between.arm_m) + rng.normal(0, GIVE_M, 3)
-        given = rng.normal(0, GIVE_RAD, 3)
+        along = R.T @ np.cross(turned, between.arm_m) + rng.normal(0, SETTINGS.give_m, 3)
+        given = rng.normal(0, SETTINGS.give_rad, 3)
         pose = Pose.at(place, R).perturbed(np.r_[along, turned + given])
         after.poses[camera.name] = pose
         points = seen_points(after, camera.name, rng, between.marks)
@@ -220,7 +220,7 @@ def _unit(rng: np.random.Generator) -> Array:
 def _turned(job: Job, rng: np.random.Generator, **others: object) -> Between:
     name = job.cameras[int(rng.integers(len(job.cameras)))].name
     turn = TURN_RAD * _unit(rng)
-    arm = rng.uniform(0, ARM_M) * _unit(rng)
+    arm = rng.uniform(0, SETTINGS.arm_m) * _unit(rng)
     return Between(camera=name, turn=turn, arm_m=arm, **others)
 
 

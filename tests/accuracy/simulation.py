@@ -16,7 +16,7 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera, CameraObservations
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
-from vision.adjustment.world import SLOPE_SIGMA
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import SAME_TYPE_ROWS, LensPrior, lens_prior
@@ -145,7 +145,7 @@ def _read(
 ) -> tuple[LengthReading | AngleReading, ...]:
     """Fill the readings of the job with what is true, each with an error of its own sigma."""
     scale = 1 + rng.normal(0, TAPE_SCALE_SIGMA)
-    slope = rng.normal(0, SLOPE_SIGMA, 2)
+    slope = rng.normal(0, ADJUSTMENT.slope_sigma, 2)
     out: list[LengthReading | AngleReading] = []
     for number, reading in enumerate(truth.job.readings, 1):
         fault = faults.shift.get(Group.of_reading(number), np.zeros(2))

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from vision.adjustment.faults import POWER, SURE, GroupFault, farthest
+from vision.adjustment.faults import GroupFault, farthest
 from vision.adjustment.prior_inflation import believed
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.camera.statistics import noncentrality
 from vision.units.arrays import Array
 
@@ -99,11 +100,15 @@ def test_a_slanted_direction_that_nothing_controls_counts_as_such() -> None:
 
 def test_least_fault_found_against_normal_tables() -> None:
     # Normal tables: 1.95996 (two-sided 5 %), 0.84162 (80 %), 2.05375 (98 %).
-    assert noncentrality(1, 0.05, POWER) == pytest.approx((1.95996 + 0.84162) ** 2, rel=1e-3)
-    assert noncentrality(1, 0.05, SURE) == pytest.approx((1.95996 + 2.05375) ** 2, rel=1e-3)
+    assert noncentrality(1, 0.05, ADJUSTMENT.power) == pytest.approx(
+        (1.95996 + 0.84162) ** 2, rel=1e-3
+    )
+    assert noncentrality(1, 0.05, ADJUSTMENT.sure) == pytest.approx(
+        (1.95996 + 2.05375) ** 2, rel=1e-3
+    )
     found = fault(np.zeros(2), 1e4 * np.eye(2))
-    share = stats.ncx2.sf(stats.chi2.isf(0.001, 2), 2, 1e4 * found.detectable(SURE) ** 2)
-    assert share == pytest.approx(SURE, abs=1e-6)
+    share = stats.ncx2.sf(stats.chi2.isf(0.001, 2), 2, 1e4 * found.detectable(ADJUSTMENT.sure) ** 2)
+    assert share == pytest.approx(ADJUSTMENT.sure, abs=1e-6)
 
 
 def test_excess_is_by_how_much_a_fault_spreads_more_than_stated() -> None:

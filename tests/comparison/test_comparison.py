@@ -35,7 +35,7 @@ from vision.comparison.compared import compare
 from vision.comparison.epoch_ground import lay_out, same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.record import KeptCheck
-from vision.comparison.search import POWER
+from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
 from vision.documents.check_words.cameras import WAYS
@@ -318,7 +318,9 @@ def test_shared_marks_have_one_set_of_unknowns(job, still):
 
 def test_the_chance_that_a_change_is_seen():
     # Two-sided test of one normal at 5 %: 95 % power at (1.960 + 1.645)^2, any table of the normal.
-    assert noncentrality(1, 0.05, POWER) == pytest.approx((1.95996 + 1.64485) ** 2, rel=1e-3)
+    assert noncentrality(1, 0.05, SETTINGS.power) == pytest.approx(
+        (1.95996 + 1.64485) ** 2, rel=1e-3
+    )
 
 
 class _Texts(HTMLParser):

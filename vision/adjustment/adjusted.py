@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from vision.adjustment.faults import POWER, GroupFault, GroupRows
+from vision.adjustment.faults import GroupFault, GroupRows
 from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.plan_fit import Points
+from vision.adjustment.settings import SETTINGS
 from vision.camera.geometry import ANGLES, Aim, Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
@@ -232,7 +233,7 @@ class GroupTest:
         """How many times as large as one just detectable a fault is that moves the rows so (k,)."""
         if not self.degrees_of_freedom:
             return 0.0
-        least = noncentrality(self.degrees_of_freedom, self.level, POWER)
+        least = noncentrality(self.degrees_of_freedom, self.level, SETTINGS.power)
         return float(np.sqrt(bias @ self.rows.redundancy @ bias / least)) / self.rows.sigma
 
 

@@ -8,7 +8,7 @@ from vision.adjustment.adjusted import Adjustment, CameraObservations
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
 from vision.adjustment.group_tests import group_tests
-from vision.adjustment.plan_fit import FEWEST_MARKS
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solution import adjustment_of
 from vision.adjustment.solving import Solved, weights_of
 from vision.adjustment.state import whiteners
@@ -23,11 +23,11 @@ def planned_adjustment(
 ) -> Adjustment | NoFit:
     """The adjustment as it would come out if everything lay as planned, with its covariance.
 
-    Cameras with fewer than FEWEST_MARKS points take no part. NoFit where none is left.
+    Cameras with too few points for a fit of their own take no part. NoFit where none is left.
     """
-    enough = tuple(seen for seen in observations if len(seen.points.ids) >= FEWEST_MARKS)
+    enough = tuple(seen for seen in observations if len(seen.points.ids) >= SETTINGS.fewest_marks)
     if not enough:
-        return NoFit(reason=Reason("no-camera", needed=FEWEST_MARKS))
+        return NoFit(reason=Reason("no-camera", needed=SETTINGS.fewest_marks))
     network = build_network(job, layout, enough)
     used = np.ones(len(network.points.ids), dtype=bool)
     weights = weights_of(whiteners(network.points.covariance_px2), used)

@@ -10,8 +10,9 @@ from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.readings import Known, read_statement
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import Columns, Indices, View
-from vision.adjustment.statements import FREED_LENS, Held, OfLens, Statement, of_lens
+from vision.adjustment.statements import Held, OfLens, Statement, of_lens
 from vision.adjustment.world import World, build_world
 from vision.camera.lens_prior import LensPrior
 from vision.job.job import Camera, Job, Strip
@@ -158,7 +159,7 @@ def _lens_statements(
         else:
             yield of_lens(group, np.concatenate([at, type_at]), seen.prior, shared=True)
     for name, prior in types.items():
-        freed = FREED_LENS / prior.scale_sigma
+        freed = SETTINGS.freed.lens_share / prior.scale_sigma
         yield OfLens(
             group=Group("lens-type", name), columns=of_type[name], prior=prior, freed_sigma=freed
         )

@@ -18,6 +18,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.adjustment.groups import FaultKind
+from vision.adjustment.settings import SETTINGS
 from vision.camera.statistics import (
     chi_square_limit,
     likeliest_spread,
@@ -25,22 +26,6 @@ from vision.camera.statistics import (
     normal_limit,
 )
 from vision.units.arrays import Array, frozen_array
-
-POWER = 0.8
-"""Share of jobs in which a fault of the minimal detectable size is found, as surveyors have it."""
-
-SURE = 0.98
-"""Share of jobs in which a fault of the size that is surely named is named, and nothing else."""
-
-TIE_LOG_BAYES = float(np.log(100))
-"""Two explanations whose Bayes factors differ by less, as logarithms, tie: the better one is then
-less than 100 times as likely."""
-
-REFUTED = 0.99
-"""Level of the confidence region outside of which a fault is refuted."""
-
-LEAST_REDUNDANCY = 1e-3
-"""Directions of a group that the rest of the network controls less than this are not judged."""
 
 ROUNDING = 1e-9
 """Information below this share of the largest is none: what is left is rounding."""
@@ -50,14 +35,14 @@ LEAST_EXCESS, NEWTON_STEPS = 1e-9, 50
 
 @lru_cache(maxsize=1)
 def parting() -> float:
-    """Information that a fault must have beyond its best rival to be named alone in SURE of jobs.
+    """Information that a fault must have beyond its best rival to be surely named alone.
 
     Twice the logarithm by which the fault is likelier than its rival is about (u + e)^2 - e'^2,
     with u^2 this information and e, e' of unit variance: it falls short of a tie where u + e is
     below its root.
     """
-    away = normal_limit(SURE)
-    return (away + float(np.sqrt(away**2 + 2 * TIE_LOG_BAYES))) ** 2
+    away = normal_limit(SETTINGS.sure)
+    return (away + float(np.sqrt(away**2 + 2 * SETTINGS.tie_log_bayes))) ** 2
 
 
 SHAPES: dict[str, tuple[None, ...]] = {
@@ -87,7 +72,7 @@ class GroupFault:
         for name, shape in SHAPES.items():
             object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
 
-    def detectable_along(self, direction: Array, power: float = POWER) -> float:
+    def detectable_along(self, direction: Array, power: float = SETTINGS.power) -> float:
         """Least fault along a unit vector (j,) that is found; infinite where nothing controls it.
 
         With a power of 80 % this is the minimal detectable bias.
@@ -97,20 +82,20 @@ class GroupFault:
         least = noncentrality(self.degrees_of_freedom, self.level, power)
         return self._size(least, float(direction @ self.information @ direction))
 
-    def detectable(self, power: float = POWER) -> float:
+    def detectable(self, power: float = SETTINGS.power) -> float:
         """Least fault that is found along the worst direction."""
         return self.detectable_along(np.linalg.eigh(self.information)[1][:, 0], power)
 
     def named_along(self, direction: Array) -> float:
         """Least fault along a unit vector (j,) that is surely named alone; infinite for none."""
         left = float((direction @ self.apart @ direction).min(initial=np.inf))
-        return max(self.detectable_along(direction, SURE), self._size(parting(), left))
+        return max(self.detectable_along(direction, SETTINGS.sure), self._size(parting(), left))
 
     @property
     def named(self) -> float:
         """Least fault that is surely named alone along the worst direction."""
         left = float(np.linalg.eigvalsh(self.apart)[:, 0].min(initial=np.inf))
-        return max(self.detectable(SURE), self._size(parting(), left))
+        return max(self.detectable(SETTINGS.sure), self._size(parting(), left))
 
     def _size(self, needed: float, each: float) -> float:
         """How large a fault has that much information where one of unit size has `each`."""
@@ -138,7 +123,7 @@ class GroupFault:
         values, vectors = np.linalg.eigh(self.information)
         if values[0] <= ROUNDING * values[-1]:
             return float("inf")
-        limit = chi_square_limit(REFUTED, len(values))
+        limit = chi_square_limit(SETTINGS.refuted, len(values))
         return farthest(vectors.T @ self.estimate, values, limit)
 
 
@@ -172,7 +157,7 @@ class GroupRows:
         way = self.ways[kind]
         values, vectors = np.linalg.eigh(way.T @ self.redundancy @ way)
         scale = np.maximum(np.sum(np.square(way @ vectors), axis=0), 1e-300)
-        seen = values > LEAST_REDUNDANCY * scale
+        seen = values > SETTINGS.least_redundancy * scale
         inverse = np.where(seen, 1 / np.where(seen, values, 1.0), 0.0)
         whole = (vectors * np.where(seen, values, 0.0)) @ vectors.T
         shown = np.einsum("ka,knw->naw", way, self.explained)

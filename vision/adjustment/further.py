@@ -21,26 +21,11 @@ from vision.adjustment.building import known_to
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.readings import Known, place_of, read_statement
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved
 from vision.job.job import AngleReading, Job
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
-
-TAPE_SIGMA_M = 0.003
-"""A tape of class II over some metres and the holding of it; common practice, no source."""
-
-GAUGE_SIGMA_RAD = float(np.radians(0.2))
-
-DECIDES = 6.0
-"""Least expected statistic of a reading worth asking for: about 2.4 sigma."""
-
-MOST_COMPARED = 3
-"""So many of the explanations that tie are told apart, the likeliest first."""
-
-LONGEST_M = 30.0
-"""Nobody tapes farther than this in a yard."""
-
-STEEP_RAD = np.radians(80)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,19 +48,19 @@ def deciding_reading(
 
     None where no single one would.
     """
-    compared = solutions[:MOST_COMPARED]
+    compared = solutions[: SETTINGS.most_compared]
     names, known = _names(job, network), known_to(job, network)
     places = [_ends(known, network, solved, names) for solved in compared]
-    best: tuple[float, str, tuple[PlaceId, ...]] = (DECIDES, "", ())
+    best: tuple[float, str, tuple[PlaceId, ...]] = (SETTINGS.decides, "", ())
     for kind, between in _lengths(job, names, places[0]):
         each = [
             _length(kind, between, at, solved) for at, solved in zip(places, compared, strict=True)
         ]
-        found = _apart(each, TAPE_SIGMA_M)
+        found = _apart(each, SETTINGS.tape_sigma_m)
         best = max(best, (found, kind, between), key=itemgetter(0, 1))
     for kind, camera in _angles(job, network):
         angles = [_angle(kind, camera, known, solved) for solved in compared]
-        found = _apart(angles, GAUGE_SIGMA_RAD)
+        found = _apart(angles, SETTINGS.gauge_sigma_rad)
         best = max(best, (found, kind, (camera,)), key=itemgetter(0, 1))
     statistic, kind, between = best
     return FurtherReading(kind=kind, between=between, statistic=statistic) if kind else None
@@ -108,7 +93,7 @@ def _lengths(
         if abs(places[name].at_m[1]) > 0.5:
             yield "offset", (name,)
     for a, b in combinations(names, 2):
-        across = np.linalg.norm(places[a].at_m - places[b].at_m) < LONGEST_M
+        across = np.linalg.norm(places[a].at_m - places[b].at_m) < SETTINGS.longest_m
         if across and not {a, b} <= cameras and not _body_between(job, places[a], places[b]):
             yield "distance", (a, b)
 
@@ -125,7 +110,7 @@ def _body_between(job: Job, a: _End, b: _End) -> bool:
 def _angles(job: Job, network: Network) -> Iterator[tuple[str, str]]:
     for view in network.views:
         yield "tilt", view.name
-        if abs(job.camera(view.name).aim.tilt_rad) < STEEP_RAD:
+        if abs(job.camera(view.name).aim.tilt_rad) < SETTINGS.steep_rad:
             yield "roll", view.name
 
 
@@ -152,7 +137,7 @@ def _angle(kind: str, camera: str, known: Known, solved: Solved) -> tuple[float,
         tilt_rad=0.0 if kind == "tilt" else None,
         roll_rad=0.0 if kind == "roll" else None,
         against="ground" if known.world.slope is None else "gravity",
-        sigma_rad=GAUGE_SIGMA_RAD,
+        sigma_rad=SETTINGS.gauge_sigma_rad,
     )
     statement = read_statement(Group("reading", "further"), reading, known)
     assert statement is not None, "a camera of the network has an angle"

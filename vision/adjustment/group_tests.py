@@ -13,26 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.adjustment.adjusted import GroupTest
-from vision.adjustment.faults import (
-    LEAST_REDUNDANCY,
-    GroupRows,
-)
+from vision.adjustment.faults import GroupRows
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.screening import variance_factor
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved
 from vision.camera.statistics import chi_square_tail, family_level, likeliest_spread
 from vision.units.arrays import Array
 
-FAMILY_ALPHA = 0.0025
-"""Chance that any group of a faultless job is set free. A fault too small to be found leaves the
-same chance of naming something else, and a second name beside a right one is as often false: a
-wrong name is worse than several faults that are too small to matter and stay unnamed."""
-
 
 def group_alpha(count: int) -> float:
     """Level of one test of `count`, so that the family keeps its own."""
-    return family_level(FAMILY_ALPHA, count)
+    return family_level(SETTINGS.family_alpha, count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,7 +97,7 @@ def _suspicion(solution: Solved, r: Array, spread: Array, free: bool) -> Suspici
     """One group's, from its whitened distance (k,) and the spread (k, k) of that."""
     values, vectors = np.linalg.eigh(np.eye(len(r)) + (spread if free else -spread))
     redundant = 1 / values if free else values
-    judged = redundant > LEAST_REDUNDANCY
+    judged = redundant > SETTINGS.least_redundancy
     parts = np.square(vectors.T @ r)[judged] / values[judged]
     k, statistic = int(judged.sum()), float(parts.sum())
     factor = variance_factor(solution, 0.0 if free else statistic, 0 if free else k)
@@ -168,7 +161,7 @@ def _explained(stack: _Stack, freed: tuple[Group, ...]) -> Array:
     out = np.zeros((len(free), len(stack.rows), widest))
     for index, own in enumerate(stack.rows.values()):
         values, vectors = np.linalg.eigh(q[own, own])
-        judged = values > LEAST_REDUNDANCY
+        judged = values > SETTINGS.least_redundancy
         root = vectors[:, judged] / np.sqrt(values[judged])
         out[:, index, : root.shape[1]] = q[:, own] @ root
     return out

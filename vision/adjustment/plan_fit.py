@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from vision.adjustment.elimination import Reduced
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network, network_of, points_of
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved, settled, solved, weighted, weights_of
 from vision.adjustment.state import Columns, Seen, View, whiteners
 from vision.adjustment.statements import Held, OfLens
@@ -20,7 +21,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.solver import FIRST_DAMPING, NoFit, Settled
-from vision.camera.statistics import chi_square_limit, median_variance_factor
+from vision.camera.statistics import median_variance_factor
 from vision.job.job import Camera, Job
 from vision.job.layout import PlannedMark, place_sigma_m
 from vision.job.mark_id import MarkId
@@ -29,22 +30,6 @@ from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 
 Guess = tuple[Pose, Lens]
-
-FEWEST_MARKS = 4
-PLACE_SIGMA_M = 0.1
-"""Sigma of a camera's stated place, per coordinate, unless the caller knows better."""
-ROBUST_ROUNDS = 4
-ROBUST_TOLERANCE = 1e-4
-"""A round of weights need not be solved to the last digit: the next one changes the weights."""
-
-REFITS = 4
-REFIT_TOLERANCE = 1e-9
-
-CAUCHY_WIDTH = 2.0
-"""Whitened length, in robust standard deviations, at which a mark weighs half."""
-
-CHI2_REJECT = chi_square_limit(0.999, 2)
-"""A mark beyond this, of its two coordinates, is left out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -157,7 +142,7 @@ def fit_plan(
     points: Points,
     start: Guess,
     *,
-    position_sigma_m: float = PLACE_SIGMA_M,
+    position_sigma_m: float = SETTINGS.place_sigma_m,
 ) -> PlanFit | NoFit:
     """Fit pose and lens robustly to `points`, from `start`, with priors on place and lens.
 
@@ -231,14 +216,16 @@ def _whitened(seen: Seen, points: Points) -> tuple[Array, Array]:
 def _robust(network: Network, points: Points) -> Seen | NoFit:
     """Rounds with Cauchy weights on each mark's whitened length; how all is seen at the end."""
     seen = network.seen(network.start)
-    for _ in range(ROBUST_ROUNDS):
+    for _ in range(SETTINGS.rounds):
         full, length2 = _whitened(seen, points)
         active = np.isfinite(length2)
-        if active.sum() < FEWEST_MARKS:
+        if active.sum() < SETTINGS.fewest_marks:
             return _too_few(int(active.sum()))
-        scale2 = median_variance_factor(length2[active]) * CAUCHY_WIDTH**2
+        scale2 = median_variance_factor(length2[active]) * SETTINGS.cauchy_width**2
         weights = weighted(full, 1 / (1 + length2 / scale2))
-        found = settled(network, weights, seen, tolerance=ROBUST_TOLERANCE, damping=FIRST_DAMPING)
+        found = settled(
+            network, weights, seen, tolerance=SETTINGS.round_tolerance, damping=FIRST_DAMPING
+        )
         if isinstance(found, NoFit):
             return found
         seen = found.state
@@ -251,19 +238,21 @@ def _refit(network: Network, points: Points, seen: Seen) -> PlanFit | NoFit:
     """Plain least squares on the marks that pass the test, until the same marks pass."""
     used: Flags = np.zeros(len(points.ids), dtype=bool)
     fit: Settled[Seen, Reduced] | None = None
-    for _ in range(REFITS):
+    for _ in range(SETTINGS.refits):
         full, length2 = _whitened(seen, points)
         known = np.isfinite(length2)
-        if known.sum() < FEWEST_MARKS:
+        if known.sum() < SETTINGS.fewest_marks:
             return _too_few(int(known.sum()))
-        passing = length2 <= CHI2_REJECT * median_variance_factor(length2[known])
+        passing = length2 <= SETTINGS.reject_chi2 * median_variance_factor(length2[known])
         if fit is not None and np.array_equal(passing, used):
             break
         used = np.asarray(passing)
-        if used.sum() < FEWEST_MARKS:
+        if used.sum() < SETTINGS.fewest_marks:
             return _too_few(int(used.sum()))
         weights = weights_of(full, used)
-        found = settled(network, weights, seen, tolerance=REFIT_TOLERANCE, damping=FIRST_DAMPING)
+        found = settled(
+            network, weights, seen, tolerance=SETTINGS.refit_tolerance, damping=FIRST_DAMPING
+        )
         if isinstance(found, NoFit):
             return found
         fit, seen = found, found.state
@@ -291,4 +280,4 @@ def _as_fit(network: Network, points: Points, found: Solved, used: Flags) -> Pla
 
 
 def _too_few(count: int) -> NoFit:
-    return NoFit(reason=Reason("too-few-marks", usable=count, needed=FEWEST_MARKS))
+    return NoFit(reason=Reason("too-few-marks", usable=count, needed=SETTINGS.fewest_marks))

@@ -18,13 +18,8 @@ from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import GroupFault
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
+from vision.adjustment.settings import SETTINGS
 from vision.units.arrays import Array
-
-MISLAID = 0.2
-"""Share of strips that lie farther off than was stated of them; common practice, no source."""
-
-LEAST_DOUBT = 0.05
-"""A stated weight that is lowered by less than this share is left as it is."""
 
 
 def doubted_sigmas(
@@ -39,7 +34,7 @@ def doubted_sigmas(
         if group in freed or group.kind != "strip":
             continue
         weight = min(believed(fault, test.rows.stated(kind)) for kind, fault in test.faults.items())
-        if weight < 1 - LEAST_DOUBT:
+        if weight < 1 - SETTINGS.least_inflation:
             statement = network.statements[group]
             sigmas[group] = min(statement.sigma / float(np.sqrt(weight)), statement.freed_sigma)
     return sigmas
@@ -51,5 +46,5 @@ def believed(fault: GroupFault, stated: Array) -> float:
     `stated` (j, j) is the covariance of the fault as stated.
     """
     excess, log_bayes = fault.spread(stated)
-    mislaid = float(special.expit(special.logit(MISLAID) + log_bayes))
+    mislaid = float(special.expit(special.logit(SETTINGS.mislaid) + log_bayes))
     return 1 - mislaid * excess / (1 + excess)

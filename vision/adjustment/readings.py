@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vision.adjustment.groups import FaultKind, Group
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import Columns, Indices, State
 from vision.adjustment.statements import Statement
 from vision.adjustment.world import World
@@ -22,10 +23,6 @@ from vision.camera.geometry import cross_matrix, wrap_angle
 from vision.job.job import AngleReading, Job, LengthReading, Reading
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
-
-FREED_LENGTH_M = 100.0
-FREED_ANGLE_RAD = 10.0
-"""Sigma of a reading that is set free: it says nothing any more."""
 
 SHORTEST_M = 1e-9
 """A length below this has no direction, nor has an axis that is this near to plumb."""
@@ -91,7 +88,7 @@ class Length(Statement):
     side: float
     tape: int | None
     degrees: int = 1
-    freed_sigma: float = FREED_LENGTH_M
+    freed_sigma: float = SETTINGS.freed.length_m
 
     def rows(self, state: State) -> tuple[Array, Array]:
         """Predicted minus read, m."""
@@ -117,7 +114,7 @@ class Angle(Statement):
 
     reading: AngleReading
     pose: int
-    freed_sigma: float = FREED_ANGLE_RAD
+    freed_sigma: float = SETTINGS.freed.angle_rad
 
     def rows(self, state: State) -> tuple[Array, Array]:
         """Predicted minus read, rad, the tilt first."""

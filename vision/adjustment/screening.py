@@ -12,42 +12,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.adjustment.faults import LEAST_REDUNDANCY
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved, settled, spread_of, weights_of
 from vision.adjustment.state import Seen, State, whiteners
 from vision.camera import statistics
 from vision.camera.solver import NoFit
-from vision.camera.statistics import chi_square_limit
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 
-GROSS_CHI2 = chi_square_limit(1 - 1e-6, 2)
-"""A point beyond this (5.3 sigma) is a wrong pick, not bad luck."""
-
-RETURN_CHI2 = chi_square_limit(1 - 1e-4, 2)
-"""A point that was left out comes back below this; lower than GROSS_CHI2 so that none flickers."""
-
-ROBUST_ROUNDS = 6
-ROBUST_ITERATIONS = 10
-ROBUST_TOLERANCE = 1e-2
-CAUCHY_CUT = 3.0
-FARTHEST = 1e5
-"""Distances in sigmas beyond this weigh alike: nothing at all."""
-
-SETTLED_WEIGHTS = 0.2
-"""Rounds end when no distance moves by more than this share of the cut, and no group's sigma by
-more than this share of what was stated."""
-
-CLEAN = 1.4
-"""Nothing is suspect where every group and point lies within this many times the cut: a weight of
-one half at the least, and no further round."""
-
 RAYLEIGH_MEDIAN = float(np.sqrt(2 * np.log(2)))
-
-MIN_POINTS = 4
-"""A camera keeps this many points whatever the tests say: fewer could not show which is wrong."""
 
 
 def variance_factor(solution: Solved, without: float = 0.0, k: int = 0) -> float:
@@ -75,11 +50,16 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
     distance = np.where(of_strip, _distances(seen.off_px, both), 0.0)
     group_sigma: dict[Group, float] = {}
     factors, before = np.zeros(0), np.full(1, np.nan)
-    for _ in range(ROBUST_ROUNDS):
+    for _ in range(SETTINGS.robust_rounds):
         scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
-        share = np.where(used, np.minimum(distance, FARTHEST) / (scale * CAUCHY_CUT), 0.0)
+        share = np.where(
+            used, np.minimum(distance, SETTINGS.farthest) / (scale * SETTINGS.cauchy_cut), 0.0
+        )
         now = np.minimum(np.concatenate([share, factors]), 1e3)
-        if len(now) == len(before) and np.abs(now - before).max(initial=0.0) < SETTLED_WEIGHTS:
+        if (
+            len(now) == len(before)
+            and np.abs(now - before).max(initial=0.0) < SETTINGS.settled_weights
+        ):
             break
         before = now
         inflated = network.points.covariance_px2 + np.square(share)[:, None, None] * both
@@ -89,8 +69,8 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
             network,
             weights,
             seen,
-            max_iterations=ROBUST_ITERATIONS,
-            tolerance=ROBUST_TOLERANCE,
+            max_iterations=SETTINGS.robust_iterations,
+            tolerance=SETTINGS.robust_tolerance,
         )
         if isinstance(found, NoFit):
             break
@@ -100,7 +80,10 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
         factors = np.array(list(group_sigma.values())) / np.array(stated)
         distance = _distances(_off_line_px(network, seen.state), both)
         farthest = distance[used].max(initial=0.0)
-        if factors.max(initial=1.0) < CLEAN and farthest < CAUCHY_CUT * CLEAN:
+        if (
+            factors.max(initial=1.0) < SETTINGS.clean
+            and farthest < SETTINGS.cauchy_cut * SETTINGS.clean
+        ):
             break
     return seen, _sound(network, used, distance)
 
@@ -119,12 +102,12 @@ def _own_spread_m(network: Network) -> Array:
 
 
 def _sound(network: Network, used: Flags, distance: Array) -> Flags:
-    """Who is no gross pick by its distance; each camera keeps MIN_POINTS, whatever that says."""
+    """Who is no gross pick by its distance; each camera keeps a few, whatever that says."""
     sound = used.copy()
     for view in network.views:
         off = np.where(used[view.rows], distance[view.rows], np.inf)
-        enough = np.sort(off)[min(MIN_POINTS, len(off)) - 1]
-        sound[view.rows] &= off <= max(np.sqrt(GROSS_CHI2), enough)
+        enough = np.sort(off)[min(SETTINGS.points_kept, len(off)) - 1]
+        sound[view.rows] &= off <= max(np.sqrt(SETTINGS.gross_chi2), enough)
     return sound
 
 
@@ -151,7 +134,7 @@ def _robust_group_sigma(network: Network, state: State) -> dict[Group, float]:
     sigma = {}
     for group, statement in network.statements.items():
         off = statement.rows(state)[0] / statement.sigma
-        excess = float(off @ off) / len(off) / CAUCHY_CUT**2
+        excess = float(off @ off) / len(off) / SETTINGS.cauchy_cut**2
         sigma[group] = statement.sigma * float(np.sqrt(1 + excess))
     return sigma
 
@@ -169,7 +152,7 @@ def point_statistics(network: Network, solution: Solved, full: Array, used: Flag
     sign = np.where(used, -1.0, 1.0)[:, None, None]
     values, vectors = np.linalg.eigh(np.eye(2) + sign * spread)
     parts = np.square((vectors.transpose(0, 2, 1) @ r[..., None])[..., 0])
-    judged = values > LEAST_REDUNDANCY
+    judged = values > SETTINGS.least_redundancy
     statistic = np.where(judged, parts / np.where(judged, values, 1.0), 0.0).sum(axis=1)
     return np.where(known, statistic, np.inf)
 
@@ -183,15 +166,15 @@ def screen_points(network: Network, solution: Solved, full: Array, used: Flags) 
     statistic = point_statistics(network, solution, full, used)
     may_go = used.copy()
     for view in network.views:
-        may_go[view.rows] &= used[view.rows].sum() > MIN_POINTS
+        may_go[view.rows] &= used[view.rows].sum() > SETTINGS.points_kept
     suspects = np.where(may_go, statistic, -1.0)
     after = used.copy()
     worst = int(np.argmax(suspects)) if len(suspects) else 0
     gross = float(suspects[worst]) if len(suspects) else -1.0
-    if gross / variance_factor(solution, gross, 2) > GROSS_CHI2:
+    if gross / variance_factor(solution, gross, 2) > SETTINGS.gross_chi2:
         after[worst] = False
         return after
-    limit = RETURN_CHI2 * variance_factor(solution)
+    limit = SETTINGS.return_chi2 * variance_factor(solution)
     returning: dict[MarkId, tuple[float, int]] = {}
     for row in np.flatnonzero(~used & (statistic < limit)):
         mark = network.marks[row]

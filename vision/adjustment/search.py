@@ -13,13 +13,13 @@ from vision.adjustment.adjusted import (
     FurtherReading,
 )
 from vision.adjustment.building import build_network
-from vision.adjustment.faults import TIE_LOG_BAYES
-from vision.adjustment.further import MOST_COMPARED, deciding_reading
+from vision.adjustment.further import deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.prior_inflation import doubted_sigmas
 from vision.adjustment.screening import point_statistics, robust_pass, screen_points
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solution import adjustment_of
 from vision.adjustment.solving import Solved, run, weights_of
 from vision.adjustment.state import State, whiteners
@@ -29,27 +29,6 @@ from vision.job.layout import Layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
-
-LEAST_POINTS = 3
-"""Fewer points than this do not hold a camera's turn."""
-
-LEAST_VIEWS = 2
-"""Fewer cameras than this cannot tell a wrong pick from a misplaced mark."""
-
-SCREEN_ROUNDS = 20
-
-WILD_SIGMAS = 20.0
-"""A reading this far from the robust first pass starts free; it is held again if it then passes."""
-
-SUSPECT = 0.05
-"""A thing of which a sound job would show as much in one of twenty is no suspect."""
-
-RIVAL_LOG_BAYES = 8.0
-MOST_RIVALS = 4
-"""Explanations this near to the best one by the first solution are solved themselves."""
-
-SOLVE_TOLERANCE = 1e-7
-"""Share of chi-square that a step may still promise: 3e-4 sqrt(m) standard errors."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -74,14 +53,14 @@ class _Search:
         if key not in self._known:
             weights = self.network.freeing(weights_of(self.full, used), freed)
             self._known[key] = run(
-                self.network, weights, self.solution.seen, tolerance=SOLVE_TOLERANCE
+                self.network, weights, self.solution.seen, tolerance=SETTINGS.solve_tolerance
             )
         return self._known[key]
 
     def screen(self) -> bool:
         """Leave wrong picks out, one at a time; True when anything changed."""
         any_change = False
-        for _ in range(SCREEN_ROUNDS):
+        for _ in range(SETTINGS.screen_rounds):
             used = screen_points(self.network, self.solution, self.full, self.used)
             if used is None:
                 break
@@ -118,7 +97,7 @@ class _Search:
         """
         kind, name = group
         own = self.used & self.network.shows(MarkId(name))
-        if kind != "mark" or own.sum() < LEAST_VIEWS:
+        if kind != "mark" or own.sum() < SETTINGS.fewest_views:
             return False
         statistic = point_statistics(self.network, self.solution, self.full, self.used)
         worst = int(np.argmax(np.where(own, statistic, -1.0)))
@@ -142,8 +121,12 @@ class _Search:
         tests = suspicions(self.network, base, held)
         log_bayes = {group: test.log_bayes for group, test in tests.items()}
         best = max(log_bayes.values())
-        rivals = [g for g in held if log_bayes[g] > best - RIVAL_LOG_BAYES and log_bayes[g] > 0]
-        for group in sorted(rivals, key=log_bayes.__getitem__, reverse=True)[:MOST_RIVALS]:
+        rivals = [
+            g for g in held if log_bayes[g] > best - SETTINGS.rival_log_bayes and log_bayes[g] > 0
+        ]
+        for group in sorted(rivals, key=log_bayes.__getitem__, reverse=True)[
+            : SETTINGS.most_rivals
+        ]:
             solution = self.solve((*freed, group), self.used)
             if isinstance(solution, NoFit):
                 continue
@@ -188,8 +171,8 @@ class _Search:
             near = [
                 g
                 for g in order
-                if log_bayes[g] > log_bayes[group] - TIE_LOG_BAYES
-                and (g == group or tests[g].p_value < SUSPECT)
+                if log_bayes[g] > log_bayes[group] - SETTINGS.tie_log_bayes
+                and (g == group or tests[g].p_value < SETTINGS.suspect)
             ]
             rival = next((g for g in order if g not in near), None)
             self.explanations = (
@@ -218,7 +201,7 @@ class _Search:
         placed = self.solution
         if doubted:
             lighter = replace(weights, group_sigma=weights.group_sigma | doubted)
-            again = run(self.network, lighter, placed.seen, tolerance=SOLVE_TOLERANCE)
+            again = run(self.network, lighter, placed.seen, tolerance=SETTINGS.solve_tolerance)
             if not isinstance(again, NoFit):
                 placed, weights = again, lighter
         return adjustment_of(
@@ -235,7 +218,7 @@ class _Search:
 
     def _decided_by(self, freed: tuple[Group, ...], tie: list[Group]) -> FurtherReading | None:
         """Which further reading would tell those that tie apart, `freed` being free anyhow."""
-        each = [self.solve((*freed, group), self.used) for group in tie[:MOST_COMPARED]]
+        each = [self.solve((*freed, group), self.used) for group in tie[: SETTINGS.most_compared]]
         solved = tuple(one for one in each if not isinstance(one, NoFit))
         if len(solved) < len(each):
             return None
@@ -253,9 +236,9 @@ def adjust(
     usable points takes no part. Returns NoFit when no camera is left or the network does not
     settle.
     """
-    enough = tuple(seen for seen in observations if usable(seen).sum() >= LEAST_POINTS)
+    enough = tuple(seen for seen in observations if usable(seen).sum() >= SETTINGS.fewest_points)
     if not enough:
-        return NoFit(reason=Reason("no-camera", needed=LEAST_POINTS))
+        return NoFit(reason=Reason("no-camera", needed=SETTINGS.fewest_points))
     return _adjusted(job, layout, enough)
 
 
@@ -280,7 +263,9 @@ def _adjusted(
     seen, used = robust_pass(network)
     freed = wild_readings(network, seen.state)
     weights = weights_of(full, used)
-    solution = run(network, network.freeing(weights, freed), seen, tolerance=SOLVE_TOLERANCE)
+    solution = run(
+        network, network.freeing(weights, freed), seen, tolerance=SETTINGS.solve_tolerance
+    )
     if isinstance(solution, NoFit):
         return solution
     search = _Search(job=job, network=network, full=full, used=used, freed=freed, solution=solution)
@@ -300,7 +285,8 @@ def wild_readings(network: Network, state: State) -> tuple[Group, ...]:
     return tuple(
         group
         for group, each in network.statements.items()
-        if group.kind == "reading" and np.abs(each.rows(state)[0]).max() > WILD_SIGMAS * each.sigma
+        if group.kind == "reading"
+        and np.abs(each.rows(state)[0]).max() > SETTINGS.wild_sigmas * each.sigma
     )
 
 

@@ -19,6 +19,7 @@ from vision.adjustment.adjusted import (
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
 from vision.adjustment.readings import Length
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved, spread_of
 from vision.adjustment.state import UNKNOWNS, State, View, Weights
 from vision.adjustment.statements import Held, Statement
@@ -31,8 +32,6 @@ from vision.units.lengths import UNITS
 
 INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
-
-SLIP_SIGMAS = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,9 +131,9 @@ def _reading(
 def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:
     """Name the one slip that explains a length that is wrong by `off_m`; None for none or several.
 
-    It must lie within SLIP_SIGMAS of what was found, which must itself be more than that.
+    It must lie within so many sigmas of what was found, which must itself be more than that.
     """
-    reach_m = SLIP_SIGMAS * sigma_m
+    reach_m = SETTINGS.blunder_sigmas * sigma_m
     slips_m = {
         "an inch": INCH_M,
         lengths.cm(DECIMETRE_M, spec=".0f"): DECIMETRE_M,

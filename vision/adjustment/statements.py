@@ -16,17 +16,12 @@ from typing import Protocol
 import numpy as np
 
 from vision.adjustment.groups import FaultKind, Group
+from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import LENS, Indices, State
 from vision.camera.lens_prior import LensPrior, centre_sigma_px
 from vision.camera.settings import SETTINGS as CAMERA_SETTINGS
 from vision.job.job import Strip
 from vision.units.arrays import Array
-
-FREED_SIGMA_M = 1.0
-"""Prior of a place that is set free: useless against centimetres, enough to hold the gauge."""
-
-FREED_LENS = 0.3
-"""Share of the picture's size to which a lens that is set free is held: it stays a lens."""
 
 CENTRE_ROWS = 2
 """Of a lens prior on the curve, the last two rows hold the centre: no matter of the lens's type."""
@@ -45,7 +40,7 @@ class Statement(ABC):
     columns: Indices
     degrees: int
     sigma: float = 1.0
-    freed_sigma: float = FREED_SIGMA_M
+    freed_sigma: float = SETTINGS.freed.place_m
 
     @abstractmethod
     def rows(self, state: State) -> tuple[Array, Array]:
@@ -166,7 +161,9 @@ class OfFitted(OfLens):
 
 def of_lens(group: Group, columns: Indices, prior: LensPrior, *, shared: bool = False) -> OfLens:
     """A camera's lens as it was stated, or as one of its type."""
-    freed = FREED_LENS / (CAMERA_SETTINGS.fitted_sigma if shared else prior.scale_sigma)
+    freed = SETTINGS.freed.lens_share / (
+        CAMERA_SETTINGS.fitted_sigma if shared else prior.scale_sigma
+    )
     if prior.fitted and not shared:
         return OfFitted(group=group, columns=columns, prior=prior, freed_sigma=freed)
     return OfCurve(group=group, columns=columns, prior=prior, freed_sigma=freed, shared=shared)

@@ -21,18 +21,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.adjustment.settings import SETTINGS
 from vision.job.job import AngleReading, Board, Job, LengthReading, Strip
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
 QUARTER_TURN = np.array([[0.0, -1.0], [1.0, 0.0]])
-
-SLOPE_SIGMA = 0.0175
-"""Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
-
-FREED_MOVE_M = 1.0
-"""Of the ends of a strip that may have been moved: useless against what is looked for."""
 
 NO_BLOCK = -1
 """Of a point whose mark has no deviation that is eliminated."""
@@ -198,7 +193,7 @@ def build_world(
     columns = _Columns()
     strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
     bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
-    moves = {s.name: columns.add([FREED_MOVE_M] * 4) for s in laid if s.name in moving}
+    moves = {s.name: columns.add([SETTINGS.freed.place_m] * 4) for s in laid if s.name in moving}
     each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
     marks = {
@@ -213,7 +208,7 @@ def build_world(
     }
     scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
     tapes = {tape: columns.add_one(scale) for tape, scale in scales.items()}
-    slope = columns.add([SLOPE_SIGMA] * 2) if _against_gravity(job) else None
+    slope = columns.add([SETTINGS.slope_sigma] * 2) if _against_gravity(job) else None
     kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)

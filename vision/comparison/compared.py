@@ -15,7 +15,8 @@ from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, Ve
 from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
-from vision.comparison.search import FAMILY_ALPHA, POWER, Found, group_alpha, search
+from vision.comparison.search import Found, group_alpha, search
+from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import d_vector_d_turn
 from vision.units.reason import Reason
 
@@ -92,7 +93,7 @@ def _camera(found: Found, name: str) -> CameraChange:
     d_aim = d_aim_d_rotation_vector(turned) @ np.linalg.inv(d_vector_d_turn(turn.estimate))
     factor = max(1.0, found.variance_factor)
     alpha = group_alpha(len(found.pair.ties), len(found.free.difference(own)))
-    size = np.sqrt(noncentrality(3, alpha, POWER) * factor)
+    size = np.sqrt(noncentrality(3, alpha, SETTINGS.power) * factor)
     aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
     return CameraChange(
         name=name,
@@ -132,5 +133,5 @@ def _vehicle(found: Found) -> VehicleChange:
         height_sigma_m=float(sigma[0]),
         lean_sigma_rad=float(sigma[1]),
         nose_down_sigma_rad=float(sigma[2]),
-        significant=p < FAMILY_ALPHA,
+        significant=p < SETTINGS.family_alpha,
     )

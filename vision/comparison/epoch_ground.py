@@ -14,17 +14,15 @@ from typing import TypeVar
 import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
-from vision.adjustment.statements import FREED_SIGMA_M
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.adjustment.world import World, build_world
 from vision.comparison.change import Epoch
+from vision.comparison.settings import SETTINGS
 from vision.job.job import Job, SingleMark, Strip
 from vision.job.layout import PlannedMark, planned_layout
 from vision.units.arrays import Array
 
 Laid = TypeVar("Laid", Strip, SingleMark)
-
-PLANNED_M = 1e-6
-"""Planned places this near to each other are the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,8 +45,8 @@ def same_laying(one: Job, other: Job, name: str) -> bool | None:
     ]
     if places[0].keys() != places[1].keys():
         return False
-    same = all(np.allclose(places[0][i], places[1][i], atol=PLANNED_M) for i in places[0])
-    return same and np.allclose(ends[0], ends[1], atol=PLANNED_M)
+    same = all(np.allclose(places[0][i], places[1][i], atol=SETTINGS.planned_m) for i in places[0])
+    return same and np.allclose(ends[0], ends[1], atol=SETTINGS.planned_m)
 
 
 def _planned(job: Job, name: str) -> Array | None:
@@ -102,7 +100,7 @@ def _with_laid(job: Job, freed: Collection[str], rename: Callable[[str], str]) -
 
     def changed(each: Laid) -> Laid:
         if each.name in freed:
-            each = replace(each, position_sigma_m=FREED_SIGMA_M)
+            each = replace(each, position_sigma_m=ADJUSTMENT.freed.place_m)
         return replace(each, name=rename(each.name))
 
     strips, marks = tuple(map(changed, job.strips)), tuple(map(changed, job.marks))

@@ -16,38 +16,16 @@ from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.building import joined, laid_statements, mounting, views_of
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network, network_of, points_of
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.adjustment.state import Columns
-from vision.adjustment.statements import FREED_SIGMA_M, Held, Statement, of_lens
+from vision.adjustment.statements import Held, Statement, of_lens
 from vision.camera.geometry import Pose, rotation_angle
 from vision.camera.lens_prior import LensPrior
 from vision.comparison.change import Epoch
 from vision.comparison.epoch_ground import lay_out
+from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import Shift, Stance, Turn
 from vision.job.job import Camera
-
-GIVE_RAD, GIVE_M, STRIP_GIVE_M = float(np.radians(0.02)), 0.001, 0.001
-"""What a camera on its body, and a tape on its ground, give with warmth and load though nobody
-touched them; of each angle and coordinate: common practice, no source."""
-
-FREED_TURN_RAD = 1.0
-"""Of a turn that is set free: useless against what is looked for, and holds the solver."""
-
-ARM_M = 0.1
-"""A lens lies within this of what its bracket turns about: a turn takes it along by so much."""
-
-STANCE_SIGMA = (
-    0.02,
-    0.02,
-    0.03,
-    float(np.radians(1)),
-    float(np.radians(1)),
-    float(np.radians(0.3)),
-)
-"""Load, tyres and suspension, and a layout measured anew from the body; m and rad: common practice,
-no source."""
-
-UNTOUCHED_SIGMA = (0.001, 0.001, 0.001, *(float(np.radians(0.01)),) * 3)
-"""Of a vehicle that nobody moved, loaded or entered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,14 +69,14 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
             group=Group("move", name),
             columns=columns.base + np.arange(own.start, own.stop),
             degrees=4,
-            sigma=STRIP_GIVE_M,
+            sigma=SETTINGS.strip_give_m,
             stated=np.zeros(4),
         )
     standing = Stance(
         group=Group("stance", ""),
         columns=columns.pose[stance],
         pose=stance,
-        sigmas=np.array(UNTOUCHED_SIGMA if untouched else STANCE_SIGMA),
+        sigmas=np.array(SETTINGS.untouched_sigma if untouched else SETTINGS.stance_sigma),
     )
     found = [{c.name: c for c in epoch.adjustment.cameras} for epoch in epochs]
     cameras = [
@@ -145,8 +123,8 @@ def _ties(
         yield Turn(
             group=Group("turn", name),
             columns=np.concatenate([turn[second], turn[stance], turn[first]]),
-            sigma=GIVE_RAD,
-            freed_sigma=FREED_TURN_RAD,
+            sigma=SETTINGS.give_rad,
+            freed_sigma=ADJUSTMENT.freed.turn_rad,
             after=second,
             stance=stance,
             before=first,
@@ -165,7 +143,7 @@ def _ties(
 def _shift_give(epochs: tuple[Epoch, Epoch], name: str) -> float:
     """A camera that was turned, by what both checks say alone, had its lens taken along."""
     before, after = (epoch.adjustment.camera(name).pose.R for epoch in epochs)
-    return max(GIVE_M, ARM_M * rotation_angle(before, after))
+    return max(SETTINGS.give_m, SETTINGS.arm_m * rotation_angle(before, after))
 
 
 def _lenses(
@@ -219,4 +197,4 @@ def _mountings(
 
 def _known(epoch: Epoch, name: str, freed: set[str]) -> Camera:
     camera = epoch.job.camera(name)
-    return replace(camera, position_sigma_m=FREED_SIGMA_M) if name in freed else camera
+    return replace(camera, position_sigma_m=ADJUSTMENT.freed.place_m) if name in freed else camera

@@ -22,20 +22,8 @@ from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_tail, family_level
 from vision.comparison.change import Epoch
 from vision.comparison.pair import Pair
+from vision.comparison.settings import SETTINGS
 from vision.units.arrays import Array
-
-FAMILY_ALPHA = 0.02
-"""Chance that anything at all is named in a job in which nothing changed."""
-
-FURTHER_ALPHA = 0.005
-"""The same for a further change once one is named: most of those would be its shadow."""
-
-POWER = 0.95
-"""Share of cases in which a change of the detectable size is seen."""
-
-WILD_RAD = float(np.radians(1.0))
-"""A camera that its own checks put this far apart starts free: held, it would lead others astray.
-It is held again if it then passes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +61,7 @@ class Found:
 
 def group_alpha(count: int, freed: int) -> float:
     """Level of one test of `count`, so that the family keeps its own."""
-    return family_level(FURTHER_ALPHA if freed else FAMILY_ALPHA, count)
+    return family_level(SETTINGS.further_alpha if freed else SETTINGS.family_alpha, count)
 
 
 def search(pair: Pair, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
@@ -118,7 +106,7 @@ def _wild(pair: Pair, epochs: tuple[Epoch, Epoch]) -> frozenset[Group]:
     free = set()
     for name in pair.both:
         before, after = (epoch.adjustment.camera(name).pose.R for epoch in epochs)
-        if rotation_angle(after, before) > WILD_RAD:
+        if rotation_angle(after, before) > SETTINGS.wild_rad:
             free.add(Group("turn", name))
     return frozenset(free)
 

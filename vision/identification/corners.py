@@ -10,7 +10,8 @@ import dataclasses
 
 import numpy as np
 
-from vision.adjustment.plan_fit import CHI2_REJECT, PlanFit, Points, ground_residual
+from vision.adjustment.plan_fit import PlanFit, Points, ground_residual
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.identification.identified import Identified, Sighting, Status
 from vision.identification.reasons import BEHIND_BODY
 from vision.job.body import body_hides
@@ -69,7 +70,7 @@ def _sighted(
         return sighted("not-found", found)
     measured = Measured(id=mark_id, pixel_px=found.pixel_px, covariance_px2=found.covariance_px2)
     off = found.pixel_px - pixel
-    if off @ np.linalg.solve(covariance + found.covariance_px2, off) > CHI2_REJECT:
+    if off @ np.linalg.solve(covariance + found.covariance_px2, off) > ADJUSTMENT.reject_chi2:
         return sighted("rejected", Reason("misfit"), measured)
     return sighted("used", None, measured)
 

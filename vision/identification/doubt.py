@@ -19,7 +19,8 @@ import numpy as np
 
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.left_out import left_out_points
-from vision.adjustment.plan_fit import CHI2_REJECT, PLACE_SIGMA_M, PlanFit, Points
+from vision.adjustment.plan_fit import PlanFit, Points
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.camera.statistics import chi_square_limit
 from vision.identification.inputs import IdentificationInput
 from vision.identification.settings import SETTINGS
@@ -78,7 +79,7 @@ def doubts(
             why = Reason("behind-body-and-small", wholly=bool(behind))
         # Written so that NaN, from beyond the lens, is refused too.
         elif not off_m @ np.linalg.solve(covariance_m2, off_m) <= (
-            CHI2_HIDDEN if behind else CHI2_REJECT
+            CHI2_HIDDEN if behind else ADJUSTMENT.reject_chi2
         ):
             may_hide = bool(may_be_hidden(given.job.vehicle, place_m, [point])[0])
             why = Reason("astray", off_m=float(np.hypot(*off_m)), body_may_hide=may_hide)
@@ -99,7 +100,7 @@ def _beside(
     pixels, covariances = [each.pixel_px for each in seen], [each.covariance_px2 for each in seen]
     points = fit.points.only(fit.used) + Points.of(given.job, doubtful, pixels, covariances)
     # Its place may be stated wrong, and readings too: nothing has judged them yet.
-    alone = replace(given.camera, position_sigma_m=PLACE_SIGMA_M)
+    alone = replace(given.camera, position_sigma_m=ADJUSTMENT.place_sigma_m)
     job = replace(given.job, cameras=(alone,), readings=())
     observed = CameraObservations(
         name=alone.name, prior=given.prior, points=points, start=(fit.pose, fit.lens)

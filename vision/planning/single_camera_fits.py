@@ -15,13 +15,8 @@ import numpy as np
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.elimination import reduce
 from vision.adjustment.groups import Group
-from vision.adjustment.plan_fit import (
-    FEWEST_MARKS,
-    PLACE_SIGMA_M,
-    PlanFit,
-    camera_network,
-    planned_covariance,
-)
+from vision.adjustment.plan_fit import PlanFit, camera_network, planned_covariance
+from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.adjustment.solving import weighted
 from vision.adjustment.state import UNKNOWNS
 from vision.adjustment.world import NO_BLOCK, World, build_world
@@ -52,7 +47,7 @@ def single_camera_fits(
     cameras = {camera.name: camera for camera in job.cameras}
     fits = {}
     for seen in observations:
-        if len(seen.points.ids) < FEWEST_MARKS:
+        if len(seen.points.ids) < ADJUSTMENT.fewest_marks:
             continue
         fit = _fit_of(world, cameras[seen.name], seen)
         if fit is not None:
@@ -62,7 +57,7 @@ def single_camera_fits(
 
 def _fit_of(world: World, camera: Camera, seen: CameraObservations) -> SingleCameraFit | None:
     points = seen.points
-    network = camera_network(camera, seen.prior, points, seen.start, PLACE_SIGMA_M)
+    network = camera_network(camera, seen.prior, points, seen.start, ADJUSTMENT.place_sigma_m)
     at = network.seen(network.start)
     slope, d_ground = at.by_camera, at.by_place
     total, full = planned_covariance(at, points)
@@ -83,7 +78,7 @@ def _fit_of(world: World, camera: Camera, seen: CameraObservations) -> SingleCam
         d_place[row, :, first : first + world.own_size] = by_own[row]
     own = (gain @ points.covariance_px2 @ np.swapaxes(gain, 1, 2)).sum(axis=0)
     known = covariance[:, 6:] @ d_known.T
-    place = covariance[:, :3] * camera.position_sigma_m / PLACE_SIGMA_M**2
+    place = covariance[:, :3] * camera.position_sigma_m / ADJUSTMENT.place_sigma_m**2
     return SingleCameraFit(
         fit=_as_planned(seen, covariance),
         own=own + known @ known.T + place @ place.T,
