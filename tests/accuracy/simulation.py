@@ -128,7 +128,7 @@ def lay(
     for mark in planned_layout(job).marks:
         if mark.strip is None:
             own = rng.normal(0, place_sigma_m(job, mark), 3)
-            off = faults.shift.get(Group("mark", mark.id), np.zeros(3))
+            off = faults.shift.get(Group("mark", mark.id.name), np.zeros(3))
             truth.places[mark.id] = mark.centre_m + own + off
             continue
         strip = job.strip(mark.strip)

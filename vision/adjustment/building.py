@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -46,9 +46,7 @@ def build_network(
         views,
         points_of(views, *joined(observations), world),
         [
-            *laid_statements(world, columns.base),
-            *mountings,
-            *_world_statements(job, world, columns.base),
+            *laid_statements(job, world, columns.base, mountings),
             *_lens_statements(cameras, observations, types, columns),
             *(each for each in read if each is not None),
         ],
@@ -91,55 +89,36 @@ def mounting(camera: Camera, columns: Indices) -> Held:
     )
 
 
-def laid_statements(world: World, base: int) -> Iterator[Statement]:
-    """The stated ends and bows of the strips."""
-    for name, own in world.strips.items():
-        strip = world.laid[name]
-        yield _deviation(
-            Group("strip", name),
-            base,
-            own,
-            strip.position_sigma_m,
-            planned_m=np.concatenate([strip.from_m, strip.to_m]),
+def laid_statements(
+    job: Job, world: World, base: int, mountings: Iterable[Held] = ()
+) -> Iterator[Held]:
+    """What was stated of places: strips' ends, their bows, mountings, single marks."""
+
+    def deviation(
+        group: Group, own: slice, planned_m: Array | None, strip: Strip | None = None
+    ) -> Held:
+        columns = base + np.arange(own.start, own.stop)
+        return Held(
+            group=group,
+            columns=columns,
+            degrees=len(columns),
+            sigma=float(world.sigma[own.start]),
+            stated=np.zeros(len(columns)),
+            planned_m=planned_m,
             strip=strip,
         )
+
+    for name, strip in world.laid.items():
+        ends_m = np.concatenate([strip.from_m, strip.to_m])
+        yield deviation(Group("strip", name), world.strips[name], ends_m, strip)
     for name, column in world.bows.items():
-        sigma = world.laid[name].mark_sigma_m
-        yield _deviation(Group("bow", name), base, slice(column, column + 1), sigma)
-
-
-def _world_statements(job: Job, world: World, base: int) -> Iterator[Statement]:
-    """Cameras without a picture and single marks."""
+        yield deviation(Group("bow", name), slice(column, column + 1), None)
+    yield from mountings
     for name, own in world.cameras.items():
-        camera = job.camera(name)
-        group, sigma = Group("mounting", name), camera.position_sigma_m
-        yield _deviation(group, base, own, sigma, planned_m=camera.position_m)
+        yield deviation(Group("mounting", name), own, job.camera(name).position_m)
     for mark_id in world.single:
-        own = world.marks[mark_id]
-        sigma, planned = float(world.sigma[own.start]), world.planned[mark_id].centre_m
-        yield _deviation(Group("mark", mark_id.name), base, own, sigma, planned_m=planned)
-
-
-def _deviation(
-    group: Group,
-    base: int,
-    own: slice,
-    sigma: float,
-    *,
-    planned_m: Array | None = None,
-    strip: Strip | None = None,
-) -> Held:
-    columns = base + np.arange(own.start, own.stop)
-    count = len(columns)
-    return Held(
-        group=group,
-        columns=columns,
-        degrees=count,
-        sigma=sigma,
-        stated=np.zeros(count),
-        planned_m=planned_m,
-        strip=strip,
-    )
+        planned_m = world.planned[mark_id].centre_m
+        yield deviation(Group("mark", mark_id.name), world.marks[mark_id], planned_m)
 
 
 def _lens_statements(

@@ -50,36 +50,27 @@ class Suspicion:
 class _Stack:
     """Rows of several groups on one another, whitened by each group's stated sigma.
 
-    `off` (m,) is how far they lie from what was stated, `jacobian` (m, kept) its derivative,
-    `spread` (m, m) its covariance by the solution, and `rows` where each group has its own.
+    `off` (m,) is how far they lie from what was stated, `spread` (m, m) its covariance by the
+    solution, and `rows` where each group has its own.
     """
 
     rows: dict[Group, slice]
-    sigma: dict[Group, float]
     off: Array
-    jacobian: Array
     spread: Array
 
 
 def _stacked(network: Network, solution: Solved, groups: tuple[Group, ...]) -> _Stack:
     rows: dict[Group, slice] = {}
-    sigmas: dict[Group, float] = {}
     offs, jacobians, first = [np.zeros(0)], [np.zeros((0, network.kept))], 0
     for group in groups:
-        sigma = sigmas[group] = network.statements[group].sigma
         off, jacobian = network.group_rows(solution.state, group)
         rows[group] = slice(first, first + len(off))
         first += len(off)
-        offs.append(off / sigma)
-        jacobians.append(jacobian / sigma)
+        offs.append(off / network.statements[group].sigma)
+        jacobians.append(jacobian / network.statements[group].sigma)
     every = np.concatenate(jacobians)
-    return _Stack(
-        rows=rows,
-        sigma=sigmas,
-        off=np.concatenate(offs),
-        jacobian=every,
-        spread=every @ solution.covariance.kept @ every.T,
-    )
+    spread = every @ solution.covariance.kept @ every.T
+    return _Stack(rows=rows, off=np.concatenate(offs), spread=spread)
 
 
 def suspicions(
@@ -123,9 +114,9 @@ def group_tests(
     hides = _explained(stack, freed)
     out = {}
     for index, (group, own) in enumerate(stack.rows.items()):
-        sigma, off = stack.sigma[group], stack.off[own]
-        found = _suspicion(solution, off, stack.spread[own, own], group in freed)
-        ways = network.statements[group].ways(solution.state)
+        found = _suspicion(solution, stack.off[own], stack.spread[own, own], group in freed)
+        statement = network.statements[group]
+        ways, sigma = statement.ways(solution.state), statement.sigma
         out[group] = GroupTest(
             group=group,
             statistic=found.statistic,

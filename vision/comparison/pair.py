@@ -17,12 +17,12 @@ from vision.adjustment.building import joined, laid_statements, mounting, views_
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.settings import SETTINGS as ADJUSTMENT
-from vision.adjustment.state import Columns
+from vision.adjustment.state import Columns, PointRows, State, View
 from vision.adjustment.statements import Held, Statement, of_lens
 from vision.camera.geometry import Pose, rotation_angle
 from vision.camera.lens_prior import LensPrior
 from vision.comparison.change import Epoch
-from vision.comparison.epoch_ground import lay_out
+from vision.comparison.epoch_ground import Ground, lay_out
 from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import Shift, Stance, Turn
 from vision.job.job import Camera
@@ -48,81 +48,108 @@ class Pair:
         return tuple(name for name in self.before if name in self.after)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Plan:
+    """Which pose is which: `before` and `after` as in `Pair`, the stance the last of all."""
+
+    epochs: tuple[Epoch, Epoch]
+    ground: Ground
+    before: dict[str, int]
+    after: dict[str, int]
+    lens_of: dict[str, int]
+    columns: Columns
+
+    @property
+    def stance(self) -> int:
+        return len(self.before) + len(self.after)
+
+    @property
+    def seen(self) -> tuple[CameraObservations, ...]:
+        return (*self.ground.before, *self.ground.after)
+
+
 def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouched: bool) -> Pair:
     """Lay out the network of two checks, whose cameras have pictures of one size in both."""
     ground = lay_out(epochs, not_relaid)
-    seen = (*ground.before, *ground.after)
     before = {each.name: index for index, each in enumerate(ground.before)}
     after = {each.name: len(before) + index for index, each in enumerate(ground.after)}
     lens_of = {name: index for index, name in enumerate({**before, **after})}
-    stance, world = len(seen), ground.world
-    columns = Columns.apart(poses=stance + 1, lenses=len(lens_of))
-    views = views_of(seen, poses=range(stance), lenses=[lens_of[each.name] for each in seen])
-    points = points_of(views, *joined(seen), world)
-    later = slice(views[len(before)].rows.start if after else len(points.ids), None)
-    by_kept = points.by_kept_m.copy()
+    columns = Columns.apart(poses=len(before) + len(after) + 1, lenses=len(lens_of))
+    plan = _Plan(
+        epochs=epochs,
+        ground=ground,
+        before=before,
+        after=after,
+        lens_of=lens_of,
+        columns=columns,
+    )
+    views = views_of(
+        plan.seen, poses=range(plan.stance), lenses=[lens_of[each.name] for each in plan.seen]
+    )
+    standing = Stance(
+        group=Group("stance", ""),
+        columns=columns.pose[plan.stance],
+        pose=plan.stance,
+        sigmas=np.array(SETTINGS.untouched_sigma if untouched else SETTINGS.stance_sigma),
+    )
+    ties = {each.group: each for each in (*_ties(plan), *_moves(plan))}
+    placed = laid_statements(epochs[1].job, ground.world, columns.base)
+    network = network_of(
+        columns,
+        views,
+        _points(plan, views),
+        (*placed, *_lenses(plan), *_mountings(plan), standing, *ties.values()),
+        _start(plan),
+        ground.world,
+    )
+    return Pair(network=network, before=before, after=after, stance=plan.stance, ties=ties)
+
+
+def _points(plan: _Plan, views: tuple[View, ...]) -> PointRows:
+    """All points; those of the later check move with their strips' ends as they were moved."""
+    world = plan.ground.world
+    points = points_of(views, *joined(plan.seen), world)
+    by_kept, later = points.by_kept_m.copy(), points.pose >= len(plan.before)
     for name, own in world.moves.items():
         by_kept[later, :, own] = by_kept[later, :, world.strips[name]]
-    ties = {each.group: each for each in _ties(epochs, columns, before, after, stance)}
-    for name, own in world.moves.items():
-        ties[Group("move", name)] = Held(
+    return replace(points, by_kept_m=by_kept)
+
+
+def _start(plan: _Plan) -> State:
+    """Where the checks' own adjustments ended; a lens as at the baseline; the vehicle unmoved."""
+    found = [{c.name: c for c in epoch.adjustment.cameras} for epoch in plan.epochs]
+    cameras = [*(found[0][name] for name in plan.before), *(found[1][name] for name in plan.after)]
+    lenses = {each.name: each.lens.as_vector() for each in reversed(cameras)}
+    here = Pose(R=np.eye(3), t_m=np.zeros(3))
+    return plan.columns.state(
+        [*(each.pose for each in cameras), here],
+        [lenses[name] for name in plan.lens_of],
+        plan.ground.world.size,
+    )
+
+
+def _moves(plan: _Plan) -> Iterator[Statement]:
+    """How far the ends of each strip that was not laid anew were moved."""
+    for name, own in plan.ground.world.moves.items():
+        yield Held(
             group=Group("move", name),
-            columns=columns.base + np.arange(own.start, own.stop),
+            columns=plan.columns.base + np.arange(own.start, own.stop),
             degrees=4,
             sigma=SETTINGS.strip_give_m,
             stated=np.zeros(4),
         )
-    standing = Stance(
-        group=Group("stance", ""),
-        columns=columns.pose[stance],
-        pose=stance,
-        sigmas=np.array(SETTINGS.untouched_sigma if untouched else SETTINGS.stance_sigma),
-    )
-    found = [{c.name: c for c in epoch.adjustment.cameras} for epoch in epochs]
-    cameras = [
-        *(found[0][each.name] for each in ground.before),
-        *(found[1][each.name] for each in ground.after),
-    ]
-    lenses = {each.name: each.lens.as_vector() for each in reversed(cameras)}
-    here = Pose(R=np.eye(3), t_m=np.zeros(3))
-    statements = [
-        *laid_statements(world, columns.base),
-        *_lenses(seen, columns, lens_of),
-        *_mountings(epochs, columns, before, after, stance),
-        standing,
-        *ties.values(),
-    ]
-    network = network_of(
-        columns,
-        views,
-        replace(points, by_kept_m=by_kept),
-        statements,
-        columns.state(
-            [*(each.pose for each in cameras), here],
-            [lenses[name] for name in lens_of],
-            world.size,
-        ),
-        world,
-    )
-    return Pair(network=network, before=before, after=after, stance=stance, ties=ties)
 
 
-def _ties(
-    epochs: tuple[Epoch, Epoch],
-    columns: Columns,
-    before: dict[str, int],
-    after: dict[str, int],
-    stance: int,
-) -> Iterator[Statement]:
+def _ties(plan: _Plan) -> Iterator[Statement]:
     """The turn and the shift of every camera in both checks."""
-    place, turn = columns.pose[:, :3], columns.pose[:, 3:]
-    for name, first in before.items():
-        if name not in after:
+    pose, stance = plan.columns.pose, plan.stance
+    for name, first in plan.before.items():
+        if name not in plan.after:
             continue
-        second = after[name]
+        second = plan.after[name]
         yield Turn(
             group=Group("turn", name),
-            columns=np.concatenate([turn[second], turn[stance], turn[first]]),
+            columns=np.concatenate([pose[second, 3:], pose[stance, 3:], pose[first, 3:]]),
             sigma=SETTINGS.give_rad,
             freed_sigma=ADJUSTMENT.freed.turn_rad,
             after=second,
@@ -131,8 +158,8 @@ def _ties(
         )
         yield Shift(
             group=Group("shift", name),
-            columns=np.concatenate([place[second], columns.pose[stance], place[first]]),
-            sigma=_shift_give(epochs, name),
+            columns=np.concatenate([pose[second, :3], pose[stance], pose[first, :3]]),
+            sigma=_shift_give(plan.epochs, name),
             after=second,
             stance=stance,
             before=first,
@@ -146,14 +173,12 @@ def _shift_give(epochs: tuple[Epoch, Epoch], name: str) -> float:
     return max(SETTINGS.give_m, SETTINGS.arm_m * rotation_angle(before, after))
 
 
-def _lenses(
-    seen: tuple[CameraObservations, ...], columns: Columns, lens_of: dict[str, int]
-) -> Iterator[Statement]:
+def _lenses(plan: _Plan) -> Iterator[Statement]:
     """One prior where both checks state the lens alike: it is one piece of knowledge, not two."""
     known: dict[str, LensPrior] = {}
-    for each in seen:
+    for each in plan.seen:
         first = known.setdefault(each.name, each.prior)
-        at = columns.lens[lens_of[each.name]]
+        at = plan.columns.lens[plan.lens_of[each.name]]
         if first is each.prior:
             yield of_lens(Group("lens", each.name), at, first)
         elif not _alike(first, each.prior):
@@ -167,29 +192,25 @@ def _alike(one: LensPrior, other: LensPrior) -> bool:
     return len(a) == len(b) and np.allclose(a, b, rtol=1e-9)
 
 
-def _mountings(
-    epochs: tuple[Epoch, Epoch],
-    columns: Columns,
-    before: dict[str, int],
-    after: dict[str, int],
-    stance: int,
-) -> Iterator[Statement]:
+def _mountings(plan: _Plan) -> Iterator[Statement]:
     """Stated places, once where both checks state the same: it was measured once."""
-    freed = {g.name for epoch in epochs for g in epoch.adjustment.all_freed if g.kind == "mounting"}
+    freed = {
+        g.name for epoch in plan.epochs for g in epoch.adjustment.all_freed if g.kind == "mounting"
+    }
     stated: dict[str, Camera] = {}
-    for name, view in before.items():
-        camera = stated[name] = _known(epochs[0], name, freed)
-        yield mounting(camera, columns.pose[view, :3])
-    for name, view in after.items():
-        camera = _known(epochs[1], name, freed)
+    for name, view in plan.before.items():
+        camera = stated[name] = _known(plan.epochs[0], name, freed)
+        yield mounting(camera, plan.columns.pose[view, :3])
+    for name, view in plan.after.items():
+        camera = _known(plan.epochs[1], name, freed)
         if name in stated and np.array_equal(stated[name].position_m, camera.position_m):
             continue
         yield Shift(
             group=Group("mounting", f"{name}'"),
-            columns=np.concatenate([columns.pose[view, :3], columns.pose[stance]]),
+            columns=np.concatenate([plan.columns.pose[view, :3], plan.columns.pose[plan.stance]]),
             sigma=camera.position_sigma_m,
             after=view,
-            stance=stance,
+            stance=plan.stance,
             before=None,
             stated=camera.position_m,
         )
