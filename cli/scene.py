@@ -39,7 +39,7 @@ def scene(
         from vision.practice.deviations import Deviations
         from vision.practice.deviations_file import deviations_from_text
         from vision.practice.folder import refused, scene_folder
-        from vision.practice.scene import draw_scene, encoded
+        from vision.practice.scene import draw_scene, drawn_file
         from vision.units.plain import json_text
 
         start = time.monotonic()
@@ -54,7 +54,7 @@ def scene(
         disk.folder_ready(out)
         drawn = draw_scene(job, asked, seed)
         contents: dict[str, bytes | str] = {
-            plan.pictures[name]: encoded(pixels, plan.pictures[name], asked.light.jpeg_quality)
+            plan.pictures[name]: drawn_file(pixels, plan.pictures[name], asked.light.jpeg_quality)
             for name, pixels in drawn.pictures.items()
         }
         for file in plan.lens_files:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -11,10 +11,6 @@ from cli.options import Debug, Fraction, JobFile
 from cli.printing import reader_may_leave, say
 from cli.trouble import KEEP, NOT_JUDGED, reported
 from cli.whatif_table import say_outcome, show_forecast, show_sensitivities
-
-if TYPE_CHECKING:
-    from vision.inspection.inspected import Inspection
-    from vision.inspection.whatif.change import Change
 
 
 def whatif(
@@ -47,6 +43,7 @@ def whatif(
     with reported(debug):
         from vision.camera.solver import NoFit
         from vision.documents.check_words.words import say_check
+        from vision.documents.turned_picture import turned_pictures
         from vision.files import disk
         from vision.inspection.inspect import inspect
         from vision.inspection.whatif.asked import asked_change
@@ -59,7 +56,8 @@ def whatif(
         inspection = inspect(job, pictures)
         asked = bool(change.turns_rad) or change.moves_vehicle
         found = {"": (change, predict(inspection, change))} if asked else inspection.what_if.turns
-        contents = {} if out is None else _pictures(inspection, [c for c, _ in found.values()])
+        changes = [each for each, _ in found.values()]
+        contents = {} if out is None else turned_pictures(inspection, changes)
         if out is not None and contents:
             disk.write_all(out, contents)
         with reader_may_leave():
@@ -76,21 +74,3 @@ def whatif(
                 show_sensitivities(inspection.what_if.moves, job.lengths)
             say(*(f"picture: {(out or Path()) / file}" for file in contents))
         raise typer.Exit(NOT_JUDGED if inspection.adjustment is None else KEEP)
-
-
-def _pictures(inspection: Inspection, changes: list[Change]) -> dict[str, bytes]:
-    """The picture of each turned camera, by its file's name."""
-    from vision.documents.turned_picture import as_jpeg, turned_picture
-
-    contents: dict[str, bytes] = {}
-    for change in changes:
-        for index, each in enumerate(inspection.cameras):
-            name = each.camera.name
-            if name in change.turns_rad and each.adjusted is not None:
-                plain_name = "".join(c if c.isalnum() or c in "-_" else "_" for c in name)
-                # Two names may become one file's: the number keeps them apart.
-                drawn = turned_picture(
-                    each.picture, each.adjusted, change.pose(name, each.adjusted.pose)
-                )
-                contents[f"{index + 1}-{plain_name}-turned.jpg"] = as_jpeg(drawn)
-    return contents

@@ -55,7 +55,7 @@ from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, Proposal, propose
 from vision.planning.sizes import KINDS, MarkKind
 from vision.practice.deviations import Deviations
-from vision.practice.scene import draw_scene, encoded
+from vision.practice.scene import draw_scene, drawn_file
 from vision.units.arrays import Array
 
 RENDERED = ("clear_day", "long_shadow")
@@ -94,7 +94,7 @@ def drawn(job: Job, deviations: Deviations, seed: int) -> Drawn:
     scene = draw_scene(job, deviations, seed)
     pictures = {}
     for camera in job.cameras:
-        data = encoded(scene.pictures[camera.name], "a.jpg", deviations.light.jpeg_quality)
+        data = drawn_file(scene.pictures[camera.name], "a.jpg", deviations.light.jpeg_quality)
         bgr = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_COLOR)
         assert bgr is not None
         pictures[camera.name] = Picture.from_delivered(

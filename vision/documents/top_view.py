@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vision.camera.geometry import wrap_angle
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.job import Vehicle
-from vision.marks.picture import Pixels
+from vision.marks.picture import Pixels, encoded
 from vision.units.arrays import Array, Flags
 from vision.units.lengths import UNITS
 from vision.views.ground import GroundMap
@@ -80,10 +80,7 @@ def top_view_grid(vehicle: Vehicle) -> Grid:
 
 def top_view(inspection: Inspection, *, blended: bool = True) -> bytes:
     """Merge the pictures and return the PNG file's bytes."""
-    done, encoded = cv2.imencode(".png", merged_picture(inspection, blended=blended))
-    if not done:
-        raise RuntimeError("OpenCV could not encode the top view")
-    return encoded.tobytes()
+    return encoded(merged_picture(inspection, blended=blended), ".png")
 
 
 def merged_picture(inspection: Inspection, *, blended: bool = True) -> Pixels:

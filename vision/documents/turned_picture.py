@@ -6,13 +6,17 @@ whatever stands where; only what lies outside the present picture is unknown, an
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.camera.geometry import Pose
-from vision.marks.picture import Picture
+from vision.inspection.inspected import Inspection
+from vision.inspection.whatif.change import Change
+from vision.marks.picture import Picture, encoded
 
 QUALITY = 88
 HATCH, HATCH_LINE = (150, 150, 150), (118, 118, 118)
@@ -37,9 +41,16 @@ def turned_picture(picture: Picture, camera: AdjustedCamera, after: Pose) -> NDA
     return drawn[:, ::-1] if picture.mirrored else drawn
 
 
-def as_jpeg(bgr: NDArray[np.uint8]) -> bytes:
-    """The picture as a JPEG file's bytes."""
-    done, encoded = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
-    if not done:
-        raise RuntimeError("OpenCV could not encode a picture")
-    return encoded.tobytes()
+def turned_pictures(inspection: Inspection, changes: Iterable[Change]) -> dict[str, bytes]:
+    """The picture of each camera that a change turns, as JPEG, by its file's name."""
+    found: dict[str, bytes] = {}
+    for change in changes:
+        for number, each in enumerate(inspection.cameras, start=1):
+            name = each.camera.name
+            if name in change.turns_rad and each.adjusted is not None:
+                after = change.pose(name, each.adjusted.pose)
+                drawn = turned_picture(each.picture, each.adjusted, after)
+                # Two names may become one file's: the number keeps them apart.
+                plain = "".join(c if c.isalnum() or c in "-_" else "_" for c in name)
+                found[f"{number}-{plain}-turned.jpg"] = encoded(drawn, ".jpg", QUALITY)
+    return found

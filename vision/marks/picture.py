@@ -97,3 +97,14 @@ class Picture:
             covariance[..., 0, 1] *= -1
             covariance[..., 1, 0] *= -1
         return covariance
+
+
+def encoded(bgr: Pixels, suffix: str, quality: int | None = None) -> bytes:
+    """Bytes of a picture file; `quality` is a JPEG's, from 1 to 100."""
+    import cv2  # a command that only plans has no need of it
+
+    options = [] if quality is None else [cv2.IMWRITE_JPEG_QUALITY, quality]
+    done, data = cv2.imencode(suffix, bgr, options)
+    if not done:
+        raise RuntimeError(f"OpenCV could not write a {suffix} of {bgr.shape}")
+    return data.tobytes()

@@ -12,11 +12,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.job.job import Job
+from vision.marks.picture import Pixels, encoded
 from vision.practice.deviations import Deviations
 from vision.practice.drawing import draw
 from vision.practice.ground_texture import yard
@@ -30,7 +29,7 @@ LOSSLESS = (".png", ".bmp", ".tif", ".tiff")
 class Scene:
     """A picture (height, width, 3) uint8 per camera as delivered, the truth, and the world."""
 
-    pictures: Mapping[str, NDArray[np.uint8]]
+    pictures: Mapping[str, Pixels]
     truth: dict[str, Any]
     world: World
 
@@ -53,11 +52,7 @@ def draw_scene(
     return Scene(pictures=pictures, truth=truth_of(world, deviations, seed), world=world)
 
 
-def encoded(pixels: NDArray[np.uint8], file: str, jpeg_quality: int) -> bytes:
+def drawn_file(pixels: Pixels, file: str, jpeg_quality: int) -> bytes:
     """The bytes of a picture file; without loss where the name asks for that, else JPEG."""
     suffix = next((each for each in LOSSLESS if file.lower().endswith(each)), ".jpg")
-    options = [cv2.IMWRITE_JPEG_QUALITY, jpeg_quality] if suffix == ".jpg" else []
-    done, data = cv2.imencode(suffix, pixels, options)
-    if not done:
-        raise ValueError(f"{file}: OpenCV cannot write a {suffix} of {pixels.shape}")
-    return data.tobytes()
+    return encoded(pixels, suffix, jpeg_quality if suffix == ".jpg" else None)

@@ -11,7 +11,7 @@ import numpy as np
 from vision.inspection.inspected import InspectedCamera
 from vision.job.job import Job
 from vision.job.layout import planned_layout
-from vision.marks.picture import Pixels
+from vision.marks.picture import Pixels, encoded
 from vision.units.arrays import Array, Flags
 from vision.views.ground import GroundMap
 
@@ -36,10 +36,7 @@ def jpeg_uri(bgr: Pixels, widest_px: int = WIDEST_PX, quality: int = JPEG_QUALIT
     if width > widest_px:
         size = (widest_px, max(1, round(height * widest_px / width)))
         bgr = np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    done, encoded = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])
-    if not done:
-        raise RuntimeError("OpenCV could not encode a picture")
-    return uri(encoded.tobytes(), "image/jpeg")
+    return uri(encoded(bgr, ".jpg", quality), "image/jpeg")
 
 
 def delivered(job: Job, found: InspectedCamera, shown: Shown) -> Pixels | None:
