@@ -116,7 +116,7 @@ def measure(truth: Truth, result: Adjustment, figures: Figures) -> None:
     """Compare one adjustment with the truth."""
     for camera in result.cameras:
         pose, fit = truth.poses[camera.name], truth.fits[camera.name]
-        sigma = np.sqrt(np.diag(camera.aim_covariance_rad2))
+        sigma = camera.aim_sigma_rad
         figures.note("aim", camera.aim.minus(pose.aim) / sigma)
         off = camera.pose.camera_in_ground_m - pose.camera_in_ground_m
         figures.note("place", off / camera.position_sigma_m)

@@ -120,7 +120,7 @@ def _report_camera(camera, truth: dict, figures: dict[str, list[float]]) -> None
     off_m = camera.adjusted.pose.camera_in_ground_m - place
     yaw, pitch, roll = true["true"]["yaw_pitch_roll_deg"]
     off_aim = camera.adjusted.aim.minus(Aim.from_degrees(yaw, pitch, roll))
-    z_aim = off_aim / np.sqrt(np.diag(camera.adjusted.aim_covariance_rad2))
+    z_aim = off_aim / camera.adjusted.aim_sigma_rad
     z_place = off_m / camera.adjusted.position_sigma_m
     figures["z"] += [*z_aim, *z_place]
     figures["aim_deg"].append(float(turn))

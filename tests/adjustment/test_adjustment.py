@@ -175,7 +175,7 @@ def test_aim_and_place_lie_within_their_sigmas() -> None:
         result = scene.adjusted()
         for each in result.cameras:
             aim = each.aim.minus(scene.poses[each.name].aim)
-            normalised.append(aim / np.sqrt(np.diag(each.aim_covariance_rad2)))
+            normalised.append(aim / each.aim_sigma_rad)
             normalised.append(scene.errors(result, each.name)[:3] / each.position_sigma_m)
             assert each.covariance.shape == (14, 14)
     assert 0.7 < np.sqrt(np.mean(np.square(normalised))) < 1.35
@@ -277,7 +277,7 @@ def test_cameras_that_share_a_type_of_lens_narrow_each_other() -> None:
         pairs = [each.camera(name).aim_covariance_rad2[1, 1] for each in (together, apart)]
         assert pairs[0] < pairs[1]
         off = together.camera(name).aim.minus(scene.poses[name].aim)
-        sigma = np.sqrt(np.diag(together.camera(name).aim_covariance_rad2))
+        sigma = together.camera(name).aim_sigma_rad
         assert (np.abs(off) < 3.5 * sigma).all()
 
 

@@ -127,7 +127,7 @@ def test_aims_places_and_their_sigmas(inspected: Inspected) -> None:
         assert np.degrees(turn) < 0.6
         assert np.linalg.norm(off_m) < 0.04
         off_aim = adjusted.aim.minus(Aim.from_degrees(*true["true"]["yaw_pitch_roll_deg"]))
-        over_sigma += [*(off_aim / np.sqrt(np.diag(adjusted.aim_covariance_rad2)))]
+        over_sigma += [*(off_aim / adjusted.aim_sigma_rad)]
         over_sigma += [*(off_m / adjusted.position_sigma_m)]
     assert np.abs(over_sigma).max() < 3.5
     # With 24 figures the root mean square of a normal number lies in 0.7 to 1.3; the pictures share

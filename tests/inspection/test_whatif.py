@@ -216,7 +216,7 @@ def test_a_second_check_after_the_turn_agrees(simulated):
     # There marks from 12 px on are drawn, here those from 5 px on are counted; cartons are not.
     assert front.marks_then >= sum(mark_id.strip is not None for mark_id in seen.ids)
     off = second.adjustment.camera("front").aim.minus(truth.job.cameras[0].aim)
-    sigma = np.sqrt(np.diag(second.adjustment.camera("front").aim_covariance_rad2))
+    sigma = second.adjustment.camera("front").aim_sigma_rad
     assert np.abs((off - front.off_rad) / sigma).max() < 4
 
 

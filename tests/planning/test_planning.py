@@ -207,7 +207,7 @@ def test_the_covariance_is_the_adjustments_own(job, prediction):
         )
     result = adjust(job, layout, tuple(observations))
     for camera in prediction.cameras:
-        stated = np.sqrt(np.diag(result.camera(camera.name).aim_covariance_rad2))
+        stated = result.camera(camera.name).aim_sigma_rad
         np.testing.assert_allclose(camera.aim_sigma_rad, stated, rtol=0.02)
         place = result.camera(camera.name).position_sigma_m
         np.testing.assert_allclose(camera.position_sigma_m, place, rtol=0.02)

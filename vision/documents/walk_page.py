@@ -8,15 +8,15 @@ from numpy.typing import NDArray
 
 from vision.documents.cautions import CAUTION
 from vision.documents.walk_words import ROUGH, cone_words
+from vision.inspection.settings import SETTINGS
 from vision.inspection.walk_round import (
-    REACH_M,
-    STEP_M,
     Unseen,
     WalkRound,
 )
 from vision.job.job import Job
 from vision.units.arrays import Flags
 
+STEP_M = SETTINGS.walk.step_m
 SIDES = ("front", "left", "rear", "right")
 
 
@@ -38,7 +38,7 @@ def walk_page(job: Job, walk: WalkRound) -> str:
         zones=walk.zones,
         planned=walk.planned,
         half=(vehicle.length_m / 2, vehicle.width_m / 2),
-        reach_m=REACH_M,
+        reach_m=SETTINGS.walk.reach_m,
         write=job.lengths.roughly,
         rounding=job.lengths.note(ROUGH),
     )
@@ -46,7 +46,10 @@ def walk_page(job: Job, walk: WalkRound) -> str:
 
 def _plan(unseen: Unseen) -> dict[str, object]:
     """A plan with the vehicle's front upwards: SVG x is right (-y) and SVG y is back (-x)."""
-    reach = float(unseen.x_m[-1]) + STEP_M / 2, float(unseen.y_m[-1]) + STEP_M / 2
+    reach = (
+        float(unseen.x_m[-1]) + STEP_M / 2,
+        float(unseen.y_m[-1]) + STEP_M / 2,
+    )
     return {
         "height_m": unseen.height_m,
         "area_m2": unseen.area_m2,

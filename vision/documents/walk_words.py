@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.inspection.walk_round import REACH_M, Cone, WalkRound
+from vision.inspection.settings import SETTINGS
+from vision.inspection.walk_round import Cone, WalkRound
 from vision.job.job import Job, Vehicle
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords
@@ -20,7 +21,7 @@ def walk_words(job: Job, found: WalkRound) -> list[str]:
     write = job.lengths.roughly
     cones = (cone_words(job.vehicle, cone, job.lengths) for cone in found.cones)
     lines = [f"{number}. {words}" for number, words in enumerate(cones, start=1)]
-    reach = write.m(REACH_M, spec=".0f")
+    reach = write.m(SETTINGS.walk.reach_m, spec=".0f")
     for unseen in found.unseen:
         up, area = write.m(unseen.height_m, spec=".1f"), write.area(unseen.area_m2)
         lines.append(f"unseen {up} up: {area} within {reach} of the body")

@@ -3,7 +3,7 @@
 In: `Job` and a picture per camera. Out: `Inspection` with verdicts, reasons and actions.
 
 - `inspect`: the whole of it; start reading here. `finding` measures, `judging` judges
-- `inspected`: what comes out, as values
+- `inspected`: what comes out, as values; `settings`: what tunes it
 - `verdict`: the rule, and what it says of cameras, strips, seams and the job
 - `whatif`: what a turn, a load or a knock would do
 - `walk_round`: cones at the seams, ground no camera sees

@@ -15,17 +15,14 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.inspection.inspected import Inspection
+from vision.inspection.settings import SETTINGS
 from vision.job.job import Job, Vehicle
 from vision.job.visibility import sees
 from vision.units.arrays import Array, Flags
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
 
-HEIGHTS_M = (0.0, 0.3, 0.8, 1.2)
-REACH_M, STEP_M = 4.0, 0.05
-"""How far round the body is looked at, and the side of a cell."""
-CONES_ALONG = (0.2, 0.7)
-"""Where on a seam cones stand, in shares of it from the body."""
+TUNED = SETTINGS.walk
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +36,7 @@ class Viewer:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Unseen:
-    """What no camera sees at one height: cells (rows, columns) of side `STEP_M`.
+    """What no camera sees at one height: cells (rows, columns) of side `step_m`.
 
     The first row is the furthest behind and the first column the furthest right: cell (i, j) is
     centred on `x_m[i]`, `y_m[j]`. Cells under the body are not counted. `area_m2` is that of the
@@ -103,7 +100,7 @@ def walk_round(job: Job, inspection: Inspection | None = None) -> WalkRound:
         for line in seam_lines(job)
         for cone in _cones(line, gaps.get(line.between), job, viewers)
     ]
-    unseen = [unseen_at(job.vehicle, viewers, height) for height in HEIGHTS_M]
+    unseen = [unseen_at(job.vehicle, viewers, height) for height in TUNED.heights_m]
     return WalkRound(
         cones=tuple(cones),
         unseen=tuple(unseen),
@@ -136,7 +133,10 @@ def _seen_by_any(vehicle: Vehicle, viewers: Sequence[Viewer], points_m: Array) -
 def unseen_at(vehicle: Vehicle, viewers: Sequence[Viewer], height_m: float) -> Unseen:
     """What no camera sees at one height, to 4 m from the body."""
     half = np.array([vehicle.length_m, vehicle.width_m]) / 2
-    x_m, y_m = (np.arange(-h - REACH_M + STEP_M / 2, h + REACH_M, STEP_M) for h in half)
+    x_m, y_m = (
+        np.arange(-h - TUNED.reach_m + TUNED.step_m / 2, h + TUNED.reach_m, TUNED.step_m)
+        for h in half
+    )
     x, y = np.meshgrid(x_m, y_m, indexing="ij")
     points = np.stack([x.ravel(), y.ravel(), np.full(x.size, height_m)], axis=1)
     unseen = ~_seen_by_any(vehicle, viewers, points).reshape(x.shape)
@@ -155,14 +155,14 @@ def unseen_at(vehicle: Vehicle, viewers: Sequence[Viewer], height_m: float) -> U
         unseen=unseen,
         x_m=x_m,
         y_m=y_m,
-        area_m2=float(unseen.sum() * STEP_M**2),
+        area_m2=float(unseen.sum() * TUNED.step_m**2),
         blind_to_m=(front, left, rear, right),
     )
 
 
 def _cones(line: SeamLine, gap: SeamGap | None, job: Job, viewers: Sequence[Viewer]) -> list[Cone]:
     cones = []
-    for share in CONES_ALONG:
+    for share in TUNED.cones_along:
         place = line.start_m + share * (line.end_m - line.start_m)
         point = np.array([[*place, 0.0]])
         by = tuple(
@@ -204,6 +204,6 @@ def _zones(vehicle: Vehicle, viewers: Sequence[Viewer]) -> list[Zone]:
 
 
 def _middles(low: float, high: float) -> Array:
-    """Middles of cells about STEP_M long between two figures, one at the least."""
-    count = max(1, round((high - low) / STEP_M))
+    """Middles of cells about TUNED.step_m long between two figures, one at the least."""
+    count = max(1, round((high - low) / TUNED.step_m))
     return low + (high - low) * (np.arange(count) + 0.5) / count

@@ -36,7 +36,7 @@ from vision.documents.report.todo import todo
 from vision.documents.report.words import aim_rows, environment, stated_rows, sure_rows
 from vision.documents.top_view import BLEND_M, top_view_grid
 from vision.inspection.inspected import InspectedCamera, Inspection
-from vision.inspection.verdict.reliability import MOUNTING_SLIP_M
+from vision.inspection.settings import SETTINGS
 from vision.job.job import Job
 
 TOP_VIEW_QUALITY = 84
@@ -80,7 +80,7 @@ def report_html(
             blend_m=BLEND_M,
             sure=sure_rows(result),
             stated=stated_rows(inspection),
-            mounting_slip_m=MOUNTING_SLIP_M,
+            mounting_slip_m=SETTINGS.slips.mounting_m,
             shown=shown,
             made_on=made_on,
             # Ours, and not a person's: the two files are inlined as they are.

@@ -9,9 +9,9 @@ import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.camera.geometry import ANGLES
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import (
-    SIGNIFICANT,
     Action,
     Judgement,
     judge,
@@ -29,7 +29,6 @@ USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
 FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
 """Codes that a soft, moved or dark picture may well be the cause of."""
-STEEP_RAD = np.radians(80)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +84,8 @@ def aim_judgements(
     there, and neither is judged.
     """
     off = adjusted.aim.minus(camera.aim)
-    sigma = np.sqrt(np.diag(adjusted.aim_covariance_rad2))
-    if max(abs(camera.aim.tilt_rad), abs(adjusted.aim.tilt_rad)) > STEEP_RAD:
+    sigma = adjusted.aim_sigma_rad
+    if max(abs(camera.aim.tilt_rad), abs(adjusted.aim.tilt_rad)) > SETTINGS.steep_rad:
         sigma[[0, 2]] = np.nan
     allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
     words = tuple(judge(float(d), float(s), t) for d, s, t in zip(off, sigma, allowed, strict=True))
@@ -160,7 +159,7 @@ def _aim_reasons(
         reasons += reasons_for(
             word,
             name,
-            real=bool(abs(d) > SIGNIFICANT * s),
+            real=bool(abs(d) > SETTINGS.significant_sigmas * s),
             off_rad=float(d),
             sigma_rad=float(s),
             limit_rad=limit,

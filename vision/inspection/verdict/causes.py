@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from vision.adjustment.adjusted import Adjustment, Explanation, FurtherReading
 from vision.adjustment.groups import Group
+from vision.inspection.settings import SETTINGS
 from vision.job.job import AngleReading, Job
 from vision.units.reason import Reason
 
-DOUBTED = 2.0
-"""A strip whose stated place was taken with this many times its stated sigma is said to be."""
-
 WAYS = (("ahead", "back"), ("left", "right"), ("higher", "lower"))
-SURE_SIGMAS = 3.0
-"""Less than so many sigmas off says nothing of which way a mounting is off."""
 
 
 def causes(job: Job, adjustment: Adjustment) -> tuple[Reason, ...]:
@@ -32,7 +28,7 @@ def causes(job: Job, adjustment: Adjustment) -> tuple[Reason, ...]:
             stated_sigma_m=adjustment.groups[group].rows.sigma,
         )
         for group, sigma_m in adjustment.doubted.items()
-        if sigma_m >= DOUBTED * adjustment.groups[group].rows.sigma
+        if sigma_m >= SETTINGS.doubted_times * adjustment.groups[group].rows.sigma
     )
     return (*explained, *doubted)
 
@@ -71,7 +67,7 @@ def _sits(job: Job, name: str, adjustment: Adjustment) -> tuple[tuple[str, float
     return tuple(
         (ways[int(off < 0)], abs(float(off)), float(sigma))
         for off, sigma, ways in zip(off_m, found.position_sigma_m, WAYS, strict=True)
-        if abs(off) > SURE_SIGMAS * sigma
+        if abs(off) > SETTINGS.significant_sigmas * sigma
     )
 
 

@@ -14,9 +14,9 @@ import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera, AdjustedStrip, Adjustment
 from vision.adjustment.plan_fit import Points
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.layings import LayingVerdict
 from vision.inspection.verdict.rule import (
-    SIGNIFICANT,
     Action,
     judge,
     length_and_sigma,
@@ -28,8 +28,6 @@ from vision.units.arrays import Array
 from vision.units.reason import Reason
 from vision.views.ground import ground_map
 
-LEAST_OFF_M, MOST_OFF_M = 0.01, 0.5
-"""Less is how marks are laid; what seems to lie farther off is another thing than that mark."""
 WAYS = (("ahead", "behind"), ("left", "right"))
 
 
@@ -54,7 +52,7 @@ class DisplacedMark:
         parts = tuple(
             (plus if off > 0 else minus, abs(float(off)))
             for off, (plus, minus) in zip(self.off_m, WAYS, strict=True)
-            if abs(off) >= LEAST_OFF_M / 2
+            if abs(off) >= SETTINGS.least_displaced_m / 2
         )
         return Reason("stray-mark", mark=self.mark_id, cameras=self.cameras, parts=parts)
 
@@ -123,7 +121,7 @@ def _displaced(
     on_strip = by_ends @ strip.ends_m.ravel()
     off_m = at - on_strip
     # Not so: NaN, where the lens does not see the ground.
-    if not LEAST_OFF_M <= float(np.linalg.norm(off_m)) <= MOST_OFF_M:
+    if not SETTINGS.least_displaced_m <= float(np.linalg.norm(off_m)) <= SETTINGS.most_displaced_m:
         return None
     pixel = by_pixel @ seen.covariance_px2[row] @ by_pixel.T
     return DisplacedMark(
@@ -144,6 +142,6 @@ def _together(known: DisplacedMark | None, other: DisplacedMark) -> DisplacedMar
     apart = length_and_sigma(
         known.shift_m - other.shift_m, known.covariance_m2 + other.covariance_m2
     )
-    if apart[0] > max(SIGNIFICANT * apart[1], LEAST_OFF_M):
+    if apart[0] > max(SETTINGS.significant_sigmas * apart[1], SETTINGS.least_displaced_m):
         return known
     return replace(known, cameras=(*known.cameras, *other.cameras))

@@ -12,9 +12,9 @@ from typing import Literal, assert_never
 import numpy as np
 
 from vision.adjustment.adjusted import AdjustedMark, AdjustedStrip
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.rule import (
     COVERAGE,
-    SIGNIFICANT,
     Action,
     Judgement,
     deciding,
@@ -29,10 +29,6 @@ from vision.units.reason import Reason
 
 LayingWord = Literal["re-measure", "not-judged", "keep"]
 
-BESIDE_BODY_M = 0.3
-"""A strip whose line passes nearer than this to the middle of the body has no out and in."""
-WORTH_MOVING_M = 0.005
-"""Nobody moves tape by less: smaller parts of a move are left out of the words."""
 BOX_CORNER_NOT_FOUND = "box-corner-not-found"
 BOX_CORNER_NOT_JUDGED = "box-corner-not-judged"
 MAY_BE_MISSING = frozenset({BOX_CORNER_NOT_FOUND, BOX_CORNER_NOT_JUDGED})
@@ -117,7 +113,7 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
         parts = tuple(
             _part(way, float(off), float(s))
             for way, off, s in zip(ways, adjusted.shift_m, sigma, strict=True)
-            if abs(off) > max(COVERAGE * s, WORTH_MOVING_M)
+            if abs(off) > max(COVERAGE * s, SETTINGS.worth_moving_m)
         )
         what = Reason("measure-again", mark=mark.name, parts=parts, off=figure)
         actions = (_move(what, adjusted.shift_m, adjusted.covariance_m2),)
@@ -145,7 +141,7 @@ def _shift_reasons(
         reasons_for(
             found,
             "shift",
-            real=length > SIGNIFICANT * sigma,
+            real=length > SETTINGS.significant_sigmas * sigma,
             off_m=length,
             sigma_m=sigma,
             limit_m=tolerances.strip_m,
@@ -185,7 +181,7 @@ def _strip_moves(
 ) -> list[Action]:
     """One move for a strip that is shifted, one for each end of a strip that is turned."""
     swing = abs(adjusted.turn_rad) * strip.length_m
-    turned = abs(adjusted.turn_rad) > SIGNIFICANT * adjusted.turn_sigma_rad
+    turned = abs(adjusted.turn_rad) > SETTINGS.significant_sigmas * adjusted.turn_sigma_rad
     if not turned or swing <= tolerances.strip_m / 2:
         half = np.hstack([np.eye(2), np.eye(2)]) / 2
         covariance = half @ adjusted.covariance_m2 @ half.T
@@ -233,7 +229,7 @@ def _axes(strip: Strip) -> tuple[_Axis, _Axis]:
     axis = strip.along * (1.0 if strip.along @ along.direction > 0 else -1.0)
     square = np.array([-axis[1], axis[0]])
     offset = float(square @ strip.from_m)
-    if abs(offset) > BESIDE_BODY_M:
+    if abs(offset) > SETTINGS.beside_body_m:
         across = _Axis(direction=square * np.sign(offset), along="out")
     else:
         plain = LEFT if lengthways else FORWARD
@@ -256,5 +252,5 @@ def _parts(strip: Strip, shift: Array, covariance: Array) -> tuple[Part, ...]:
         sigma = float(np.sqrt(np.maximum(axis.direction @ covariance @ axis.direction, 0.0)))
         every.append(_part(axis.along, float(axis.direction @ shift), sigma))
     every.sort(key=lambda part: -part[1])
-    worth = [p for p in every[1:] if p[1] > max(COVERAGE * p[2], WORTH_MOVING_M)]
+    worth = [p for p in every[1:] if p[1] > max(COVERAGE * p[2], SETTINGS.worth_moving_m)]
     return (*every[:1], *worth)

@@ -11,6 +11,7 @@ from typing import Literal, assert_never
 
 import numpy as np
 
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.rule import (
     COVERAGE,
     Action,
@@ -29,15 +30,8 @@ Answer = Literal["yes", "no", "cannot-tell"]
 PictureFault = Literal["soft", "soft-side", "motion", "low-light", "drops"]
 FAULTS: tuple[PictureFault, ...] = ("soft", "soft-side", "motion", "low-light", "drops")
 
-LEAST_MOTION_PX = 2.5
-"""Motion below this, at 1280 px width, is not told from what a lens and its edges do."""
-ALIKE = 0.75
-"""Blur that is this much alike in all directions, least over most, is no motion."""
-SIDE_SHARE = 0.25
-"""A soft side must exceed the opposite one by at least this share of the tolerance."""
-LEAST_SIGNAL = 8.0
-"""Span of the levels over noise below which there is too little light. Practice pictures have 39
-and more, the same with noise of 10 levels 10 to 16, and at a fifth of the light 4 to 5."""
+
+TUNED = SETTINGS.pictures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,13 +122,13 @@ def _soft_side(sharpness: Sharpness, allowed_px: float) -> tuple[Answer, Side | 
         here, there = sharpness.sides[side], sharpness.sides[OPPOSITE[side]]
         more = here.blur_px - there.blur_px
         sigma = float(np.hypot(here.sigma_px, there.sigma_px))
-        clearly = more - COVERAGE * sigma > SIDE_SHARE * allowed_px
+        clearly = more - COVERAGE * sigma > TUNED.side_share * allowed_px
         if not _marks_allow(sharpness, side):
             continue
         word = _judged(here, allowed_px)
         if word == "beyond" and clearly and _judged(there, allowed_px) == "within":
             found.append((more, side))
-        elif word == "not-judged" and more + COVERAGE * sigma > SIDE_SHARE * allowed_px:
+        elif word == "not-judged" and more + COVERAGE * sigma > TUNED.side_share * allowed_px:
             unsure = True
     if found:
         return "yes", max(found)[1]
@@ -154,9 +148,9 @@ def _motion(sharpness: Sharpness) -> Answer:
     motion, least, most = sharpness.motion, sharpness.least, sharpness.most
     if motion is None or least is None or most is None:
         return "cannot-tell"
-    smallest = LEAST_MOTION_PX * sharpness.width / BLUR_WIDTH_PX
+    smallest = TUNED.least_motion_px * sharpness.width / BLUR_WIDTH_PX
     length = judge_minimum(motion.length_px, motion.sigma_px, smallest)
-    alike = judge_minimum(least.blur_px / most.blur_px, least.sigma_px / most.blur_px, ALIKE)
+    alike = judge_minimum(least.blur_px / most.blur_px, least.sigma_px / most.blur_px, TUNED.alike)
     if length == "beyond" or alike == "within":
         return "no"
     return "yes" if length == "within" and alike == "beyond" else "cannot-tell"
@@ -164,7 +158,7 @@ def _motion(sharpness: Sharpness) -> Answer:
 
 def _low_light(sharpness: Sharpness) -> Answer:
     light = sharpness.light
-    word = judge_minimum(light.signal_to_noise, light.signal_to_noise_sigma, LEAST_SIGNAL)
+    word = judge_minimum(light.signal_to_noise, light.signal_to_noise_sigma, TUNED.least_signal)
     return _answer(word)
 
 
@@ -221,7 +215,7 @@ def _reason(
                 fault,
                 signal_to_noise=light.signal_to_noise,
                 sigma=light.signal_to_noise_sigma,
-                least=LEAST_SIGNAL,
+                least=TUNED.least_signal,
             )
         case "drops":
             patches = tuple(

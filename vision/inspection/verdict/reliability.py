@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.groups import FaultKind, Group
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.causes import stated
 from vision.job.job import AngleReading, Job
 from vision.units.plain import also_written, written
@@ -22,17 +23,6 @@ ReliabilityWord = Literal["wrong", "one-of-several", "cannot-tell", "sound"]
 
 NOT_SHOWN = "not-shown"
 """The code of why a size is infinite: nothing measured shows such a fault."""
-
-MOUNTING_SLIP_M = 0.05
-LENGTH_SLIP_M = 0.0254
-ANGLE_SLIP_RAD = float(np.radians(1.0))
-LENS_SLIP = 0.1
-"""Slips that happen: another edge of a housing, an inch, a degree on a gauge, a lens of another
-type by a tenth of its scale; common practice, no source. What is laid has its own tolerance."""
-
-SUSPECT = 0.05
-MOST_SAID = 3
-"""No more than these are named, of those that a sound job would have one in twenty of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,8 +90,8 @@ def doubts(every: tuple[Reliability, ...]) -> Reason | None:
     open_ = [each for each in every if each.word == "cannot-tell"]
     if not open_:
         return None
-    suspects = [each.what for each in open_ if each.p_value < SUSPECT]
-    first = tuple(suspects[:MOST_SAID])
+    suspects = [each.what for each in open_ if each.p_value < SETTINGS.suspect_p]
+    first = tuple(suspects[: SETTINGS.most_suspects])
     return Reason("cannot-tell", things=len(open_), of=len(every), first=first)
 
 
@@ -140,8 +130,8 @@ def _slip(job: Job, group: Group, kind: FaultKind) -> float:
         case "strip" | "bow" | "mark":
             return job.tolerances.strip_m
         case "mounting":
-            return MOUNTING_SLIP_M
+            return SETTINGS.slips.mounting_m
         case "lens" | "lens-type":
-            return LENS_SLIP
+            return SETTINGS.slips.lens_share
     turned = isinstance(job.readings[group.reading], AngleReading)
-    return ANGLE_SLIP_RAD if turned else LENGTH_SLIP_M
+    return SETTINGS.slips.angle_rad if turned else SETTINGS.slips.length_m

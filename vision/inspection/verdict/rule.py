@@ -23,8 +23,6 @@ Angles = tuple[float, float, float]
 
 COVERAGE = 2.0
 """Sigmas on each side of a figure: about 95 %."""
-SIGNIFICANT = 3.0
-"""Sigmas from which a difference within its tolerance is worth saying."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.rule import (
-    SIGNIFICANT,
     Judgement,
     deciding,
     judge,
@@ -79,7 +79,7 @@ def _gap_reasons(
     return reasons_for(
         verdict,
         "gap",
-        real=length > SIGNIFICANT * sigma,
+        real=length > SETTINGS.significant_sigmas * sigma,
         off_m=length,
         sigma_m=sigma,
         limit_m=tolerances.seam_gap_m,

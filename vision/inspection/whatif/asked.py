@@ -9,20 +9,17 @@ from collections.abc import Sequence
 from vision.camera.geometry import ANGLES
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import Inspection
+from vision.inspection.settings import SETTINGS
 from vision.inspection.whatif.change import Change, Forecast, WhatIf
 from vision.inspection.whatif.forecast import predict, sensitivities
 from vision.job.job import Job
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
-from vision.units.lengths import UNITS, LengthError, parse_length
+from vision.units.lengths import LengthError, parse_length
 
 LARGEST_TURN_DEG = 90.0
 LARGEST_LEAN_DEG = 10.0
 LARGEST_LOWER_M = 1.0
-
-SMALL_LOWER_M, SMALL_LOWER_INCHES = 0.05, 2
-SMALL_LEAN_RAD, SMALL_TURN_RAD = math.radians(1), math.radians(0.5)
-"""What loading, air suspension and tyres do, and what a knock does: common practice, no source."""
 
 
 def asked_change(
@@ -77,14 +74,13 @@ def what_if(inspection: Inspection) -> WhatIf:
 
 def small_changes(job: Job) -> tuple[Change, ...]:
     """What loading, suspension, tyres and knocks do."""
-    lower_m = SMALL_LOWER_M
-    if job.lengths.imperial:
-        lower_m = SMALL_LOWER_INCHES * float(UNITS["in"])
-    knocks = (Change(turns_rad={c.name: (0.0, SMALL_TURN_RAD, 0.0)}) for c in job.cameras)
+    small = SETTINGS.what_if
+    lower_m = small.lower_imperial_m if job.lengths.imperial else small.lower_m
+    knocks = (Change(turns_rad={c.name: (0.0, small.knock_rad, 0.0)}) for c in job.cameras)
     return (
         Change(lower_m=lower_m),
-        Change(lean_rad=SMALL_LEAN_RAD),
-        Change(nose_down_rad=SMALL_LEAN_RAD),
+        Change(lean_rad=small.lean_rad),
+        Change(nose_down_rad=small.lean_rad),
         *knocks,
     )
 

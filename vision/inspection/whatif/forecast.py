@@ -19,6 +19,7 @@ from vision.adjustment.state import UNKNOWNS
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.inspection.verdict.rule import judge, judge_minimum, length_and_sigma, worst_of
 from vision.inspection.verdict.seams import seam_verdict
@@ -38,9 +39,6 @@ from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.gaps import SeamGap, seam_gaps
-
-SIGMA_PX = 0.1
-"""Of a mark that this camera has not measured: as good as most that are."""
 
 NONE = Figure(value_m=float("nan"), sigma_m=float("nan"), verdict="not-judged")
 
@@ -161,7 +159,7 @@ def _set_anew(
     chosen = [layout.points[row] for row in np.flatnonzero(in_view)]
     fitted = found.plan_fit.points
     covariance = dict(zip(fitted.ids, fitted.covariance_px2, strict=True))
-    unmeasured = SIGMA_PX**2 * np.eye(2)
+    unmeasured = SETTINGS.what_if.unmeasured_sigma_px**2 * np.eye(2)
     places = np.array([mark_m.get(mark.id, mark.centre_m) for mark in chosen]).reshape(-1, 3)
     pixels = adjusted.lens.project(adjusted.pose.transform(places))
     points = Points.of(job, chosen, pixels, [covariance.get(m.id, unmeasured) for m in chosen])
