@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli.options import Debug, JobFile, OutFolder
+from cli.options import Debug, JobFile, OutFolder, paper_of_size
 from cli.printing import reader_may_leave, say
 from cli.trouble import reported
 
@@ -24,16 +24,12 @@ def marks(
     Writes marks.pdf and, page by page, marks-1.svg and so on. Needs no pictures. Exit code: 0, 5
     bad input, 2 usage.
     """
+    chosen = paper_of_size(paper, rolls=True)
     with reported(debug):
         from vision.documents.sheets.mark_sheets import mark_sheets
-        from vision.documents.sheets.paper import paper_of
         from vision.documents.sheets.printed import documents, job_code
         from vision.files import disk
 
-        try:
-            chosen = paper_of(paper, rolls=True)
-        except ValueError as error:
-            raise typer.BadParameter(str(error), param_hint="--paper") from None
         job, _ = disk.read_job(job_file)
         code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
         pages = mark_sheets(job, chosen, code, job_file.name)

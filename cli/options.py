@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vision.units.lengths import FRACTIONS
+
+if TYPE_CHECKING:
+    from vision.documents.sheets.paper import Paper
 
 REPORT_FOLDER = "seamtrue-report"
 SMALLEST_SIDE_PX = 64
@@ -43,6 +46,16 @@ ReportFolder = Annotated[
 
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")]
 """Lets what is unexpected through, see `cli.trouble.reported`."""
+
+
+def paper_of_size(text: str, *, rolls: bool = False) -> Paper:
+    """The paper that `--paper` names, a roll of it where `rolls` allows; a usage error for none."""
+    from vision.documents.sheets.paper import paper_of
+
+    try:
+        return paper_of(text, rolls=rolls)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--paper") from None
 
 
 def picture_size(text: str, option: str, example: str) -> tuple[int, int]:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from cli.options import Debug, Fraction, JobFile, OutFolder
+from cli.options import Debug, Fraction, JobFile, OutFolder, paper_of_size
 from cli.printing import reader_may_leave, say
 from cli.trouble import reported
 
@@ -23,17 +23,13 @@ def sheet(
     Writes sheet.pdf and, page by page, sheet-1.svg and so on. Needs no pictures. Exit code: 0, 5
     bad input, 2 usage.
     """
+    chosen = paper_of_size(paper)
     with reported(debug):
-        from vision.documents.sheets.paper import paper_of
         from vision.documents.sheets.printed import documents, job_code
         from vision.documents.sheets.setting_sheets import setting_sheets
         from vision.files import disk
         from vision.planning.setting_out.set_out import set_out
 
-        try:
-            chosen = paper_of(paper)
-        except ValueError as error:
-            raise typer.BadParameter(str(error), param_hint="--paper") from None
         job, _ = disk.read_job(job_file)
         code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
         pages = setting_sheets(set_out(job), chosen, code, fraction)
