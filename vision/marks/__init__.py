@@ -5,5 +5,6 @@ In: `Picture`, a planned mark, a pose, a lens. Out: `Candidates`, `Measured`, `F
 - `picture`, `picture_header`: the picture turned back; what its first bytes say
 - `candidates`: places that look like a mark's centre, before anybody knows which mark
 - `measure`: the known mark drawn into the picture and fitted to its pixels
+- `settings`: every limit; `damping`: many small least-squares steps at once
 - `edge_fit`, `box_corner`: straight edges, and the corner of a carton where three of them meet
 """

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from vision.marks.damping import damped_step, inverse_diagonal
 from vision.marks.settings import SETTINGS, Window
 from vision.units.arrays import Array
 
@@ -94,10 +95,7 @@ def _fit(windows: _Windows, start_px: float, noise: float) -> EdgeFit:
         turned = jacobian.transpose(0, 2, 1)
         normal = turned @ jacobian
         gradient = (turned @ residual[..., None])[..., 0]
-        scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
-        system = normal / (scale[:, :, None] * scale[:, None, :])
-        system += damping[:, None, None] * np.eye(5)
-        step = np.linalg.solve(system, (gradient / scale)[..., None])[..., 0] / scale
+        step = damped_step(normal, gradient, damping)
         limit = np.stack([np.ones(count), np.full(count, 0.3), 0.5 * state[:, 2]], axis=1)
         trial = state + np.clip(step[:, :3], -limit, limit * np.array([1.0, 1.0, 2.0]))
         trial[:, 1] = np.clip(trial[:, 1], -0.4, 0.4)
@@ -131,12 +129,7 @@ def _answer(
     windows: _Windows, state: Array, levels: Array, jacobian: Array, cost: Array, noise: float
 ) -> EdgeFit:
     count = windows.levels.shape[1]
-    normal = jacobian.transpose(0, 2, 1) @ jacobian
-    scale = np.sqrt(np.einsum("npp->np", normal)) + 1e-9
-    system = normal / (scale[:, :, None] * scale[:, None, :]) + 1e-9 * np.eye(5)
-    inverse = np.linalg.inv(system)
-    off_variance = inverse[:, 0, 0] / scale[:, 0] ** 2
-    blur_variance = inverse[:, 2, 2] / scale[:, 2] ** 2
+    off_variance, _, blur_variance = inverse_diagonal(jacobian.transpose(0, 2, 1) @ jacobian).T[:3]
     noise2 = cost / (count - 5)
     spread = count * windows.levels.var(axis=1)
     return EdgeFit(

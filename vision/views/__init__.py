@@ -7,5 +7,6 @@ Out: `GroundMap`, `SeamGap`, `TextureShift`, `Sharpness`.
 - `seams`: where seams lie, how far views gape there, what both sides see
 - `seam_edges`: break and kink of a tape edge that crosses a seam
 - `texture`: the gap by the ground's texture alone
+- `settings`: every limit
 - `sharpness`: blur over the picture, motion, light, soft patches
 """

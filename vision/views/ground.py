@@ -4,6 +4,10 @@ The map is `ray_from_ground` = [r1 r2 t], the columns of a pose that a point on 
 needs: it takes (x, y, 1) to a direction in camera coordinates. Nothing here divides by the
 camera's z, since a front camera sees ground beside the vehicle at more than 90 degrees from its
 axis, where z is negative and an image homography has passed through infinity.
+
+The map is not estimated a second time from rays alone: such a homography shares marks and lens with
+the plan fit, and differs from the pose's map by a linear function of that fit's own residuals. The
+joint adjustment tests each of these with its sigma.
 """
 
 from __future__ import annotations

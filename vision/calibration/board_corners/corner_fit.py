@@ -26,6 +26,7 @@ from vision.calibration.board_corners.saddle import (
 )
 from vision.calibration.board_corners.surface import narrowing, smoothed, steps
 from vision.calibration.settings import SETTINGS
+from vision.marks.damping import damped_step
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
@@ -219,10 +220,7 @@ def _step(J: Array, weight: Array, rest: Array, damping: Array) -> Array:
     weighted = J * weight[..., None]
     normal = weighted.transpose(0, 2, 1) @ J
     gradient = np.einsum("nka,nk->na", weighted, rest)
-    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-9))
-    scaled = normal / scale[:, :, None] / scale[:, None, :]
-    scaled += np.eye(J.shape[2]) * (damping[:, None, None] + 1e-9)
-    return np.asarray(np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale)
+    return damped_step(normal, gradient, damping + 1e-9)
 
 
 def _shares(grid: Array, blur_px: float) -> Array:

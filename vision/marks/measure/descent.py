@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.marks.damping import damped_step
 from vision.marks.measure.drawing import Drawing, draw, moved
 from vision.marks.measure.patches import Patches, per_mark
 from vision.marks.settings import SETTINGS
@@ -165,10 +166,7 @@ def _step(fits: Fits, damping: Array) -> tuple[Array, Array]:
     # At the solved levels nothing pulls at them any more.
     right = np.zeros(normal.shape[:2])
     right[:, :p] = fits.right + prior(fits.state, fits.noise2)[1]
-    scale = np.sqrt(np.diagonal(normal, axis1=1, axis2=2)) + 1e-9
-    system = normal / (scale[:, :, None] * scale[:, None, :])
-    system += damping[:, None, None] * np.eye(normal.shape[1])
-    step = np.linalg.solve(system, (right / scale)[..., None])[..., 0] / scale
+    step = damped_step(normal, right, damping)
     return step, np.einsum("mi,mi->m", step, right)
 
 
