@@ -364,6 +364,14 @@ def test_folders_that_cannot_be_made(tmp_path: Path) -> None:
         write_all(tmp_path, {"../x": b""})
 
 
+def test_text_that_is_none_is_no_fault_of_the_folder(tmp_path):
+    with pytest.raises(UnicodeEncodeError):
+        write_all(tmp_path / "new", {"a.txt": "fine", "b.txt": "\ud800"})
+    assert not (tmp_path / "new").exists()
+    write_all(tmp_path, {"a.txt": "depot \u2014\r\n"})
+    assert (tmp_path / "a.txt").read_bytes() == "depot \u2014\r\n".encode()
+
+
 def test_a_folder_that_cannot_be_is_refused_before_anybody_waits(tmp_path: Path) -> None:
     disk.folder_ready(tmp_path)
     disk.folder_ready(tmp_path / "new" / "deep")

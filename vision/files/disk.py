@@ -197,22 +197,25 @@ def folder_ready(folder: Path | str) -> None:
 def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
     """Write every file of `files` (plain name to contents) into `folder`, which is made if needed.
 
-    Text is written in UTF-8, its line ends as they are.
     All are written under temporary names and reach the disk before the first takes its place, so
-    that an interrupted run leaves the old file or the new, never half of one. Raises BadInputError
-    when the folder cannot be made or written to; temporaries are then removed.
+    that an interrupted run leaves the old file or the new, never half of one. Text is written in
+    UTF-8, its line ends as they are. Raises BadInputError when the folder cannot be made or written
+    to; temporaries are then removed.
     """
     folder = Path(folder)
     for name in files:
         if Path(name).name != name:
             raise ValueError(f"files: expected plain file names, found {name!r}")
+    every = {
+        name: contents.encode("utf-8") if isinstance(contents, str) else contents
+        for name, contents in files.items()
+    }
     waiting: list[tuple[str, Path]] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, contents in files.items():
+        for name, data in every.items():
             if (folder / name).is_dir():
                 raise bad_input(str(folder / name), "a folder", "a file or nothing", "move it away")
-            data = contents.encode("utf-8") if isinstance(contents, str) else contents
             waiting.append((_temporary(folder, data), folder / name))
         while waiting:
             os.replace(*waiting[0])
