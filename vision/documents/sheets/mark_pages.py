@@ -72,13 +72,16 @@ def mark_prints(job: Job, paper: Paper) -> tuple[Print, ...]:
         art = mark_art(each)
         if art is None:
             continue
-        strip = isinstance(each, Strip)
-        count = len(each.at_m) if isinstance(each, Strip) else 1
-        ids = tuple(MarkId(each.name, i) for i in range(count)) if strip else (MarkId(each.name),)
-        ahead = "along from 0" if strip else "ahead"
+        if isinstance(each, Strip):
+            ids = tuple(MarkId(each.name, index) for index in range(len(each.at_m)))
+            ahead = "along from 0"
+        else:
+            ids, ahead = (MarkId(each.name),), "ahead"
         parts = _parts(art, paper)
-        pages = _tiled(ids, art, paper, parts, ahead) if parts != (1, 1) else (
-            _gridded(ids, art, paper, ahead))  # fmt: skip
+        pages = (
+            _gridded(ids, art, paper, ahead) if parts == (1, 1) else
+            _tiled(ids, art, paper, parts, ahead)
+        )  # fmt: skip
         prints.append(Print(name=each.name, ids=ids, art=art, pages=tuple(pages), parts=parts))
     return tuple(prints)
 

@@ -147,9 +147,9 @@ class _Story:
             style=[
                 ("BACKGROUND", (0, 0), (-1, 0), LIGHT),
                 ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-                *padding(1.0, 1.5, 0.4, 0.5),
-                *_ruled((0, 1), (-1, -1), 0.15),
-                *(rule for row in heavy for rule in _ruled((0, row), (-1, row), 0.45)),
+                *_padding(1.0, 1.5, 0.4, 0.5),
+                _ruled((0, 1), (-1, -1), 0.15),
+                *(_ruled((0, row), (-1, row), 0.45) for row in heavy),
                 *(
                     ("ALIGN", (index, 1), (index, -1), "CENTER")
                     for index, way in enumerate(ways)
@@ -164,7 +164,7 @@ class _Story:
         """Things beside each other; a line is drawn below each `blank`."""
         widths = _widths(element.get("widths", "*").split(), width)
         pad = float(element.get("pad", 0.0))
-        style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *padding(0, 0, pad, pad)]
+        style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0, 0, pad, pad)]
         if above := float(element.get("above", 0.0)):
             style.append(("LINEABOVE", (0, 0), (-1, -1), above * mm, "black"))
         cells = []
@@ -172,13 +172,13 @@ class _Story:
             cells.append([self._cell(each, wide) for each, wide in zip(row, widths, strict=True)])
             for x, each in enumerate(row):
                 if each.tag == "blank":
-                    style += _ruled((x, y), (x, y), 0.3)
+                    style.append(_ruled((x, y), (x, y), 0.3))
         return Table(cells, colWidths=[wide * mm for wide in widths], hAlign="LEFT", style=style)
 
     def _cell(self, element: Element, width: float) -> list[Flowable]:
-        return (
-            self.inside(element, width) if element.tag == "cell" else self.made(element, width)
-        )  # fmt: skip
+        if element.tag == "cell":
+            return self.inside(element, width)
+        return self.made(element, width)
 
 
 def paragraph(
@@ -218,13 +218,14 @@ def _widths(stated: Sequence[str], width: float) -> tuple[float, ...]:
     return tuple(rest / stated.count("*") if each == "*" else float(each) for each in stated)
 
 
-def _ruled(start: tuple[int, int], end: tuple[int, int], line_mm: float) -> list[tuple[Any, ...]]:
-    return [("LINEBELOW", start, end, line_mm * mm, "black")]
+def _ruled(start: tuple[int, int], end: tuple[int, int], line_mm: float) -> tuple[Any, ...]:
+    """A line below each of some cells."""
+    return "LINEBELOW", start, end, line_mm * mm, "black"
 
 
-def padding(*padding_mm: float) -> list[tuple[Any, ...]]:
+def _padding(*air_mm: float) -> list[tuple[Any, ...]]:
     """Air at the left, right, top and bottom of every cell."""
     return [
         (f"{side}PADDING", (0, 0), (-1, -1), air * mm)
-        for side, air in zip(SIDES, padding_mm, strict=True)
+        for side, air in zip(SIDES, air_mm, strict=True)
     ]
