@@ -14,9 +14,11 @@ from vision.adjustment.adjusted import (
 )
 from vision.adjustment.plan_fit import PlanFit
 from vision.camera.geometry import Aim
+from vision.inspection.verdict.layings import LayingVerdict
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.reliability import Reliability
 from vision.inspection.verdict.rule import Action
+from vision.inspection.verdict.seams import SeamVerdict
 from vision.inspection.whatif.change import WhatIf
 from vision.job.job import Camera, Job, Tolerances, Vehicle, VehicleState
 from vision.job.mark_id import MarkId
@@ -165,13 +167,9 @@ class InspectedCamera:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class InspectedStrip:
+class InspectedStrip(LayingVerdict):
     """One strip: where it lies against the plan (None where it could not be had), its verdict."""
 
-    name: str = written()
-    verdict: str = written()
-    reasons: tuple[Reason, ...] = written(default=())
-    actions: tuple[Action, ...] = written(default=())
     adjusted: AdjustedStrip | None = None
 
     @property
@@ -182,13 +180,9 @@ class InspectedStrip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class InspectedRaisedMark:
+class InspectedRaisedMark(LayingVerdict):
     """One raised mark: where it stands against the plan, and its verdict."""
 
-    name: str = written()
-    verdict: str = written()
-    reasons: tuple[Reason, ...] = written(default=())
-    actions: tuple[Action, ...] = written(default=())
     adjusted: AdjustedMark | None = None
 
     @property
@@ -199,11 +193,8 @@ class InspectedRaisedMark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class InspectedSeam:
+class InspectedSeam(SeamVerdict):
     """One seam between two neighbouring cameras, and its verdict."""
-
-    between: tuple[str, str] = written()
-    verdict: str = written()
 
     @property
     @also_written()
@@ -233,7 +224,6 @@ class InspectedSeam:
         return texture_agreement(shift, self.gap) if shift and self.gap else None
 
     edges: tuple[EdgeCrossing, ...] = written(key="tape_edges", default=())
-    reasons: tuple[Reason, ...] = written(default=())
     texture: TextureShift | NoTexture | None = None
 
     @property

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import Any, TypeVar
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.groups import Group
@@ -43,6 +44,8 @@ from vision.views.seams.coverage import nearest_ground
 from vision.views.seams.lines import seam_lines
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
 
+InspectedT = TypeVar("InspectedT", InspectedStrip, InspectedRaisedMark, InspectedSeam)
+
 
 def judged(found: Findings) -> Inspection:
     """Judge everything that was measured."""
@@ -68,9 +71,23 @@ def judged(found: Findings) -> Inspection:
             _inspected(found, camera, verdict, pictures[camera.name])
             for camera, verdict in zip(job.cameras, cameras, strict=True)
         ),
-        strips=tuple(_inspected_strip(found, verdict) for verdict in strips),
-        raised_marks=tuple(_inspected_raised_mark(found, verdict) for verdict in marks),
-        seams=tuple(_inspected_seam(found, verdict) for verdict in seams),
+        strips=tuple(
+            _with(InspectedStrip, each, adjusted=found.adjusted_strip(each.name)) for each in strips
+        ),
+        raised_marks=tuple(
+            _with(InspectedRaisedMark, each, adjusted=found.adjusted_mark(each.name))
+            for each in marks
+        ),
+        seams=tuple(
+            _with(
+                InspectedSeam,
+                each,
+                gap=found.gaps.get(each.between),
+                edges=found.edges.get(each.between, ()),
+                texture=found.textures.get(each.between),
+            )
+            for each in seams
+        ),
         warnings=_warnings(found, stated, left_out, strips),
         stated=stated,
         variance_factor=_variance_factor(joint),
@@ -246,35 +263,9 @@ def _inspected_mark(
     )
 
 
-def _inspected_strip(found: Findings, verdict: LayingVerdict) -> InspectedStrip:
-    return InspectedStrip(
-        name=verdict.name,
-        verdict=verdict.verdict,
-        reasons=verdict.reasons,
-        actions=verdict.actions,
-        adjusted=found.adjusted_strip(verdict.name),
-    )
-
-
-def _inspected_raised_mark(found: Findings, verdict: LayingVerdict) -> InspectedRaisedMark:
-    return InspectedRaisedMark(
-        name=verdict.name,
-        verdict=verdict.verdict,
-        reasons=verdict.reasons,
-        actions=verdict.actions,
-        adjusted=found.adjusted_mark(verdict.name),
-    )
-
-
-def _inspected_seam(found: Findings, verdict: SeamVerdict) -> InspectedSeam:
-    return InspectedSeam(
-        between=verdict.between,
-        verdict=verdict.verdict,
-        reasons=verdict.reasons,
-        gap=found.gaps.get(verdict.between),
-        edges=found.edges.get(verdict.between, ()),
-        texture=found.textures.get(verdict.between),
-    )
+def _with(kind: type[InspectedT], verdict: LayingVerdict | SeamVerdict, **more: Any) -> InspectedT:
+    """A verdict with what it was judged on."""
+    return kind(**{each.name: getattr(verdict, each.name) for each in fields(verdict)}, **more)
 
 
 def _warnings(

@@ -25,6 +25,7 @@ from vision.inspection.verdict.rule import (
 )
 from vision.job.job import BoxCorner, SingleMark, Strip, Tolerances
 from vision.units.arrays import Array
+from vision.units.plain import written
 from vision.units.reason import Reason
 
 LayingWord = Literal["re-measure", "not-judged", "keep"]
@@ -39,10 +40,10 @@ MAY_BE_MISSING = frozenset({BOX_CORNER_NOT_FOUND, BOX_CORNER_NOT_JUDGED})
 class LayingVerdict:
     """The verdict on a strip or a single mark; `name` is its own."""
 
-    name: str
-    verdict: LayingWord
-    reasons: tuple[Reason, ...] = ()
-    actions: tuple[Action, ...] = ()
+    name: str = written()
+    verdict: LayingWord = written()
+    reasons: tuple[Reason, ...] = written(default=())
+    actions: tuple[Action, ...] = written(default=())
 
 
 Way = Literal["forward", "back", "to-the-left", "to-the-right", "out", "in", "up", "down"]

@@ -17,6 +17,7 @@ from vision.inspection.verdict.rule import (
     worst_of,
 )
 from vision.job.job import Tolerances
+from vision.units.plain import written
 from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 
@@ -25,9 +26,9 @@ from vision.views.seams.gaps import SeamGap
 class SeamVerdict:
     """The verdict on the seam between two cameras."""
 
-    between: tuple[str, str]
-    verdict: Judgement
-    reasons: tuple[Reason, ...] = ()
+    between: tuple[str, str] = written()
+    verdict: Judgement = written()
+    reasons: tuple[Reason, ...] = written(default=())
 
 
 def seam_verdict(
