@@ -57,6 +57,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
@@ -112,8 +113,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     faults: list[Fault] = []
     top = Table(faults, file, "", toml_values(text, file, "file of deviations"), Units())
     head = top.table("scene", required=False)
-    top.units.name = head.choice("units", tuple(UNITS), "") or None
-    head.units.name = top.units.name or "m"
+    top.units.name = head.choice("units", tuple(UNITS), "m") or "m"
     scene = {"exact_lenses": head.flag("exact_lenses"), **_figures(head, Deviations(), SCENE)}
     head.close()
     light = _light(top.table("light", required=False))
@@ -130,12 +130,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     strips = _each(top, "strip", [strip.name for strip in job.strips], _strip)
     single = {mark.name: isinstance(mark.shape, BoxCorner) for mark in job.marks}
     ids = {str(mark_id): mark_id for mark_id in planned_layout(job).ids}
-    marks = {
-        ids[name]: found
-        for name, found in _each(
-            top, "mark", list(ids), lambda name, table: _mark(name, table, single)
-        ).items()
-    }
+    marks = _each(top, "mark", ids, partial(_mark, single=single))
     top.close()
     if faults:
         raise BadInputError(faults)
@@ -145,8 +140,8 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         ground=ground,
         cameras=cameras,
         strips=strips,
-        marks={mark_id: moved for mark_id, (moved, _) in marks.items()},
-        damages={mark_id: damage for mark_id, (_, damage) in marks.items() if damage != Damage()},
+        marks={ids[name]: moved for name, (moved, _) in marks.items()},
+        damages={ids[name]: done for name, (_, done) in marks.items() if done != Damage()},
         people=tuple(people.values()),
     )
 
@@ -156,12 +151,10 @@ def _figures(table: Table, usual: object, ranges: Ranges) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, (low, high) in ranges.items():
         default = getattr(usual, key)
-        whole = isinstance(default, int)
-        found[key] = (
-            table.whole(key, int(low), int(high), default)
-            if whole
-            else table.number(key, low, high, default)
-        )
+        if isinstance(default, int):
+            found[key] = table.whole(key, int(low), int(high), default)
+        else:
+            found[key] = table.number(key, low, high, default)
     return found
 
 
