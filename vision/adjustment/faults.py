@@ -25,7 +25,7 @@ from vision.camera.statistics import (
     noncentrality,
     normal_limit,
 )
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 
 ROUNDING = 1e-9
 """Information below this share of the largest is none: what is left is rounding."""
@@ -45,13 +45,6 @@ def parting() -> float:
     return (away + float(np.sqrt(away**2 + 2 * SETTINGS.tie_log_bayes))) ** 2
 
 
-SHAPES: dict[str, tuple[None, ...]] = {
-    "estimate": (None,),
-    "information": (None, None),
-    "apart": (None, None, None),
-}
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GroupFault:
     """One way in which a group can be wrong as a whole, and what the data say of it.
@@ -69,8 +62,7 @@ class GroupFault:
     level: float
 
     def __post_init__(self) -> None:
-        for name, shape in SHAPES.items():
-            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+        freeze(self, estimate=(None,), information=(None, None), apart=(None, None, None))
 
     def detectable_along(self, direction: Array, power: float = SETTINGS.power) -> float:
         """Least fault along a unit vector (j,) that is found; infinite where nothing controls it.

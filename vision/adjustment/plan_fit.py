@@ -25,7 +25,7 @@ from vision.camera.statistics import median_variance_factor
 from vision.job.job import Camera, Job
 from vision.job.layout import PlannedMark, place_sigma_m
 from vision.job.mark_id import MarkId
-from vision.units.arrays import Array, Flags, frozen_array
+from vision.units.arrays import Array, Flags, freeze, frozen_array
 from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 
@@ -48,14 +48,9 @@ class Points:
 
     def __post_init__(self) -> None:
         n = len(self.ids)
-        shapes: tuple[tuple[str, tuple[int, ...]], ...] = (
-            ("planned_m", (n, 3)),
-            ("mark_sigma_m", (n,)),
-            ("pixels_px", (n, 2)),
-            ("covariance_px2", (n, 2, 2)),
+        freeze(
+            self, planned_m=(n, 3), mark_sigma_m=(n,), pixels_px=(n, 2), covariance_px2=(n, 2, 2)
         )
-        for name, shape in shapes:
-            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
         a, d = self.covariance_px2[:, 0, 0], self.covariance_px2[:, 1, 1]
         b, c = self.covariance_px2[:, 0, 1], self.covariance_px2[:, 1, 0]
         if not ((a > 0) & (a * d - b * c > 0)).all():

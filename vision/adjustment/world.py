@@ -16,7 +16,7 @@ several observations share, and what a reading names, is kept: those unknowns co
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,20 +50,20 @@ class World:
     somebody measured to them.
     """
 
-    planned: dict[MarkId, PlannedMark]
-    mark_of_point: dict[MarkId, MarkId]
-    sigma: Array
-    kept: int
-    own_size: int
-    laid: dict[str, Strip]
-    strips: dict[str, slice]
-    bows: dict[str, int]
-    moves: dict[str, slice]
-    marks: dict[MarkId, slice]
-    cameras: dict[str, slice]
-    tapes: dict[str, int]
-    slope: slice | None
-    in_pictures: frozenset[MarkId]
+    planned: dict[MarkId, PlannedMark] = field(default_factory=dict)
+    mark_of_point: dict[MarkId, MarkId] = field(default_factory=dict)
+    sigma: Array = field(default_factory=lambda: np.zeros(0))
+    kept: int = 0
+    own_size: int = 0
+    laid: dict[str, Strip] = field(default_factory=dict)
+    strips: dict[str, slice] = field(default_factory=dict)
+    bows: dict[str, int] = field(default_factory=dict)
+    moves: dict[str, slice] = field(default_factory=dict)
+    marks: dict[MarkId, slice] = field(default_factory=dict)
+    cameras: dict[str, slice] = field(default_factory=dict)
+    tapes: dict[str, int] = field(default_factory=dict)
+    slope: slice | None = None
+    in_pictures: frozenset[MarkId] = frozenset()
 
     @property
     def size(self) -> int:
@@ -233,20 +233,5 @@ def build_world(
     )
 
 
-NO_WORLD = World(
-    sigma=np.zeros(0),
-    kept=0,
-    own_size=0,
-    planned={},
-    mark_of_point={},
-    laid={},
-    strips={},
-    bows={},
-    moves={},
-    marks={},
-    cameras={},
-    tapes={},
-    slope=None,
-    in_pictures=frozenset(),
-)
+NO_WORLD = World()
 """Of a network whose points lie where they are taken to lie."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 
 Indices = NDArray[np.bool_] | NDArray[np.integer[Any]]
 
@@ -59,13 +59,7 @@ class BoardView:
 
     def __post_init__(self) -> None:
         n = len(self.board_m)
-        shapes: tuple[tuple[str, tuple[int, ...]], ...] = (
-            ("board_m", (n, 3)),
-            ("pixels_px", (n, 2)),
-            ("covariance_px2", (n, 2, 2)),
-        )
-        for name, shape in shapes:
-            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+        freeze(self, board_m=(n, 3), pixels_px=(n, 2), covariance_px2=(n, 2, 2))
         if n and not (np.linalg.eigvalsh(self.covariance_px2) > 0).all():
             raise ValueError("covariance_px2: expected positive definite matrices")
 

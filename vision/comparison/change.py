@@ -9,7 +9,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.inspection.verdict.rule import Judgement
 from vision.job.job import Job
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.units.length_words import METRIC, LengthWords
 from vision.units.reason import Reason
 
@@ -68,8 +68,7 @@ class CameraChange:
     detectable_m: float
 
     def __post_init__(self) -> None:
-        for name in ("aim_rad", "aim_sigma_rad", "place_m", "place_sigma_m"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), name))
+        freeze(self, aim_rad=(3,), aim_sigma_rad=(3,), place_m=(3,), place_sigma_m=(3,))
 
     @property
     def changed(self) -> bool:
