@@ -19,7 +19,7 @@ from tests.adjusting import JOB, MARKS, PIXEL_SIGMA_PX, Scene, full_weights, mov
 from vision.adjustment.building import build_network
 from vision.adjustment.group_tests import group_alpha, group_tests
 from vision.adjustment.groups import Group
-from vision.adjustment.prior_inflation import doubted_sigmas
+from vision.adjustment.prior_inflation import inflated_sigmas
 from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
@@ -149,8 +149,8 @@ def test_a_strip_loses_as_much_of_its_weight_as_speaks_against_it() -> None:
         held = run(network, full_weights(network), network.seen(network.start))
         assert not isinstance(held, NoFit)
         tests = group_tests(network, held)
-        sigmas.append(doubted_sigmas(network, tests, ()).get(RIGHT, 0.01))
-        assert RIGHT not in doubted_sigmas(network, tests, (RIGHT,))
+        sigmas.append(inflated_sigmas(network, tests, ()).get(RIGHT, 0.01))
+        assert RIGHT not in inflated_sigmas(network, tests, (RIGHT,))
     assert sigmas[0] == pytest.approx(0.01, rel=0.05)
     assert sigmas == sorted(sigmas)
     assert 0.03 < sigmas[-1] < 0.1
@@ -162,11 +162,11 @@ def test_a_strip_that_is_hardly_believed_is_said_to_be() -> None:
     assert result.freed == ()
     (reason,) = causes(JOB, result)
     assert (reason.code, reason.arguments["what"]) == ("poor-fit", Reason("stated", group=RIGHT))
-    assert reason.arguments["taken_sigma_m"] == result.doubted[RIGHT]
+    assert reason.arguments["taken_sigma_m"] == result.inflated[RIGHT]
     assert reason.arguments["stated_sigma_m"] == 0.01
-    assert result.doubted[RIGHT] == pytest.approx(0.030, abs=0.0005)
+    assert result.inflated[RIGHT] == pytest.approx(0.030, abs=0.0005)
     # Chance makes others a little doubtful too, and of that nothing is said.
-    assert max(s for g, s in result.doubted.items() if g != RIGHT) < 0.015
+    assert max(s for g, s in result.inflated.items() if g != RIGHT) < 0.015
 
 
 def test_a_wrong_mounting_is_freed_and_found() -> None:

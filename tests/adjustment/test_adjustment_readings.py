@@ -17,12 +17,13 @@ from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust, adjust_readings
-from vision.adjustment.solution import length_slip
+from vision.adjustment.solution import length_blunder
 from vision.camera.solver import NoFit
+from vision.documents.check_words.stated import misread
 from vision.inspection.verdict.causes import causes
 from vision.job.job import AngleReading, LengthReading
 from vision.job.mark_id import MarkId
-from vision.units.length_words import LengthWords
+from vision.units.length_words import METRIC, LengthWords
 from vision.units.reason import Reason
 
 
@@ -65,25 +66,27 @@ def test_readings_narrow_what_they_measure() -> None:
 
 
 @pytest.mark.parametrize(
-    ("index", "fault", "slip"),
+    ("index", "fault", "blunder_m"),
     [
-        (1, 0.0254, "an inch too long"),
-        (3, -0.3048, "a foot too short"),
+        (1, 0.0254, 0.0254),
+        (3, -0.3048, -0.3048),
         (5, np.radians(-35.0), None),
     ],
 )
-def test_a_reading_that_is_wrong_is_freed(index: int, fault: float, slip: str | None) -> None:
+def test_a_reading_that_is_wrong_is_freed(
+    index: int, fault: float, blunder_m: float | None
+) -> None:
     scene = Scene(JOB, np.random.default_rng(23))
     scene.job = read(scene, np.random.default_rng(24), {index: fault})
     result = scene.adjusted()
     assert result.freed == (Group.of_reading(index + 1),)
     found = result.readings[index]
     assert abs(found.residual[0] - fault) < 4 * np.hypot(found.sigma[0], 0.0035)
-    assert found.slip == slip
+    assert found.blunder_m == blunder_m
     (reason,) = causes(scene.job, result)
     assert reason.code == "does-not-fit"
     assert reason.arguments["what"].arguments["group"] == Group.of_reading(index + 1)
-    assert reason.arguments.get("slip") == slip
+    assert reason.arguments.get("blunder_m") == blunder_m
 
 
 def test_readings_to_what_no_camera_shows() -> None:
@@ -175,25 +178,29 @@ def test_readings_alone_place_strips_marks_and_mountings() -> None:
 
 
 @pytest.mark.parametrize(
-    ("off_m", "sigma_m", "slip"),
+    ("off_m", "sigma_m", "blunder_m"),
     [
-        (0.026, 0.002, "an inch too long"),
-        (-0.301, 0.003, "a foot too short"),
-        (0.1, 0.002, "10 cm too long"),
+        (0.026, 0.002, 0.0254),
+        (-0.301, 0.003, -0.3048),
+        (0.1, 0.002, 0.1),
         (0.04, 0.002, None),  # nobody misreads by that
         (0.026, 0.012, None),  # the sigmas explain it as well
         (0.06, 0.018, None),  # an inch or 10 cm
     ],
 )
-def test_slips_of_a_tape(off_m: float, sigma_m: float, slip: str | None) -> None:
-    assert length_slip(off_m, sigma_m) == slip
+def test_blunders_with_a_tape(off_m: float, sigma_m: float, blunder_m: float | None) -> None:
+    assert length_blunder(off_m, sigma_m) == blunder_m
 
 
-def test_a_metric_slip_is_named_for_a_tape_in_inches_too() -> None:
+def test_a_blunder_is_named_for_a_tape_in_metres_and_in_inches() -> None:
     feet = LengthWords(imperial=True)
-    assert length_slip(0.1, 0.002, feet) == "3 15/16 in (10 cm) too long"
-    assert length_slip(-1.0, 0.002, feet) == "3 ft 3 3/8 in (1 m) too short"
-    assert length_slip(0.0254, 0.002, feet) == "an inch too long"
+    assert misread(0.1, feet) == "3 15/16 in (10 cm) too long"
+    assert misread(-1.0, feet) == "3 ft 3 3/8 in (1 m) too short"
+    assert misread(0.1, METRIC) == "10 cm too long"
+    assert misread(1.0, METRIC) == "1 m too long"
+    for lengths in (feet, METRIC):
+        assert misread(0.0254, lengths) == "an inch too long"
+        assert misread(-0.3048, lengths) == "a foot too short"
 
 
 def test_what_ties_comes_with_the_reading_that_decides() -> None:

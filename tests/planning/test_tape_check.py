@@ -19,10 +19,12 @@ from cli.main import app
 from tests.accuracy.laying import draw, lot
 from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
+from vision.documents.check_words.stated import misread
 from vision.documents.tape_words import doubt_words
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout
 from vision.planning.tape_check import check_tape
+from vision.units.length_words import METRIC
 
 
 def drawn(shift: dict[str, np.ndarray] | None = None, wrong: int | None = None) -> Job:
@@ -56,12 +58,12 @@ def test_an_inch_is_named_as_a_slip_of_its_reading() -> None:
     check = check_tape(drawn(wrong=14))
     (doubted,) = [each for each in check.readings if each.doubt]
     assert doubted.group == Group.of_reading(15)
-    assert doubted.slip is not None
-    assert "an inch" in doubted.slip
+    assert doubted.blunder_m is not None
+    assert abs(doubted.blunder_m) == 0.0254
     assert abs(doubted.read_m - doubted.fits_m) == pytest.approx(0.0254, abs=3 * 0.003)
     text = doubt_words(doubted)
     assert text is not None
-    assert doubted.slip in text
+    assert misread(doubted.blunder_m, METRIC) in text
     # As a tape shows it: no more than millimetres, and in feet as well.
     assert re.findall(r"(\d+\.\d+) m \(\d+ ft [^)]*\)", text) == [
         f"{doubted.read_m:.3f}",

@@ -5,8 +5,8 @@ Out: `PlanFit`, `Adjustment`, `NoFit`.
 
 - `plan_fit`: one camera alone to the layout as planned: our stand-in for a display
 - `search`: all cameras in one network, and what is set free; start reading here
-- `network`, `world`, `readings`, `state`: the unknowns and the rows of every observation
-- `elimination`, `screening`: the normal matrix without marks' own deviations; outliers
-- `group_tests`, `faults`, `further`: what is at fault, what could be, what to measure to decide
-- `solution`, `adjusted`: what is answered
+- `state`, `network`, `statements`, `readings`, `world`: every network's unknowns and rows
+- `building`: the network of a job; `elimination`, `solving`: its solution
+- `screening`, `group_tests`, `faults`, `further`: outliers; what is at fault or could be
+- `solution`, `adjusted`: what is answered; `settings`: what tunes it
 """

@@ -141,14 +141,14 @@ class AdjustedReading:
 
     `residual` (k,) is read minus
     adjusted, in m, or in rad for an angle (tilt first, then roll); `sigma` (k,) is that of the
-    adjusted value. `slip` names the slip that explains a reading which was set free, such as
-    'an inch too long'.
+    adjusted value. `blunder_m` is the usual blunder that
+    explains a reading which was set free: 0.0254 where it was read an inch too long.
     """
 
     group: Group
     residual: Array
     sigma: Array
-    slip: str | None = None
+    blunder_m: float | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)
@@ -257,7 +257,7 @@ class Adjustment:
     `freed` are the groups that failed their test and were set free, where the data say which it is.
     Where they do not, `freed_alternatives` holds the groups that explain the data nearly as well as
     one another, best first: one of them is wrong, all were set free. `explanations` say for each of
-    both how much better it is than others, and what to read to decide. `doubted` maps strips that
+    both how much better it is than others, and what to read to decide. `inflated` maps strips that
     were held, but less firmly than stated, to the sigma in m that they were held with. `groups` are
     the tests of all groups, `readings` those that took part. `mark_m` maps each mark seen by a
     camera to its adjusted place (3,). `parameter_covariance` is that of all unknowns but the marks'
@@ -279,7 +279,7 @@ class Adjustment:
     readings: tuple[AdjustedReading, ...] = ()
     explanations: tuple[Explanation, ...] = ()
     datum: Datum | None = None
-    doubted: dict[Group, float] = field(default_factory=dict)
+    inflated: dict[Group, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -22,7 +22,7 @@ from vision.adjustment.settings import SETTINGS
 from vision.units.arrays import Array
 
 
-def doubted_sigmas(
+def inflated_sigmas(
     network: Network, tests: dict[Group, GroupTest], freed: tuple[Group, ...]
 ) -> dict[Group, float]:
     """Sigma in m of every held strip whose stated one is not wholly believed, by group.

@@ -17,7 +17,7 @@ from vision.adjustment.further import deciding_reading
 from vision.adjustment.group_tests import Suspicion, group_alpha, group_tests, suspicions
 from vision.adjustment.groups import Group
 from vision.adjustment.network import Network
-from vision.adjustment.prior_inflation import doubted_sigmas
+from vision.adjustment.prior_inflation import inflated_sigmas
 from vision.adjustment.screening import point_statistics, robust_pass, screen_points
 from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solution import adjustment_of
@@ -194,13 +194,13 @@ class _Search:
             self.freed, self.solution = (*self.freed, *tied), solution
 
     def adjustment(self) -> Adjustment:
-        """Everything that was found; places by a solution in which no doubted strip pulls."""
+        """Everything that was found; places as they lie where no strip hardly believed pulls."""
         tests = group_tests(self.network, self.solution, freed=self.freed)
         weights = self.network.freeing(weights_of(self.full, self.used), self.freed)
-        doubted = doubted_sigmas(self.network, tests, self.freed)
+        inflated = inflated_sigmas(self.network, tests, self.freed)
         placed = self.solution
-        if doubted:
-            lighter = replace(weights, group_sigma=weights.group_sigma | doubted)
+        if inflated:
+            lighter = replace(weights, group_sigma=weights.group_sigma | inflated)
             again = run(self.network, lighter, placed.seen, tolerance=SETTINGS.solve_tolerance)
             if not isinstance(again, NoFit):
                 placed, weights = again, lighter

@@ -27,10 +27,9 @@ from vision.adjustment.world import QUARTER_TURN
 from vision.job.job import Job, SingleMark, Strip
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags
-from vision.units.length_words import METRIC, LengthWords
 from vision.units.lengths import UNITS
 
-INCH_M, DECIMETRE_M, FOOT_M, METRE_M = float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0
+BLUNDERS_M = (float(UNITS["in"]), 0.1, float(UNITS["ft"]), 1.0)
 """What a tape is misread by: a mark, a figure or a whole unit; common practice, no source."""
 
 
@@ -78,13 +77,13 @@ def adjustment_of(
         freed_alternatives=ties,
         groups=tests,
         readings=tuple(
-            _reading(job, placed, each, freed)
+            _reading(placed, each, freed)
             for group, each in network.statements.items()
             if group.kind == "reading"
         ),
         explanations=explanations,
         datum=datum_of(network, placed, weights),
-        doubted={g: sigma for g, sigma in weights.group_sigma.items() if g not in freed},
+        inflated={g: sigma for g, sigma in weights.group_sigma.items() if g not in freed},
     )
 
 
@@ -116,34 +115,27 @@ def common_motion(network: Network, state: State) -> Array:
     return motion
 
 
-def _reading(
-    job: Job, solution: Solved, read: Statement, freed: tuple[Group, ...]
-) -> AdjustedReading:
+def _reading(solution: Solved, read: Statement, freed: tuple[Group, ...]) -> AdjustedReading:
     adjusted_minus_read, rows = read.rows(solution.state)
     spread = rows @ solution.covariance.kept[np.ix_(read.columns, read.columns)] @ rows.T
     off, sigma = -adjusted_minus_read, np.sqrt(np.diag(spread))
-    slip = None
+    blunder_m = None
     if read.group in freed and isinstance(read, Length):
-        slip = length_slip(float(off[0]), float(np.hypot(sigma[0], read.sigma)), job.lengths)
-    return AdjustedReading(group=read.group, residual=off, sigma=sigma, slip=slip)
+        blunder_m = length_blunder(float(off[0]), float(np.hypot(sigma[0], read.sigma)))
+    return AdjustedReading(group=read.group, residual=off, sigma=sigma, blunder_m=blunder_m)
 
 
-def length_slip(off_m: float, sigma_m: float, lengths: LengthWords = METRIC) -> str | None:
-    """Name the one slip that explains a length that is wrong by `off_m`; None for none or several.
+def length_blunder(off_m: float, sigma_m: float) -> float | None:
+    """The one blunder that explains a length read wrong by `off_m`, with its sign.
 
-    It must lie within so many sigmas of what was found, which must itself be more than that.
+    It must lie within so many sigmas of what was found, which must itself be more than that; None
+    for none or several.
     """
     reach_m = SETTINGS.blunder_sigmas * sigma_m
-    slips_m = {
-        "an inch": INCH_M,
-        lengths.cm(DECIMETRE_M, spec=".0f"): DECIMETRE_M,
-        "a foot": FOOT_M,
-        lengths.m(METRE_M, spec=".0f"): METRE_M,
-    }
-    near = [name for name, size_m in slips_m.items() if abs(abs(off_m) - size_m) < reach_m]
+    near = [size_m for size_m in BLUNDERS_M if abs(abs(off_m) - size_m) < reach_m]
     if len(near) != 1 or abs(off_m) <= reach_m:
         return None
-    return f"{near[0]} too {'long' if off_m > 0 else 'short'}"
+    return float(np.copysign(near[0], off_m))
 
 
 def _columns(view: View) -> slice:

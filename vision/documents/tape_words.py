@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 
+from vision.documents.check_words.stated import misread
 from vision.planning.readings_wanted import Wanted
 from vision.planning.setting_out.readings import PlannedReading
 from vision.planning.tape_check import ReadLength
@@ -30,7 +31,9 @@ def doubt_words(reading: ReadLength, lengths: LengthWords = METRIC) -> str | Non
     if reading.doubt is None:
         return None
     says = "does not fit" if reading.doubt == "wrong" else "perhaps does not fit"
-    what = f"is {reading.slip}" if reading.slip and reading.doubt == "wrong" else says
+    what = says
+    if reading.blunder_m is not None and reading.doubt == "wrong":
+        what = f"is {misread(reading.blunder_m, lengths)}"
     if lengths.imperial:
         read = lengths.m(reading.read_m, spec=".3f")
         fits = lengths.m(reading.fits_m, reading.sigma_m, spec=".3f")

@@ -47,7 +47,7 @@ class ReadLength:
     sigma_m: float
     sure_m: float
     doubt: Doubt | None
-    slip: str | None
+    blunder_m: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -175,5 +175,5 @@ def _readings(job: Job, found: Adjustment) -> Iterator[ReadLength]:
             sigma_m=float(adjusted.sigma[0]),
             sure_m=found.groups[adjusted.group].faults["shift"].named,
             doubt="perhaps" if adjusted.group in tied else doubt,
-            slip=adjusted.slip,
+            blunder_m=adjusted.blunder_m,
         )

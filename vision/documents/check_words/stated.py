@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from vision.documents.check_words.saying import Arguments, Say, Words
+from vision.units.length_words import LengthWords
+from vision.units.lengths import UNITS
 
 BEYOND_DOUBT = 1000.0
 """Odds above this are said no more exactly: the sigmas they rest on are not that well known."""
@@ -21,8 +23,17 @@ SITS = {"ahead": "farther ahead", "back": "farther back", "left": "farther left"
 SITS |= {"right": "farther right", "higher": "higher", "lower": "lower"}
 
 
+def misread(blunder_m: float, lengths: LengthWords) -> str:
+    """`an inch too long`, `10 cm too short`: of a length read wrong by a usual blunder."""
+    size_m = abs(blunder_m)
+    words = {float(UNITS["in"]): "an inch", float(UNITS["ft"]): "a foot"}
+    plain = lengths.m(size_m, spec=".0f") if size_m >= 1 else lengths.cm(size_m, spec=".0f")
+    return f"{words.get(size_m, plain)} too {'long' if blunder_m > 0 else 'short'}"
+
+
 def _does_not_fit(a: Arguments, say: Say) -> str:
-    wrong = f"is {a['slip']}" if "slip" in a else "does not fit the rest"
+    known = "blunder_m" in a
+    wrong = f"is {misread(a['blunder_m'], say.lengths)}" if known else "does not fit the rest"
     text = f"{say(a['what'])} {wrong}; it was set free, and the figures are those without it"
     if "sits" in a:
         told = " and ".join(

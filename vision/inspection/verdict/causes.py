@@ -27,7 +27,7 @@ def causes(job: Job, adjustment: Adjustment) -> tuple[Reason, ...]:
             taken_sigma_m=sigma_m,
             stated_sigma_m=adjustment.groups[group].rows.sigma,
         )
-        for group, sigma_m in adjustment.doubted.items()
+        for group, sigma_m in adjustment.inflated.items()
         if sigma_m >= SETTINGS.doubted_times * adjustment.groups[group].rows.sigma
     )
     return (*explained, *doubted)
@@ -48,9 +48,9 @@ def _named(job: Job, each: Explanation, adjustment: Adjustment) -> Reason:
     """A thing that is wrong, whatever is known of how, and what would be the next cause."""
     (group,) = each.groups
     said: dict[str, object] = {}
-    slip = next((r.slip for r in adjustment.readings if r.group == group), None)
-    if slip:
-        said["slip"] = slip
+    blunder_m = next((r.blunder_m for r in adjustment.readings if r.group == group), None)
+    if blunder_m is not None:
+        said["blunder_m"] = blunder_m
     if group.kind == "mounting":
         said["sits"] = _sits(job, group.name, adjustment)
     if any(group == Group("mark", mark.name) and mark.views == 1 for mark in adjustment.marks):
