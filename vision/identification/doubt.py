@@ -1,4 +1,4 @@
-"""Marks in doubt: what is seen there may be a mirror image, half a mark, or none.
+"""Possible blunders: what is seen of a mark may be a mirror image, half a mark, or none.
 
 A polished flank mirrors the strips, and a mark that the body's edge cuts goes on in its own image:
 both look like marks and lie near where a hidden mark ought to be, often at the picture's rim where

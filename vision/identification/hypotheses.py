@@ -150,7 +150,7 @@ class Sought:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Maps:
-    """For each kind and cell of `MAP_PX` pixels the row of the nearest candidate, and all of these.
+    """For each kind and cell of `map_px` pixels the row of the nearest candidate, and all of these.
 
     After the last kind's comes one that is nowhere, for kinds without any.
     """
@@ -161,7 +161,7 @@ class _Maps:
 
 
 def _splat(candidates: Candidates, width: int, height: int) -> np.ndarray:
-    """A map in cells of `CELL_PX`: a tent of the peak's worth round each candidate."""
+    """A map in cells of `cell_px`: a tent of the peak's worth round each candidate."""
     cells = np.zeros(
         (height // SETTINGS.cell_px + 2, width // SETTINGS.cell_px + 2), dtype=np.float32
     )
@@ -262,7 +262,11 @@ def _matches(
 def _refined(
     cameras: Cameras, start: Cameras, sought: Sought, radius: float, maps: _Maps
 ) -> Cameras:
-    """One Gauss-Newton step of all cameras towards the candidates within `radius`."""
+    """One Gauss-Newton step of all cameras towards the candidates within `radius`.
+
+    Iterative closest points (Besl and McKay, "A method for registration of 3-D shapes", PAMI 14(2),
+    1992), with robust weights and a prior for how far a camera may go.
+    """
     off, seen, inside, gap, index = _matches(cameras, sought, maps)
     near = inside & (gap < radius)
     trust = np.where(near, 1 - (gap / radius) ** 2, 0.0) ** 2 * sought.weight * maps.worth[index]

@@ -1,4 +1,4 @@
-"""Poses carried side by side: refined by looking for every drawn mark, compared by evidence."""
+"""Poses carried side by side: refined by template matching of every mark, compared by evidence."""
 
 from __future__ import annotations
 

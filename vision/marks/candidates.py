@@ -46,7 +46,7 @@ class Candidates:
 
 
 def picture_noise(grey: np.ndarray) -> float:
-    """Sigma of a grey picture's noise in levels, as if it were white; at least `LEAST_NOISE`.
+    """Sigma of a grey picture's noise in levels, as if it were white; at least `least_noise`.
 
     The median size of a mask that answers to no plane and no straight edge along its axes
     (Immerkaer, "Fast noise variance estimation", CVIU 64(2), 1996; the median instead of the mean,
@@ -62,7 +62,7 @@ def unveiled(grey: np.ndarray) -> np.ndarray | None:
     """The picture without the light that haze, a smeared lens or the sun beside it adds to all.
 
     Only what is dark shows that light: the darkest of what is not the black round an image circle
-    has `DARKEST` levels at most without it. None where there is no such light to take off.
+    has `darkest` levels at most without it. None where there is no such light to take off.
     """
     sampled = grey[::3, ::3]
     lit = sampled[sampled > TUNED.black]

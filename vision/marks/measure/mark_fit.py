@@ -60,10 +60,10 @@ def measure(
     """Measure every mark from where it was seen, (n, 2); None where it cannot be.
 
     `grey` (height, width) is the picture turned back, levels 0 to 255. Robust weights in a second
-    round set aside what is not tape, ink or ground: leaves, a crossing tape, a person's shoe. The
-    covariance is that of the original pixels' noise, widened by how much neighbouring residuals
-    are alike, and by what the mark's size being drawn a little wrong does to a mark half seen. What
-    is covered up to an edge (`covers.py`) is left out; None where a half is without one.
+    round set aside outliers, what is not tape, ink or ground: leaves, a crossing tape, a person's
+    shoe. The covariance is that of the original pixels' noise, widened by how much neighbouring
+    residuals are alike, and by what the mark's size being drawn a little wrong does to a mark half
+    seen. What is covered up to an edge (`occlusion`) is left out; None where a half is without one.
     """
     answers: list[Measured | None] = [None] * len(marks)
     for patches in cut_patches(grey, pose, lens, marks, centres_px).light().alike():
@@ -141,7 +141,8 @@ def _by_form(patches: Patches, fits: Fits, influence: Array) -> Array:
     """Covariance (m, 2, 2) of centres that the mark's drawn size and slant being a little off make.
 
     Both come from a pose and a lens that the marks themselves gave. On a mark that is seen whole
-    opposite sides cancel; half a mark hangs on them. `influence` (n, 2) as `likeness` has it.
+    opposite sides cancel; half a mark hangs on them. `influence` (n, 2) as `noise_correlation` has
+    it.
     """
     s, q = patches.s - fits.state[patches.of, 0], patches.q - fits.state[patches.of, 1]
     by_s, by_q = fits.slopes[:, 0], fits.slopes[:, 1]

@@ -1,4 +1,7 @@
-"""Where a drawn mark's edges agree best near its prediction: a start for the measurement."""
+"""Template matching: where a drawn mark's edges agree best near its prediction.
+
+A start for the measurement, no more.
+"""
 
 from __future__ import annotations
 
