@@ -18,7 +18,7 @@ from tests.fits import well_measured
 from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.identification.measuring import _moves, _refusal
+from vision.identification.refusals import moves_px, refusal
 from vision.identification.settings import SETTINGS
 from vision.job.job import Cross, Quadrant
 from vision.job.layout import BoardCorner, PlannedMark
@@ -153,7 +153,7 @@ def test_a_mark_that_is_all_but_covered_is_not_taken(kind: str, across_deg: floa
         if found is not None:
             move_px = float(np.linalg.norm(found.pixel_px - true_px))
             strange = found.noise > SETTINGS.strange_noise * NOISE
-            assert strange or _refusal(mark, found, move_px, 20.0, NOISE) is not None
+            assert strange or refusal(mark, found, move_px, 20.0, NOISE) is not None
 
 
 @pytest.mark.parametrize("across_deg", [0.0, 100.0, 215.0])
@@ -201,7 +201,7 @@ def test_a_board_lies_where_its_corners_say_alike(
         well_measured("", np.array([moved_px, 0.1 * (index % 2)])) if index < alike else None
         for index in range(12)
     ]
-    moves = _moves(points, starts, answers, np.full(12, 6.0))[:alike]
+    moves = moves_px(points, starts, answers, np.full(12, 6.0))[:alike]
     assert (moves < most_px).all()
     if not np.isfinite(most_px):
         assert (moves > 2.0).all()

@@ -5,6 +5,7 @@ In: `Picture`, `Camera`, `Layout`. Out: `Identified | NotIdentified`.
 - `decision`: one camera from start to end; start reading here
 - `inputs`: the picture prepared once, and what the camera may see; `settings`: every limit
 - `hypotheses`, `poses`: the grid of aims, and the poses that are carried on
-- `measuring`, `doubt`, `reasons`: marks measured, possible blunders, why a mark is not used
+- `measuring`, `refusals`, `doubt`, `reasons`: marks measured, no mark's centre, possible blunders,
+  why a mark is not used
 - `corners`: cartons; `mixups`: pictures swapped, mirrored or given twice
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,11 +15,18 @@ from vision.camera.solver import NoFit
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.inputs import IdentificationInput
 from vision.identification.poses import CarriedPose, fit_points
+from vision.identification.refusals import (
+    good_points,
+    is_corner,
+    miscounted,
+    moves_px,
+    refusal,
+    sizes_px,
+    strangers,
+)
 from vision.identification.settings import SETTINGS
-from vision.job.layout import BoardCorner, PlannedMark, points_of
+from vision.job.layout import PlannedMark, points_of
 from vision.job.mark_id import MarkId
-from vision.job.pattern import half_extent
-from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured, measure
 from vision.units.arrays import Array
 from vision.units.reason import Reason
@@ -52,55 +59,12 @@ def measured_marks(given: IdentificationInput, best: CarriedPose) -> MeasuredMar
         _measure(given, (fit.pose, fit.lens), again, results, refused)
         better = fit_with_doubts(given, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
-    wrong = _miscounted(given, fit, results, refused)
+    wrong = miscounted(given, fit, results, refused)
     if wrong:
         refused.update(wrong)
         better = _fit(given, results, refused, (fit.pose, fit.lens))
         fit = fit if isinstance(better, NoFit) else better
     return MeasuredMarks(fit=fit, results=results, refused=refused)
-
-
-def _miscounted(
-    given: IdentificationInput,
-    fit: PlanFit,
-    results: dict[MarkId, Measured | None],
-    refused: Collection[MarkId],
-) -> dict[MarkId, Reason]:
-    """Corners of boards that may have been counted from the next square, and why they are refused.
-
-    A board moved by a square looks like itself but for its border, which small squares do not show.
-    """
-    found: dict[MarkId, Reason] = {}
-    camera = fit.pose, fit.lens
-    for mark in given.marks:
-        corners = [each for each in _good([mark], results, refused) if is_corner(each[0])]
-        if not corners:
-            continue
-        points = [point for point, _ in corners]
-        square_px = float(sizes_px(camera, points).min())
-        off = np.array([each.pixel_px for _, each in corners]) - d_pixel_d_mark(*camera, points)[0]
-        moved_px = float(np.linalg.norm(np.median(off, axis=0)))
-        if (
-            square_px < SETTINGS.countable_square_px
-            and moved_px > SETTINGS.most_of_a_square * square_px
-        ):
-            why = Reason("next-square", off_px=moved_px, square_px=square_px)
-            found |= {point.id: why for point in points}
-    return found
-
-
-def _good(
-    marks: Sequence[PlannedMark],
-    results: Mapping[MarkId, Measured | None],
-    refused: Collection[MarkId],
-) -> list[tuple[PlannedMark, Measured]]:
-    """Points of marks that were measured and not refused, each with its measurement."""
-    return [
-        (point, result)
-        for mark in marks
-        for point in points_of(mark)
-        if (result := results.get(point.id)) is not None and point.id not in refused
-    ]
 
 
 def _fit(
@@ -109,7 +73,7 @@ def _fit(
     refused: Collection[MarkId],
     camera: tuple[Pose, Lens],
 ) -> PlanFit | NoFit:
-    good = _good(given.marks, results, refused)
+    good = good_points(given.marks, results, refused)
     points, pixels = [point for point, _ in good], [result.pixel_px for _, result in good]
     covariance = [result.covariance_px2 for _, result in good]
     return fit_points(given, points, pixels, covariance, camera)
@@ -145,7 +109,7 @@ def _doubtful(
     In doubt is what the body may hide, and small marks with hardly another of their strip: much
     looks like them, and alone in their part of the picture they bend the fit to themselves.
     """
-    points = [point for point, _ in _good(given.marks, results, refused)]
+    points = [point for point, _ in good_points(given.marks, results, refused)]
     strips = Counter(strip for strip, _ in {(point.strip, point.index) for point in points})
     hides = may_be_hidden(given.job.vehicle, camera[0].camera_in_ground_m, points)
     small = {
@@ -227,119 +191,14 @@ def _measure(
     points, starts = where
     answers = measure(given.picture.grey, *camera, points, starts)
     sizes = sizes_px(camera, points)
-    moves = _moves(points, starts, answers, sizes)
+    moves = moves_px(points, starts, answers, sizes)
     for point, answer, move, size in zip(points, answers, moves, sizes, strict=True):
         if answer is None and results.get(point.id) is not None:
             continue
         results[point.id] = answer
         refused.pop(point.id, None)
         if answer is not None:
-            why = _refusal(point, answer, float(move), float(size), given.picture.noise)
+            why = refusal(point, answer, float(move), float(size), given.picture.noise)
             if why is not None:
                 refused[point.id] = why
-    refused.update(_strangers(results, refused))
-
-
-def _strangers(
-    results: dict[MarkId, Measured | None], refused: dict[MarkId, Reason]
-) -> dict[MarkId, Reason]:
-    """Marks that were drawn much worse than the picture's others, and why they are refused."""
-    good = {
-        point_id: result
-        for point_id, result in results.items()
-        if result is not None and point_id not in refused
-    }
-    if not good:
-        return {}
-    noise = float(np.median([result.noise for result in good.values()]))
-    blur = float(np.median([result.blur_px for result in good.values()]))
-    strange = {}
-    for point_id, result in good.items():
-        if result.noise > SETTINGS.strange_noise * noise:
-            strange[point_id] = Reason("noisier", times=result.noise / noise)
-        elif result.blur_px > max(SETTINGS.strange_blur * blur, blur + SETTINGS.strange_blur_px):
-            strange[point_id] = Reason("softer", times=result.blur_px / blur)
-    return strange
-
-
-def is_corner(point: PlannedMark) -> bool:
-    """Whether a point is one of a board's corners."""
-    return isinstance(point.shape, BoardCorner)
-
-
-def _most_move(point: PlannedMark, shadow: bool, size_px: float) -> float:
-    """How far from its start a point may be found, px."""
-    if is_corner(point):
-        share = SETTINGS.shaded_move_share if shadow else SETTINGS.corner_move_share
-        return min(share * size_px, SETTINGS.most_corner_move_px)
-    return float(
-        np.clip(SETTINGS.move_share * size_px, SETTINGS.least_move_px, SETTINGS.most_move_px)
-    )
-
-
-def _moves(
-    points: Sequence[PlannedMark], starts: Array, answers: Sequence[Measured | None], sizes: Array
-) -> Array:
-    """How far each point was found from its start, px (n,): a corner beside its board's others.
-
-    `sizes` (n,) as `sizes_px` has it.
-    """
-    off = np.array(
-        [
-            np.full(2, np.nan) if answer is None else answer.pixel_px - begun
-            for answer, begun in zip(answers, starts, strict=True)
-        ]
-    ).reshape(-1, 2)
-    boards = [point.id.mark if is_corner(point) else None for point in points]
-    for board in set(boards) - {None}:
-        rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
-        if len(rows) >= SETTINGS.least_together:
-            together = np.median(off[rows], axis=0)
-            alike = np.linalg.norm(off[rows] - together, axis=1) < SETTINGS.alike_px
-            agreed = alike.sum() >= SETTINGS.alike_share * boards.count(board)
-            most = SETTINGS.most_together_share * sizes[rows].min() if agreed else 0.0
-            # Where most of a board is hidden, what is measured there says nothing together either.
-            off[rows] -= together * (np.hypot(*together) < max(most, SETTINGS.most_corner_move_px))
-    return np.asarray(np.linalg.norm(off, axis=1))
-
-
-def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
-    """Narrowest width of marks, or of the squares round a board's corner, in the picture (n,)."""
-    size_m = [
-        point.shape.square_m
-        if isinstance(point.shape, BoardCorner)
-        else 2 * min(half_extent(point.shape))  # type: ignore[arg-type]
-        for point in points
-    ]
-    jacobians = d_pixel_d_mark(*camera, points)[1]
-    smallest = np.full(len(points), np.nan)
-    seen = np.isfinite(jacobians).all(axis=(1, 2))
-    smallest[seen] = np.linalg.svd(jacobians[seen], compute_uv=False)[:, -1]
-    return np.asarray(smallest * np.array(size_m))
-
-
-def _refusal(
-    point: PlannedMark, result: Measured, move_px: float, size_px: float, noise: float
-) -> Reason | None:
-    """Why a measurement is not to be trusted, or None.
-
-    `move_px` is how far from its start it was found, `size_px` as `sizes_px` has it, `noise` the
-    picture's.
-    """
-    ink_levels = abs(result.contrast) * result.noise
-    clean = result.noise <= SETTINGS.noise_alone * noise and ink_levels >= SETTINGS.least_ink_levels
-    contrast = SETTINGS.least_contrast_noisy if clean else SETTINGS.least_contrast
-    explained = SETTINGS.least_explained_noisy if clean else SETTINGS.least_explained
-    if result.contrast < contrast:
-        return Reason("faint-ink", contrast=result.contrast)
-    if result.explained < explained:
-        return Reason("unlike-mark", explained=max(result.explained, 0.0))
-    sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
-    most_sigma_px = SETTINGS.most_corner_sigma_px if is_corner(point) else SETTINGS.most_sigma_px
-    if sigma_px > min(most_sigma_px, SETTINGS.most_sigma_share * size_px):
-        return Reason("centre-untold", sigma_px=sigma_px, size_px=size_px)
-    if abs(result.turn_rad) > SETTINGS.most_turn_rad:
-        return Reason("turned", turn_rad=abs(result.turn_rad))
-    if move_px > _most_move(point, result.shadow, size_px):
-        return Reason("ran-away")
-    return None
+    refused.update(strangers(results, refused))

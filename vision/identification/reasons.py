@@ -14,7 +14,7 @@ import numpy as np
 from vision.adjustment.plan_fit import PlanFit
 from vision.identification.identified import Status
 from vision.identification.inputs import IdentificationInput
-from vision.identification.measuring import is_corner, sizes_px
+from vision.identification.refusals import is_corner, sizes_px
 from vision.identification.settings import SETTINGS
 from vision.job.body import body_hides
 from vision.job.job import Board
