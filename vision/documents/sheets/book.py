@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 
 from reportlab.lib.units import mm
@@ -45,6 +45,16 @@ class Book:
     paper: Paper
     job: str
     code: str
+    cautions: Flowable = field(init=False)
+    cautions_mm: float = field(init=False)
+    """How high they are."""
+
+    def __post_init__(self) -> None:
+        width = self.width - STRIPES_MM - AFTER_STRIPES_MM
+        (sheet,) = sheets_from("cautions.xml.j2", width, law_first=LAW_FIRST)
+        (table,) = sheet.story
+        object.__setattr__(self, "cautions", table)
+        object.__setattr__(self, "cautions_mm", table.wrap(width * mm, 0)[1] / mm + 2.0)
 
     @property
     def width(self) -> float:
@@ -61,16 +71,8 @@ class Book:
     def _inner(self) -> Bounds:
         assert self.paper.height_mm is not None
         top = self.paper.height_mm - MARGIN_MM - BAND_MM - UNDER_BAND_MM - 2.0
-        low = MARGIN_MM + self._cautions[1] + 3.0
+        low = MARGIN_MM + self.cautions_mm + 3.0
         return MARGIN_MM, low, self.paper.width_mm - MARGIN_MM, top
-
-    @property
-    def _cautions(self) -> tuple[Flowable, float]:
-        """The cautions, and how high they are."""
-        width = self.width - STRIPES_MM - AFTER_STRIPES_MM
-        (sheet,) = sheets_from("cautions.xml.j2", width, law_first=LAW_FIRST)
-        (table,) = sheet.story
-        return table, table.wrap(width * mm, 0)[1] / mm + 2.0
 
     def pages(self, sheets: Sequence[Sheet], more: int = 0) -> list[Picture]:
         """Every page, complete; `more` that follow are counted with them."""
@@ -127,10 +129,10 @@ class Book:
         room = right - left - text_width(code, SMALLEST_PT) - 6
         page.text(left, below, fitted(self.job, room, 11, bold=True), 11, bold=True)
         page.line((left, low - UNDER_BAND_MM), (right, low - UNDER_BAND_MM), width=0.2)
-        table, height = self._cautions
-        _stripes(page, (left, MARGIN_MM, left + STRIPES_MM, MARGIN_MM + height))
-        page.line((left, MARGIN_MM + height), (right, MARGIN_MM + height), width=0.4)
-        table.drawOn(canvas, (left + STRIPES_MM + AFTER_STRIPES_MM) * mm, MARGIN_MM * mm)
+        above = MARGIN_MM + self.cautions_mm
+        _stripes(page, (left, MARGIN_MM, left + STRIPES_MM, above))
+        page.line((left, above), (right, above), width=0.4)
+        self.cautions.drawOn(canvas, (left + STRIPES_MM + AFTER_STRIPES_MM) * mm, MARGIN_MM * mm)
 
 
 def _frame(bounds: Bounds) -> Frame:
