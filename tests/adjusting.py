@@ -19,17 +19,17 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
 from vision.job.job import (
     AngleReading,
-    Board,
     Camera,
-    Cross,
     Job,
     LengthReading,
-    Quadrant,
     Reading,
     SingleMark,
     Strip,
     Vehicle,
 )
+from vision.job.kinds.board import Board
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, Flags

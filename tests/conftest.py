@@ -27,16 +27,9 @@ from vision.inspection.inspected import (
 )
 from vision.inspection.verdict.pictures import judge_picture
 from vision.inspection.verdict.rule import Action
-from vision.job.job import (
-    Camera,
-    Cross,
-    Job,
-    Quadrant,
-    SingleMark,
-    Strip,
-    Tolerances,
-    Vehicle,
-)
+from vision.job.job import Camera, Job, SingleMark, Strip, Tolerances, Vehicle
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
 from vision.units.arrays import Array

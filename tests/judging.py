@@ -13,7 +13,10 @@ from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
 from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
 from vision.inspection.verdict.rule import Action
-from vision.job.job import BoxCorner, Camera, Cross, Quadrant, SingleMark, Strip, Tolerances
+from vision.job.job import Camera, SingleMark, Strip, Tolerances
+from vision.job.kinds.box_corner import BoxCorner
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 from vision.units.length_words import METRIC, LengthWords

@@ -23,7 +23,8 @@ from vision.identification.corners import predicted_pixel
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.body import body_hides
-from vision.job.job import BoxCorner, Camera, Job, Vehicle
+from vision.job.job import Camera, Job, Vehicle
+from vision.job.kinds.box_corner import BoxCorner
 from vision.job.layout import planned_layout
 from vision.marks.box_corner.corner_fit import FoundCorner
 from vision.marks.box_corner.edge_search import planes_of

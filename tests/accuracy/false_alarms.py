@@ -28,7 +28,8 @@ from vision.camera.lens_prior import lens_prior
 from vision.files.disk import read_job
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
-from vision.job.job import Cross, Job
+from vision.job.job import Job
+from vision.job.kinds.cross import Cross
 from vision.job.layout import planned_layout
 from vision.practice.deviations import Deviations, Ground, Light, Person
 from vision.practice.scene import draw_scene

@@ -40,7 +40,8 @@ from tests.accuracy.rendering import (
 )
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.job.job import Cross, Quadrant
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import measure

@@ -46,7 +46,6 @@ from vision.job.job import Job, Vehicle
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
-from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.marks.picture import Picture
@@ -251,7 +250,7 @@ def _centres(job: Job, pictures: tuple[Picture, ...]) -> list[tuple[float, float
         for sighting, mark, slope, covariance in zip(used, marks, slopes, predicted, strict=True):
             if covariance is None or sighting.measured is None:
                 continue
-            size = 2 * np.linalg.norm(slope * np.array(half_extent(mark.shape)), axis=0).min()
+            size = 2 * np.linalg.norm(slope * np.array(mark.shape.half_extent_m), axis=0).min()
             over = np.linalg.det(sighting.measured.covariance_px2) / np.linalg.det(covariance)
             rows.append((float(size), float(over**0.25)))
     return rows

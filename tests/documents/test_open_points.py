@@ -26,7 +26,8 @@ from vision.inspection.inspected import (
     InspectedStrip,
     Inspection,
 )
-from vision.job.job import Board, Job, Strip
+from vision.job.job import Job, Strip
+from vision.job.kinds.board import Board
 from vision.job.mark_id import MarkId
 from vision.units.reason import Reason
 

@@ -24,7 +24,7 @@ from vision.documents.picks import Picked, Screen, expected_px, pick_lists
 from vision.documents.picks_text import picks_csv, picks_from_text
 from vision.documents.report.pick_page import picks_html
 from vision.inspection.inspected import InspectedMark
-from vision.job.job import Board
+from vision.job.kinds.board import Board
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError

@@ -28,10 +28,12 @@ from vision.documents.sheets.mark_pages import OVERLAP_MM, RULER_MM, mark_prints
 from vision.documents.sheets.mark_sheets import mark_sheets
 from vision.documents.sheets.paper import A4, LETTER, MARGIN_MM, paper_of
 from vision.documents.sheets.printed import pdf_bytes, svg_text
-from vision.job.job import Board, Cross, Quadrant
+from vision.job.coverage import Blurred
 from vision.job.job_file import job_from_text
+from vision.job.kinds.board import Board
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.mark_id import MarkId
-from vision.job.pattern import BOARD_BORDER, Blurred, half_extent, ink_coverage
 from vision.units.errors import BadInputError
 
 DPI = 600
@@ -61,7 +63,7 @@ def expected(shape, s_mm, q_mm):
     """Ink (1), bare (0) or, within 0.1 mm of an edge, NaN, as `vision.job.pattern` has it."""
     # Three sigma of the blur are 0.1 mm: beyond it a straight edge has its full value.
     at = Blurred.under(s_mm / 1000, q_mm / 1000, np.eye(2), 0.1e-3 / 3)
-    value = ink_coverage(shape, at).value
+    value = shape.ink(at).value
     return np.where(value > 0.9985, 1.0, np.where(value < 0.0015, 0.0, np.nan))
 
 
@@ -134,7 +136,7 @@ def test_handedness():
     shape, printed = first_print(BOARD, A4)
     image = rendered(printed.pages[0])
     x, y = LEFT_MM + printed.art.half_across, MARGIN_MM + printed.art.half_along
-    along, across = (1000 * half - 18 for half in half_extent(shape))
+    along, across = (1000 * half - 18 for half in shape.half_extent_m)
     assert dark(-across, -along, image)
     assert not dark(-across, -along + 36, image)
     assert not dark(across, -along, image)
@@ -251,10 +253,10 @@ def test_every_mark_is_printed_once_with_its_name():
 def test_size_of_the_cut_paper():
     for mark in (CROSS, QUADRANT, BOARD):
         shape, printed = first_print(mark, A4)
-        along, across = (1000 * half for half in half_extent(shape))
+        along, across = (1000 * half for half in shape.half_extent_m)
         art = printed.art
         if isinstance(shape, Board):
-            border = 1000 * BOARD_BORDER * shape.square_m
+            border = 1000 * shape.border_m
             assert (art.half_along, art.half_across) == pytest.approx(
                 (along + border, across + border)
             )

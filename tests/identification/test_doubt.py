@@ -29,7 +29,9 @@ from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.inputs import IdentificationInput, PreparedPicture
 from vision.identification.measuring import fit_with_doubts
 from vision.identification.poses import fit_points
-from vision.job.job import Board, Camera, Cross, Job, Strip, Vehicle
+from vision.job.job import Camera, Job, Strip, Vehicle
+from vision.job.kinds.board import Board
+from vision.job.kinds.cross import Cross
 from vision.job.layout import planned_layout, points_of
 from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured

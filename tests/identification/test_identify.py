@@ -20,7 +20,8 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
-from vision.job.job import Camera, Cross, Job, Strip, Vehicle
+from vision.job.job import Camera, Job, Strip, Vehicle
+from vision.job.kinds.cross import Cross
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array

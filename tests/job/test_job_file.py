@@ -11,17 +11,12 @@ import pytest
 
 from tests.job_texts import BY_FILE, JOB
 from tests.paths import SAMPLES
-from vision.job.job import (
-    AngleReading,
-    Board,
-    BoxCorner,
-    Cross,
-    Job,
-    LengthReading,
-    Quadrant,
-    VehicleState,
-)
+from vision.job.job import AngleReading, Job, LengthReading, VehicleState
 from vision.job.job_file import job_from_text, named_files
+from vision.job.kinds.board import Board
+from vision.job.kinds.box_corner import BoxCorner
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError
 

@@ -15,7 +15,8 @@ import pytest
 
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.job.job import Cross, Vehicle
+from vision.job.job import Vehicle
+from vision.job.kinds.cross import Cross
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.job.visibility import View, d_pixel_d_mark, ends_m, marks_in_picture, sees, views

@@ -21,7 +21,7 @@ from vision.files.disk import read_inspection_input
 from vision.identification.corners import with_box_corners
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
-from vision.job.job import BoxCorner
+from vision.job.kinds.box_corner import BoxCorner
 from vision.job.layout import planned_layout
 from vision.marks.box_corner.carton import carton_edges, upright_edge_seen, ways_to_stand
 from vision.marks.box_corner.corner_fit import FoundCorner

@@ -14,8 +14,10 @@ from scipy.ndimage import gaussian_filter
 
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
-from vision.job.job import Cross, Quadrant
-from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.kinds.board import BoardCorner
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
+from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.drawing import draw, moved, start

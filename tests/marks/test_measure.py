@@ -18,7 +18,8 @@ from tests.scenes import Eye, Light, Tape, draw
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.identification.settings import SETTINGS
-from vision.job.job import Cross, Ink
+from vision.job.job import Ink
+from vision.job.kinds.cross import Cross
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.job.visibility import d_pixel_d_mark

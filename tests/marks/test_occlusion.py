@@ -20,8 +20,10 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.identification.refusals import moves_px, refusal
 from vision.identification.settings import SETTINGS
-from vision.job.job import Cross, Quadrant
-from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.kinds.board import BoardCorner
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
+from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import Measured, measure
 from vision.units.arrays import Array

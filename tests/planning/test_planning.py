@@ -29,8 +29,9 @@ from vision.documents.cautions import CAUTION
 from vision.documents.plan_data import plan_of, schema, validate
 from vision.documents.plan_text import VERDICTS, marks_table, summary
 from vision.documents.plan_words import WORDS, say_plan
-from vision.job.job import Bracket, Cross, Job, SingleMark
+from vision.job.job import Bracket, Job, SingleMark
 from vision.job.job_file import job_from_text
+from vision.job.kinds.cross import Cross
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.marks.measure.descent import STATE_SIGMA

@@ -19,8 +19,10 @@ from vision.documents.job_text import job_text
 from vision.documents.plan_text import SEVERAL, proposal_words
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
-from vision.job.job import Board, Job, Means, Quadrant
+from vision.job.job import Job, Means
 from vision.job.job_file import job_from_text
+from vision.job.kinds.board import Board
+from vision.job.kinds.quadrant import Quadrant
 from vision.job.layout import planned_layout
 from vision.planning.layouts import extent_m
 from vision.planning.prediction import predict

@@ -16,7 +16,8 @@ from tests.fits import perfect_strip
 from tests.seam_cameras import adjusted, adjustment, job, plan_fit, pose
 from vision.adjustment.adjusted import Adjustment
 from vision.camera.geometry import Aim, Pose
-from vision.job.job import Cross, Job, Strip
+from vision.job.job import Job, Strip
+from vision.job.kinds.cross import Cross
 from vision.views.seam_edges import EdgeCrossing, edge_crossings
 from vision.views.seams.lines import seam_lines
 

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment.settings import SETTINGS
-from vision.job.job import AngleReading, Board, Job, LengthReading, Strip
+from vision.job.job import AngleReading, Job, LengthReading, Strip
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
@@ -141,12 +141,10 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
 def own_sigmas(strip: Strip) -> list[float]:
     """Sigmas of one mark's own deviation: along, across in m and, for a panel, its turn in rad."""
     sigma = [strip.mark_sigma_m] * 2
-    if isinstance(strip.shape, Board):
-        board = strip.shape
-        corners = np.array([board.corners_along - 1, board.corners_across - 1])
+    arm_m = strip.shape.turn_arm_m
+    if arm_m is not None:
         # A panel that is laid to mark_sigma at its outer corners turns by that over their distance.
-        half_diagonal_m = 0.5 * board.square_m * float(np.hypot(*corners))
-        sigma.append(strip.mark_sigma_m / max(half_diagonal_m, board.square_m))
+        sigma.append(strip.mark_sigma_m / arm_m)
     return sigma
 
 

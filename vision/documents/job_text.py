@@ -11,17 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from vision.job.job import (
-    Board,
-    BoxCorner,
-    Cross,
-    Job,
-    MarkShape,
-    Quadrant,
-    SingleMark,
-    SingleShape,
-    Strip,
-)
+from vision.job.job import Job, SingleMark, Strip
+from vision.job.kinds.mark_shape import MarkShape
 from vision.planning.proposal import Proposal
 from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
@@ -133,36 +124,21 @@ class _Lengths:
         return decimal_text(round(metres, 6) / float(UNITS[self.unit]), 4)
 
 
+PLURALS = {"cross": "Crosses", "quadrant": "Quadrants", "board": "Boards"}
+
+
 def _size(strip: Strip, write: _Lengths) -> str:
     """What the marks are, with their size, in words."""
-    shape = strip.shape
-    match shape:
-        case Cross():
-            longer, shorter = sorted((shape.arm_along_m, shape.arm_across_m), reverse=True)
-            return f"Crosses of {write.words(2 * longer)} by {write.words(2 * shorter)}"
-        case Quadrant():
-            return f"Quadrants of {write.words(2 * shape.radius_m)}"
-        case Board():
-            squares = sorted((shape.corners_along + 1, shape.corners_across + 1), reverse=True)
-            return (
-                f"Boards of {squares[0]} by {squares[1]} squares of {write.words(shape.square_m)}"
-            )
+    size = strip.shape.size
+    lengths = [write.words(each) for each in size.arguments.values() if isinstance(each, float)]
+    counts = [str(each) for each in size.arguments.values() if isinstance(each, int)]
+    of = f"{' by '.join(counts)} squares of " if counts else ""
+    return f"{PLURALS.get(size.code, size.code)} of {of}{' by '.join(dict.fromkeys(lengths))}"
 
 
-def _shape(shape: MarkShape | SingleShape, write: _Lengths) -> tuple[str, Keys]:
+def _shape(shape: MarkShape, write: _Lengths) -> tuple[str, Keys]:
     """The kind of a mark and the keys of its size."""
-    match shape:
-        case Cross():
-            arms = [shape.arm_along_m, shape.arm_across_m]
-            arm = write.one(arms[0]) if arms[0] == arms[1] else write.many(arms)
-            return "cross", {"arm": arm, "line": write.one(shape.line_m)}
-        case Quadrant():
-            return "quadrant", {"radius": write.one(shape.radius_m)}
-        case Board():
-            corners = [shape.corners_along, shape.corners_across]
-            return "board", {"square": write.one(shape.square_m), "corners": corners}
-        case BoxCorner():
-            raise ValueError("no carton is ever proposed")
+    return shape.kind, shape.written(write.one)
 
 
 def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from vision.documents.picks import Pick, Picked, Screen, expected_px, places
 from vision.inspection.inspected import InspectedCamera, Inspection
-from vision.job.job import Cross, Quadrant
+from vision.job.kinds.mark_shape import Way
 from vision.job.layout import Layout, PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
@@ -30,6 +30,14 @@ FEATURE_PX = 3.0
 FEATURE_SHARE = 0.45
 """A feature is named where the pick is at least this much nearer to it than to the centre."""
 MIRRORED_LEAST = 4
+
+WAYS: tuple[Way, ...] = ("ahead", "behind", "left", "right")
+FEATURES = {
+    "arm-end": "on the end of the arm {}",
+    "inner-corner": "on an inner corner of the cross",
+    "disc-edge": "on the edge of the disc {}",
+}
+"""What was picked in place of a mark's centre, by the code of its kind."""
 
 PickVerdict = Literal["good", "off", "not-judged"]
 
@@ -208,30 +216,11 @@ def features(layout: Layout, planned: PlannedMark) -> list[tuple[str, Array]]:
         return np.asarray(planned.centre_m + np.array([s, q]) @ axes)
 
     ends = _ends(layout, planned, axes)
-    match planned.shape:
-        case Cross(arm_along_m=along, arm_across_m=across, line_m=line):
-            found = [
-                (f"on the end of the arm {ends[0]}", at(along, 0)),
-                (f"on the end of the arm {ends[1]}", at(-along, 0)),
-                (f"on the end of the arm {ends[2]}", at(0, across)),
-                (f"on the end of the arm {ends[3]}", at(0, -across)),
-            ]
-            half = line / 2
-            found += [
-                ("on an inner corner of the cross", at(s, q))
-                for s in (-half, half)
-                for q in (-half, half)
-            ]
-        case Quadrant(radius_m=radius):
-            found = [
-                (f"on the edge of the disc {word}", at(*place))
-                for word, place in zip(
-                    ends, ((radius, 0), (-radius, 0), (0, radius), (0, -radius)), strict=True
-                )
-            ]
-        case _:
-            # A board's other corners are marks of the list themselves.
-            found = []
+    words = dict(zip(WAYS, ends, strict=True))
+    found = [
+        (FEATURES[each.code].format(words[each.way] if each.way else ""), at(each.s_m, each.q_m))
+        for each in planned.shape.features
+    ]
     if planned.tape_width_m is not None:
         half = planned.tape_width_m / 2
         found += [

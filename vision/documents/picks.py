@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.inspection.inspected import InspectedCamera, Inspection
-from vision.job.job import Board
-from vision.job.layout import BoardCorner, Layout, PlannedMark, planned_layout
+from vision.job.layout import Layout, PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
 from vision.units.reason import Reason
@@ -129,12 +128,11 @@ def places(found: InspectedCamera, layout: Layout, screen: Screen) -> tuple[Pick
 
 def _is_picked(layout: Layout, planned: PlannedMark) -> bool:
     """Whether a display would ask for this point: of a board, its four outer inner corners."""
-    if not isinstance(planned.shape, BoardCorner):
+    points = layout.mark_of(planned.id).shape.points
+    if not points:
         return True
-    board = layout.mark_of(planned.id).shape
-    assert isinstance(board, Board), "a board's corner belongs to a board"
-    outer = (board.corners_across - 1, board.corners_along - 1)
-    return planned.id.row in (0, outer[0]) and planned.id.column in (0, outer[1])
+    last = points[-1]
+    return planned.id.row in (0, last.row) and planned.id.column in (0, last.column)
 
 
 def expected_px(found: InspectedCamera, place_m: Array) -> Array | None:

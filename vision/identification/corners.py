@@ -15,7 +15,8 @@ from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.identification.identified import Identified, Sighting, Status
 from vision.identification.reasons import BEHIND_BODY
 from vision.job.body import body_hides
-from vision.job.job import BoxCorner, Camera, Job, SingleMark
+from vision.job.job import Camera, Job, SingleMark
+from vision.job.kinds.box_corner import BoxCorner
 from vision.job.mark_id import MarkId
 from vision.marks.box_corner.corner_fit import FoundCorner
 from vision.marks.box_corner.edge_search import planes_of

@@ -26,7 +26,6 @@ from vision.identification.reasons import BEHIND_BODY, Evidence
 from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, points_of
-from vision.job.pattern import drawable
 from vision.units.reason import Reason
 
 
@@ -130,7 +129,7 @@ def _sightings(given: IdentificationInput, measured: MeasuredMarks) -> tuple[Sig
     for point in given.layout.points:
         status: Status
         why: Reason | None
-        if not drawable(point.shape):
+        if not point.shape.drawn:
             # A carton's corner is looked for in colour, once all cameras are known.
             status, why = "not-found", Reason("not-looked-for")
         elif point.id not in looked_for:

@@ -14,7 +14,6 @@ from vision.identification.settings import SETTINGS
 from vision.job.body import body_hides
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, PlannedMark
-from vision.job.pattern import drawable
 from vision.marks.candidates import picture_noise, softened, unveiled
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
@@ -98,7 +97,7 @@ def prepared(
     why = useless(grey)
     if why is not None:
         return why
-    drawn = [mark for mark in layout.marks if drawable(mark.shape)]
+    drawn = [mark for mark in layout.marks if mark.shape.drawn]
     centres = np.array([mark.centre_m for mark in drawn]).reshape(-1, 3)
     margin_m = SETTINGS.half_seen_margin_m
     hidden = body_hides(job.vehicle, camera.position_m, centres, margin_m=margin_m)

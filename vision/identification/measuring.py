@@ -17,7 +17,6 @@ from vision.identification.inputs import IdentificationInput
 from vision.identification.poses import CarriedPose, fit_points
 from vision.identification.refusals import (
     good_points,
-    is_corner,
     miscounted,
     moves_px,
     refusal,
@@ -115,7 +114,7 @@ def _doubtful(
     small = {
         point.id
         for point, size_px in zip(points, sizes_px(camera, points), strict=True)
-        if size_px < (SETTINGS.small_square_px if is_corner(point) else SETTINGS.small_px)
+        if size_px < (SETTINGS.small_square_px if point.is_corner else SETTINGS.small_px)
     }
     # A mark on no strip always stands alone, and what is laid wrong must not be lost here.
     alone = {
@@ -126,7 +125,7 @@ def _doubtful(
     doubtful = [
         point
         for point, hidden in zip(points, hides, strict=True)
-        if hidden or (point.id in small & alone and not is_corner(point))
+        if hidden or (point.id in small & alone and not point.is_corner)
     ]
     return doubtful, small
 
@@ -172,8 +171,7 @@ def _missed_points(
     sizes = sizes_px((fit.pose, fit.lens), points)
     places = np.array(starts)
     least = [
-        SETTINGS.least_square_px if is_corner(point) else SETTINGS.least_again_px
-        for point in points
+        SETTINGS.least_square_px if point.is_corner else SETTINGS.least_again_px for point in points
     ]
     with np.errstate(invalid="ignore"):
         worth = (sizes >= np.array(least)) & np.isfinite(places).all(axis=1)

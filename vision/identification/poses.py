@@ -20,11 +20,9 @@ from vision.identification.hypotheses import (
 )
 from vision.identification.inputs import IdentificationInput
 from vision.identification.settings import SETTINGS
-from vision.job.job import Board, Cross
 from vision.job.layout import PlannedMark
-from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark
-from vision.marks.candidates import Kind, find_candidates
+from vision.marks.candidates import find_candidates
 from vision.marks.measure.matching import match
 from vision.units.arrays import Array
 
@@ -50,7 +48,7 @@ class CarriedPose:
 def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
     """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
     centres = given.centres_m
-    half = np.array([min(half_extent(mark.shape)) for mark in given.marks])
+    half = np.array([min(mark.shape.half_extent_m) for mark in given.marks])
     away = place_m - centres
     range_m = np.linalg.norm(away, axis=1)
     size = 2 * half * f_px * away[:, 2] / range_m**2
@@ -62,7 +60,7 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     """The distinct poses that stand up to a look for each drawn mark, best first."""
     guess = given.prior.guess
     half_field = _half_field(guess)
-    kinds = [(_kind(mark), mark.ink) for mark in given.marks]
+    kinds = [(mark.shape.filter_name, mark.ink) for mark in given.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
     widest_px = _widest_line_px(given, f_px)
@@ -111,10 +109,9 @@ def _widest_line_px(given: IdentificationInput, f_px: float) -> float:
     """How wide the nearest line of a cross, or square of a board, may be in the picture, px."""
     widest = 0.0
     for mark, clear in zip(given.marks, given.clear, strict=True):
-        match mark.shape:
-            case Cross(line_m=width_m) | Board(square_m=width_m) if clear:
-                range_m = float(np.linalg.norm(mark.centre_m - given.camera.position_m))
-                widest = max(widest, width_m * f_px / range_m)
+        if clear:
+            range_m = float(np.linalg.norm(mark.centre_m - given.camera.position_m))
+            widest = max(widest, mark.shape.stroke_m * f_px / range_m)
     return widest
 
 
@@ -142,16 +139,6 @@ def _agreement(a: CarriedPose, b: CarriedPose) -> float:
     both = (a.correlation > 0) & (b.correlation > 0)
     gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
     return float((gap < SETTINGS.same_px).sum() / max(min(a.seen, b.seen), 1))
-
-
-def _kind(mark: PlannedMark) -> Kind:
-    match mark.shape:
-        case Cross():
-            return "cross"
-        case Board():
-            return "board"
-        case _:
-            return "saddle"
 
 
 def _half_field(guess: Lens) -> float:

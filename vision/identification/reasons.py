@@ -14,12 +14,11 @@ import numpy as np
 from vision.adjustment.plan_fit import PlanFit
 from vision.identification.identified import Status
 from vision.identification.inputs import IdentificationInput
-from vision.identification.refusals import is_corner, sizes_px
+from vision.identification.refusals import sizes_px
 from vision.identification.settings import SETTINGS
 from vision.job.body import body_hides
-from vision.job.job import Board
+from vision.job.coverage import Blurred
 from vision.job.layout import PlannedMark
-from vision.job.pattern import BOARD_BORDER, Blurred, drawable, half_extent, ink_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.units.arrays import Array
 from vision.units.reason import Reason
@@ -79,7 +78,7 @@ class Evidence:
             return "not-found", Reason("cut-off")
         if max(levels.paper, levels.ground) < SETTINGS.dark_level:
             return "not-found", Reason("dark-there")
-        if size < (SETTINGS.small_square_px if is_corner(point) else SETTINGS.small_px):
+        if size < (SETTINGS.small_square_px if point.is_corner else SETTINGS.small_px):
             return "not-found", Reason("too-small", size_px=size)
         return "not-found", self._seen(point, levels) or Reason("nothing-there")
 
@@ -103,7 +102,7 @@ class Evidence:
 
     def _rejected(self, point: PlannedMark, refusal: Reason) -> Reason:
         size = float(sizes_px(self._camera, [point])[0])
-        if size < (SETTINGS.small_square_px if is_corner(point) else SETTINGS.small_px):
+        if size < (SETTINGS.small_square_px if point.is_corner else SETTINGS.small_px):
             return Reason("small-and-refused", size_px=size, refusal=refusal)
         levels = self._levels(point)
         seen = self._seen(point, levels) if levels is not None else None
@@ -137,8 +136,7 @@ class Evidence:
 
     def _levels(self, point: PlannedMark) -> Levels | None:
         """What is seen where a mark should be; None where the picture ends."""
-        assert drawable(point.shape)
-        along, across = half_extent(point.shape)
+        along, across = point.shape.half_extent_m
         steps = np.linspace(-1, 1, SETTINGS.level_steps)
         s, q = (grid.ravel() for grid in np.meshgrid(1.1 * along * steps, 1.1 * across * steps))
         _, jacobian = d_pixel_d_mark(*self._camera, [point])
@@ -146,7 +144,7 @@ class Evidence:
             return None
         inverse = np.linalg.inv(jacobian[0])
         at = Blurred.under(s, q, inverse @ inverse.T, SETTINGS.focus_blur_px, slopes=False)
-        ink = ink_coverage(point.shape, at).value
+        ink = point.shape.ink(at).value
         grey = self._at(point, np.stack([s, q], axis=-1))
         if not np.isfinite(grey).all():
             return None
@@ -162,9 +160,9 @@ class Evidence:
     def _ground(self, point: PlannedMark, along: float) -> float:
         """Level of the ground on both sides of the tape; NaN for a mark on none."""
         half = 0.5 * (point.tape_width_m or 0.0)
-        if isinstance(point.shape, Board):
-            half = max(half, half_extent(point.shape)[1] + BOARD_BORDER * point.shape.square_m)
-        if half == 0 or is_corner(point):
+        if point.shape.border_m:
+            half = max(half, 0.5 * point.shape.extent_m[1])
+        if half == 0 or point.is_corner:
             return float("nan")
         steps = along * np.linspace(-1, 1, SETTINGS.level_steps)
         places = np.array(

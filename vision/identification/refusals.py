@@ -11,28 +11,17 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.identification.inputs import IdentificationInput
 from vision.identification.settings import SETTINGS
-from vision.job.layout import BoardCorner, PlannedMark, points_of
+from vision.job.layout import PlannedMark, points_of
 from vision.job.mark_id import MarkId
-from vision.job.pattern import half_extent
 from vision.job.visibility import d_pixel_d_mark, narrowest_px
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
 
-def is_corner(point: PlannedMark) -> bool:
-    """Whether a point is one of a board's corners."""
-    return isinstance(point.shape, BoardCorner)
-
-
 def sizes_px(camera: tuple[Pose, Lens], points: Sequence[PlannedMark]) -> Array:
     """Narrowest width of marks, or of the squares round a board's corner, in the picture (n,)."""
-    half_m = [
-        0.5 * point.shape.square_m
-        if isinstance(point.shape, BoardCorner)
-        else min(half_extent(point.shape))  # type: ignore[arg-type]
-        for point in points
-    ]
+    half_m = [0.5 * point.shape.width_m for point in points]
     slopes = d_pixel_d_mark(*camera, points)[1]
     return narrowest_px(slopes * np.array(half_m).reshape(-1, 1, 1))
 
@@ -54,7 +43,7 @@ def refusal(
     if result.explained < explained:
         return Reason("unlike-mark", explained=max(result.explained, 0.0))
     sigma_px = float(np.sqrt(np.linalg.eigvalsh(result.covariance_px2)[-1]))
-    most_sigma_px = SETTINGS.most_corner_sigma_px if is_corner(point) else SETTINGS.most_sigma_px
+    most_sigma_px = SETTINGS.most_corner_sigma_px if point.is_corner else SETTINGS.most_sigma_px
     if sigma_px > min(most_sigma_px, SETTINGS.most_sigma_share * size_px):
         return Reason("centre-untold", sigma_px=sigma_px, size_px=size_px)
     if abs(result.turn_rad) > SETTINGS.most_turn_rad:
@@ -77,7 +66,7 @@ def moves_px(
             for answer, begun in zip(answers, starts, strict=True)
         ]
     ).reshape(-1, 2)
-    boards = [point.id.mark if is_corner(point) else None for point in points]
+    boards = [point.id.mark if point.is_corner else None for point in points]
     for board in set(boards) - {None}:
         rows = [i for i, each in enumerate(boards) if each == board and np.isfinite(off[i, 0])]
         if len(rows) >= SETTINGS.least_together:
@@ -92,7 +81,7 @@ def moves_px(
 
 def _most_move(point: PlannedMark, shadow: bool, size_px: float) -> float:
     """How far from its start a point may be found, px."""
-    if is_corner(point):
+    if point.is_corner:
         share = SETTINGS.shaded_move_share if shadow else SETTINGS.corner_move_share
         return min(share * size_px, SETTINGS.most_corner_move_px)
     return float(
@@ -135,7 +124,7 @@ def miscounted(
     found: dict[MarkId, Reason] = {}
     camera = fit.pose, fit.lens
     for mark in given.marks:
-        corners = [each for each in good_points([mark], results, refused) if is_corner(each[0])]
+        corners = [each for each in good_points([mark], results, refused) if each[0].is_corner]
         if not corners:
             continue
         points = [point for point, _ in corners]

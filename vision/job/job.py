@@ -13,49 +13,13 @@ import numpy as np
 
 from vision.camera.geometry import Aim
 from vision.camera.stated_lens import StatedLens
+from vision.job.kinds.mark_shape import MarkShape
 from vision.job.mark_id import PlaceId
 from vision.units.arrays import Array, frozen_array
 from vision.units.length_words import METRIC, LengthWords
 from vision.units.plain import written
 
 Ink = Literal["dark", "light"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cross:
-    """Two lines; from the centre to the line's end along and across the strip, and line width."""
-
-    arm_along_m: float
-    arm_across_m: float
-    line_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quadrant:
-    """Two opposite sectors of a disc: ahead-left and behind-right, looking along the strip."""
-
-    radius_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Board:
-    """A checkerboard panel with inner corners counted along and across; behind-right is dark."""
-
-    square_m: float
-    corners_along: int
-    corners_across: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoxCorner:
-    """A carton's top corner, the one nearest the camera it was set up for."""
-
-    size_m: tuple[float, float] | None = None
-    turn_rad: float | None = None
-
-
-MarkShape = Cross | Quadrant | Board
-SingleShape = Cross | Quadrant | BoxCorner
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +110,7 @@ class SingleMark:
 
     name: str
     at_m: Array
-    shape: SingleShape
+    shape: MarkShape
     position_sigma_m: float
     ink: Ink = "dark"
 

@@ -6,20 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.job.job import Board, Ink, Job, MarkShape, SingleShape
+from vision.job.job import Ink, Job
+from vision.job.kinds.mark_shape import MarkShape
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array, frozen_array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoardCorner:
-    """One inner corner of a board: four squares meet, and the ink is on two opposite ones.
-
-    `ahead_left`: the inked squares are those ahead-left and behind-right, else the other two.
-    """
-
-    square_m: float
-    ahead_left: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,12 +25,17 @@ class PlannedMark:
     index: int
     centre_m: Array
     heading_rad: float
-    shape: MarkShape | SingleShape | BoardCorner
+    shape: MarkShape
     tape_width_m: float | None
     ink: Ink
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "centre_m", frozen_array(self.centre_m, (3,), "centre_m"))
+
+    @property
+    def is_corner(self) -> bool:
+        """Whether this is one of several points of a mark: a board's corner."""
+        return self.shape.is_part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,33 +77,25 @@ class Layout:
 
 
 def points_of(mark: PlannedMark) -> tuple[PlannedMark, ...]:
-    """The points at which a mark is measured: itself, or a board's corners as marks of their own.
+    """The points at which a mark is measured: itself, or its shape's points as marks of their own.
 
-    A corner is called `mark/row/column`, column along the strip and row across it to its left.
+    Such a point is called `mark/row/column`, column along the strip and row across it to its left.
     """
-    if not isinstance(mark.shape, Board):
-        return (mark,)
-    board, turn = mark.shape, mark.heading_rad
+    turn = mark.heading_rad
     along, left = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
-    corners = []
-    for row in range(board.corners_across):
-        for column in range(board.corners_along):
-            s = (column - (board.corners_along - 1) / 2) * board.square_m
-            q = (row - (board.corners_across - 1) / 2) * board.square_m
-            corners.append(
-                PlannedMark(
-                    id=mark.id.corner(row, column),
-                    strip=mark.strip,
-                    index=mark.index,
-                    centre_m=mark.centre_m + np.array([*(s * along + q * left), 0.0]),
-                    heading_rad=turn,
-                    # The square behind-right of corner 0/0 is the panel's dark corner square.
-                    shape=BoardCorner(square_m=board.square_m, ahead_left=(row + column) % 2 == 0),
-                    tape_width_m=None,
-                    ink=mark.ink,
-                )
-            )
-    return tuple(corners)
+    return tuple(
+        PlannedMark(
+            id=mark.id.corner(point.row, point.column),
+            strip=mark.strip,
+            index=mark.index,
+            centre_m=mark.centre_m + np.array([*(point.s_m * along + point.q_m * left), 0.0]),
+            heading_rad=turn,
+            shape=point.shape,
+            tape_width_m=None,
+            ink=mark.ink,
+        )
+        for point in mark.shape.points
+    ) or (mark,)
 
 
 def place_sigma_m(job: Job, mark: PlannedMark) -> float:

@@ -18,8 +18,7 @@ from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.job.body import body_hides
 from vision.job.job import Vehicle
-from vision.job.layout import BoardCorner, PlannedMark
-from vision.job.pattern import half_extent
+from vision.job.layout import PlannedMark
 from vision.units.arrays import Array, Flags
 
 LEAST_SIZE_PX = 4.5
@@ -113,10 +112,10 @@ def marks_in_picture(
 ) -> MarksInPicture:
     """Look at whole marks: hidden is one of which the body hides the middle or an end."""
     pixels, slopes = d_pixel_d_mark(pose, lens, marks)
-    reach_px = slopes * np.array([half_extent(each.shape) for each in marks]).reshape(-1, 1, 2)
+    reach_px = slopes * np.array([each.shape.half_extent_m for each in marks]).reshape(-1, 1, 2)
     sizes = 2 * np.linalg.norm(reach_px, axis=1).min(axis=1)
     narrowest = narrowest_px(reach_px)
-    whole = np.array([not isinstance(each.shape, BoardCorner) for each in marks], dtype=bool)
+    whole = np.array([not each.is_corner for each in marks], dtype=bool)
     sizes = np.where(whole & (narrowest < NARROW_PX), narrowest, sizes)
     found = views(
         vehicle,
@@ -151,7 +150,7 @@ def axes_of(marks: Sequence[PlannedMark]) -> Array:
 
 def ends_m(marks: Sequence[PlannedMark]) -> Array:
     """Middle and the four ends of marks in ground coordinates, m (n, 5, 3)."""
-    half = np.array([half_extent(mark.shape) for mark in marks]).reshape(-1, 1, 2)
+    half = np.array([mark.shape.half_extent_m for mark in marks]).reshape(-1, 1, 2)
     local = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)]) * half
     centres = np.array([mark.centre_m for mark in marks]).reshape(-1, 1, 3)
     return np.asarray(centres + local @ np.swapaxes(axes_of(marks), 1, 2))

@@ -9,21 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import cv2
 import numpy as np
 
 from vision.job.job import Ink
+from vision.job.kinds.mark_shape import FilterName
 from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array, freeze
 
 TUNED = SETTINGS.candidates
 
 
-Kind = Literal["cross", "saddle", "board"]
-Look = tuple[Kind, Ink]
-"""What kind of mark to look for, and of what ink."""
+Look = tuple[FilterName, Ink]
+"""By which filter to look for marks, and of what ink."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

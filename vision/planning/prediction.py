@@ -13,7 +13,7 @@ from vision.adjustment.as_planned import planned_adjustment
 from vision.adjustment.groups import Group
 from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.camera.solver import NoFit
-from vision.job.job import BoxCorner, Camera, Job
+from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
 from vision.job.visibility import LEAST_SIZE_PX
@@ -153,7 +153,7 @@ def _layings(job: Job, adjustment: Adjustment) -> Iterator[PredictedLaying]:
         covariances = strip.mark_shift_covariance_m2
         yield _laying(adjustment, Group("strip", strip.name), ids, covariances)
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
-        if not isinstance(planned.shape, BoxCorner):
+        if planned.shape.drawn:
             ids = (MarkId(mark.name),) if mark.seen else ()
             yield _laying(adjustment, Group("mark", mark.name), ids, mark.covariance_m2[None])
 

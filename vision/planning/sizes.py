@@ -7,8 +7,11 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from vision.job.job import Board, Cross, Job, MarkShape, Quadrant, SingleMark
-from vision.planning.setting_out.supplies import extent_m
+from vision.job.job import Job, SingleMark
+from vision.job.kinds.board import Board
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.mark_shape import MarkShape
+from vision.job.kinds.quadrant import Quadrant
 from vision.planning.settings import SETTINGS
 
 MarkKind = Literal["cross", "quadrant", "board"]
@@ -23,15 +26,9 @@ class Size:
     end: MarkShape
 
     @property
-    def kind(self) -> MarkKind:
+    def kind(self) -> str:
         """What the marks are."""
-        match self.side:
-            case Cross():
-                return "cross"
-            case Quadrant():
-                return "quadrant"
-            case Board():
-                return "board"
+        return self.side.kind
 
     @property
     def reach_m(self) -> float:
@@ -59,7 +56,7 @@ class Size:
         return self._tape_m(self.end_width_m)
 
     def _tape_m(self, width_m: float) -> float:
-        return min(width_m, SETTINGS.roll_m) if self.kind == "board" else width_m
+        return min(width_m, SETTINGS.roll_m) if self.side.border_m else width_m
 
     def crowded(self, side_m: float, end_m: float) -> bool:
         """Whether marks half a spacing apart would touch, or nearly."""
@@ -70,8 +67,7 @@ class Size:
 
 def printed_m(shape: MarkShape) -> tuple[float, float]:
     """Size of what is printed, along and across; a board's with its light border."""
-    along, across = extent_m(shape)
-    return float(along), float(across)
+    return shape.extent_m
 
 
 def _cross(reach_m: float, shorter_m: float, line_m: float) -> Size:
@@ -131,9 +127,7 @@ def raised_height_m(job: Job) -> float:
     return steps * SETTINGS.raised_step_m
 
 
-def raised_mark(
-    job: Job, name: str, x_m: float, y_m: float, kind: MarkKind = "cross"
-) -> SingleMark:
+def raised_mark(job: Job, name: str, x_m: float, y_m: float, kind: str = "cross") -> SingleMark:
     """A raised mark over a place, fit to stand beside marks of one kind.
 
     A single mark cannot be a board, and is a cross then.

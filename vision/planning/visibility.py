@@ -11,10 +11,10 @@ from vision.adjustment.plan_fit import Points
 from vision.camera.geometry import Pose
 from vision.camera.lens_prior import LensPrior
 from vision.job.body import body_hides
-from vision.job.job import BoxCorner, Camera, Job, SingleMark, Vehicle
+from vision.job.job import Camera, Job, SingleMark, Vehicle
+from vision.job.kinds.mark_shape import Stand
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
-from vision.job.pattern import drawable, half_extent
 from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
 from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.planning.assessment import PlannedView, ViewStatus
@@ -45,7 +45,7 @@ def planned_views(
     Without a `light` every centre has the same cautious sigma, `rough_sigma_px`.
     """
     pose, lens = Pose.at(camera.position_m, camera.aim.rotation()), prior.guess
-    points = [point for point in layout.points if drawable(point.shape)]
+    points = [point for point in layout.points if point.shape.drawn]
     field_rad = job.lens_of(camera).field_of_view_rad
     shown = marks_in_picture(
         job.vehicle,
@@ -111,32 +111,20 @@ def _stand_hides(mark: SingleMark, owner: Camera, camera: Camera, places_m: Arra
     The same test as for the body, with the stand in its place. A carton stands away from `owner`,
     the camera that its corner was set up for.
     """
-    if isinstance(mark.shape, BoxCorner):
-        size, turn = mark.shape.size_m or (0.4, 0.4), mark.shape.turn_rad or 0.0
-        middle = _carton_middle(mark, owner, size, turn)
-    else:
-        along, across = half_extent(mark.shape)
-        grow = 2 * (1 + SETTINGS.stand_margin)
-        size, turn, middle = (along * grow, across * grow), 0.0, mark.at_m[:2]
-    c, s = np.cos(turn), np.sin(turn)
+    stand = mark.shape.stand(mark.at_m, owner.position_m, SETTINGS.carton_size_m)
+    if stand is None:
+        grow = 1 + SETTINGS.stand_margin
+        along, across = mark.shape.extent_m
+        size = along * grow, across * grow
+        stand = Stand(middle_m=mark.at_m[:2], size_m=size, turn_rad=0.0)
+    c, s = np.cos(stand.turn_rad), np.sin(stand.turn_rad)
     unturn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-    foot = np.array([*middle, 0.0])
-    stand = Vehicle(length_m=size[0], width_m=size[1], height_m=float(mark.at_m[2]))
+    foot = np.array([*stand.middle_m, 0.0])
+    length_m, width_m = stand.size_m
+    box = Vehicle(length_m=length_m, width_m=width_m, height_m=float(mark.at_m[2]))
     return body_hides(
-        stand, unturn @ (camera.position_m - foot), (places_m - foot) @ unturn.T, margin_m=0.0
+        box, unturn @ (camera.position_m - foot), (places_m - foot) @ unturn.T, margin_m=0.0
     )
-
-
-def _carton_middle(
-    mark: SingleMark, camera: Camera, size: tuple[float, float], turn: float
-) -> Array:
-    """The middle (2,) of a carton whose corner nearest the camera is the mark."""
-    middle = np.array(mark.at_m[:2])
-    axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    towards = camera.position_m[:2] - mark.at_m[:2]
-    for axis, length in zip(axes, size, strict=True):
-        middle -= (1 if axis @ towards > 0 else -1) * axis * length / 2
-    return middle
 
 
 def observations_of(

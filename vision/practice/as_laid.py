@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.job.job import Board, Cross, MarkShape, Quadrant, SingleShape
-from vision.job.layout import BoardCorner, PlannedMark
+from vision.job.layout import PlannedMark
 from vision.practice.boxes import Box
 from vision.practice.deviations import Floats, Ground
 from vision.practice.ground_texture import Yard
@@ -107,7 +106,7 @@ def _lay_tape(
     ds, dq = s - at[nearest], q - off[nearest]
     taped = (np.abs(q) < tape.half_m[1]) & (np.abs(s) < tape.half_m[0])
     taped |= (np.abs(ds) < sheet[0]) & (np.abs(dq) < sheet[1])
-    inked = is_inked(marks[0].shape, ds, dq)
+    inked = marks[0].shape.inked(ds, dq)
     paper, ink = paper_and_ink(marks[0].ink)
     colours[close[taped]] = relief[close[taped], None] * paper
     colours[close[inked]] = ink
@@ -125,23 +124,4 @@ def _lay_sheet(
     fine |= (np.abs(s) < half[0] + margin) & (np.abs(q) < half[1] + margin)
     paper, ink = paper_and_ink(mark.ink)
     colours[(np.abs(s) < half[0]) & (np.abs(q) < half[1])] = paper
-    colours[is_inked(mark.shape, s, q)] = ink
-
-
-def is_inked(shape: MarkShape | SingleShape | BoardCorner, s: Floats, q: Floats) -> Flags:
-    """Whether places in mark coordinates (n,) lie on ink."""
-    match shape:
-        case Cross():
-            along = (np.abs(s) < shape.arm_along_m) & (np.abs(q) < shape.line_m / 2)
-            across = (np.abs(q) < shape.arm_across_m) & (np.abs(s) < shape.line_m / 2)
-            return np.asarray(along | across)
-        case Quadrant():
-            return np.asarray((s * s + q * q < shape.radius_m**2) & (s * q > 0))
-        case Board():
-            column = np.floor(s / shape.square_m + (shape.corners_along + 1) / 2)
-            row = np.floor(q / shape.square_m + (shape.corners_across + 1) / 2)
-            inside = (column >= 0) & (column <= shape.corners_along)
-            inside &= (row >= 0) & (row <= shape.corners_across)
-            return np.asarray(inside & (np.mod(row + column, 2) == 0))
-        case _:
-            return np.zeros(len(s), dtype=bool)
+    colours[mark.shape.inked(s, q)] = ink

@@ -62,7 +62,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from vision.job.job import BoxCorner, Job
+from vision.job.job import Job
 from vision.job.layout import planned_layout
 from vision.practice.deviations import (
     USUAL_HEIGHT_M,
@@ -128,7 +128,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
             key = f"camera.{camera.name}.shift"
             top.fault(key, "a shift to below the ground", expected, "correct its third number")
     strips = _each(top, "strip", [strip.name for strip in job.strips], _strip)
-    single = {mark.name: isinstance(mark.shape, BoxCorner) for mark in job.marks}
+    single = {mark.name: not mark.shape.drawn for mark in job.marks}
     ids = {str(mark_id): mark_id for mark_id in planned_layout(job).ids}
     marks = _each(top, "mark", ids, partial(_mark, single=single))
     top.close()

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.job.job import BoxCorner
-from vision.practice.as_laid import Scenery, ground_colours, is_inked
+from vision.practice.as_laid import Scenery, ground_colours
 from vision.practice.boxes import Box, box_entry, near_box, shaded_by
 from vision.practice.deviations import Floats
 from vision.practice.placed import to_ground
@@ -210,7 +209,7 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
     if box.colour is not None:
         return np.tile(np.array(box.colour, dtype=np.float32), (len(local), 1))
     mark = next(each for each in scenery.world.marks if str(each.id) == box.name)
-    carton = isinstance(mark.shape, BoxCorner)
+    carton = not mark.shape.drawn
     colours = np.tile(np.array(CARTON if carton else WOOD, dtype=np.float32), (len(local), 1))
     on_top = faces == 4
     if carton:
@@ -220,7 +219,7 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
     top = np.flatnonzero(on_top)
     paper, ink = paper_and_ink(mark.ink)
     colours[top] = paper
-    colours[top[is_inked(mark.shape, local[top, 0], local[top, 1])]] = ink
+    colours[top[mark.shape.inked(local[top, 0], local[top, 1])]] = ink
     spots = scenery.world.spots.on(mark.id)
     if spots.each:
         places = to_ground(local[top, 0], local[top, 1], box.middle_m, box.heading_rad)

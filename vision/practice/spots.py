@@ -13,10 +13,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.job.job import Board, Ink
+from vision.job.job import Ink
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
-from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Damage, Floats, Person
 from vision.practice.placed import axes, to_ground, within
@@ -135,8 +134,8 @@ def spots_on(
 
 
 def _damaged(mark: PlannedMark, damage: Damage, rng: np.random.Generator) -> list[Spot]:
-    along, across = half_extent(mark.shape)
-    border = BOARD_BORDER * mark.shape.square_m if isinstance(mark.shape, Board) else 0.0
+    along, across = mark.shape.half_extent_m
+    border = mark.shape.border_m
     width = max(0.5 * (mark.tape_width_m or 0.0), across + border)
     found: list[Spot] = []
     if damage.smeared > 0:

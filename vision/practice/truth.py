@@ -15,7 +15,6 @@ import numpy as np
 from vision.camera.geometry import ANGLES, wrap_angle
 from vision.camera.lens_prior import lens_prior
 from vision.job.layout import PlannedMark, points_of
-from vision.job.pattern import drawable, half_extent
 from vision.practice.boxes import box_entry
 from vision.practice.deviations import Damage, Deviations, Moved
 from vision.practice.placed import axes, within
@@ -127,10 +126,10 @@ def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
 
 def _extent(eye: Eye, point: PlannedMark) -> float:
     """Narrowest width of a mark, or of the squares round a board's corner, in px; 0 if cut off."""
-    if not drawable(point.shape):
+    if not point.shape.drawn:
         return 0.0
     across = []
-    for s, q in np.diag(half_extent(point.shape)):
+    for s, q in np.diag(point.shape.half_extent_m):
         ends = eye.lens.project(eye.pose.transform(_places(point, np.array([[s, q], [-s, -q]]))))
         across.append(ends[0] - ends[1])
     if not np.isfinite(across).all():
@@ -150,7 +149,7 @@ def clear_share(world: World, eye: Eye, mark: PlannedMark, point: PlannedMark) -
 
     A lattice over it: in the picture, before every box and under no spot that hides it.
     """
-    along, across = half_extent(point.shape) if drawable(point.shape) else (0.02, 0.02)
+    along, across = point.shape.half_extent_m if point.shape.drawn else (0.02, 0.02)
     steps = (np.arange(SETTINGS.clear_steps) + 0.5) / SETTINGS.clear_steps * 2 - 1
     lattice = np.stack(np.meshgrid(steps * along, steps * across), axis=-1).reshape(-1, 2)
     places = _places(point, lattice)

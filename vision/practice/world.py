@@ -14,10 +14,9 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
-from vision.job.job import Board, BoxCorner, Camera, Job, Strip, Vehicle
+from vision.job.job import Camera, Job, Strip, Vehicle
 from vision.job.layout import PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
-from vision.job.pattern import BOARD_BORDER, half_extent
 from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
 from vision.practice.placed import axes, to_ground
@@ -176,11 +175,11 @@ def _laid(
 
 def sheet_half_m(mark: PlannedMark) -> tuple[float, float] | None:
     """Half size of the panel or sheet that a mark brings with it; None for one on bare tape."""
-    if isinstance(mark.shape, BoxCorner):
+    if not mark.shape.drawn:
         return None
-    along, across = half_extent(mark.shape)
-    if isinstance(mark.shape, Board):
-        border = BOARD_BORDER * mark.shape.square_m
+    along, across = mark.shape.half_extent_m
+    border = mark.shape.border_m
+    if border:
         return along + border, across + border
     if mark.tape_width_m is not None:
         return None
@@ -194,17 +193,12 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
     if sheet is not None:
         return Box(name=str(mark.id), middle_m=mark.centre_m[:2], heading_rad=mark.heading_rad,
                    half_m=sheet, height_m=height)  # fmt: skip
-    assert isinstance(mark.shape, BoxCorner)
-    size = mark.shape.size_m or SETTINGS.carton_size_m
-    heading = mark.shape.turn_rad or 0.0
     nearest = min(job.cameras, key=lambda each: _apart(each.position_m, mark.centre_m))
-    towards = nearest.position_m[:2] - mark.centre_m[:2]
-    # The corner is the one nearest the camera: the carton stands away from it on both axes.
-    middle = mark.centre_m[:2].copy()
-    for axis, length in zip(axes(heading), size, strict=True):
-        middle -= (1 if axis @ towards > 0 else -1) * axis * length / 2
-    return Box(name=str(mark.id), middle_m=middle, heading_rad=heading,
-               half_m=(size[0] / 2, size[1] / 2), height_m=height)  # fmt: skip
+    stand = mark.shape.stand(mark.centre_m, nearest.position_m, SETTINGS.carton_size_m)
+    assert stand is not None, "what is not drawn brings its own stand"
+    half = stand.size_m[0] / 2, stand.size_m[1] / 2
+    return Box(name=str(mark.id), middle_m=stand.middle_m, heading_rad=stand.turn_rad,
+               half_m=half, height_m=height)  # fmt: skip
 
 
 def _apart(a: Array, b: Array) -> float:

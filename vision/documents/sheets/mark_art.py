@@ -7,12 +7,10 @@ two against each other.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from vision.documents.sheets.drawing import Point
-from vision.job.job import Board, Cross, Ink, Quadrant, SingleMark, Strip
-from vision.job.pattern import BOARD_BORDER, half_extent
+from vision.job.job import Ink, SingleMark, Strip
 
 TRIM_MM = 4.0
 """Paper left beyond the ends of a mark on tape, which goes on in the same colour."""
@@ -40,50 +38,16 @@ class MarkArt:
 def mark_art(laid: Strip | SingleMark) -> MarkArt | None:
     """The art of a strip's marks, or of a single mark; None for what is not printed."""
     shape = laid.shape
-    if not isinstance(shape, Cross | Quadrant | Board):
+    if not shape.drawn:
         return None
-    along, across = (1000 * half for half in half_extent(shape))
-    match shape:
-        case Board():
-            border = 1000 * BOARD_BORDER * shape.square_m
-            along, across = along + border, across + border
-        case _ if isinstance(laid, Strip):
-            along = along + TRIM_MM
-            # No wider than the tape where the mark allows it: the tape keeps its own edges.
-            across = max(across, min(across + TRIM_MM, 500 * laid.tape_width_m))
-        case _:
-            along, across = along + ALONE_MM, across + ALONE_MM
-    return MarkArt(inked=_inked(shape), half_along=along, half_across=across, ink=laid.ink)
-
-
-def _inked(shape: Cross | Quadrant | Board) -> tuple[tuple[Point, ...], ...]:
-    match shape:
-        case Cross():
-            half = 500 * shape.line_m
-            along, across = 1000 * shape.arm_along_m, 1000 * shape.arm_across_m
-            return _rectangle(-along, along, -half, half), _rectangle(-half, half, -across, across)
-        case Quadrant():
-            return _sector(1000 * shape.radius_m, 0), _sector(1000 * shape.radius_m, 2)
-        case Board():
-            side = 1000 * shape.square_m
-            rear, right = (
-                -(corners + 1) / 2 * side for corners in (shape.corners_along, shape.corners_across)
-            )
-            return tuple(
-                _rectangle(rear + i * side, rear + (i + 1) * side,
-                           right + j * side, right + (j + 1) * side)
-                for i in range(shape.corners_along + 1)
-                for j in range(shape.corners_across + 1)
-                # The square behind-right is the first of both counts, and inked.
-                if (i + j) % 2 == 0
-            )  # fmt: skip
-
-
-def _rectangle(s0: float, s1: float, q0: float, q1: float) -> tuple[Point, ...]:
-    return (s0, q0), (s1, q0), (s1, q1), (s0, q1)
-
-
-def _sector(radius: float, quarter: int) -> tuple[Point, ...]:
-    """A quarter disc; quarter 0 is ahead-left, counted counter-clockwise seen from above."""
-    angles = [math.pi / 2 * (quarter + step / ARC_STEPS) for step in range(ARC_STEPS + 1)]
-    return (0.0, 0.0), *((radius * math.cos(a), radius * math.sin(a)) for a in angles)
+    along, across = (1000 * half for half in shape.half_extent_m)
+    if shape.border_m:
+        along, across = along + 1000 * shape.border_m, across + 1000 * shape.border_m
+    elif isinstance(laid, Strip):
+        along = along + TRIM_MM
+        # No wider than the tape where the mark allows it: the tape keeps its own edges.
+        across = max(across, min(across + TRIM_MM, 500 * laid.tape_width_m))
+    else:
+        along, across = along + ALONE_MM, across + ALONE_MM
+    inked = tuple(tuple((1000 * s, 1000 * q) for s, q in each) for each in shape.polygons)
+    return MarkArt(inked=inked, half_along=along, half_across=across, ink=laid.ink)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from vision.camera.geometry import wrap_degrees
-from vision.job.job import Board, BoxCorner, Cross, MarkShape, SingleShape, Strip
+from vision.job.job import Strip
+from vision.job.kinds.mark_shape import MarkShape
 from vision.planning.setting_out.running_marks import SettingOut, StripLine
 from vision.planning.setting_out.supplies import extent_m
 
@@ -35,7 +36,7 @@ class Supplies:
         taped = [each.length_m for pair in setting.pairs for each in (pair.first, pair.second)]
         running = (line.marks[-1].running_m for line in setting.strips)
         raised = [(mark.shape, mark.ink) for mark in setting.raised_marks]
-        printed = [(shape, ink) for shape, ink in raised if not isinstance(shape, BoxCorner)]
+        printed = [(shape, ink) for shape, ink in raised if shape.drawn]
         return cls(
             longest_m=float(max([*taped, *running], default=5)),
             cartons=len(raised) - len(printed),
@@ -67,17 +68,13 @@ def first_end(strip: Strip) -> str:
     return "the right end" if left > 0 else "the left end"
 
 
-def shape_word(shape: MarkShape | SingleShape) -> str:
+SHAPES = {"box_corner": "carton's corner"}
+"""Kinds of mark that are not called by their name in a job file."""
+
+
+def shape_word(shape: MarkShape) -> str:
     """What a mark is called."""
-    match shape:
-        case Cross():
-            return "cross"
-        case Board():
-            return "board"
-        case BoxCorner():
-            return "carton's corner"
-        case _:
-            return "quadrant"
+    return SHAPES.get(shape.kind, shape.kind)
 
 
 def plural(word: str, count: int) -> str:

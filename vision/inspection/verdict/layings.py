@@ -23,7 +23,7 @@ from vision.inspection.verdict.rule import (
     reasons_for,
     worst_of,
 )
-from vision.job.job import BoxCorner, SingleMark, Strip, Tolerances
+from vision.job.job import SingleMark, Strip, Tolerances
 from vision.units.arrays import Array
 from vision.units.plain import written
 from vision.units.reason import Reason
@@ -99,13 +99,13 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
     its own, which does not hold up the job.
     """
     if not adjusted.seen:
-        code = BOX_CORNER_NOT_FOUND if isinstance(mark.shape, BoxCorner) else "not-seen"
+        code = BOX_CORNER_NOT_FOUND if mark.shape.may_be_missing else "not-seen"
         reason = Reason(code, mark=mark.name)
         return LayingVerdict(name=mark.name, verdict="not-judged", reasons=(reason,))
     figure = length_and_sigma(adjusted.shift_m, adjusted.covariance_m2)
     word = judge(*figure, tolerances.strip_m)
     reasons = _shift_reasons(word, figure, tolerances, single=mark.name)
-    if word == "not-judged" and isinstance(mark.shape, BoxCorner):
+    if word == "not-judged" and mark.shape.may_be_missing:
         reasons = tuple(Reason(BOX_CORNER_NOT_JUDGED, **each.arguments) for each in reasons)
     actions: tuple[Action, ...] = ()
     if word == "beyond":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.job.job import BoxCorner
+from vision.job.kinds.box_corner import BoxCorner
 from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 

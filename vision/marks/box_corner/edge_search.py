@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.job.job import BoxCorner
+from vision.job.kinds.box_corner import BoxCorner
 from vision.marks.box_corner.carton import (
     Stand,
     carton_edges,

@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.job.job import BoxCorner
+from vision.job.kinds.box_corner import BoxCorner
 from vision.marks.box_corner.corner_fit import FoundCorner, measure_corner
 from vision.marks.box_corner.edge_search import Look, noise_round, starts_of
 from vision.marks.settings import SETTINGS

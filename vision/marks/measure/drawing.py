@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from vision.job.pattern import Blurred, Drawn, ink_coverage, normal_density, tape_coverage
-from vision.marks.measure.patches import Patches, shape_of, window_of
+from vision.job.coverage import Blurred, Drawn, normal_density
+from vision.marks.measure.patches import Patches, window_of
 from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
@@ -121,8 +121,8 @@ def draw(patches: Patches, state: Array) -> Drawing:
     lengths = np.sqrt(metric[:, [0, 1], [0, 1]])
     m_per_px_s, m_per_px_q, skew = patches.at_pixels(np.column_stack([lengths, metric[:, 0, 1]]))
     at = Blurred(s=s, q=q, m_per_px_s=m_per_px_s, m_per_px_q=m_per_px_q, skew=skew, blur_px=blur)
-    ink = ink_coverage(shape_of(first), at)
-    tape = tape_coverage(shape_of(first), first.tape_width_m, at, offset)
+    ink = first.shape.ink(at)
+    tape = first.shape.tape(first.tape_width_m, at, offset)
     reach = window_of(first)
     along, across = s / reach[0], q / reach[1]
     left = (q > offset).astype(s.dtype)

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.job.coverage import Blurred
 from vision.job.layout import PlannedMark
-from vision.job.pattern import Blurred, ink_coverage, tape_coverage
 from vision.job.visibility import d_pixel_d_mark
-from vision.marks.measure.patches import shape_of, window_of
+from vision.marks.measure.patches import window_of
 from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
 
@@ -136,8 +136,8 @@ def _drawn(mark: PlannedMark, s: Array, q: Array, metric: Array) -> tuple[np.nda
     # 24 bits do for levels that are only to look alike, and are much faster.
     s, q, metric = (each.astype("float32") for each in (s, q, metric))
     at = Blurred.under(s, q, metric, TUNED.focus_blur_px, slopes=False)
-    ink = ink_coverage(shape_of(mark), at).value
-    tape = tape_coverage(shape_of(mark), mark.tape_width_m, at).value
+    ink = mark.shape.ink(at).value
+    tape = mark.shape.tape(mark.tape_width_m, at).value
     level = 0.4 + 0.6 * tape - 0.8 * ink
     if mark.ink == "light":
         level = 1.0 - level

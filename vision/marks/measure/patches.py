@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
-from vision.job.job import BoxCorner
-from vision.job.layout import BoardCorner, PlannedMark
-from vision.job.pattern import Drawable, half_extent
+from vision.job.layout import PlannedMark
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.settings import SETTINGS
 from vision.units.arrays import Array
@@ -105,17 +103,12 @@ def per_mark(patches: Patches, values: Array) -> Array:
     return np.bincount(patches.of, values, len(patches.marks)).astype(np.float64)
 
 
-def shape_of(mark: PlannedMark) -> Drawable:
-    """What to draw for a mark; ValueError for a box corner."""
-    if isinstance(mark.shape, BoxCorner):
-        raise ValueError(f"{mark.id}: expected a mark that can be drawn, found a box corner")
-    return mark.shape
-
-
 def window_of(mark: PlannedMark) -> tuple[float, float]:
     """Half size along and across of the ground that is drawn round a mark."""
-    along, across = half_extent(shape_of(mark))
-    if isinstance(mark.shape, BoardCorner):
+    along, across = mark.shape.half_extent_m
+    if not mark.shape.drawn:
+        raise ValueError(f"{mark.id}: expected a mark that can be drawn, found a box corner")
+    if mark.is_corner:
         return along, across
     tape = 0.5 * (mark.tape_width_m or 0.0)
     return along * (1 + TUNED.margin), max(across * (1 + TUNED.margin), tape * (1 + TUNED.margin))

@@ -7,17 +7,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from vision.job.job import (
-    Board,
-    BoxCorner,
-    Cross,
-    Job,
-    MarkShape,
-    Quadrant,
-    SingleMark,
-    Strip,
-)
-from vision.job.pattern import BOARD_BORDER, half_extent
+from vision.job.job import Job, SingleMark, Strip
+from vision.job.kinds.mark_shape import MarkShape
 from vision.planning.setting_out.running_marks import CutList, LotSize, Piece, exact
 from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
@@ -44,9 +35,8 @@ def lot_size(job: Job) -> LotSize:
 
 def extent_m(shape: MarkShape) -> tuple[Fraction, Fraction]:
     """Size of a mark along and across its strip; a board's with its light border."""
-    border = BOARD_BORDER * shape.square_m if isinstance(shape, Board) else 0.0
-    along, across = half_extent(shape)
-    return exact(2 * (along + border)), exact(2 * (across + border))
+    along, across = shape.extent_m
+    return exact(along), exact(across)
 
 
 def tape_length_m(strip: Strip) -> Fraction:
@@ -84,23 +74,18 @@ def cut_list(job: Job, lot: LotSize) -> CutList:
 
 def _mark_pieces(each: Strip | SingleMark) -> list[Piece]:
     count = len(each.at_m) if isinstance(each, Strip) else 1
-    shape = each.shape
-    match shape:
-        case Cross():
-            arms = ((shape.arm_along_m, "along"), (shape.arm_across_m, "across"))
-            return [
-                Piece(
-                    of=each.name,
-                    what=f"{each.ink} line {way}",
-                    count=count,
-                    length_m=exact(2 * arm),
-                    width_m=exact(shape.line_m),
-                )
-                for arm, way in arms
-            ]
-        case Quadrant() | Board():
-            along, across = extent_m(shape)
-            what = "printed quadrant" if isinstance(shape, Quadrant) else "printed board"
-            return [Piece(of=each.name, what=what, count=count, length_m=along, width_m=across)]
-        case BoxCorner():
-            return []
+    lines = [
+        Piece(
+            of=each.name,
+            what=f"{each.ink} line {line.way}",
+            count=count,
+            length_m=exact(line.length_m),
+            width_m=exact(line.width_m),
+        )
+        for line in each.shape.lines
+    ]
+    if lines or not each.shape.drawn:
+        return lines
+    along, across = extent_m(each.shape)
+    what = f"printed {each.shape.kind}"
+    return [Piece(of=each.name, what=what, count=count, length_m=along, width_m=across)]

@@ -15,10 +15,9 @@ import cv2
 import numpy as np
 
 from vision.identification.identified import Identified, Sighting
-from vision.job.job import Board
+from vision.job.coverage import Blurred
 from vision.job.layout import Layout, PlannedMark, points_of
 from vision.job.mark_id import MarkId
-from vision.job.pattern import Blurred, drawable, half_extent, ink_coverage, tape_coverage
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.mark_fit import Measured
 from vision.marks.measure.patches import Patches, cut_patches
@@ -56,7 +55,7 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     `sharp_px` is the blur of the picture in general, which a soft mark is compared with.
     """
     sightings = {sighting.id: sighting for sighting in seen.sightings}
-    marks = [mark for mark in layout.marks if drawable(mark.shape)]
+    marks = [mark for mark in layout.marks if mark.shape.drawn]
     pixels, jacobians = d_pixel_d_mark(seen.fit.pose, seen.fit.lens, marks)
     # A carton's corner has no figure of its own here.
     used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
@@ -67,7 +66,7 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     for index, mark in enumerate(marks):
         extent = _extent_px(mark, jacobians[index])
         measured = _measured(mark, sightings, noise)
-        if isinstance(mark.shape, Board) and _softened(measured, sharp_px):
+        if mark.shape.points and _softened(measured, sharp_px):
             measured = []
         if measured:
             place = np.median([m.pixel_px for m in measured], axis=0)
@@ -116,7 +115,7 @@ def _sharpest_px(grey: np.ndarray, place_px: Array, extent_px: float) -> float:
 
 def _extent_px(mark: PlannedMark, jacobian: Array) -> float:
     """Shorter extent of a mark in the picture; 0 where it cannot be had."""
-    half = np.array(half_extent(mark.shape))
+    half = np.array(mark.shape.half_extent_m)
     sizes = 2 * np.linalg.norm(jacobian * half, axis=0)
     return float(sizes.min()) if np.isfinite(sizes).all() else 0.0
 
@@ -175,9 +174,8 @@ def _misfit(patch: Patches, every: int, shift_m: Sequence[float] | Array, blur_p
     mark = patch.marks[0]
     s, q = patch.s[::every] - shift_m[0], patch.q[::every] - shift_m[1]
     at = Blurred.under(s, q, patch.metric[0], blur_px, slopes=False)
-    assert drawable(mark.shape)
-    ink = ink_coverage(mark.shape, at).value
-    tape = tape_coverage(mark.shape, mark.tape_width_m, at).value
+    ink = mark.shape.ink(at).value
+    tape = mark.shape.tape(mark.tape_width_m, at).value
     basis = np.stack([1 - tape, tape - ink, ink], axis=1)
     levels = patch.levels[::every]
     normal = basis.T @ basis + 1e-3 * np.eye(3)

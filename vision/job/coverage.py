@@ -1,4 +1,4 @@
-"""What a mark and its piece of tape look like: ink and tape coverage under a blur.
+"""How much of each pixel something on the ground covers, under the picture's blur.
 
 Mark coordinates: s along the strip, q to its left, metres, from the mark's centre. A straight edge
 under a Gaussian blur is a normal integral of the distance from the edge over the blur. Where an
@@ -12,14 +12,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal, TypeGuard
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.job.job import Board, BoxCorner, Cross, Quadrant
-from vision.job.layout import BoardCorner
 from vision.units.arrays import Array
 
 Axis = Literal["s", "q"]
@@ -216,6 +214,19 @@ class Blurred:
         square = self.m_per_px_s**2 * a.d_s * b.d_s + self.m_per_px_q**2 * a.d_q * b.d_q
         return replace(plain, value=plain.value + self.blur_px**2 * (square + slanted))
 
+    def opposite_quarters(self) -> Drawn:
+        """Coverage of the quarter planes ahead-left and behind-right of the centre."""
+        signs = self.corner(self.edge("s", 0.0).signed(), self.edge("q", 0.0).signed())
+        return (self.whole() + signs).times(0.5)
+
+    def alternating(self, axis: Axis, squares: int, square_m: float) -> Profile:
+        """+1 and -1 on alternate squares round the centre, +1 on the first, 0 outside."""
+        first = -squares / 2 * square_m
+        edges = [(1.0, first)]
+        edges += [(2.0 * (-1.0) ** i, first + i * square_m) for i in range(1, squares)]
+        edges += [((-1.0) ** squares, -first)]
+        return self.edges(axis, edges)
+
     def whole(self) -> Drawn:
         """Coverage of everything."""
         zero = np.zeros_like(self.s)
@@ -255,90 +266,3 @@ def rough_normal_integral(x: Array) -> Array:
     """
     steep = math.sqrt(2 / math.pi)
     return np.asarray(0.5 + 0.5 * np.tanh(x * (steep + 0.044715 * steep * (x * x))))
-
-
-Drawable = Cross | Quadrant | Board | BoardCorner
-CORNER_REACH = 0.85
-"""How far round a board's corner is drawn, in squares: the next corners stay outside the blur."""
-BOARD_BORDER = 1 / 3
-"""Light border round a board's squares, in squares; common practice, no source."""
-
-
-def drawable(shape: Drawable | BoxCorner) -> TypeGuard[Drawable]:
-    """Whether a mark of this shape can be drawn, and so found and measured."""
-    return not isinstance(shape, BoxCorner)
-
-
-def ink_coverage(shape: Drawable, at: Blurred) -> Drawn:
-    """Share of ink at each place."""
-    match shape:
-        case Cross():
-            half = shape.line_m / 2
-            across = at.band("s", half)
-            beside = at.band("q", shape.arm_across_m) - (line := at.band("q", half))
-            return at.corner(at.band("s", shape.arm_along_m), line) + at.corner(across, beside)
-        case Quadrant():
-            return at.both(at.disc(shape.radius_m), _sectors(at))
-        case BoardCorner():
-            sectors = _sectors(at)
-            return sectors if shape.ahead_left else at.whole() + sectors.times(-1.0)
-        case Board():
-            waves = at.corner(
-                _wave(at, "s", shape.corners_along + 1, shape.square_m),
-                _wave(at, "q", shape.corners_across + 1, shape.square_m),
-            )
-            half_along, half_across = half_extent(shape)
-            panel = at.corner(at.band("s", half_along), at.band("q", half_across))
-            return (panel + waves).times(0.5)
-
-
-def _sectors(at: Blurred) -> Drawn:
-    """Ahead and left, or behind and right."""
-    signs = at.corner(at.edge("s", 0.0).signed(), at.edge("q", 0.0).signed())
-    return (at.whole() + signs).times(0.5)
-
-
-def _wave(at: Blurred, axis: Axis, squares: int, square_m: float) -> Profile:
-    """+1 and -1 on alternate squares, +1 on the first, 0 outside."""
-    first = -squares / 2 * square_m
-    edges = [(1.0, first)]
-    edges += [(2.0 * (-1.0) ** i, first + i * square_m) for i in range(1, squares)]
-    edges += [((-1.0) ** squares, -first)]
-    return at.edges(axis, edges)
-
-
-def tape_coverage(
-    shape: Drawable, tape_width_m: float | None, at: Blurred, offset_m: float | Array = 0.0
-) -> Drawn:
-    """Share of tape at each place, the tape lying `offset_m` to the left of the mark.
-
-    A board sits on a panel, wider than its tape; without a tape width all is tape.
-    """
-    if isinstance(shape, Board):
-        along, across = (half + BOARD_BORDER * shape.square_m for half in half_extent(shape))
-        panel = at.corner(at.band("s", along), at.band("q", across))
-        if tape_width_m is None:
-            return panel
-        tape = at.drawn(at.band("q", tape_width_m / 2, offset_m))
-        return panel + tape + (panel * tape).times(-1.0)
-    if tape_width_m is None:
-        return at.whole()
-    return at.drawn(at.band("q", tape_width_m / 2, offset_m))
-
-
-def half_extent(shape: Drawable | BoxCorner) -> tuple[float, float]:
-    """Half the size of the mark along and across, in metres; none where nothing is drawn."""
-    match shape:
-        case Cross():
-            return shape.arm_along_m, shape.arm_across_m
-        case Quadrant():
-            return shape.radius_m, shape.radius_m
-        case BoardCorner():
-            return CORNER_REACH * shape.square_m, CORNER_REACH * shape.square_m
-        case Board():
-            return (
-                (shape.corners_along + 1) / 2 * shape.square_m,
-                (shape.corners_across + 1) / 2 * shape.square_m,
-            )
-        case BoxCorner():
-            return 0.0, 0.0

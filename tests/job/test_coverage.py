@@ -16,15 +16,10 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
-from vision.job.job import Board, Cross, Quadrant
-from vision.job.layout import BoardCorner
-from vision.job.pattern import (
-    Blurred,
-    Drawn,
-    half_extent,
-    ink_coverage,
-    rough_normal_integral,
-)
+from vision.job.coverage import Blurred, Drawn, rough_normal_integral
+from vision.job.kinds.board import Board, BoardCorner
+from vision.job.kinds.cross import Cross
+from vision.job.kinds.quadrant import Quadrant
 
 CROSS = Cross(arm_along_m=0.12, arm_across_m=0.08, line_m=0.025)
 QUADRANT = Quadrant(radius_m=0.06)
@@ -61,7 +56,7 @@ def check_derivatives(drawn, s, q, blur_px, slant=0.4) -> None:
 @pytest.mark.parametrize("blur_px", [0.4, 0.9, 3.0])
 def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
     s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
-    check_derivatives(lambda where: ink_coverage(CROSS, where), s, q, blur_px)
+    check_derivatives(lambda where: CROSS.ink(where), s, q, blur_px)
     check_derivatives(lambda where: where.drawn(where.band("q", 0.09, 0.004)), s, q, blur_px)
     check_derivatives(lambda where: where.drawn(where.band("s", 0.12)), s, q, blur_px)
 
@@ -75,7 +70,7 @@ def test_derivatives(blur_px: float, rng: np.random.Generator) -> None:
 @pytest.mark.parametrize("shape", [BOARD, CORNER])
 def test_derivatives_of_squares(shape, rng: np.random.Generator) -> None:
     s, q = rng.uniform(-0.16, 0.16, 400), rng.uniform(-0.12, 0.12, 400)
-    check_derivatives(lambda where: ink_coverage(shape, where), s, q, 0.9)
+    check_derivatives(lambda where: shape.ink(where), s, q, 0.9)
 
 
 def test_derivatives_of_a_disc(rng: np.random.Generator) -> None:
@@ -90,23 +85,23 @@ def test_derivatives_of_a_disc(rng: np.random.Generator) -> None:
 def test_derivatives_of_a_quadrant(rng: np.random.Generator) -> None:
     """Within some hundredths: what the blur adds where disc and sectors meet is not followed."""
     s, q = rng.uniform(-0.1, 0.1, 400), rng.uniform(-0.1, 0.1, 400)
-    got = ink_coverage(QUADRANT, at(s, q, 0.9))
+    got = QUADRANT.ink(at(s, q, 0.9))
     for name, ds, dq, db in (("d_s", STEP, 0, 0), ("d_q", 0, STEP, 0), ("d_blur", 0, 0, STEP)):
-        ahead = ink_coverage(QUADRANT, at(s + ds, q + dq, 0.9 + db)).value
-        change = (ahead - ink_coverage(QUADRANT, at(s - ds, q - dq, 0.9 - db)).value) / (2 * STEP)
+        ahead = QUADRANT.ink(at(s + ds, q + dq, 0.9 + db)).value
+        change = (ahead - QUADRANT.ink(at(s - ds, q - dq, 0.9 - db)).value) / (2 * STEP)
         np.testing.assert_allclose(getattr(got, name), change, atol=0.12 * np.abs(change).max())
 
 
 def test_hardly_blurred_sectors_and_squares() -> None:
     """The dark sectors are ahead-left and behind-right; a board's behind-right square is dark."""
     places = np.array([[0.02, 0.02], [-0.02, -0.02], [0.02, -0.02], [-0.02, 0.02], [0.05, 0.05]])
-    ink = ink_coverage(QUADRANT, at(*places.T, blur_px=0.1)).value
+    ink = QUADRANT.ink(at(*places.T, blur_px=0.1)).value
     np.testing.assert_allclose(ink, [1, 1, 0, 0, 0], atol=1e-6)
-    ink = ink_coverage(CORNER, at(*places.T, blur_px=0.1)).value
+    ink = CORNER.ink(at(*places.T, blur_px=0.1)).value
     np.testing.assert_allclose(ink, [0, 0, 1, 1, 0], atol=1e-6)
     # Five by four squares: the first, then along and across from it, and beyond the board.
     places = np.array([[-0.12, -0.09], [-0.06, -0.09], [-0.12, -0.03], [-0.06, -0.03], [-0.17, 0]])
-    ink = ink_coverage(BOARD, at(*places.T, blur_px=0.1)).value
+    ink = BOARD.ink(at(*places.T, blur_px=0.1)).value
     np.testing.assert_allclose(ink, [1, 0, 0, 1, 0], atol=1e-6)
 
 
@@ -116,20 +111,20 @@ def test_no_blur_makes_or_loses_ink(blur_px: float) -> None:
     step = 0.002
     s, q = np.meshgrid(np.arange(-0.6, 0.6, step), np.arange(-0.6, 0.6, step))
     where = at(s.ravel(), q.ravel(), blur_px)
-    total = ink_coverage(CROSS, where).value.sum() * step**2
+    total = CROSS.ink(where).value.sum() * step**2
     area = 0.025 * (2 * 0.12 + 2 * 0.08) - 0.025**2
     assert total == pytest.approx(area, rel=1e-6)
 
 
 @given(st.floats(-0.2, 0.2), st.floats(-0.2, 0.2), st.floats(0.35, 8.0))
 def test_alike_from_either_side(s: float, q: float, blur_px: float) -> None:
-    here = ink_coverage(CROSS, at(s, q, blur_px))
+    here = CROSS.ink(at(s, q, blur_px))
     for turned_s, turned_q in ((-s, q), (s, -q), (-s, -q)):
-        there = ink_coverage(CROSS, at(turned_s, turned_q, blur_px))
+        there = CROSS.ink(at(turned_s, turned_q, blur_px))
         np.testing.assert_allclose(there.value, here.value, atol=1e-12)
     assert -1e-12 <= here.value[0] <= 1 + 1e-12
     for shape in (QUADRANT, CORNER):
-        one, other = (ink_coverage(shape, at(k * s, k * q, blur_px)).value for k in (1, -1))
+        one, other = (shape.ink(at(k * s, k * q, blur_px)).value for k in (1, -1))
         np.testing.assert_allclose(one, other, atol=1e-12)
 
 
@@ -149,7 +144,7 @@ def test_24_bits_do(shape, rng: np.random.Generator) -> None:  # type: ignore[no
     exact = at(s, q, slant=0.4)
     names = ("s", "q", "m_per_px_s", "m_per_px_q", "skew")
     light = replace(exact, **{name: getattr(exact, name).astype(np.float32) for name in names})
-    got, wanted = ink_coverage(shape, light), ink_coverage(shape, exact)
+    got, wanted = shape.ink(light), shape.ink(exact)
     for name, unit in (("value", 1.0), ("d_s", 0.006), ("d_q", 0.009), ("d_blur", 1.0)):
         values = getattr(got, name)
         assert values.dtype == np.float32
@@ -159,7 +154,7 @@ def test_24_bits_do(shape, rng: np.random.Generator) -> None:  # type: ignore[no
 
 def test_hardly_blurred_it_is_the_drawing() -> None:
     places = np.array([[0, 0], [0.11, 0], [0, -0.07], [0.13, 0], [0, 0.09], [0.03, 0.03]])
-    ink = ink_coverage(CROSS, at(*places.T, blur_px=0.1)).value
+    ink = CROSS.ink(at(*places.T, blur_px=0.1)).value
     np.testing.assert_allclose(ink, [1, 1, 1, 0, 0, 0], atol=1e-6)
     band = at(0.0, np.array([0.0, 0.08, -0.1]), blur_px=0.1).band("q", 0.09, -0.02).d[0]
     np.testing.assert_allclose(band, [1, 0, 1], atol=1e-6)
@@ -175,10 +170,10 @@ def test_a_slanted_blur_is_that_of_the_picture(shape, slant: float, within: floa
     lengths = np.array([0.006, 0.009])
     gradients = lengths[:, None] * [[1.0, 0.0], [slant, np.sqrt(1 - slant**2)]]
     s, q = (gradient[0] * u + gradient[1] * v for gradient in gradients)
-    sharp = ink_coverage(shape, at(s.ravel(), q.ravel(), blur_px=1e-3)).value.reshape(s.shape)
+    sharp = shape.ink(at(s.ravel(), q.ravel(), blur_px=1e-3)).value.reshape(s.shape)
     inner = (slice(4 * fine, -4 * fine, fine),) * 2
     truth = gaussian_filter(sharp, 0.9 * fine)[inner]
-    drawn = ink_coverage(shape, at(s[inner].ravel(), q[inner].ravel(), slant=slant)).value
+    drawn = shape.ink(at(s[inner].ravel(), q[inner].ravel(), slant=slant)).value
     # Mehler's series ends after two terms, and samples stand for areas.
     np.testing.assert_allclose(drawn, truth.ravel(), atol=within)
 
@@ -188,9 +183,9 @@ def test_half_of_the_light_at_an_edge() -> None:
 
 
 def test_extent() -> None:
-    assert half_extent(CROSS) == (0.12, 0.08)
-    assert half_extent(QUADRANT) == (0.06, 0.06)
-    np.testing.assert_allclose(half_extent(BOARD), (0.15, 0.12))
+    assert CROSS.half_extent_m == (0.12, 0.08)
+    assert QUADRANT.half_extent_m == (0.06, 0.06)
+    np.testing.assert_allclose(BOARD.half_extent_m, (0.15, 0.12))
 
 
 @pytest.fixture
