@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from vision.camera.geometry import ANGLES
 from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison
 from vision.comparison.record import KeptCheck
 from vision.documents.cautions import CAUTION
+from vision.documents.templates import page_templates
 from vision.inspection.verdict.rule import COVERAGE
 from vision.units.length_words import METRIC, LengthWords
 
@@ -37,30 +37,27 @@ def comparison_page(
     """
     dated = [(check, found) for check, found in later if not isinstance(found, NoFit)]
     lengths = dated[-1][1].lengths if dated else METRIC
-    environment = Environment(
-        loader=PackageLoader("vision.documents", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     names = dict.fromkeys(camera.name for _, found in dated for camera in found.cameras)
-    return environment.get_template("comparison_page.html.j2").render(
-        job=baseline.result["job"],
-        caution=CAUTION,
-        baseline=baseline,
-        lines=[lengths.page(line) for line in lines],
-        cameras=[
-            {
-                "name": name,
-                "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
-                "rows": _rows(dated, name, lengths),
-            }
-            for name in names
-        ],
-        place=lengths.head("place", "cm"),
-        size=(WIDTH, HEIGHT),
-        frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
+    return (
+        page_templates()
+        .get_template("comparison_page.html.j2")
+        .render(
+            job=baseline.result["job"],
+            caution=CAUTION,
+            baseline=baseline,
+            lines=[lengths.page(line) for line in lines],
+            cameras=[
+                {
+                    "name": name,
+                    "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
+                    "rows": _rows(dated, name, lengths),
+                }
+                for name in names
+            ],
+            place=lengths.head("place", "cm"),
+            size=(WIDTH, HEIGHT),
+            frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
+        )
     )
 
 

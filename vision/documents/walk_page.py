@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, select_autoescape
 from numpy.typing import NDArray
 
 from vision.documents.cautions import CAUTION
+from vision.documents.templates import page_templates
 from vision.documents.walk_words import ROUGH, cone_words
 from vision.inspection.settings import SETTINGS
-from vision.inspection.walk_round import (
-    Unseen,
-    WalkRound,
-)
+from vision.inspection.walk_round import Unseen, WalkRound
 from vision.job.job import Job
 from vision.units.arrays import Flags
 
@@ -22,25 +19,23 @@ SIDES = ("front", "left", "rear", "right")
 
 def walk_page(job: Job, walk: WalkRound) -> str:
     """Write the page: the cones in order, plans of what is unseen at each height, the zones."""
-    environment = Environment(
-        loader=PackageLoader("vision.documents", "."),
-        autoescape=select_autoescape(default=True, default_for_string=True),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     vehicle = job.vehicle
-    return environment.get_template("walk_page.html.j2").render(
-        job=job,
-        caution=CAUTION,
-        cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
-        places=[cone.place_m.tolist() for cone in walk.cones],
-        plans=[_plan(unseen) for unseen in walk.unseen],
-        zones=walk.zones,
-        planned=walk.planned,
-        half=(vehicle.length_m / 2, vehicle.width_m / 2),
-        reach_m=SETTINGS.walk.reach_m,
-        write=job.lengths.roughly,
-        rounding=job.lengths.note(ROUGH),
+    return (
+        page_templates()
+        .get_template("walk_page.html.j2")
+        .render(
+            job=job,
+            caution=CAUTION,
+            cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
+            places=[cone.place_m.tolist() for cone in walk.cones],
+            plans=[_plan(unseen) for unseen in walk.unseen],
+            zones=walk.zones,
+            planned=walk.planned,
+            half=(vehicle.length_m / 2, vehicle.width_m / 2),
+            reach_m=SETTINGS.walk.reach_m,
+            write=job.lengths.roughly,
+            rounding=job.lengths.note(ROUGH),
+        )
     )
 
 

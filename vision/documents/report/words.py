@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 
 from vision.adjustment.groups import FaultKind
 from vision.camera.geometry import ANGLES, wrap_degrees
@@ -13,6 +13,7 @@ from vision.documents.cautions import CAUTION
 from vision.documents.check_words.reliability import amount_text
 from vision.documents.check_words.words import say_check
 from vision.documents.report.lengths import LengthFigures, figure
+from vision.documents.templates import page_templates
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
 
@@ -66,13 +67,7 @@ UNSURE = "not sure enough: the doubt is more than what is allowed"
 
 def environment(lengths: LengthWords = METRIC) -> Environment:
     """The templates with everything they write figures and words with, lengths as `lengths`."""
-    made = Environment(
-        loader=PackageLoader("vision.documents.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    made = page_templates("vision.documents.report")
     made.filters.update(
         figure=figure,
         **LengthFigures(lengths).filters(),
