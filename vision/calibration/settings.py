@@ -15,9 +15,13 @@ class BoardCornersSettings:
     """Of the way to the neighbouring corners, before the blur is known."""
     widest_share: float = 0.85
     outer_share: float = 0.4
+    """Of the way to the next corners, the most a window takes in, and less outwards from an outer
+    corner, since boards are framed there. More tells a corner better and takes in what is not its
+    own."""
     clear_of_blur: float = 2.2
     """Sigmas of the blur that a window keeps off the next corner's edges, and half a pixel."""
     widest_px: int = 13
+    """Half a window at the most, in px: large squares need no more."""
     fewest_pixels: int = 14
     """Seven unknowns per corner, each with two pixels."""
     furthest_share: float = 0.3
@@ -25,7 +29,9 @@ class BoardCornersSettings:
     least_sigma_px: float = 0.02
     """What a drawn saddle cannot know: curved edges, print, compression blocks."""
     blurs_px: tuple[float, float] = (0.3, 6.0)
+    """Blurs (sigma) between which a corner's is fitted."""
     steps: int = 14
+    """Most steps of a plain corner; one in a shadow takes twice as many."""
     most_damping: float = 1e3
     """Of the normal matrix scaled to ones: past it steps are too short to matter."""
     done_px: float = 1e-3
@@ -53,6 +59,7 @@ class BoardCornersSettings:
     first_side_px: int = 1600
     """Longest side at which a picture is searched first: larger ones only hold finer noise."""
     most_side_px: int = 2600
+    """Longest side at which a picture is searched at all: memory and time end there."""
     least_share: float = 0.4
     fewest: int = 8
     """Of a board's corners that must hang together before the rest are looked for. Fewer than eight
@@ -66,7 +73,10 @@ class BoardCornersSettings:
     most_beside: float = 0.6
     """Share of a line beside the grid that chance saddles fill; more is a board of another size."""
     most_grids: int = 2
+    """Likeliest grids of a picture that are measured."""
     fill_rounds: int = 3
+    """Rounds of guessing what is missing and dropping what is wrong: the second sees the first's
+    guesses."""
     shadow_angles: int = 16
     shadow_offsets: int = 9
     shadow_seeds: int = 3
@@ -78,8 +88,11 @@ class BoardCornersSettings:
     """Added to grey levels before the logarithm, so that the noise of deep shadow is not
     magnified."""
     least_strength: float = 0.015
+    """Curvature of log grey of a saddle: less is noise and grain."""
     most_saddles: int = 900
+    """Strongest saddles kept: a board has some hundred, its surroundings as many."""
     saddles_apart_px: float = 2.5
+    """Saddles closer than this are one."""
     neighbours: int = 24
     """Looked at round each saddle: rows may lie three times as close as columns."""
     aslant: float = float(np.cos(np.radians(18)))
@@ -90,10 +103,13 @@ class BoardCornersSettings:
     unlike: float = 8.0
     """Two neighbours' strengths differ by no more than this factor."""
     ring_px: float = 3.0
+    """How far from a saddle its four quadrants are looked at: outside its blur."""
     most_one_sided: float = 1.2
     """Opposite quadrants differ by less than this share of what neighbouring quadrants differ by: a
     square's outer corner has one quadrant of its own and comes to 2."""
     edge_shares: tuple[float, ...] = (0.3, 0.5, 0.7)
+    """Of the way between two saddles, where the edge between them is looked for; one of the three
+    may fail."""
     least_edge: float = 0.06
     """Difference of log grey across an edge between neighbours."""
     cubic_from: int = 24

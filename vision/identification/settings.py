@@ -51,6 +51,8 @@ class Settings:
     """Half the range of the search in pan, tilt and roll: the 15 degrees an aim may be wrong, and
     what a camera 10 cm out of place adds at 2 m."""
     aim_step_rad: float = float(np.radians(3.0))
+    """Step of that grid: refinement reaches a step and a half, and half of it costs eight times as
+    much."""
     axis_scales: tuple[float, ...] = (0.94, 1.0, 1.06, 1.12)
     """Focal length on the axis over that of an equidistant lens with the same field of view."""
     cell_px: int = 4
@@ -134,15 +136,20 @@ class Settings:
     """Evidence over what is due, below which handed marks may be seen from the wrong side, and
     below which the picture may be another camera's: those gave up to 0.6 on practice pictures."""
     least_foreign_gain: float = 0.15
+    """Share of evidence by which another camera's view has to be the better one."""
     least_other_share: float = 0.75
     """A picture is another camera's when its evidence share there is this much more, and at least
     so much. Its own camera's view gave 0.8 and more on practice pictures, 0.65 at dusk."""
     better_evidence: float = 1.06
+    """A reading is better with so many times the evidence, and no better with less than one over
+    it."""
     better_misfit: float = 0.4
     least_misfit_gain: float = 6.0
     """A reading is better when its misfit is below this share of the job's own, and this much
     less."""
     most_place_misfit: float = 50.0
+    """What a place far from the mounting counts at the most, as a sum of squares: it may be stated
+    wrong."""
     least_joint_gain: float = 10.0
     """Drop of the joint chi-square that names a mirrored picture: odds of 150 to 1."""
     distinct_px: float = 8.0
@@ -176,7 +183,10 @@ class Settings:
     size_seen_px: tuple[float, float] = (4.0, 14.0)
     """Shorter extent of a mark at which it begins to be expected, and at which it surely is."""
     level_steps: int = 13
+    """Places along and across a mark at which levels are read."""
     references: int = 12
+    """Used marks, spread over all, whose levels the others' are held against: enough for a
+    median."""
     focus_blur_px: float = 0.9
     on_ink: float = 0.75
     on_paper: float = 0.15

@@ -33,6 +33,8 @@ class CandidatesSettings:
     more, where lines may be wider than 12 px, since all that is large and dark answers to it."""
     crowd_scales_px: tuple[float, ...] = (4.0, 6.5, 10.5, 17.0, 28.0)
     crowd_power: float = 0.8
+    """Scales of a patch of saddles, a factor of 1.6 apart, and the power of the scale by which a
+    patch outweighs its own corners."""
     crowd_gain: float = 5.0
     """Brings the density of a clear board to the strength of a clear cross."""
     crowd_cap: float = 0.15
@@ -91,6 +93,8 @@ class MeasureSettings:
     """Of a pixel, in levels: whole numbers alone leave this."""
     first_damping: float = 1e-3
     most_damping: float = 10.0
+    """Damping at the start of a fit, and from which on a step is taken that betters nothing: it is
+    too short to matter."""
     darkest_told: float = 1.0
     lightest_told: float = 252.0
     """Levels beyond which what the sensor saw is cut off, and its noise with it."""
@@ -103,9 +107,13 @@ class MeasureSettings:
     a nearer reach would set aside the edges, which hold the centre, for a blur not quite as drawn:
     at 4 the centres of practice pictures scatter half as much again."""
     focus_blur_px: float = 0.9
+    """Blur (sigma) of a picture in focus: what marks are drawn with before theirs is known."""
     blur_range_px: tuple[float, float] = (0.35, 8.0)
+    """Blurs (sigma) between which one is fitted."""
     soft_range_px: tuple[float, float] = (0.0, 12.0)
+    """Softness of a shadow's edge, between none and a penumbra as wide as a mark."""
     most_turn_rad: float = 0.3
+    """Turn against its tape up to which a mark is drawn; it is refused long before."""
     rough: tuple[int, float] = (6, 2e-2)
     fine: tuple[int, float] = (8, 1e-2)
     """Most Gauss-Newton steps of a round, and the move of the centre in px at which it ends: a step
@@ -141,9 +149,11 @@ class MeasureSettings:
     in the sun; the gains make its steps as high as those of the drawing."""
     smooth_px: float = 0.7
     no_gradient: float = 8.0
+    """Smoothing before gradients are taken, and the gradient, in drawn levels, that counts half."""
     alike_reach_px: int = 2
     """Pairs further apart than this, along rows or down columns, are taken as not alike."""
     least_pairs: int = 20
+    """Pairs of pixels at a distance from which on they tell how alike neighbours are."""
     least_variance_share: float = 0.5
     """A variance is never taken as less than this share of that of pixels that are not alike."""
     covered_contrast_share: float = 0.35
@@ -165,14 +175,19 @@ class MeasureSettings:
     margin: float = 0.2
     """Ground drawn beyond the mark's end and the tape's edge, in half extents of each."""
     least_pixels: int = 24
+    """Pixels of a mark: with fewer its eleven unknowns are not told from the noise."""
     longest_px: int = 400
     """A box longer than this is no mark on the ground but the foot of the camera's own bracket."""
     least_bare_pixels: int = 30
+    """Pixels of bare tape from which on a shadow's edge is looked for on it."""
     least_side_pixels: int = 8
+    """Such pixels on each side of it."""
     least_step_gain: float = 0.15
     """Share of the misfit on bare tape that a step must take away to be tried."""
     start_soft_px: float = 0.5
+    """Softness with which a shadow's edge begins."""
     sharpest_shadow_px: float = 1.5
+    """Blur with which it begins at the most: what looked softer was the edge itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +195,9 @@ class EdgesSettings:
     """Straight edges fitted to pixels."""
 
     steps: int = 6
+    """Damped steps of an edge's fit, which begins within two pixels of it."""
     blur_range_px: tuple[float, float] = (0.3, 12.0)
+    """Blurs (sigma) between which an edge's is fitted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,18 +208,25 @@ class BoxCornerSettings:
     """How far along its edges a carton is looked at: cartons are rarely smaller, and in a stack the
     next one stands a little turned."""
     edge_share: float = 0.85
+    """Of a carton's stated sides, how much of an edge is looked at: its far corner is left out."""
     unknown_size_m: tuple[float, float] = (0.3, 0.3)
+    """Sides of a carton whose size is not told; common practice, no source."""
     seen_sine: float = 0.03
+    """Sine of the angle under which a side is seen from which on its edge counts as seen."""
     turn_sigma_rad: float = float(np.radians(3.0))
     level_sigma_rad: float = float(np.radians(1.0))
     """A carton's stated turn, and how level and plumb its edges are; common practice, no source."""
     turn_step_rad: float = 1e-3
     """Turn by which an edge's sideways move is had as a difference: it is as straight as that."""
     spacing_px: float = 2.0
+    """Distance between edge fits along a ray; they share pixels at this."""
     window: Window = field(default_factory=lambda: Window(across_px=4, along_px=2, blur_px=0.9))
+    """Pixels that each such fit takes in: an edge's own, in a picture in focus."""
     least_fits: int = 4
     least_good: float = 0.6
+    """Fits of an edge that hold, in number and as a share: less is no clear step."""
     explained: float = 0.6
+    """Share of a window that its edge has to explain."""
     most_blur_px: tuple[float, float] = (2.5, 4.0)
     off_sigma_px: tuple[float, float] = (0.25, 0.5)
     """By plane, brightness and colour, which JPEG keeps at half the size: the blur of a clear edge,
@@ -212,6 +236,7 @@ class BoxCornerSettings:
     dent_m: float = 0.002
     """Roundness of a carton's corner; common practice, no source."""
     most_sigma_px: float = 1.5
+    """Sigma of a corner from which on it is not told."""
     apart_px: float = 4.0
     """A side at least this wide in the picture has two edges that cannot be taken for each
     other."""
@@ -220,8 +245,11 @@ class BoxCornerSettings:
     longest_edge_px: float = 45.0
     """Edges are looked at from this far from the corner, where they stand apart, to this far."""
     margin_px: float = 10.0
+    """Room round what is looked at for the fits' windows."""
     lattice_px: float = 0.5
+    """Step of the search: half a pixel loses nothing of an edge's slope."""
     profile_blur_px: float = 1.0
+    """Smoothing across an edge before its slope is taken."""
     least_strength: float = 6.0
     """Mean slope across each edge over its own sigma."""
     least_step: float = 6.0
