@@ -1,4 +1,7 @@
-"""What is to be drawn otherwise than the job says, as values."""
+"""What is to be drawn otherwise than the job says, as values.
+
+What light, ground and people are by default is from memory of yards and of small cameras by day.
+"""
 
 from __future__ import annotations
 

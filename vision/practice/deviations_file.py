@@ -101,9 +101,9 @@ GROUND: Ranges = {
 DAMAGE: Ranges = {"leaves": (0, 100), "torn": (0, 1), "smeared": (0, 1), "covered": (0, 1)}
 LARGEST_TURN_DEG = 180.0
 LARGEST_SHIFT_M = 20.0
-"""Further away is a slip in the unit, not a fault anybody makes in a yard."""
 LARGEST_BOW_M = 1.0
 PERSON_M = (0.5, 2.5)
+"""Beyond these a unit is wrong: no fault that anybody makes in a yard is so large."""
 
 _Value = TypeVar("_Value")
 
