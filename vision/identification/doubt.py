@@ -24,10 +24,11 @@ from vision.adjustment.settings import SETTINGS as ADJUSTMENT
 from vision.camera.statistics import chi_square_limit
 from vision.identification.inputs import IdentificationInput
 from vision.identification.settings import SETTINGS
-from vision.job.body import DEFAULT_MARGIN_M, body_hides
+from vision.job.body import body_hides
 from vision.job.job import Vehicle
 from vision.job.layout import PlannedMark, planned_layout, points_of
 from vision.job.mark_id import MarkId
+from vision.job.settings import SETTINGS as JOB
 from vision.job.visibility import ends_m
 from vision.marks.measure.mark_fit import Measured
 from vision.units.arrays import Array, Flags
@@ -44,7 +45,7 @@ def may_be_hidden(vehicle: Vehicle, place_m: Array, points: Sequence[PlannedMark
     `place_m` (3,) is the camera's in ground coordinates. A mark is its centre and its four ends.
     """
     ends = ends_m(points).reshape(-1, 3)
-    hidden = body_hides(vehicle, place_m, ends, margin_m=-DEFAULT_MARGIN_M)
+    hidden = body_hides(vehicle, place_m, ends, margin_m=-JOB.body_margin_m)
     return np.asarray(hidden.reshape(len(points), 5).any(axis=1))
 
 
@@ -128,7 +129,7 @@ def _mirrored(
     ]
     for axis, size_m in enumerate((vehicle.length_m, vehicle.width_m)):
         side = np.sign(place_m[axis])
-        least_m = size_m / 2 - DEFAULT_MARGIN_M
+        least_m = size_m / 2 - JOB.body_margin_m
         if side * place_m[axis] < least_m:
             continue
         reach = along_m.copy()

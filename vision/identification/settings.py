@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.job.body import DEFAULT_MARGIN_M
+from vision.job.settings import SETTINGS as JOB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +42,7 @@ class Settings:
     sure_contrast: float = 20.0
     """Ink that stands out this many times the noise is a mark's, small as it is, where the body as
     stated just hides it: then it does not, quite."""
-    mirror_reach_m: float = 2 * DEFAULT_MARGIN_M
+    mirror_reach_m: float = 2 * JOB.body_margin_m
     """How far off an image may lie square to the face that mirrors it: twice what a face may be
     off."""
     mirror_sigmas: float = 3.0

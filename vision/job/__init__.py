@@ -3,8 +3,9 @@
 In: the text of a job file. Out: `Job`, `Layout`, the ink of each kind of mark, what the body hides.
 
 - `job`: vehicle, cameras, strips, marks, readings, tolerances as values; `mark_id`: ids
+- `settings`: what tunes how a job is read and what its marks look like
 - `job_file`: text to `Job`; `mark_keys`, `means_keys`, `reading_keys` its tables
 - `layout`: `Job` to a `PlannedMark` for every mark, and the points of each
 - `kinds`: a file for each kind of mark: sizes, keys, ink, points; `coverage` draws them, blurred
-- `body`: does the vehicle stand between a camera and a point?
+- `body`, `visibility`: what the vehicle hides of a point, and what a camera sees of a mark
 """

@@ -5,12 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from vision.job.job import Vehicle
+from vision.job.settings import SETTINGS
 from vision.units.arrays import Array, Flags
-
-DEFAULT_MARGIN_M = 0.05
-"""Bodies are rounded and cameras sit on their faces, measured to some centimetres."""
-ABOVE_CAMERA_M = 0.1
-"""How far a body of unknown height is taken to rise above its camera."""
 
 
 def body_hides(
@@ -18,7 +14,7 @@ def body_hides(
     camera_in_ground_m: Array,
     ground_points: Array,
     *,
-    margin_m: float = DEFAULT_MARGIN_M,
+    margin_m: float = SETTINGS.body_margin_m,
 ) -> Flags:
     """Whether the body stands between a camera (3,) and points (n, 2) on the ground or (n, 3).
 
@@ -50,7 +46,7 @@ def body_hides(
 def _box(vehicle: Vehicle, camera: Array, margin_m: float) -> tuple[Array, Array]:
     """Lower and upper corner (3,) of the body's box, with the camera outside it."""
     roof = vehicle.height_m
-    top = camera[2] + ABOVE_CAMERA_M if roof is None else roof - margin_m
+    top = camera[2] + SETTINGS.above_camera_m if roof is None else roof - margin_m
     half = np.array([vehicle.length_m, vehicle.width_m]) / 2 - margin_m
     low, high = np.array([-half[0], -half[1], 0.0]), np.array([half[0], half[1], top])
     if ((camera > low) & (camera < high)).all():

@@ -21,20 +21,12 @@ from vision.job.job import Camera, Job, StatedSeam, Tolerances, Vehicle, Vehicle
 from vision.job.mark_keys import ends, mark_of, strip_of
 from vision.job.means_keys import bracket_of, means_of
 from vision.job.reading_keys import readings_of
+from vision.job.settings import SETTINGS
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
 from vision.units.lengths import IMPERIAL, UNITS
 from vision.units.tables import Table, Units, describe, has_control
 from vision.units.toml_text import toml_values
-
-FIELD_OF_VIEW_DEG = (20.0, 250.0)
-CAMERA_SIGMA_M = 0.02
-"""How well a mounting is measured on a body: common practice, no source."""
-LONGEST_STATE = 120
-"""Characters that a line of a printed sheet holds."""
-
-BODY_M = {"length": (1.0, 100.0), "width": (0.3, 20.0), "height": (0.3, 20.0)}
-"""What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +183,7 @@ def _vehicle(table: Table) -> Vehicle | None:
 
 def _size(table: Table, name: str) -> float:
     """One of the body's sizes; NaN after noting a fault."""
-    size_m, (least_m, most_m) = table.length(name), BODY_M[name]
+    size_m, (least_m, most_m) = table.length(name), SETTINGS.body_m[name]
     if size_m < least_m or size_m > most_m:
         table.wrong(name, f"a length from {least_m:g} to {most_m:g} m", "check the unit")
         return math.nan
@@ -200,11 +192,13 @@ def _size(table: Table, name: str) -> float:
 
 def _vehicle_state(table: Table) -> VehicleState:
     def words(name: str) -> str | None:
-        expected = f"one line of words, at most {LONGEST_STATE} characters, such as `as driven`"
+        expected = (
+            f"one line of words, at most {SETTINGS.longest_state} characters, such as `as driven`"
+        )
         if not table.has(name):
             return None
         text = table.text(name, expected)
-        if len(text) > LONGEST_STATE:
+        if len(text) > SETTINGS.longest_state:
             table.wrong(name, expected, "shorten it")
         return text.strip()
 
@@ -223,7 +217,7 @@ def _lens(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> St
         table.fault("", found, "either field_of_view_deg or file", step)
     degrees = math.nan
     if stated:
-        degrees = table.number("field_of_view_deg", *FIELD_OF_VIEW_DEG, exclusive=True)
+        degrees = table.number("field_of_view_deg", *SETTINGS.field_of_view_deg, exclusive=True)
     fitted = _lens_in_file(name, table, lens_texts) if from_file else None
     if len(table.faults) > before:
         return None
@@ -265,7 +259,7 @@ def _camera(name: str, table: Table, lenses: tuple[str, ...], planning: bool) ->
     position = table.point("position", 3)
     if position is not None and position[2] <= 0:
         table.wrong("position", "a height above the ground, z > 0", "measure the camera's height")
-    sigma = table.length("position_sigma", CAMERA_SIGMA_M)
+    sigma = table.length("position_sigma", SETTINGS.camera_sigma_m)
     pan = table.number("pan_deg", -360, 360)
     tilt = table.number("tilt_deg", -90, 90)
     roll = table.number("roll_deg", -360, 360)

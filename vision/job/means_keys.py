@@ -8,18 +8,15 @@ from __future__ import annotations
 import math
 
 from vision.job.job import Bracket, Means
+from vision.job.settings import SETTINGS
 from vision.units.tables import Table
-
-TILT_RANGE_DEG = (20.0, 70.0)
-PAN_REACH_DEG = 20.0
-"""What a bracket that is adjustable is taken to allow; common practice, no source."""
 
 
 def bracket_of(table: Table, pan_deg: float) -> Bracket | None:
     """What can be turned, and how far; None where the table says nothing of it."""
     ranges = {
-        "pan": (pan_deg - PAN_REACH_DEG, pan_deg + PAN_REACH_DEG),
-        "tilt": TILT_RANGE_DEG,
+        "pan": (pan_deg - SETTINGS.pan_reach_deg, pan_deg + SETTINGS.pan_reach_deg),
+        "tilt": SETTINGS.tilt_range_deg,
     }
     free: list[object] = []
     if table.has("adjustable"):

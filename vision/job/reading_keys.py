@@ -15,23 +15,11 @@ from typing import Literal
 
 from vision.job.job import AngleReading, Camera, LengthReading, Reading, SingleMark, Strip
 from vision.job.mark_id import MarkId, PlaceId
+from vision.job.settings import SETTINGS
 from vision.units.tables import Table, describe
 
 TAPE_CLASSES_MM = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
 """a and b of the limit a + b L in mm, L in whole metres."""
-
-HOLDING_SIGMA_M = 0.002
-"""Holding a tape to a painted cross and reading it, beside the tape's own error; common practice,
-no source."""
-
-TOOL_SIGMA_DEG = {"gauge": 0.2, "speed square": 1.5}
-"""A digital gauge on a housing, and a speed square by eye; common practice, no source."""
-
-CENTRE_LINE_M = 0.05
-"""A place planned nearer to the centre line than this has no side to measure an offset on."""
-
-STEEP_RAD = math.radians(80)
-"""A camera that looks down more steeply has no roll that a gauge could read."""
 
 KINDS = ("distance", "diagonal", "offset", "angle")
 
@@ -162,7 +150,7 @@ def _length(
 def tape_sigma_m(tape_class: str, length_m: float) -> float:
     """Sigma of a length read with a tape of this class: its limit as uniform, and holding it."""
     a, b = (1e-3 * each / math.sqrt(3) for each in TAPE_CLASSES_MM[tape_class])
-    return math.hypot(a + b * math.ceil(length_m), HOLDING_SIGMA_M)
+    return math.hypot(a + b * math.ceil(length_m), SETTINGS.holding_sigma_m)
 
 
 def _two_ends(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
@@ -184,7 +172,7 @@ def _offset_end(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
     place = places.read(table.values["of"], table, "of")
     if place is None:
         return None
-    if abs(places.side.get(place, math.nan)) < CENTRE_LINE_M:
+    if abs(places.side.get(place, math.nan)) < SETTINGS.centre_line_m:
         table.wrong("of", "a place to one side of the centre line", "measure to another place")
         return None
     return (place,)
@@ -204,12 +192,16 @@ def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading |
     if set(angles.values()) == {None}:
         table.fault("", "neither tilt_deg nor roll_deg", "one of them or both", "add what was read")
     intended = cameras.get(camera)
-    if angles["roll_deg"] is not None and intended and abs(intended.aim.tilt_rad) > STEEP_RAD:
+    if (
+        angles["roll_deg"] is not None
+        and intended
+        and abs(intended.aim.tilt_rad) > SETTINGS.steep_rad
+    ):
         found = "the roll of a camera that looks straight down"
         table.fault("roll_deg", found, "a camera that looks less than 80 degrees down", "remove it")
     against = table.choice("against", ("gravity", "ground"))
-    tool = table.choice("tool", tuple(TOOL_SIGMA_DEG), "gauge") or "gauge"
-    sigma_deg = table.number("sigma_deg", 0, 45, TOOL_SIGMA_DEG[tool], exclusive=True)
+    tool = table.choice("tool", tuple(SETTINGS.tool_sigma_deg), "gauge") or "gauge"
+    sigma_deg = table.number("sigma_deg", 0, 45, SETTINGS.tool_sigma_deg[tool], exclusive=True)
     if len(table.faults) > before:
         return None
     return AngleReading(

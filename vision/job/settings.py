@@ -1,39 +1,86 @@
-"""What tunes the reading of a job and the looks of its marks, with origin and effect."""
+"""What tunes how a job is read and what its marks look like, with origin and effect."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Thresholds of this room; lengths in metres, angles in degrees as the file has them."""
+    """Thresholds of this room, in SI units; degrees where the job file has degrees.
 
-    largest_bytes: int = 1_000_000
-    """No job a person writes is a megabyte; a larger file is the wrong one."""
+    Sigmas and ranges that a file may state itself hold where it does not.
+    """
+
+    # --------------------------------------------------------------- what a slip of the pen exceeds
+
+    body_m: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: MappingProxyType(
+            {"length": (1.0, 100.0), "width": (0.3, 20.0), "height": (0.3, 20.0)}
+        )
+    )
+    """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
+    field_of_view_deg: tuple[float, float] = (20.0, 250.0)
+    """Of a stated lens: wider than any that is sold. What lies outside is refused."""
     most_marks: int = 1000
     """On one strip: a slip in `count` must not fill the memory."""
     most_corners: int = 50
     """Of a board each way, for the same reason."""
+    strip_agreement_m: float = 0.01
+    """How far the last `at` may be from the strip's length: as a tape is read in a yard. Less, and
+    honest layouts are refused; more, and a mistyped end passes."""
     longest_state: int = 120
     """Characters of a line on the vehicle's state: what a line of a printed sheet holds."""
-    field_of_view_deg: tuple[float, float] = (20.0, 250.0)
-    """Lenses that are sold; what is outside is a slip, or the lens of another job."""
-    body_length_m: tuple[float, float] = (1.0, 100.0)
-    body_width_m: tuple[float, float] = (0.3, 20.0)
-    body_height_m: tuple[float, float] = (0.3, 20.0)
-    """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
-    strip_agreement_m: float = 0.01
-    """How far the last `at` may be from the strip's length: as a tape is read in a yard."""
+
+    # ------------------------------------------------------- sigmas: common practice, no source
+
     camera_sigma_m: float = 0.02
+    """How well a mounting is measured on a body."""
     strip_sigma_m: float = 0.01
+    """Each end of a strip, and a single mark: as laid with a tape."""
     mark_sigma_m: float = 0.003
-    """Sigmas where the file states none; common practice, no source."""
+    """Each mark on its strip: printing, bow, stretch."""
+    holding_sigma_m: float = 0.002
+    """Holding a tape to a painted cross and reading it, beside the tape's own error."""
+    tool_sigma_deg: Mapping[str, float] = field(
+        default_factory=lambda: MappingProxyType({"gauge": 0.2, "speed square": 1.5})
+    )
+    """A digital gauge on a housing, and a speed square by eye."""
+
+    # ------------------------------------------------------------------ what can be read and turned
+
+    centre_line_m: float = 0.05
+    """A place planned nearer to the centre line has no side to measure an offset on."""
+    steep_rad: float = math.radians(80)
+    """A camera that looks down more steeply has no roll that a gauge could read."""
+    tilt_range_deg: tuple[float, float] = (20.0, 70.0)
+    pan_reach_deg: float = 20.0
+    """What a bracket that is adjustable is taken to allow; common practice, no source. A plan tries
+    no aim beyond."""
+
+    # ------------------------------------------------------------------------- what marks look like
+
     corner_reach: float = 0.85
     """How far round a board's corner is drawn, in squares: nearer to 1 the next corners come in
     with the blur, farther from it there is less to fit."""
     board_border: float = 1 / 3
     """Light border round a board's squares, in squares; common practice, no source."""
+    body_margin_m: float = 0.05
+    """Bodies are rounded and cameras sit on their faces, measured to some centimetres: the box that
+    hides is smaller by this on every side."""
+    above_camera_m: float = 0.1
+    """How far a body of unknown height is taken to rise above its camera."""
+
+    least_size_px: float = 4.5
+    """Shorter extent below which a mark is not counted on. Of those between 4 and 6 px in rendered
+    and drawn pictures of the sample layouts 18 of 24 were used, and all 28 between 6 and 12. A
+    lower limit counts on marks that are missed, a higher one leaves out what would have been used.
+    """
+    narrow_px: float = 4.0
+    """Narrowest width below which a mark is not looked for again where it was missed."""
 
 
 SETTINGS = Settings()

@@ -19,14 +19,8 @@ from vision.camera.lens import Lens
 from vision.job.body import body_hides
 from vision.job.job import Vehicle
 from vision.job.layout import PlannedMark
+from vision.job.settings import SETTINGS
 from vision.units.arrays import Array, Flags
-
-LEAST_SIZE_PX = 4.5
-"""Shorter extent below which a mark is not counted on. Of those between 4 and 6 px in rendered and
-drawn pictures of the sample layouts 18 of 24 were used, and all 28 between 6 and 12. A lower limit
-counts on marks that are missed, a higher one leaves out what would have been used."""
-NARROW_PX = 4.0
-"""Narrowest width below which a mark is not looked for again where it was missed."""
 
 
 class View(IntEnum):
@@ -52,7 +46,7 @@ def views(
     *,
     half_field_rad: float = np.inf,
     sizes_px: Array | None = None,
-    least_px: float = LEAST_SIZE_PX,
+    least_px: float = SETTINGS.least_size_px,
 ) -> Views:
     """What becomes of points in the picture of a camera at `pose` (camera from ground), (n,).
 
@@ -93,7 +87,7 @@ class MarksInPicture:
     """Marks as one camera shows them: pixels (n, 2), sizes (n,) and what becomes of them (n,).
 
     Pixels and sizes are NaN outside the lens. A size is the shorter of a mark's extents along and
-    across its strip; of a mark that is narrower than `NARROW_PX` between them, that width.
+    across its strip; of a mark that is narrower than `narrow_px` between them, that width.
     """
 
     pixels_px: Array
@@ -108,7 +102,7 @@ def marks_in_picture(
     marks: Sequence[PlannedMark],
     *,
     half_field_rad: float = np.inf,
-    least_px: float = LEAST_SIZE_PX,
+    least_px: float = SETTINGS.least_size_px,
 ) -> MarksInPicture:
     """Look at whole marks: hidden is one of which the body hides the middle or an end."""
     pixels, slopes = d_pixel_d_mark(pose, lens, marks)
@@ -116,7 +110,7 @@ def marks_in_picture(
     sizes = 2 * np.linalg.norm(reach_px, axis=1).min(axis=1)
     narrowest = narrowest_px(reach_px)
     whole = np.array([not each.is_corner for each in marks], dtype=bool)
-    sizes = np.where(whole & (narrowest < NARROW_PX), narrowest, sizes)
+    sizes = np.where(whole & (narrowest < SETTINGS.narrow_px), narrowest, sizes)
     found = views(
         vehicle,
         pose,

@@ -16,7 +16,7 @@ from vision.camera.solver import NoFit
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
-from vision.job.visibility import LEAST_SIZE_PX
+from vision.job.settings import SETTINGS as JOB
 from vision.marks.measure.forecast import Light
 from vision.planning.assessment import (
     PlannedView,
@@ -55,7 +55,7 @@ def predict(
     size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     known: Views | None = None,
-    least_px: float = LEAST_SIZE_PX,
+    least_px: float = JOB.least_size_px,
     rough: bool = False,
 ) -> Prediction:
     """Predict what `job`'s layout would reach, with aims, lenses and places as intended.

@@ -103,7 +103,7 @@ class PlanningSettings:
 
     sure_px: float = 7.0
     """Shorter extent below which no mark counts: nothing may hang on marks that are sometimes
-    missed; see `LEAST_SIZE_PX`."""
+    missed; see `least_size_px` of the job's."""
     margin: float = 1.5
     """Two sigma times this must stay within each tolerance: what deviates by a third of its
     tolerance is then still surely within."""

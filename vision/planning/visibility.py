@@ -15,7 +15,8 @@ from vision.job.job import Camera, Job, SingleMark, Vehicle
 from vision.job.kinds.mark_shape import Stand
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
-from vision.job.visibility import LEAST_SIZE_PX, View, Views, ends_m, marks_in_picture
+from vision.job.settings import SETTINGS as JOB
+from vision.job.visibility import View, Views, ends_m, marks_in_picture
 from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.planning.assessment import PlannedView, ViewStatus
 from vision.planning.settings import SETTINGS
@@ -38,7 +39,7 @@ def planned_views(
     camera: Camera,
     prior: LensPrior,
     light: Light | None,
-    least_px: float = LEAST_SIZE_PX,
+    least_px: float = JOB.least_size_px,
 ) -> tuple[PlannedView, ...]:
     """Every point of the layout as `camera` would show it, aimed as intended, in order.
 

@@ -13,7 +13,7 @@ from vision.documents.sheets.paper import Paper
 from vision.documents.sheets.plan_drawing import badge, key_letters
 from vision.documents.sheets.plan_sheet import plan_drawing
 from vision.documents.sheets.story import sheets_from
-from vision.job.reading_keys import TOOL_SIGMA_DEG
+from vision.job.settings import SETTINGS as JOB
 from vision.planning.setting_out.lines import same
 from vision.planning.setting_out.readings import readings_to_take
 from vision.planning.setting_out.running_marks import Offset, SettingOut, exact
@@ -47,7 +47,7 @@ def setting_sheets(
         dimensions=Dimensions.of(setting, figures, size),
         supplies=sheet_words.Supplies.of(setting),
         readings=readings_to_take(setting.job),
-        tool_sigma_deg=TOOL_SIGMA_DEG,
+        tool_sigma_deg=JOB.tool_sigma_deg,
         right_angle_rad=math.pi / 2,
         badge=badge,
         exact=exact,

@@ -16,7 +16,8 @@ import numpy as np
 
 from vision.job.job import Job, LengthReading
 from vision.job.mark_id import MarkId
-from vision.job.reading_keys import CENTRE_LINE_M, tape_sigma_m
+from vision.job.reading_keys import tape_sigma_m
+from vision.job.settings import SETTINGS as JOB
 from vision.planning.setting_out.checks import under_body
 from vision.planning.setting_out.running_marks import exact
 from vision.units.arrays import Array
@@ -61,7 +62,7 @@ def readings_to_take(job: Job) -> tuple[PlannedReading, ...]:
         PlannedReading(kind="offset", between=(name,), length_m=exact(abs(float(at[1]))))
         for pair in ends.values()
         for name, at in pair
-        if abs(float(at[1])) > CENTRE_LINE_M
+        if abs(float(at[1])) > JOB.centre_line_m
     ]
     others.sort(key=lambda each: each.length_m)
     taken = {frozenset(each.between) for each in job.readings if isinstance(each, LengthReading)}
