@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 
 from vision.job.job import Job, SingleMark, Strip
-from vision.job.kinds.mark_shape import MarkShape
 from vision.planning.proposal import Proposal
 from vision.planning.settings import SETTINGS
 from vision.units.arrays import Array
@@ -136,11 +135,6 @@ def _size(strip: Strip, write: _Lengths) -> str:
     return f"{PLURALS.get(size.code, size.code)} of {of}{' by '.join(dict.fromkeys(lengths))}"
 
 
-def _shape(shape: MarkShape, write: _Lengths) -> tuple[str, Keys]:
-    """The kind of a mark and the keys of its size."""
-    return shape.kind, shape.written(write.one)
-
-
 def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:
     """The seams that the vehicle's file does not state."""
     stated = {frozenset(seam.between) for seam in job.seams}
@@ -157,13 +151,12 @@ def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:
 
 
 def _strip(strip: Strip, write: _Lengths) -> Keys:
-    kind, size = _shape(strip.shape, write)
     return {
         "from": write.many(strip.from_m),
         "to": write.many(strip.to_m),
         "at": write.many(strip.at_m),
-        "mark": kind,
-        **size,
+        "mark": strip.shape.kind,
+        **strip.shape.written(write.one),
         "tape_width": write.one(strip.tape_width_m),
         "position_sigma": write.one(strip.position_sigma_m),
         "mark_sigma": write.one(strip.mark_sigma_m),
@@ -171,10 +164,9 @@ def _strip(strip: Strip, write: _Lengths) -> Keys:
 
 
 def _mark(mark: SingleMark, write: _Lengths) -> Keys:
-    kind, size = _shape(mark.shape, write)
     return {
         "at": write.many(mark.at_m),
-        "kind": kind,
-        **size,
+        "kind": mark.shape.kind,
+        **mark.shape.written(write.one),
         "position_sigma": write.one(mark.position_sigma_m),
     }

@@ -22,7 +22,7 @@ from vision.inspection.verdict.reliability import Reliability, reliabilities
 from vision.job.job import Job, LengthReading, Strip
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId, PlaceId
-from vision.units.arrays import Array
+from vision.units.arrays import Array, freeze
 from vision.units.reason import Reason
 
 Doubt = Literal["wrong", "perhaps"]
@@ -63,6 +63,9 @@ class StripFigures:
     ends_m: Array
     sigma_m: Array
     sure_m: float
+
+    def __post_init__(self) -> None:
+        freeze(self, ends_m=(2, 2), sigma_m=(2, 2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

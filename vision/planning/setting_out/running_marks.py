@@ -13,7 +13,7 @@ from typing import Literal
 
 from vision.job.job import Camera, Job, SingleMark, Strip
 from vision.job.mark_id import MarkId
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 
 FINEST_M = Fraction(1, 10**7)
 """What a length of the job is worth: a tenth of a micrometre takes the binary dust off a float."""
@@ -35,8 +35,7 @@ class Datum:
     to_m: Array
 
     def __post_init__(self) -> None:
-        for name in ("from_m", "to_m"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (2,), name))
+        freeze(self, from_m=(2,), to_m=(2,))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +97,7 @@ class Diagonal:
     under_body: bool
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "ends_m", frozen_array(self.ends_m, (2, 2), "ends_m"))
+        freeze(self, ends_m=(2, 2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +147,7 @@ class Triangle:
     imperial: Legs
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "corner_m", frozen_array(self.corner_m, (2,), "corner_m"))
+        freeze(self, corner_m=(2,))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
