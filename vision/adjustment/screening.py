@@ -51,15 +51,10 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
     group_sigma: dict[Group, float] = {}
     factors, before = np.zeros(0), np.full(1, np.nan)
     for _ in range(SETTINGS.robust_rounds):
-        scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
-        share = np.where(
-            used, np.minimum(distance, SETTINGS.farthest) / (scale * SETTINGS.cauchy_cut), 0.0
-        )
+        share = _shares(distance, used)
         now = np.minimum(np.concatenate([share, factors]), 1e3)
-        if (
-            len(now) == len(before)
-            and np.abs(now - before).max(initial=0.0) < SETTINGS.settled_weights
-        ):
+        moved = np.abs(now - before).max(initial=0.0) if len(now) == len(before) else np.inf
+        if moved < SETTINGS.settled_weights:
             break
         before = now
         inflated = network.points.covariance_px2 + np.square(share)[:, None, None] * both
@@ -79,13 +74,17 @@ def robust_pass(network: Network) -> tuple[Seen, Flags]:
         stated = [each.sigma for each in network.statements.values()]
         factors = np.array(list(group_sigma.values())) / np.array(stated)
         distance = _distances(_off_line_px(network, seen.state), both)
-        farthest = distance[used].max(initial=0.0)
-        if (
-            factors.max(initial=1.0) < SETTINGS.clean
-            and farthest < SETTINGS.cauchy_cut * SETTINGS.clean
-        ):
+        farthest = distance[used].max(initial=0.0) / SETTINGS.cauchy_cut
+        if max(factors.max(initial=1.0), farthest) < SETTINGS.clean:
             break
     return seen, _sound(network, used, distance)
+
+
+def _shares(distance: Array, used: Flags) -> Array:
+    """Distances (p,) over the robust cut, which is wider where all of them are; 0 if not used."""
+    scale = max(1.0, float(np.median(distance[used])) / RAYLEIGH_MEDIAN) if used.any() else 1.0
+    capped = np.minimum(distance, SETTINGS.farthest)
+    return np.where(used, capped / (scale * SETTINGS.cauchy_cut), 0.0)
 
 
 def _own_spread_m(network: Network) -> Array:

@@ -162,6 +162,12 @@ class _Columns:
         return int(self.add([sigma]).start)
 
 
+def _filled_up(columns: _Columns, sigmas: list[float], size: int) -> slice:
+    """Lay out a mark's own unknowns, filled up to `size` with some that nothing depends on."""
+    start = columns.add(sigmas + [1.0] * (size - len(sigmas))).start
+    return slice(start, start + len(sigmas))
+
+
 def _against_gravity(job: Job) -> bool:
     """Whether any angle was read against gravity: the ground may slope."""
     angles = (each for each in job.readings if isinstance(each, AngleReading))
@@ -210,9 +216,7 @@ def build_world(
     kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)
-    for mark_id, each in own.items():
-        start = columns.add(each + [1.0] * (own_size - len(each))).start
-        marks[mark_id] = slice(start, start + len(each))
+    marks |= {mark_id: _filled_up(columns, each, own_size) for mark_id, each in own.items()}
     return World(
         planned=planned,
         mark_of_point=mark_of_point,
