@@ -25,7 +25,7 @@ from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust
 from vision.adjustment.state import Weights, whiteners
-from vision.camera.geometry import Pose
+from vision.camera.geometry import Pose, d_aim_d_rotation_vector
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
@@ -35,6 +35,7 @@ from vision.comparison.compared import compare
 from vision.comparison.epoch_ground import lay_out, same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.record import KeptCheck
+from vision.comparison.search import search
 from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
@@ -110,6 +111,31 @@ def test_derivative_of_a_turn_s_vector():
         for column, step in enumerate(1e-6 * np.eye(3)):
             ends = [(Rotation.from_rotvec(w) * turn).as_rotvec() for w in (step, -step)]
             np.testing.assert_allclose((ends[0] - ends[1]) / 2e-6, by_turn[:, column], atol=1e-7)
+
+
+def test_sigmas_of_a_large_turn_are_those_of_the_whole_solution(job):
+    """Pan, tilt and roll of a camera turned by five degrees, against both poses' covariance."""
+    turn = np.radians([-3.0, 2.5, 3.0])
+    checks = two_checks(job, Between(camera="front", turn=turn, relaid=False))
+    tied = build_pair(checks, frozenset(), False)
+    found = search(tied, checks)
+    assert not isinstance(found, NoFit)
+    assert Group("turn", "front") in found.free
+    state, pose = found.solution.state, tied.network.columns.pose
+    before, after = tied.before["front"], tied.after["front"]
+    R = state.R[after] @ state.R[tied.stance]
+    by_turns = np.concatenate(
+        [
+            d_aim_d_rotation_vector(R) @ np.hstack([np.eye(3), state.R[after]]),
+            -d_aim_d_rotation_vector(state.R[before]),
+        ],
+        axis=1,
+    )
+    columns = np.concatenate([pose[after, 3:], pose[tied.stance, 3:], pose[before, 3:]])
+    covariance = found.solution.covariance.kept[np.ix_(columns, columns)]
+    whole = np.sqrt(np.diag(by_turns @ covariance @ by_turns.T))
+    front = next(each for each in compared(checks, Shared()).cameras if each.name == "front")
+    np.testing.assert_allclose(front.aim_sigma_rad, whole, rtol=1e-3)
 
 
 def test_nothing_is_named_where_nothing_changed(still):

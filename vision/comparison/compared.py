@@ -17,7 +17,6 @@ from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
 from vision.comparison.search import Found, group_alpha, search
 from vision.comparison.settings import SETTINGS
-from vision.comparison.ties import d_vector_d_turn
 from vision.units.reason import Reason
 
 LAID_ANEW = Shared()
@@ -86,15 +85,17 @@ def _comparable(
 def _camera(found: Found, name: str) -> CameraChange:
     own = Group("turn", name), Group("shift", name)
     turn, shift = (found.tests[group] for group in own)
-    pose = found.solution.state.pose(found.pair.before[name])
+    state = found.solution.state
+    pose = state.pose(found.pair.before[name])
     turned = Rotation.from_rotvec(turn.estimate).as_matrix() @ pose.R
     after = Pose.at(pose.camera_in_ground_m, turned)
-    # The vector's own change turns the camera by this much less or more.
-    d_aim = d_aim_d_rotation_vector(turned) @ np.linalg.inv(d_vector_d_turn(turn.estimate))
     factor = max(1.0, found.variance_factor)
     alpha = group_alpha(len(found.pair.ties), len(found.free.difference(own)))
     size = np.sqrt(noncentrality(3, alpha, SETTINGS.power) * factor)
-    aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.covariance @ d_aim.T), 0.0))
+    by_turn = d_aim_d_rotation_vector(turned)
+    by_stance = by_turn @ turned @ state.R[found.pair.stance].T
+    d_aim = np.hstack([by_turn, by_stance, -d_aim_d_rotation_vector(pose.R)])
+    aim_sigma = np.sqrt(np.maximum(np.diag(d_aim @ turn.touched @ d_aim.T), 0.0))
     return CameraChange(
         name=name,
         aim_rad=np.nan_to_num(after.aim.minus(pose.aim)),

@@ -30,12 +30,14 @@ from vision.units.arrays import Array
 class Tested:
     """One group in the network in which it is free: estimate (k,), covariance (k, k), p-value.
 
-    The estimate is a turn's rotation vector, a shift, or the moves of a strip's ends; `spread` is
-    its covariance when nothing changed, what it gives by itself included.
+    The estimate is a turn's rotation vector, a shift, or the moves of a strip's ends; `touched`
+    (c, c) is the covariance of the columns that it depends on, and `spread` that of the estimate
+    when nothing changed, what it gives by itself included.
     """
 
     estimate: Array
     covariance: Array
+    touched: Array
     spread: Array
     p_value: float
 
@@ -131,18 +133,21 @@ def _tests(found: Found) -> dict[Group, Tested]:
     tests = {}
     for group, tie in found.pair.ties.items():
         value, by_touched = tie.rows(found.solution.state)
-        covariance = by_touched @ kept[np.ix_(tie.columns, tie.columns)] @ by_touched.T
+        touched = kept[np.ix_(tie.columns, tie.columns)]
         if group not in found.free:
             # Priors have their mean at zero: to take one away is to take away its precision alone.
-            information = np.linalg.inv(covariance)
             less = 1 / tie.sigma**2 - 1 / tie.freed_sigma**2
-            covariance = np.asarray(np.linalg.inv(information - less * np.eye(len(value))))
-            value = covariance @ information @ value
+            gain = touched @ by_touched.T
+            left = np.eye(len(value)) / less - by_touched @ gain
+            touched = np.asarray(touched + gain @ np.linalg.solve(left, gain.T))
+            value = np.asarray(np.linalg.solve(left, value) / less)
+        covariance = by_touched @ touched @ by_touched.T
         spread = covariance + tie.sigma**2 * np.eye(len(value))
         statistic = float(value @ np.linalg.solve(spread, value)) / factor
         tests[group] = Tested(
             estimate=value,
             covariance=covariance,
+            touched=touched,
             spread=spread,
             p_value=chi_square_tail(statistic, len(value)),
         )
