@@ -36,7 +36,7 @@ from tests.paths import CLEAR_DAY, SAMPLES
 from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
 from vision.documents.job_text import job_text
-from vision.documents.plan_text import SEVERAL
+from vision.documents.plan_words import several
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
@@ -206,7 +206,7 @@ def print_lengths(lengths: list[float], kinds: list[MarkKind]) -> None:
         choice = found.choice
         shown = drawn(found.job, Deviations(small_errors=1.0), 0)
         print(
-            f"{length:g} m: {SEVERAL[choice.size.kind]} {200 * choice.size.reach_m:.0f} cm, every"
+            f"{length:g} m: {several(choice.size.kind)} {200 * choice.size.reach_m:.0f} cm, every"
             f" {choice.side_m:.2f} and {choice.end_m:.2f} m, rows {choice.rows}, raised"
             f" {choice.raised}, {found.minutes:.0f} min, {found.tried} tried:"
             f" {verdicts(inspected(found.job, shown.pictures))}"

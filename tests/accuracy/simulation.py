@@ -23,10 +23,10 @@ from vision.camera.lens_prior import SAME_TYPE_ROWS, LensPrior, lens_prior
 from vision.camera.settings import SETTINGS
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
-from vision.job.body import body_hides
 from vision.job.job import AngleReading, Camera, Job, LengthReading
 from vision.job.layout import place_sigma_m, planned_layout
 from vision.job.mark_id import MarkId
+from vision.job.visibility import sees
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
 
@@ -201,7 +201,7 @@ def seen_points(truth: Truth, camera: str, rng: np.random.Generator, most: int =
     job, pose, lens = truth.job, truth.poses[camera], truth.lenses[camera]
     places = np.array(list(truth.places.values()))
     pixels = lens.project(pose.transform(places))
-    shown = lens.contains(pixels) & ~body_hides(job.vehicle, pose.camera_in_ground_m, places)
+    shown = sees(job.vehicle, pose, lens, places)
     shown &= _extent_px(pose, lens, places) > LEAST_EXTENT_PX
     rows = np.flatnonzero(shown)
     if most and len(rows) > most:

@@ -171,6 +171,19 @@ def test_a_raised_marks_stand_hides_what_is_behind_it(job):
     assert views[MarkId("stand")].status == "seen"
 
 
+def test_a_mark_above_its_camera_shows_its_underside(job):
+    low = replace(job.cameras[0], position_m=np.array([4.22, 0.0, 0.6]))
+    shape = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)
+    high = SingleMark(
+        name="high", at_m=np.array([6.0, 0.0, 0.75]), shape=shape, position_sigma_m=0.01
+    )
+    lower = replace(high, name="lower", at_m=np.array([6.0, 1.0, 0.2]))
+    marks = replace(job, cameras=(low, *job.cameras[1:]), marks=(high, lower))
+    views = views_of(predict(marks), "front")
+    assert views[MarkId("high")].status == "from-below"
+    assert views[MarkId("lower")].status == "seen"
+
+
 def test_a_flat_view_of_a_mark_from_its_corner_is_no_view_of_it(job):
     # 30 cm above a mark 3 m ahead and 3 m aside, both lines are long, and hardly apart.
     shape = Cross(arm_along_m=0.2, arm_across_m=0.2, line_m=0.04)

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from vision.documents.plan_words import several
 from vision.job.job import Job, SingleMark, Strip
 from vision.planning.proposal import Proposal
 from vision.planning.settings import SETTINGS
@@ -123,16 +124,13 @@ class _Lengths:
         return decimal_text(round(metres, 6) / float(UNITS[self.unit]), 4)
 
 
-PLURALS = {"cross": "Crosses", "quadrant": "Quadrants", "board": "Boards"}
-
-
 def _size(strip: Strip, write: _Lengths) -> str:
     """What the marks are, with their size, in words."""
     size = strip.shape.size
     lengths = [write.words(each) for each in size.arguments.values() if isinstance(each, float)]
     counts = [str(each) for each in size.arguments.values() if isinstance(each, int)]
     of = f"{' by '.join(counts)} squares of " if counts else ""
-    return f"{PLURALS.get(size.code, size.code)} of {of}{' by '.join(dict.fromkeys(lengths))}"
+    return f"{several(size.code).capitalize()} of {of}{' by '.join(dict.fromkeys(lengths))}"
 
 
 def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:

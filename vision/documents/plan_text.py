@@ -10,7 +10,7 @@ import numpy as np
 from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
 from vision.documents.check_words.saying import Say
-from vision.documents.plan_words import limit_words, say_plan, sigma_words
+from vision.documents.plan_words import limit_words, say_plan, several, sigma_words
 from vision.inspection.verdict.rule import COVERAGE
 from vision.planning.assessment import (
     Advice,
@@ -41,7 +41,6 @@ LIMITS_SHOWN = 5
 AIM_STEP_RAD = 1e-4
 """Two aims nearer to each other than this are one."""
 
-SEVERAL = {"cross": "crosses", "quadrant": "quadrants", "board": "boards"}
 WORTH_SAYING = 0.02
 """Share of strip ends from which the chance is told."""
 
@@ -90,7 +89,7 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
     marks = sum(len(strip.at_m) for strip in job.strips)
     tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
     lines = [
-        f"proposed: {marks} {SEVERAL[choice.size.kind]} on {len(job.strips)} strips"
+        f"proposed: {marks} {several(choice.size.kind)} on {len(job.strips)} strips"
         f" ({tape} of tape, {tapes}"
         f" along the sides and across the ends), {len(job.marks)} raised marks;"
         f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",

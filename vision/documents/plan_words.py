@@ -16,6 +16,11 @@ def say_plan(lengths: LengthWords = METRIC) -> Say:
     return Say(lengths=lengths, table=WORDS)
 
 
+def several(kind: str) -> str:
+    """More than one mark of a kind: `crosses`."""
+    return kind + ("es" if kind.endswith("s") else "s")
+
+
 def sigma_words(limit: Limit, sigma: float, lengths: LengthWords) -> str:
     """A sigma of a limit, to compare with another one."""
     return f"{np.degrees(sigma):.2f} degrees" if limit.angle else lengths.doubt(sigma, spec=".2f")
