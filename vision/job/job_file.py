@@ -122,21 +122,18 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> 
     vehicle = _vehicle(top.table("vehicle", required=True))
     lenses = [_lens(each, table, lens_texts) for each, table in top.tables("lens")]
     lens_names = _names(top, "lens")
-    cameras = [_camera(each, table, lens_names, planning) for each, table in top.tables("camera")]
+    cameras = {
+        each: _camera(each, table, lens_names, planning) for each, table in top.tables("camera")
+    }
     if not _names(top, "camera"):
         top.fault("camera", "no camera", "at least one table [camera.NAME]", "add a camera")
-    strips = [strip_of(each, table) for each, table in top.tables("strip")]
-    marks = [mark_of(each, table) for each, table in top.tables("mark")]
+    strips = {each: strip_of(each, table) for each, table in top.tables("strip")}
+    marks = {each: mark_of(each, table) for each, table in top.tables("mark")}
     if not (planning or _names(top, "strip") or _names(top, "mark")):
         expected = "at least one table [strip.NAME] or [mark.NAME]"
         top.fault("strip", "no strip and no mark", expected, "add what lies on the ground")
     seams = _seams(top)
-    readings = readings_of(
-        top,
-        dict(zip(_tables_named(top, "strip"), strips, strict=True)),
-        dict(zip(_tables_named(top, "mark"), marks, strict=True)),
-        dict(zip(_tables_named(top, "camera"), cameras, strict=True)),
-    )
+    readings = readings_of(top, strips, marks, cameras)
     tolerances = _tolerances(top.table("tolerance", required=False))
     means = means_of(top)
     top.close()
@@ -147,9 +144,9 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> 
         name=name,
         vehicle=vehicle,
         lenses=tuple(each for each in lenses if each),
-        cameras=tuple(each for each in cameras if each),
-        strips=tuple(each for each in strips if each),
-        marks=tuple(each for each in marks if each),
+        cameras=tuple(each for each in cameras.values() if each),
+        strips=tuple(each for each in strips.values() if each),
+        marks=tuple(each for each in marks.values() if each),
         seams=seams,
         readings=readings,
         tolerances=tolerances,
@@ -161,13 +158,6 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> 
 def _names(top: Table, section: str) -> tuple[str, ...]:
     values = top.values.get(section)
     return tuple(values) if isinstance(values, dict) else ()
-
-
-def _tables_named(top: Table, section: str) -> tuple[str, ...]:
-    """Names of the section's entries that are tables at all, as `Table.tables` gives them."""
-    values = top.values.get(section)
-    items = values.items() if isinstance(values, dict) else ()
-    return tuple(name for name, value in items if isinstance(value, dict))
 
 
 def _vehicle(table: Table) -> Vehicle | None:
@@ -317,15 +307,15 @@ def _between(table: Table, cameras: tuple[str, ...]) -> tuple[str, str] | None:
 
 def _tolerances(table: Table) -> Tolerances:
     default = Tolerances()
+
+    def angle(key: str, default_rad: float) -> float:
+        return math.radians(table.number(key, 0, 180, math.degrees(default_rad), exclusive=True))
+
     tolerances = Tolerances(
         seam_gap_m=table.length("seam_gap", default.seam_gap_m),
         strip_m=table.length("strip", default.strip_m),
-        aim_rad=math.radians(
-            table.number("aim_deg", 0, 180, math.degrees(default.aim_rad), exclusive=True)
-        ),
-        roll_rad=math.radians(
-            table.number("roll_deg", 0, 180, math.degrees(default.roll_rad), exclusive=True)
-        ),
+        aim_rad=angle("aim_deg", default.aim_rad),
+        roll_rad=angle("roll_deg", default.roll_rad),
         overlap_m=table.length("overlap", default.overlap_m),
         nearest_ground_m=table.length("nearest_ground", default.nearest_ground_m),
         blur_px=table.number("blur_px", 0, 1000, default.blur_px, exclusive=True),

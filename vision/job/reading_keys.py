@@ -180,11 +180,7 @@ def _offset_end(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
 
 def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading | None:
     before = len(table.faults)
-    camera = table.text("camera", "the name of a camera")
-    if camera and camera not in cameras:
-        near = difflib.get_close_matches(camera, cameras, n=1)
-        step = f"did you mean `{near[0]}`?" if near else "name a camera of this job"
-        table.wrong("camera", "the name of a camera", step)
+    camera = table.choice("camera", tuple(cameras))
     angles = {
         name: math.radians(table.number(name, -limit, limit)) if table.has(name) else None
         for name, limit in (("tilt_deg", 90), ("roll_deg", 180))
