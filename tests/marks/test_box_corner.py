@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from tests.carton_scenes import Carton, draw
-from tests.paths import FRAMES
+from tests.paths import FRAMES, SAMPLES
 from tests.scenes import Eye
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
@@ -152,3 +152,17 @@ def test_the_far_edge_of_a_narrow_side_is_not_taken_for_the_near_one() -> None:
 def test_outside_the_picture_is_said() -> None:
     found = find(np.zeros((720, 1280, 3), dtype=np.uint8), KNOWN, np.array([0.0, -9.0, 0.5]))
     assert found == Reason("outside-picture")
+
+
+def test_a_fit_answers_for_its_marks_and_not_for_corners_added_to_it() -> None:
+    """Cartons never enter a plan fit, stand less exactly than tape, and say nothing of its fit."""
+    job, pictures = read_inspection_input(SAMPLES / "long_shadow" / "job.toml")
+    index = [camera.name for camera in job.cameras].index("right")
+    camera, picture = job.cameras[index], pictures[index]
+    prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
+    seen = identify(job, planned_layout(job), camera, prior, picture.grey)
+    assert isinstance(seen, Identified)
+    found = with_box_corners(job, camera, seen, picture.bgr)
+    assert len(found.fit.points.ids) > len(seen.fit.points.ids)
+    assert found.fit.reprojection_px == seen.fit.reprojection_px
+    assert found.fit.off_ground_m == seen.fit.off_ground_m

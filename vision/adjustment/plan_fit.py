@@ -99,7 +99,8 @@ class PlanFit:
 
     `covariance` (14, 14): six steps of `Pose.perturbed`, then eight lens parameters. `used` (n,)
     bool, row by row of `points`; `residual_px` (n, 2) and `residual_m` (n, 2), measured minus
-    predicted, the latter on each mark's own height plane (NaN where the ray does not reach it).
+    predicted, the latter on each mark's own height plane (NaN where the ray does not reach it). The
+    last `added` rows are points that took no part in the fit.
     """
 
     pose: Pose = written(flat=Pose)
@@ -110,18 +111,24 @@ class PlanFit:
     residual_px: Array
     residual_m: Array
     chi2: float
+    added: int = 0
+
+    @property
+    def fitted(self) -> Flags:
+        """The used rows (n,) that the fit was made of."""
+        return self.used & (np.arange(len(self.used)) < len(self.used) - self.added)
 
     @property
     @also_written(3, names=("rms", "max"))
     def reprojection_px(self) -> Lengths:
-        """Of the used marks' residuals in the picture."""
-        return _lengths(self.residual_px[self.used])
+        """Of the fitted marks' residuals in the picture."""
+        return _lengths(self.residual_px[self.fitted])
 
     @property
     @also_written(5, names=("rms", "max"), key="ground_residual_m")
     def off_ground_m(self) -> Lengths:
         """The same on the ground."""
-        return _lengths(self.residual_m[self.used])
+        return _lengths(self.residual_m[self.fitted])
 
 
 def _lengths(residual: Array) -> Lengths:

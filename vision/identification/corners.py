@@ -111,4 +111,5 @@ def _extended(fit: PlanFit, corners: list[SingleMark], seen: dict[MarkId, Sighti
         used=np.concatenate([fit.used, used]),
         residual_px=np.concatenate([fit.residual_px, residual_px]),
         residual_m=np.concatenate([fit.residual_m, residual_m]),
+        added=len(rows),
     )
