@@ -18,6 +18,7 @@ import numpy as np
 
 from tests.accuracy.sets import carton_points
 from vision.camera.lens_prior import lens_prior
+from vision.documents.check_words.words import say_check
 from vision.files.disk import read_inspection_input
 from vision.identification.corners import predicted_pixel
 from vision.identification.decision import identify
@@ -55,7 +56,7 @@ def report_found(job: Job, camera: Camera, picture: Picture, seen: Identified, t
                 beside.position_m[:2],
             )  # fmt: skip
             if not isinstance(found, FoundCorner):
-                print(f"  {camera.name} {mark.name}, {told}: not found, {found}")
+                print(f"  {camera.name} {mark.name}, {told}: not found, {say_check()(found)}")
                 continue
             count += told == "as stated"
             off = found.pixel_px - picture.as_delivered(np.array(px))
