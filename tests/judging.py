@@ -71,7 +71,7 @@ def laid(
     last: tuple[float, float],
     *,
     sigma: float = 0.006,
-    strays: dict[int, Array] | None = None,
+    displaced: dict[int, Array] | None = None,
     strip: Strip = RIGHT,
     has_been_seen: bool = True,
 ) -> LayingVerdict:
@@ -79,8 +79,8 @@ def laid(
     ends = np.array([first, last])
     shares = (strip.at_m / strip.length_m)[:, None]
     shifts = (1 - shares) * ends[0] + shares * ends[1]
-    for index, stray in (strays or {}).items():
-        shifts[index] = shifts[index] + stray
+    for index, off in (displaced or {}).items():
+        shifts[index] = shifts[index] + off
     square = np.array([-strip.along[1], strip.along[0]])
     count = len(strip.at_m)
     adjusted = AdjustedStrip(

@@ -77,8 +77,8 @@ def test_a_strip_across_and_one_under_the_middle() -> None:
     assert action.move_m == pytest.approx((0, 0.05))
 
 
-def test_one_stray_mark_is_named_and_the_strip_left() -> None:
-    verdict = laid((0, 0), (0, 0), strays={3: np.array([0.08, 0.0])})
+def test_one_displaced_mark_is_named_and_the_strip_left() -> None:
+    verdict = laid((0, 0), (0, 0), displaced={3: np.array([0.08, 0.0])})
     assert verdict.verdict == "re-measure"
     (action,) = verdict.actions
     assert action.what.code == "lay-again"

@@ -120,7 +120,7 @@ def test_seam_beside_an_unidentified_camera() -> None:
             laid((0, 0.0), (0.0, 0.09)),
             "the front end of the right strip lies 3 9/16 in",
         ),
-        (laid((0, 0), (0, 0), strays={4: np.array([0.0, 0.05])}), "lay mark right/4"),
+        (laid((0, 0), (0, 0), displaced={4: np.array([0.0, 0.05])}), "lay mark right/4"),
         (laid((0, 0.025), (0, 0.025), sigma=0.001), "1 in +-1/16 in (2.5 cm +-0.1)"),
         (raised((0.0, -0.04, 0.05)), "1 15/16 in +-1/4 in (5.0 cm +-0.5) too far up"),
         (

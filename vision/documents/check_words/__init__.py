@@ -3,7 +3,8 @@
 In: `Reason`s of an inspection and the `LengthWords` of its job. Out: sentences.
 
 - `words`: `say_check`, which makes the sentence of any reason; start here
-- `saying`: what a family of words is, and `Say`, which looks a code up in them
-- `cameras`, `pictures`, `laid`, `seams`, `stated`, `no_fit`: a family of codes each
-- `reliability`: how each stated thing stands; `notes`: warnings, and why a figure is null
+- `saying`: how a code finds its words
+- `cameras`, `pictures`, `laid`, `seams`, `stated`: what was judged, a family of codes each
+- `finding`: why a mark or a picture was not named; `no_fit`: why nothing was fitted
+- `missing`: why a figure is null; `reliability`: how each stated thing stands
 """
