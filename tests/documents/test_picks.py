@@ -96,7 +96,7 @@ def test_screen_pixels_keep_centres_on_whole_numbers(inspection):
 def test_a_pick_on_the_centre_is_good(inspection):
     answer = judged(inspection, "front/1", place_of(inspection, "front/1") + np.array([0.4, -0.9]))
     assert answer.verdict == "good"
-    assert answer.text.startswith("good")
+    assert answer.off_px == pytest.approx((0.4, -0.9))
 
 
 @pytest.mark.parametrize(
@@ -115,13 +115,13 @@ def test_a_pick_on_another_feature_is_named(inspection, ahead, left, words):
     answer = judged(inspection, "front/1", place)
     assert answer.verdict == "off"
     assert words in answer.text
-    assert answer.text.endswith("not the centre")
     assert answer.off_m == pytest.approx(np.hypot(ahead, left), rel=0.02)
 
 
 def test_off_is_told_in_the_words_of_the_screen(inspection):
     centre = place_of(inspection, "front/1")
     answer = judged(inspection, "front/1", centre + np.array([-30, 14]))
+    assert answer.off_px == pytest.approx((-30, 14))
     assert answer.text.startswith("is 14 px low and 30 px left")
     answer = judged(inspection, "front/1", centre + np.array([0, -9]))
     assert "9 px high" in answer.text
@@ -131,14 +131,14 @@ def test_off_is_told_in_the_words_of_the_screen(inspection):
 def test_a_pick_on_another_mark_is_named_by_number_and_id(inspection):
     answer = judged(inspection, "2", place_of(inspection, "front/0"))
     assert answer.mark == "front/1"
-    assert "on mark 3 (front/0), not the centre" in answer.text
+    assert "mark 3 (front/0)" in answer.text
 
 
 def test_what_cannot_be_judged_says_why(inspection):
     assert judged(inspection, "front/1", [1, 1], "right").verdict == "not-judged"
     hidden = judged(inspection, "trestle", [1, 1])
     assert hidden.verdict == "not-judged"
-    assert "do not pick it here" in hidden.text
+    assert (hidden.off_px, hidden.off_m) == (None, None)
 
 
 def test_picks_of_a_mirrored_screen_are_recognised(inspection):
@@ -164,7 +164,8 @@ def test_picks_of_a_mirrored_screen_are_recognised(inspection):
         for name in ("front/0", "front/1", "front/0", "front/1")
     ]
     answers = judge_picks(moved, SCREEN, picked)
-    assert all("mirrored" in answer.text for answer in answers)
+    assert {(answer.verdict, answer.off_px) for answer in answers} == {("off", None)}
+    assert len({answer.text for answer in answers}) == 1
 
 
 def test_the_written_list_reads_back_and_every_pick_is_good(inspection):
