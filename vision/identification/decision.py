@@ -17,11 +17,7 @@ from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting, Status
 from vision.identification.inputs import IdentificationInput, prepared
 from vision.identification.measuring import MeasuredMarks, measured_marks
-from vision.identification.poses import (
-    CarriedPose,
-    carried_poses,
-    expected_weight,
-)
+from vision.identification.poses import CarriedPose, carried_poses, expected_weight
 from vision.identification.reasons import BEHIND_BODY, Evidence
 from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job
@@ -40,8 +36,10 @@ def identify(
     if isinstance(given, Reason):
         return NotIdentified(camera=camera.name, reason=given)
     outcome = _with_and_without_veil(given)
+    if isinstance(outcome, Identified):
+        return outcome
     burnt = given.picture.burnt_share
-    if isinstance(outcome, NotIdentified) and burnt > SETTINGS.most_burnt:
+    if burnt > SETTINGS.most_burnt:
         reason = Reason(outcome.code, **outcome.reason.arguments, burnt_share=burnt)
         return replace(outcome, reason=reason)
     return outcome
@@ -50,8 +48,10 @@ def identify(
 def _with_and_without_veil(given: IdentificationInput) -> Identified | NotIdentified:
     """What is found in the picture as it is, else without the light that lies over all of it."""
     outcome = _decided(given)
+    if isinstance(outcome, Identified):
+        return outcome
     without = given.picture.without_veil()
-    if isinstance(outcome, Identified) or without is None:
+    if without is None:
         return outcome
     again = _decided(replace(given, picture=without))
     return again if isinstance(again, Identified) else outcome
