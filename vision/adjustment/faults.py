@@ -6,8 +6,9 @@ distance that a fault of one unit makes, the fault's best estimate has the infor
 (Baarda, "A testing procedure for use in geodetic networks", 1968). Absence of evidence is no
 evidence of absence: that no test failed says little of a fault that the network hardly controls,
 while what lies outside the confidence region of the estimate is refuted. And what is found is not
-yet told apart: of the information that a fault has, another group that is free as well leaves only
-a part (Foerstner, "Reliability and discernability of extended Gauss-Markov models", 1983).
+yet told apart, or separable: of the information that a fault has, another group that is free as
+well leaves only a part (Foerstner, "Reliability and discernability of extended Gauss-Markov
+models", 1983).
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
 """How firmly a strip's stated place holds it where the rest says that it lies elsewhere.
 
 A fault that is too small to be named still pulls: the stated place, wrong by several of its sigmas,
-drags the strip, what stands beside it and the cameras that see it, and the sigmas do not show it.
-A person lays a strip as a whole, shifted or turned: either as stated, or with a variance that is
+drags the strip, what stands beside it and the cameras that see it, and the sigmas do not show it. A
+person lays a strip as a whole, shifted or turned: either as stated, or with a variance that is
 larger by as much as the data suggest. The weight of the stated place is what is expected of the
 two, by how likely each is (Aitkin and Wilson, "Mixture models, outliers, and the EM algorithm",
-Technometrics 22, 1980). Nothing is named by that; a strip that fits keeps what was stated of it,
-and one that plainly does not is as good as free.
+Technometrics 22, 1980). That is variance inflation of the prior. Nothing is named by it; a strip
+that fits keeps what was stated of it, and one that plainly does not is as good as free.
 """
 
 from __future__ import annotations

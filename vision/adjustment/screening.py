@@ -3,7 +3,8 @@
 Everything is computed from one solution with the Woodbury formula: with whitened residuals r of a
 few rows, their derivative A and the covariance C of the unknowns, Q = 1 - A C A^T is the covariance
 of r, and r^T Q^-1 r is the drop of chi-square when the rows are taken out (Baarda's w-test in
-several dimensions). For rows that took no part it is r^T (1 + A C A^T)^-1 r.
+several dimensions, one outlier at a time: data snooping). For rows that took no part it is r^T (1 +
+A C A^T)^-1 r.
 """
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ def run(
     max_iterations: int = 50,
     tolerance: float = DONE,
 ) -> Solved | NoFit:
-    """Solve with these weights. NoFit codes as of `vision.camera.solver.solve`."""
+    """Solve with these weights. NoFit codes as of `vision.camera.solver.settle`."""
     found = settled(network, weights, start, max_iterations=max_iterations, tolerance=tolerance)
     return found if isinstance(found, NoFit) else solved(network, weights, found)
 
