@@ -15,6 +15,16 @@ import numpy as np
 import pytest
 
 from tests.paths import ROOT
+from vision.documents.check_words import (
+    cameras,
+    finding,
+    laid,
+    missing,
+    no_fit,
+    pictures,
+    seams,
+    stated,
+)
 from vision.documents.check_words.finding import MARKS, NAMING
 from vision.documents.check_words.words import JUDGED, WORDS, say_check
 from vision.inspection.inspected import Inspection
@@ -97,3 +107,20 @@ def test_what_lies_off_is_moved_the_other_way(way: str, back: str) -> None:
         "move-strip", strip="right", end=None, parts=((way, 0.05, 0.006),), sigma_m=0.006, sure=True
     )
     assert f"move it 5.0 cm {back}" in say_check()(reason)
+
+
+def test_no_two_families_have_words_for_one_code() -> None:
+    families = (
+        cameras.CAMERAS, finding.MARKS, finding.NAMING, laid.LAID, missing.MISSING,
+        no_fit.NO_FIT, pictures.PICTURES, seams.SEAMS, stated.STATED,
+    )  # fmt: skip
+    assert len(set().union(*families)) == sum(map(len, families))
+
+
+def test_too_few_marks_are_said_of_a_layout_and_of_a_fit() -> None:
+    say = say_check()
+    fit = Reason("too-few-marks", usable=2, needed=4)
+    assert say(fit) == "2 marks can be used; a fit needs 4"
+    assert say(Reason("too-few-marks", why=fit)) == say(fit)
+    assert say(Reason("not-set-anew", camera="front", why=fit)).endswith(say(fit))
+    assert say(Reason("too-few-marks", marks=2, needed=4)).startswith("the layout has 2 marks")

@@ -46,6 +46,8 @@ def _astray(a: Arguments, say: Say) -> str:
 def _too_few(a: Arguments, say: Say) -> str:
     if "why" in a:
         return say(a["why"])
+    if "usable" in a:
+        return f"{a['usable']} marks can be used; a fit needs {a['needed']}"
     return (
         f"the layout has {a['marks']} marks this camera could see; at least {a['needed']} are"
         " needed"

@@ -1,4 +1,7 @@
-"""Why there is no fit, as a sentence: for every code that a `NoFit` carries."""
+"""Why there is no fit, as a sentence: for every code that a `NoFit` carries.
+
+But for 'too-few-marks', which a picture may have as well: `finding` has the words of both.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +37,6 @@ NO_FIT: dict[str, Words] = {
     "singular": plain("the observations do not determine every unknown"),
     "not-finite": plain("the start has residuals that are not finite"),
     "not-converged": _not_converged,
-    "too-few-marks": lambda a, _: f"{a['usable']} marks can be used; a fit needs {a['needed']}",
     "no-camera": lambda a, _: (
         f"no camera shows {a['needed']} identified marks, so nothing can be adjusted"
     ),
