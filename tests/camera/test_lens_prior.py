@@ -11,6 +11,7 @@ import pytest
 
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior, lens_prior, resized, stepped
+from vision.camera.pixel_shape import SQUARE, PixelShape
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
 
@@ -40,8 +41,11 @@ def correlated_covariance() -> Array:
 def every_prior() -> dict[str, LensPrior]:
     known = StatedLens(name="known", fitted=REAL, covariance=correlated_covariance())
     bare = StatedLens(name="bare", fitted=REAL)
+    wide = np.radians(187)
+    video = StatedLens(name="video", field_of_view_rad=wide, pixels=PixelShape(aspect=64 / 45))
     return {
         "field": stated_field(),
+        "video": lens_prior(video, 720, 576),
         "covariance": lens_prior(known, 1280, 720),
         "bare": lens_prior(bare, 1280, 720),
     }
@@ -80,6 +84,26 @@ def test_rows_mean_what_they_say() -> None:
     np.testing.assert_allclose(prior.curve(larger, np.array([0.0, 0.5, 1.0])), 1.05)
 
 
+def test_a_stated_pixel_shape_holds_the_two_focal_lengths_together() -> None:
+    prior = every_prior()["video"]
+    assert prior.guess.fx == pytest.approx(360 / np.radians(93.5))
+    assert prior.guess.fy / prior.guess.fx == pytest.approx(64 / 45)
+    # Half a percent more down and as much less across: two sigmas of the shape, none of the size.
+    share = np.array([1 / 1.005, 1.005, 1, 1, 1, 1, 1, 1])
+    residuals, _ = prior.residuals(prior.guess.with_vector(prior.guess.as_vector() * share))
+    assert residuals[6] == pytest.approx(-2 * np.log(1.005) / 0.005)
+    np.testing.assert_allclose(np.delete(residuals, 6), 0, atol=1e-12)
+
+
+def test_the_centre_is_as_sure_down_as_across_on_the_sensor() -> None:
+    square, video = stated_field(), every_prior()["video"]
+    for prior, down_px in ((square, 10.0), (video, 720 / 128 * 64 / 45)):
+        off = np.array([0, 0, 0, down_px, 0, 0, 0, 0])
+        residuals, _ = prior.residuals(stepped(prior.guess, off))
+        assert residuals[-1] == pytest.approx(1)
+    assert square.aspect_sigma == SQUARE.sigma
+
+
 def test_draws_keep_rising_past_the_edge() -> None:
     """Nearly all draws rise to 95 degrees, and the edge scatters by the stated 5 %."""
     prior = stated_field()
@@ -101,7 +125,7 @@ def test_sigmas_on_bare_coefficients_would_turn_over() -> None:
     assert rising < 0.7
 
 
-@pytest.mark.parametrize("name", ["field", "covariance", "bare"])
+@pytest.mark.parametrize("name", ["field", "video", "covariance", "bare"])
 def test_derivatives_against_central_differences(name: str) -> None:
     prior = every_prior()[name]
     lens = stepped(REAL, np.array([3.0, -2.0, 4.0, -5.0, 0.01, -0.002, 0.0005, -0.0001]))
@@ -117,7 +141,7 @@ def test_derivatives_against_central_differences(name: str) -> None:
         np.testing.assert_allclose(rows[:, column], numeric, atol=tolerance, rtol=1e-6)
 
 
-@pytest.mark.parametrize("name", ["field", "covariance", "bare"])
+@pytest.mark.parametrize("name", ["field", "video", "covariance", "bare"])
 def test_every_prior_is_zero_at_its_guess_and_fixes_every_parameter(name: str) -> None:
     prior = every_prior()[name]
     residuals, rows = prior.residuals(prior.guess)

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.camera.lens import Lens
+from vision.camera.pixel_shape import SQUARE
 from vision.camera.settings import SETTINGS
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
@@ -52,8 +53,9 @@ class LensPrior:
     """A guess of the lens and how sure it is; see `lens_prior`.
 
     Either `whitening` (8, 8) is given, and the rows are whitening @ (vector - guess's vector), or
-    the rows are `curve_rows` (m, 5) on the differences of a0 to a4, then the aspect, then the
-    centre (sigma `centre_sigma_px`), with `edge_rad` the theta_e of the curve.
+    the rows are `curve_rows` (m, 5) on the differences of a0 to a4, then the aspect (sigma
+    `aspect_sigma` of its logarithm), then the centre (sigma `centre_sigma_px` across, and as much
+    on the sensor down), with `edge_rad` the theta_e of the curve.
     """
 
     guess: Lens
@@ -61,6 +63,7 @@ class LensPrior:
     edge_rad: float = np.pi / 2
     curve_rows: Array | None = None
     centre_sigma_px: float
+    aspect_sigma: float = SETTINGS.aspect_sigma
     fitted: bool = False
 
     @property
@@ -95,7 +98,7 @@ class LensPrior:
         """
         r, by_own = self._curve_residuals(SAME_TYPE_ROWS, vector, shared)
         _, by_shared = self._curve_residuals(SAME_TYPE_ROWS, shared, shared)
-        r[-2:] = (vector[2:4] - self.guess.as_vector()[2:4]) / self.centre_sigma_px
+        r[-2:] = (vector[2:4] - self.guess.as_vector()[2:4]) / self._centre_sigmas_px
         by_shared[-2:] = 0.0
         return r, by_own, -by_shared
 
@@ -105,15 +108,20 @@ class LensPrior:
         other = self._scale(against) * self._shape(against)
         aspect = np.log(vector[0] / vector[1]) - np.log(against[0] / against[1])
         rows = np.zeros((3, 8))
-        rows[0, 0] = 1 / vector[0] / SETTINGS.aspect_sigma
-        rows[0, 1] = -1 / vector[1] / SETTINGS.aspect_sigma
-        rows[1, 2] = rows[2, 3] = 1 / self.centre_sigma_px
+        rows[0, 0] = 1 / vector[0] / self.aspect_sigma
+        rows[0, 1] = -1 / vector[1] / self.aspect_sigma
+        rows[1, 2], rows[2, 3] = 1 / self._centre_sigmas_px
         residuals = [
             curve @ (terms - other),
-            np.array([aspect / SETTINGS.aspect_sigma]),
-            (vector[2:4] - against[2:4]) / self.centre_sigma_px,
+            np.array([aspect / self.aspect_sigma]),
+            (vector[2:4] - against[2:4]) / self._centre_sigmas_px,
         ]
         return np.concatenate(residuals), np.concatenate([curve @ d_terms, rows])
+
+    @property
+    def _centre_sigmas_px(self) -> Array:
+        """Sigma of the centre across and down, (2,): alike on the sensor, whatever its pixels."""
+        return self.centre_sigma_px * np.array([1.0, self.guess.fy / self.guess.fx])
 
     def curve(self, lens: Lens, share: Array) -> Array:
         """m(s) of `lens` at `share` (...) of the edge angle: its radius over the ideal one."""
@@ -155,12 +163,12 @@ def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
         raise ValueError(f"lens {stated.name}: expected a field of view or a fitted lens")
     edge = 0.5 * stated.field_of_view_rad
     # The rays of a stated field run through the picture's outer edges, w / 2 from its centre.
-    focal = 0.5 * width / edge
+    focal, pixels = 0.5 * width / edge, stated.pixels or SQUARE
     guess = Lens(
         width=width,
         height=height,
         fx=focal,
-        fy=focal,
+        fy=focal * pixels.aspect,
         cx=0.5 * (width - 1),
         cy=0.5 * (height - 1),
     )
@@ -169,6 +177,7 @@ def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
         edge_rad=edge,
         curve_rows=_curve_rows(SETTINGS.edge_sigma, SETTINGS.middle_sigma, SETTINGS.term_sigma),
         centre_sigma_px=centre_sigma_px(width),
+        aspect_sigma=pixels.sigma,
     )
 
 

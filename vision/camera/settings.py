@@ -23,7 +23,9 @@ class CameraSettings:
     """Of a1 to a4: wide enough for an axial focal length 9 % above the equidistant guess, as a
     lens of 187 degrees had, and narrow enough that the curve keeps rising past the edge."""
     aspect_sigma: float = 0.003
-    """Of a pixel's width over its height; common practice, no source."""
+    """Of a pixel's width over its height where it is square; common practice, no source."""
+    stated_aspect_sigma: float = 0.005
+    """Likewise where it is stated, or a standard's: recorders sample a little beside it."""
     centre_sigma: float = 10.0 / 1280.0
     """Of the optical centre, as a share of the picture's width; common practice, no source."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.camera.lens import Lens
+from vision.camera.pixel_shape import PixelShape
 from vision.units.arrays import Array
 
 
@@ -13,10 +14,12 @@ class StatedLens:
     """What is known of a lens: its field of view at mid-height, or a fitted lens with covariance.
 
     Exactly one of `field_of_view_rad` and `fitted` is given. `covariance` is (8, 8) in the order of
-    `vision.camera.lens.PARAMETERS`, or None when the file states none.
+    `vision.camera.lens.PARAMETERS`, or None when the file states none. `pixels` is the shape of a
+    pixel beside a field of view, None where nobody says; a fitted lens has its own.
     """
 
     name: str
     field_of_view_rad: float | None = None
     fitted: Lens | None = None
     covariance: Array | None = None
+    pixels: PixelShape | None = None

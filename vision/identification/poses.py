@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
+from vision.camera.lens_prior import resized
 from vision.camera.solver import NoFit
 from vision.identification.hypotheses import (
     Cameras,
@@ -20,6 +21,7 @@ from vision.identification.hypotheses import (
 )
 from vision.identification.inputs import IdentificationInput
 from vision.identification.settings import SETTINGS
+from vision.identification.square_view import square_view
 from vision.job.layout import PlannedMark
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.candidates import find_candidates
@@ -58,13 +60,14 @@ def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
 
 def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     """The distinct poses that stand up to a look for each drawn mark, best first."""
-    guess = given.prior.guess
+    whole = given.prior.guess
+    guess, looked_at = square_view(whole, given.picture.looked_at)
     half_field = _half_field(guess)
     kinds = [(mark.shape.filter_name, mark.ink) for mark in given.marks]
     looks = sorted(set(kinds))
     f_px = 0.5 * guess.width / half_field
     widest_px = _widest_line_px(given, f_px)
-    found = find_candidates(given.picture.looked_at, looks, widest_px, noise=given.picture.noise)
+    found = find_candidates(looked_at, looks, widest_px, noise=given.picture.noise)
     weight = _expected(given, given.camera.position_m, f_px)
     points = given.centres_m
     worth = weight > 0
@@ -83,9 +86,13 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
             kind=np.array([looks.index(kind) for kind in kinds])[worth],
             found=found,
         ),
-        given.picture.size,
+        (guess.width, guess.height),
     )
-    starts = [_start(cameras, index, guess) for index in _distinct(cameras, scores, points[worth])]
+    starts = [
+        (pose, resized(lens, whole.width, whole.height))
+        for index in _distinct(cameras, scores, points[worth])
+        for pose, lens in [_start(cameras, index, guess)]
+    ]
     refined: list[CarriedPose] = []
     for start in starts:
         if any(_leads_to(given, start, pose) for pose in refined):

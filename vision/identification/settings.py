@@ -47,6 +47,9 @@ class Settings:
     off."""
     mirror_sigmas: float = 3.0
     """How far off it may lie along that face, in sigmas of where the mark ought to be."""
+    nearly_square: float = 0.02
+    """Logarithm of a pixel's width over height up to which the search takes it for square: 2 px at
+    100 from the middle, less than its first steps reach."""
     aim_reach_rad: float = float(np.radians(18.0))
     """Half the range of the search in pan, tilt and roll: the 15 degrees an aim may be wrong, and
     what a camera 10 cm out of place adds at 2 m."""
