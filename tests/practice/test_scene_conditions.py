@@ -1,9 +1,11 @@
 """What befalls a yard in a drawn scene, and that the truth says so.
 
 Proves: wet ground is darker and mirrors the wall; a glossy flank mirrors a tape; a person stands in
-front of marks; bowed and wrinkled tapes carry their marks with them; torn, smeared, covered and
-leaf-strewn marks look so; the truth's clear shares, widths and what was done agree with the
-picture; faults of the file are told at once.
+front of marks, as do things of any outline, which throw that outline's shadow; odd rows show the
+yard from farther on and the body where it was; bands of light are as strong as stated; bowed and
+wrinkled tapes carry their marks with them; torn, smeared, covered and leaf-strewn marks look so;
+the truth's clear shares, widths and what was done agree with the picture; faults of the file are
+told at once.
 
 Does not prove: that real water, paint or leaves look like this.
 """
@@ -186,6 +188,84 @@ def test_a_box_above_the_ground_is_met_and_throws_its_shadow() -> None:
     assert shaded_by(box, np.array([0.0, 0.0, 1.0]), places).tolist() == [True, False, False]
 
 
+def test_a_card_is_met_and_throws_its_shadow_within_its_outline() -> None:
+    # A frame of 2 by 2 m round a hole of 1 by 1 m, 3 m ahead.
+    ring = [[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]
+    hole = [[-0.5, -0.5], [-0.5, 0.5], [0.5, 0.5], [0.5, -0.5], [-0.5, -0.5]]
+    card = Box(name="frame", middle_m=np.array([3.0, 0.0]), heading_rad=0.0, half_m=(0.005, 1.0),
+               height_m=2.0, outline=np.array(ring + hole))  # fmt: skip
+    eye = np.array([0.0, 0.0, 1.0])
+    at = np.array([[3, 0, 1], [3, 0.75, 1], [3, 0, 1.75], [3, 1.2, 1], [3, 0.4, 0.4]])
+    away, face = box_entry(card, eye, (at - eye).astype(np.float32))
+    assert np.isfinite(away).tolist() == [False, True, True, False, True]
+    np.testing.assert_allclose(away[[1, 2, 4]], 1)
+    assert face[1] == 1
+    sun = np.array([1.0, 0.0, 1.0]) / np.sqrt(2)
+    places = np.array([[2.0, 0.0, 0], [2.0, 0.75, 0], [2.75, 0, 0], [4.0, 0.75, 0]], np.float32)
+    assert shaded_by(card, sun, places).tolist() == [False, True, True, False]
+    lying = replace(card, half_m=(1.0, 1.0), height_m=0.01)
+    away, face = box_entry(lying, np.array([3.0, 0.75, 1.0]), np.array([[0, 0, -1]], np.float32))
+    assert (float(away[0]), int(face[0])) == (pytest.approx(0.995), 4)
+
+
+def test_covers_hide_marks_and_are_told(job: Job, plain: Scene) -> None:
+    text = b"""
+    [cover.cone]
+    at = [4.6, 0]
+    size = ["1 cm", "80 cm"]
+    height = "50 cm"
+    colour = [230, 90, 20]
+    bands = 1
+    outline = [[-1, -1], [1, -1], [0, 1]]
+    [cover.tarpaulin]
+    at = [4.6, 1.2]
+    size = ["60 cm", "60 cm"]
+    height = "2 cm"
+    mottled = 0.5
+    """
+    asked = deviations_from_text(text, "d.toml", job)
+    scene = draw_scene(job, replace(BASE, covers=asked.covers), seed=3)
+    seen = {index: sighting(scene.truth, "front", f"across/{index}") for index in range(3)}
+    assert (seen[2]["status"], seen[2]["hidden_by"]) == ("hidden", "tarpaulin")
+    # The cone stands on the middle of a mark: what is before it stays clear.
+    assert 0.3 < seen[1]["clear"] < 0.9
+    assert seen[0]["clear"] == 1
+    assert [each["name"] for each in scene.truth["covers"]] == ["cone", "tarpaulin"]
+    u, v = np.round(seen[2]["pixel"]).astype(int)
+    blue, green, red = scene.pictures["front"][v, u]
+    assert max(blue, red) < green < 120
+    untouched = (level(each.pictures["front"], seen[0]["pixel"]) for each in (plain, scene))
+    assert abs(np.subtract(*untouched)) < 1
+
+
+def test_odd_rows_show_the_yard_later_and_aside(job: Job, plain: Scene) -> None:
+    text = b'[camera.front]\ncomb = ["4 cm", 0, 0]\nrow_shift_px = 3'
+    asked = deviations_from_text(text, "d.toml", job)
+    scene = draw_scene(job, replace(BASE, cameras=asked.cameras), seed=3)
+    moved = replace(BASE, cameras={"front": Moved(shift_m=np.array([0.04, 0.0, 0.0]))})
+    later = draw_scene(job, moved, seed=3)
+    np.testing.assert_array_equal(scene.pictures["front"][::2], plain.pictures["front"][::2])
+    # The middle of the picture, where the body is not: as from there, three pixels to the right.
+    odd, there = (each.pictures["front"][141:240:2].astype(float) for each in (scene, later))
+    assert np.quantile(np.abs(odd[:, 203:443] - there[:, 200:440]), 0.99) < 3
+    for mark in ("across/0", "across/2"):
+        seen, then = (sighting(each.truth, "front", mark) for each in (scene, later))
+        expected = np.add(then["pixel"], [3, 0])
+        np.testing.assert_allclose(seen["pixel_odd_rows"], expected, atol=1e-5)
+    assert "pixel_odd_rows" not in sighting(scene.truth, "left", "side/2")
+    # The body goes with the camera.
+    bumper, still = (each.pictures["front"][-6:].astype(float) for each in (scene, plain))
+    assert np.abs(bumper[1::2, 303:343] - still[1::2, 300:340]).max() < 4
+
+
+def test_bands_are_as_strong_as_stated(job: Job, plain: Scene) -> None:
+    banded = draw_scene(job, replace(BASE, light=replace(PLAIN, bands=6)), seed=3)
+    off = banded.pictures["front"].astype(float) - plain.pictures["front"]
+    rows = off[:, 200:440].mean(axis=(1, 2))
+    assert np.ptp(rows) == pytest.approx(12, abs=1)
+    assert np.abs(off[:, 200:440] - rows[:, None, None]).max() <= 1
+
+
 def test_the_file_says_all_of_it(job: Job) -> None:
     text = b"""
     [light]
@@ -249,3 +329,22 @@ def test_every_fault_of_it_is_told(job: Job) -> None:
         deviations_from_text(b"[person.x]\nat = [1]\nheight = 9\nhat = 1", "d.toml", job)
     for key in ("at", "height", "hat"):
         assert f"person.x.{key}" in str(caught.value)
+    text = b"""
+    [cover.x]
+    at = [1]
+    size = [1, -1]
+    height = 1
+    foot = 2
+    colour = [300, 0, 0]
+    outline = [[0, 0], [1, 1]]
+    bands = 0.5
+    [camera.front]
+    comb = [1]
+    row_shift_px = 99
+    """
+    with pytest.raises(BadInputError) as caught:
+        deviations_from_text(text, "d.toml", job)
+    for key in ("at", "size", "foot", "colour", "outline", "bands"):
+        assert f"cover.x.{key}" in str(caught.value)
+    for key in ("comb", "row_shift_px"):
+        assert f"camera.front.{key}" in str(caught.value)

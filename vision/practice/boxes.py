@@ -1,4 +1,4 @@
-"""Upright boxes: the vehicle's body, trestles, cartons and people; what rays and sunlight meet."""
+"""Upright boxes and cards: body, trestles, cartons, people, covers; what rays and sunlight meet."""
 
 from __future__ import annotations
 
@@ -11,13 +11,20 @@ from vision.practice.deviations import Floats
 from vision.practice.placed import to_local
 from vision.units.arrays import Array, Flags, frozen_array
 
+CARD_M = 1e-3
+"""A card counts as this thick: more than the least way through a box that throws a shadow."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Box:
     """An upright box: the middle of its foot (2,), direction, half size (2,), height of its top.
 
     Its foot stands `foot_m` above the ground. `colour` (blue, green, red) is that of plain things;
-    None for the vehicle's body and what carries a mark.
+    None for the vehicle's body and what carries a mark. `bands` light bands lie round it, and
+    `mottled` is how strongly its colour varies.
+
+    With an `outline` (n, 2) it is a card: the polygon, in half sizes of the box's two longer axes
+    from its middle, in the plane across the third. What the outline encloses twice is a hole.
     """
 
     name: str
@@ -27,9 +34,19 @@ class Box:
     height_m: float
     foot_m: float = 0.0
     colour: tuple[float, float, float] | None = None
+    bands: int = 0
+    mottled: float = 0.0
+    outline: Array | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "middle_m", frozen_array(self.middle_m, (2,), "middle_m"))
+        if self.outline is not None:
+            object.__setattr__(self, "outline", frozen_array(self.outline, (None, 2), "outline"))
+
+    @property
+    def across(self) -> int:
+        """The axis along which it is thinnest: that across the plane of its outline."""
+        return int(np.argmin([*self.half_m, (self.height_m - self.foot_m) / 2]))
 
     def local(self, points: Floats, *, direction: bool = False) -> Floats:
         """Points (..., 3), or directions, along the box's own axes, its foot's middle being 0."""
@@ -77,6 +94,8 @@ def _through(box: Box, origin: Floats, rays: Floats) -> tuple[Floats, Floats, ND
     before they enter.
     """
     start, local = box.local(origin), box.local(rays, direction=True)
+    if box.outline is not None:
+        return _through_card(box, box.outline, start, local)
     low, high = (-box.half_m[0], -box.half_m[1], box.foot_m), (*box.half_m, box.height_m)
     enters: Floats = np.array(-np.inf, dtype=np.float32)
     leaves: Floats = np.array(np.inf, dtype=np.float32)
@@ -92,3 +111,30 @@ def _through(box: Box, origin: Floats, rays: Floats) -> tuple[Floats, Floats, ND
         face = np.where(here > enters, by, face)
         enters = np.maximum(enters, here)
     return enters, leaves, face
+
+
+def _through_card(
+    box: Box, outline: Array, start: Floats, local: Floats
+) -> tuple[Floats, Floats, NDArray[np.int8]]:
+    """As `_through`, for a card: it is met where a ray passes its plane within the outline."""
+    axis = box.across
+    middle = np.array([0, 0, (box.foot_m + box.height_m) / 2], dtype=np.float32)
+    half = np.array([*box.half_m, (box.height_m - box.foot_m) / 2], dtype=np.float32)
+    step = local[..., axis]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        enters = ((middle[axis] - start[..., axis]) / step).astype(np.float32)
+        there = start + enters[..., None] * local
+    first, second = (((there - middle) / half)[..., each] for each in range(3) if each != axis)
+    inside = np.zeros(enters.shape, dtype=bool)
+    # By counting the sides that lie beyond a place along one axis (Shimrat, "Algorithm 112",
+    # Communications of the ACM 5(8), 1962).
+    for (ax, ay), (bx, by) in zip(outline, np.roll(outline, 1, axis=0), strict=True):
+        if ay != by:
+            beyond = first < np.float32(ax) + (second - np.float32(ay)) * np.float32(
+                (bx - ax) / (by - ay)
+            )
+            inside ^= ((second < ay) != (second < by)) & beyond
+    enters = np.where(inside, enters, np.float32(np.inf))
+    leaves = np.where(inside, enters + np.float32(CARD_M), -np.float32(np.inf))
+    face = np.where(step > 0, 2 * axis + 1, 2 * axis) if axis < 2 else np.full(step.shape, 4)
+    return enters, leaves, face.astype(np.int8)

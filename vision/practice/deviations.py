@@ -22,6 +22,8 @@ Floats = NDArray[np.floating[Any]]
 WIDTH_PX, HEIGHT_PX = USUAL_SIZE_PX
 USUAL_HEIGHT_M = 1.75
 """Of a person; common practice, no source."""
+USUAL_COLOUR = (60.0, 90.0, 60.0)
+"""Of a cover: a green bin's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +32,9 @@ class Light:
 
     The sun's azimuth is the direction in which it stands, counter-clockwise from straight ahead;
     its elevation is None where there is none. `level` is the share of daylight that there is;
-    `blur_px` is a sigma beside the pixel's own square, `noise` a sigma in levels of 255,
-    `vignetting` the share of light lost in the corners.
+    `blur_px` is a sigma beside the pixel's own square, `noise` a sigma in levels of 255, `bands`
+    the amplitude in levels of dark and light bands that lamps on the mains leave in a picture read
+    row by row, `vignetting` the share of light lost in the corners.
     """
 
     sun_elevation_rad: float | None = None
@@ -39,6 +42,7 @@ class Light:
     level: float = 1.0
     blur_px: float = 0.7
     noise: float = 2.0
+    bands: float = 0.0
     vignetting: float = 0.3
     jpeg_quality: int = 92
 
@@ -73,17 +77,21 @@ class Moved:
     """How one thing deviates: a shift (3,) along the ground's axes in m and turns in radians.
 
     A camera has three turns, added to pan, tilt and roll; a strip has one, about its middle, in the
-    first place; a mark has none. Of a strip, `bow_m` is how far its middle lies to the left of the
-    line between its ends, and `wrinkles_m` the sigma of its waviness to both sides.
+    first place; a mark has none. Of a camera, odd rows may be seen later: from a place that is
+    `comb_m` (3,) on, and `row_shift_px` to the right. Of a strip, `bow_m` is how far its middle
+    lies to the left of the line between its ends, and `wrinkles_m` the sigma of its waviness to
+    both sides.
     """
 
     shift_m: Array = field(default_factory=lambda: np.zeros(3))
     turn_rad: Array = field(default_factory=lambda: np.zeros(3))
     bow_m: float = 0.0
     wrinkles_m: float = 0.0
+    comb_m: Array = field(default_factory=lambda: np.zeros(3))
+    row_shift_px: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("shift_m", "turn_rad"):
+        for name in ("shift_m", "turn_rad", "comb_m"):
             object.__setattr__(self, name, frozen_array(getattr(self, name), (3,), name))
 
 
@@ -112,6 +120,28 @@ class Person:
     facing_rad: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cover:
+    """A thing that stands or lies about: a box, or a card with an outline.
+
+    `size_m` is its length along `turn_rad` and its width, `height_m` that of its top above
+    `foot_m`. The outline (n, 2) is in half sizes of the two longer of length, width and height,
+    from the middle: a card stands unless it is flatter than it is long and wide. `colour` is blue,
+    green, red; `bands` and `mottled` as a `Box` has them.
+    """
+
+    name: str
+    at_m: tuple[float, float]
+    size_m: tuple[float, float]
+    height_m: float
+    foot_m: float = 0.0
+    turn_rad: float = 0.0
+    outline: Array | None = None
+    colour: tuple[float, float, float] = USUAL_COLOUR
+    bands: int = 0
+    mottled: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Deviations:
     """Everything that is to be drawn otherwise than planned; by default nothing is."""
@@ -127,3 +157,4 @@ class Deviations:
     marks: Mapping[MarkId, Moved] = field(default_factory=dict)
     damages: Mapping[MarkId, Damage] = field(default_factory=dict)
     people: tuple[Person, ...] = ()
+    covers: tuple[Cover, ...] = ()

@@ -16,6 +16,7 @@ optional and all faults are met in one pass, as in a job file:
     level = 1                    # share of daylight: 0.3 is dusk
     blur_px = 0.7                # sigma, beside the pixel's own square
     noise = 2                    # sigma, in levels of 255
+    bands = 0                    # amplitude of bands by lamps on the mains, in levels of 255
     vignetting = 0.3             # share of light lost at the corners
     jpeg_quality = 92
 
@@ -32,11 +33,25 @@ optional and all faults are met in one pass, as in a job file:
     height = 1.75
     facing_deg = 0               # counter-clockwise from straight ahead
 
+    [cover.bin]                  # a thing that stands or lies there, and hides what is behind
+    at = [1.5, 2.2]
+    size = ["60 cm", "70 cm"]    # its length and width
+    height = "1 m"               # of its top
+    foot = "1 cm"                # of its lower end; on the ground without it
+    turn_deg = 0                 # counter-clockwise, of its length
+    colour = [40, 90, 50]        # red, green and blue, levels of 255
+    bands = 0                    # light bands round it
+    mottled = 0                  # 0 to 1: how strongly its colour varies
+    outline = [[-1, -1], [1, -1], [0, 1]]  # a card instead of a box: its corners, in half sizes of
+                                 # the two longer of length, width and height, from its middle
+
     [camera.front]
     pan_deg = 0                  # added to the intended angles
     tilt_deg = 5
     roll_deg = 0
     shift = [0, "1 cm", 0]       # added to the place, along x, y and z of the ground
+    comb = ["2 cm", 0, 0]        # odd rows are seen later, from a place so much further on
+    row_shift_px = 0.5           # odd rows lie this far to the right
 
     [strip.right]
     shift = [0, "-6 cm"]         # along x and y of the ground
@@ -65,7 +80,9 @@ import numpy as np
 from vision.job.job import Job
 from vision.job.layout import planned_layout
 from vision.practice.deviations import (
+    USUAL_COLOUR,
     USUAL_HEIGHT_M,
+    Cover,
     Damage,
     Deviations,
     Ground,
@@ -76,7 +93,7 @@ from vision.practice.deviations import (
 from vision.units.arrays import Array
 from vision.units.errors import BadInputError, Fault
 from vision.units.lengths import UNITS
-from vision.units.tables import Table, Units
+from vision.units.tables import Table, Units, is_number
 from vision.units.toml_text import toml_values
 
 Ranges = Mapping[str, tuple[float, float]]
@@ -87,6 +104,7 @@ LIGHT: Ranges = {
     "level": (0.01, 2),
     "blur_px": (0, 20),
     "noise": (0, 100),
+    "bands": (0, 100),
     "vignetting": (0, 0.95),
     "jpeg_quality": (1, 100),
 }
@@ -102,6 +120,7 @@ DAMAGE: Ranges = {"leaves": (0, 100), "torn": (0, 1), "smeared": (0, 1), "covere
 LARGEST_TURN_DEG = 180.0
 LARGEST_SHIFT_M = 20.0
 LARGEST_BOW_M = 1.0
+MOST_ROW_SHIFT_PX = 8.0
 PERSON_M = (0.5, 2.5)
 """Beyond these a unit is wrong: no fault that anybody makes in a yard is so large."""
 
@@ -121,6 +140,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     ground = Ground(**_figures(lot, Ground(), GROUND))
     lot.close()
     people = _each(top, "person", None, _person)
+    covers = _each(top, "cover", None, _cover)
     cameras = _each(top, "camera", [camera.name for camera in job.cameras], _camera)
     for camera in job.cameras:
         if camera.name in cameras and camera.position_m[2] + cameras[camera.name].shift_m[2] <= 0:
@@ -143,6 +163,7 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         marks={ids[name]: moved for name, (moved, _) in marks.items()},
         damages={ids[name]: done for name, (_, done) in marks.items() if done != Damage()},
         people=tuple(people.values()),
+        covers=tuple(covers.values()),
     )
 
 
@@ -196,6 +217,51 @@ def _person(name: str, table: Table) -> Person:
     )
 
 
+def _cover(name: str, table: Table) -> Cover:
+    at = table.lengths("at", (2,), "[x, y], each a length") or (0.0, 0.0)
+    size = table.lengths("size", (2,), "[length, width], each a length") or (1.0, 1.0)
+    top, foot = table.length("height"), table.length("foot", 0.0)
+    if min(size) <= 0:
+        table.wrong("size", "lengths above zero", "write what was measured")
+    if foot >= top:
+        table.wrong("foot", "a foot below the top", "correct it")
+    for key, values in (("at", at), ("size", size), ("height", (top,))):
+        _within(table, key, values, LARGEST_SHIFT_M)
+    colour = USUAL_COLOUR
+    if table.has("colour"):
+        red, green, blue = table.numbers("colour", 3) or (0.0, 0.0, 0.0)
+        colour = (blue, green, red)
+        if not 0 <= min(colour) <= max(colour) <= 255:
+            table.wrong("colour", "levels from 0 to 255")
+    return Cover(
+        name=name,
+        at_m=(at[0], at[1]),
+        size_m=(size[0], size[1]),
+        height_m=top,
+        foot_m=foot,
+        turn_rad=_turn(table, "turn_deg"),
+        outline=_outline(table) if table.has("outline") else None,
+        colour=colour,
+        bands=table.whole("bands", 0, 20, 0),
+        mottled=table.number("mottled", 0, 1, 0.0),
+    )
+
+
+def _outline(table: Table) -> Array | None:
+    """The corners (n, 2) of a card; None after noting a fault."""
+    value = table.values["outline"]
+    corners = [
+        corner
+        for corner in (value if isinstance(value, list) else [])
+        if isinstance(corner, list) and len(corner) == 2 and all(map(is_number, corner))
+    ]
+    if corners == value and len(corners) >= 3 and np.abs(corners).max() <= 1:
+        return np.array(corners, dtype=np.float64)
+    expected = "three corners or more, each two numbers from -1 to 1"
+    table.wrong("outline", expected, "write it in half sizes from the middle")
+    return None
+
+
 def _within(
     table: Table, key: str, values: Sequence[float] | Array, largest_m: float, words: str = ""
 ) -> None:
@@ -208,20 +274,26 @@ def _turn(table: Table, key: str) -> float:
     return math.radians(np.nan_to_num(turn))
 
 
-def _shift(table: Table, sizes: tuple[int, ...]) -> Array:
+def _shift(table: Table, sizes: tuple[int, ...], key: str = "shift") -> Array:
     """A shift (3,) in m along the ground's axes; what is not given is 0."""
     shift = np.zeros(3)
-    if table.has("shift"):
+    if table.has(key):
         words = " or ".join("[x, y]" if size == 2 else "[x, y, z]" for size in sizes)
-        given = table.lengths("shift", sizes, f"{words}, each a length")
+        given = table.lengths(key, sizes, f"{words}, each a length")
         shift[: len(given)] = given
-        _within(table, "shift", shift, LARGEST_SHIFT_M)
+        _within(table, key, shift, LARGEST_SHIFT_M)
     return shift
 
 
 def _camera(name: str, table: Table) -> Moved:
     turns = [_turn(table, key) for key in ("pan_deg", "tilt_deg", "roll_deg")]
-    return Moved(shift_m=_shift(table, (3,)), turn_rad=np.array(turns))
+    row_shift = table.number("row_shift_px", -MOST_ROW_SHIFT_PX, MOST_ROW_SHIFT_PX, 0.0)
+    return Moved(
+        shift_m=_shift(table, (3,)),
+        turn_rad=np.array(turns),
+        comb_m=_shift(table, (3,), "comb"),
+        row_shift_px=row_shift,
+    )
 
 
 def _strip(name: str, table: Table) -> Moved:

@@ -5,11 +5,14 @@ The picture of rays is then darkened towards its corners, blurred, given noise a
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
 from vision.marks.picture import Pixels
 from vision.practice.as_laid import Scenery
+from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Light
 from vision.practice.ground_texture import Yard
 from vision.practice.settings import SETTINGS
@@ -20,10 +23,21 @@ from vision.units.arrays import Array, Flags
 
 def draw(world: World, eye: Eye, yard: Yard, asked: Deviations, rng: np.random.Generator) -> Pixels:
     """The picture (height, width, 3) uint8, blue green red, as the camera delivers it."""
+    body = body_before(eye, world.body)
+    picture = _light(world, eye, body, yard, asked)
+    if eye.odd_rows is not None:
+        on_m = eye.odd_rows.pose.camera_in_ground_m - eye.pose.camera_in_ground_m
+        later = replace(body, middle_m=body.middle_m + on_m[:2])
+        picture[1::2] = _light(world, eye.odd_rows, later, yard, asked)[1::2]
+    return _developed(picture, eye, asked.light, rng)
+
+
+def _light(world: World, eye: Eye, body: Box, yard: Yard, asked: Deviations) -> Floats:
+    """Light (height, width, 3) that falls on the pixels, in levels, blurred."""
     light = asked.light
     scenery = Scenery(
         world=world,
-        body=body_before(eye, world.body),
+        body=body,
         yard=yard,
         spots=world.spots.off([mark.id for mark in world.marks if mark.centre_m[2] > 0]),
         ground=asked.ground,
@@ -43,7 +57,10 @@ def draw(world: World, eye: Eye, yard: Yard, asked: Deviations, rng: np.random.G
         colours = shade(scenery, origin, many).colours
         picture[part] = colours.reshape(len(part), SETTINGS.rays, 3).mean(axis=1)
     picture *= _gain(eye, light, u, v, theta)[:, None]
-    return _developed(picture.reshape(height, width, 3), eye, light, rng)
+    picture = picture.reshape(height, width, 3)
+    if light.blur_px > 0:
+        picture = cv2.GaussianBlur(picture, (0, 0), light.blur_px)  # type: ignore[assignment]
+    return picture
 
 
 def rays_of(eye: Eye, u: Array, v: Array) -> tuple[Floats, Floats]:
@@ -97,8 +114,9 @@ def _gain(eye: Eye, light: Light, u: Array, v: Array, theta: Floats) -> Floats:
 
 
 def _developed(picture: Floats, eye: Eye, light: Light, rng: np.random.Generator) -> Pixels:
-    if light.blur_px > 0:
-        picture = cv2.GaussianBlur(picture, (0, 0), light.blur_px)  # type: ignore[assignment]
+    if light.bands > 0:
+        turn = 2 * np.pi * SETTINGS.bands * np.arange(len(picture)) / len(picture)
+        picture = picture + np.float32(light.bands) * np.sin(turn, dtype=np.float32)[:, None, None]
     picture = picture + np.float32(light.noise) * rng.standard_normal(
         picture.shape, dtype=np.float32
     )

@@ -26,6 +26,8 @@ class PracticeSettings:
     """Pixels of many rays that are shaded together: more would leave the processor's cache."""
     curve_points: int = 8192
     """Of the table that a lens's curve is read from: right to 1e-6 px."""
+    bands: float = 2.2
+    """Bands by lamps on the mains in one picture: 100 a second, read over a fiftieth and more."""
     fade_rad: float = 0.02
     """Over which angle the lens goes dark; from memory of such pictures."""
 

@@ -22,6 +22,9 @@ from vision.units.arrays import Array, Flags
 WALL_M, WALL_HEIGHT_M = 22.0, 4.5
 """The yard ends at a round wall: something stands behind every picture."""
 
+BAND = (214.0, 218.0, 220.0)
+MOTTLES = 5.0
+"""How much more a mottled thing's colour varies than the ground's blotches."""
 WOOD = (100.0, 150.0, 180.0)
 PAINTWORK, STRIPE, GLASS, RUBBER = (
     (176.0, 172.0, 160.0),
@@ -207,7 +210,7 @@ def _body_colours(box: Box, local: Floats, faces: NDArray[np.int8]) -> Floats:
 def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.int8]) -> Floats:
     """Something plain, a carton, or a trestle whose top carries a mark."""
     if box.colour is not None:
-        return np.tile(np.array(box.colour, dtype=np.float32), (len(local), 1))
+        return _plain_colours(scenery, box, local, faces)
     mark = next(each for each in scenery.world.marks if str(each.id) == box.name)
     carton = not mark.shape.drawn
     colours = np.tile(np.array(CARTON if carton else WOOD, dtype=np.float32), (len(local), 1))
@@ -227,6 +230,24 @@ def _top_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.in
         spots.lay(places, painted, np.tile(np.array(WOOD, dtype=np.float32), (len(top), 1)))
         colours[top] = painted
     return colours
+
+
+def _plain_colours(scenery: Scenery, box: Box, local: Floats, faces: NDArray[np.int8]) -> Floats:
+    """One colour, mottled, with light bands round it, or across where it lies flat."""
+    colours = np.tile(np.array(box.colour, dtype=np.float32), (len(local), 1))
+    if box.bands:
+        half = box.half_m[0]
+        flat = box.across == 2
+        low, high = (-half, half) if flat else (box.foot_m, box.height_m)
+        # A little less than 1 at the end, so that a top is all of one colour.
+        share = np.clip((local[:, 0 if flat else 2] - low) / (high - low), 0, 0.999)
+        colours[np.mod(share * (2 * box.bands + 1), 2) >= 1] = BAND
+    if box.mottled:
+        x = np.where(faces >= 2, local[:, 0], local[:, 1])
+        y = np.where(faces == 4, local[:, 1], local[:, 2])
+        blotches = scenery.yard.blotches.at(x, y, np.zeros_like(x))
+        colours *= (1 + np.float32(MOTTLES * box.mottled) * blotches)[:, None]
+    return np.asarray(colours)
 
 
 def _ground(

@@ -17,7 +17,7 @@ from vision.job.job import Ink
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.practice.boxes import Box
-from vision.practice.deviations import Damage, Floats, Person
+from vision.practice.deviations import Cover, Damage, Floats, Person
 from vision.practice.placed import axes, to_ground, within
 from vision.practice.settings import SETTINGS
 from vision.units.arrays import Array, Flags, frozen_array
@@ -212,6 +212,22 @@ def leaves_along(
         place = start + rng.uniform() * (end - start) + rng.normal(0, SETTINGS.leaves_sigma_m, 2)
         found.append(_leaf(place, rng, None))
     return found
+
+
+def cover_box(cover: Cover) -> Box:
+    """A thing that stands or lies about, as what rays meet."""
+    return Box(
+        name=cover.name,
+        middle_m=np.array(cover.at_m),
+        heading_rad=cover.turn_rad,
+        half_m=(cover.size_m[0] / 2, cover.size_m[1] / 2),
+        height_m=cover.height_m,
+        foot_m=cover.foot_m,
+        colour=cover.colour,
+        bands=cover.bands,
+        mottled=cover.mottled,
+        outline=cover.outline,
+    )
 
 
 def person_boxes(person: Person) -> list[Box]:

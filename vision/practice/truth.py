@@ -47,6 +47,10 @@ def truth_of(world: World, deviations: Deviations, seed: int) -> dict[str, Any]:
             {"name": each.name, "at_m": list(each.at_m), "height_m": each.height_m}
             for each in deviations.people
         ],
+        "covers": [
+            {"name": each.name, "at_m": list(each.at_m), "height_m": each.height_m}
+            for each in deviations.covers
+        ],
         "cameras": [_camera(world, eye) for eye in world.eyes],
         "strips": _strips(world, deviations),
         "marks": [
@@ -111,17 +115,23 @@ def _seen(world: World, eye: Eye) -> list[dict[str, Any]]:
             if inside:
                 by = hidden_by(world, eye, mark, point.centre_m)
                 clear = clear_share(world, eye, mark, point)
-            if eye.camera.mirrored:
-                pixel = np.array([eye.lens.width - 1 - pixel[0], pixel[1]])
             entry: dict[str, Any] = {
                 "id": str(point.id),
                 "status": "outside" if not inside else "hidden" if by else "visible",
-                "pixel": _round(pixel, 6) if inside else None,
+                "pixel": _round(_delivered(eye, pixel), 6) if inside else None,
                 "clear": _round(clear, 3),
                 "extent_px": _round(_extent(eye, point), 2),
             }
+            if inside and eye.odd_rows is not None:
+                odd = eye.odd_rows.lens.project(eye.odd_rows.pose.transform(point.centre_m))
+                entry["pixel_odd_rows"] = _round(_delivered(eye, odd), 6)
             found.append(entry | ({"hidden_by": by} if by else {}))
     return found
+
+
+def _delivered(eye: Eye, pixel: Array) -> Array:
+    """A pixel (2,) in the picture as delivered."""
+    return np.array([eye.lens.width - 1 - pixel[0], pixel[1]]) if eye.camera.mirrored else pixel
 
 
 def _extent(eye: Eye, point: PlannedMark) -> float:

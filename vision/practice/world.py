@@ -21,18 +21,23 @@ from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
 from vision.practice.placed import axes, to_ground
 from vision.practice.settings import SETTINGS
-from vision.practice.spots import Spots, leaves_along, person_boxes, spots_on
+from vision.practice.spots import Spots, cover_box, leaves_along, person_boxes, spots_on
 from vision.units.arrays import Array, frozen_array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Eye:
-    """A camera as it really is: pose (`camera_from_ground`), lens, and where the lens goes dark."""
+    """A camera as it really is: pose (`camera_from_ground`), lens, and where the lens goes dark.
+
+    `odd_rows` is the eye that odd rows are seen with, where that is another: a recorder keeps them
+    from a moment later, or sets them aside.
+    """
 
     camera: Camera
     pose: Pose
     lens: Lens
     dark_beyond_rad: float
+    odd_rows: Eye | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,7 +81,8 @@ class World:
     """What there is to be seen. `marks` hold their true places; `planned` the same as planned.
 
     Tapes lie in the order of the job, the later upon the earlier. `body` is the vehicle; `boxes`
-    are the trestles and cartons of raised marks, and people; `spots` lie flat on ground and marks.
+    are the trestles and cartons of raised marks, people and covers; `spots` lie flat on ground and
+    marks.
     """
 
     job: Job
@@ -115,6 +121,7 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
     boxes = [_box_under(job, mark) for mark in true if mark.centre_m[2] > 0]
     for person in deviations.people:
         boxes += person_boxes(person)
+    boxes += map(cover_box, deviations.covers)
     spots = leaves_along([_ends(tape) for tape in tapes], deviations.ground.leaves, rng)
     spots += spots_on(true, deviations.damages, rng)
     return World(
@@ -250,7 +257,16 @@ def _eye(
     place = camera.position_m + moved.shift_m + error
     pose = Pose.at(place, Aim(pan_rad=pan, tilt_rad=tilt, roll_rad=roll).rotation())
     lens, dark = lenses[camera.lens]
-    return Eye(camera=camera, pose=pose, lens=lens, dark_beyond_rad=dark)
+    eye = Eye(camera=camera, pose=pose, lens=lens, dark_beyond_rad=dark)
+    if not moved.comb_m.any() and moved.row_shift_px == 0:
+        return eye
+    later = Eye(
+        camera=camera,
+        pose=Pose.at(place + moved.comb_m, pose.R),
+        lens=replace(lens, cx=lens.cx + moved.row_shift_px),
+        dark_beyond_rad=dark,
+    )
+    return replace(eye, odd_rows=later)
 
 
 def _body(vehicle: Vehicle, eyes: tuple[Eye, ...]) -> Box:
