@@ -16,6 +16,8 @@ from tests.job_texts import JOB, faults_of
 from vision.job.job_file import job_from_text, named_files
 from vision.units.errors import BadInputError
 
+FIELD, ASPECT = "field_of_view_deg = 187", "lens.wide.pixel_aspect"
+
 CHANGES = [
     # (old, new, key of the fault, words in the message)
     ("length = 8.4", "lenght = 8.4", "vehicle.lenght", "did you mean `length`?"),
@@ -34,6 +36,15 @@ CHANGES = [
     ('name = "Mobile library, depot yard"', 'name = " "', "job.name", "found ' '"),
     ("field_of_view_deg = 187", "field_of_view_deg = 250", "lens.wide.field_of_view_deg", "below"),
     ("field_of_view_deg = 187", "field_of_view_deg = 20", "lens.wide.field_of_view_deg", "above"),
+    (FIELD, f"{FIELD}\npixel_aspect = 0.29", ASPECT, "from 0.3 to 3"),
+    (FIELD, f"{FIELD}\npixel_aspect = true", ASPECT, "found true"),
+    (FIELD, f'{FIELD}\npixel_aspect = "16:9"', ASPECT, "625 lines, 16:9"),
+    (
+        FIELD,
+        f'{FIELD}\npixel_aspect = "625 line 16:9"',
+        ASPECT,
+        "did you mean `625 lines, 16:9`",
+    ),
     ("field_of_view_deg = 187", "", "lens.wide", "found neither"),
     ("field_of_view_deg = 187", 'field_of_view_deg = 187\nfile = "a"', "lens.wide", "found both"),
     ("field_of_view_deg = 187", 'file = "../a.json"', "lens.wide.file", "without a folder above"),

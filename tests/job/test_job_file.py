@@ -6,10 +6,12 @@ prove: that a person measures as well as the default sigmas say.
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
-from tests.job_texts import BY_FILE, JOB
+from tests.job_texts import BY_FILE, JOB, LENS, faults_of
 from tests.paths import SAMPLES
 from vision.job.job import AngleReading, Job, LengthReading, VehicleState
 from vision.job.job_file import job_from_text, named_files
@@ -154,6 +156,34 @@ def test_units_apply_to_bare_lengths_only() -> None:
     job = job_from_text(text.replace("4.005", "4"), "job.toml")
     assert job.vehicle.length_m == 8.4
     assert job.strip("front").length_m == pytest.approx(4 * 0.3048)  # NIST SP 811
+
+
+@pytest.mark.parametrize(
+    ("typed", "aspect", "sigma"),
+    [
+        ("1.067", 1.067, 0.005),
+        ("1", 1.0, 0.003),
+        ('"square"', 1.0, 0.003),
+        ('"625 lines, 16:9, 720 samples"', 64 / 45, 0.005),
+        ('"525 Lines  4:3, 704 samples"', 10 / 11, 0.005),
+        ('"625 lines, 16:9"', np.sqrt(64 / 45 * 16 / 11), np.hypot(0.005, np.log(45 / 44) / 2)),
+    ],
+)
+def test_the_shape_of_a_pixel_is_a_number_or_a_standard(
+    typed: str, aspect: float, sigma: float
+) -> None:
+    field = "field_of_view_deg = 187"
+    job = job_from_text(JOB.replace(field, f"{field}\npixel_aspect = {typed}"), "job.toml")
+    pixels = job.lenses[0].pixels
+    assert pixels is not None
+    assert (pixels.aspect, pixels.sigma) == pytest.approx((aspect, sigma))
+    assert job_from_text(JOB, "job.toml").lenses[0].pixels is None
+
+
+def test_a_fitted_lens_has_its_own_pixel_shape() -> None:
+    text = BY_FILE.replace('file = "wide.lens.json"', 'file = "wide.lens.json"\npixel_aspect = 1')
+    keys = {fault.key for fault in faults_of(text, {"wide.lens.json": json.dumps(LENS).encode()})}
+    assert keys == {"lens.wide.pixel_aspect"}
 
 
 def test_no_units_are_needed_without_bare_lengths() -> None:

@@ -8,6 +8,7 @@ Their shapes are 2.3 % apart; the figures are those in common use, given from me
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -59,6 +60,12 @@ def _named() -> dict[str, PixelShape]:
 
 NAMED: Mapping[str, PixelShape] = MappingProxyType(_named())
 """By what a job may call it; without the number of samples either reading may hold."""
+
+
+def shape_named(text: str) -> PixelShape | None:
+    """Read a standard's name, however it is spaced and whatever its capitals; None for no name."""
+    words = re.sub(r"[\s,]+", " ", text).strip().lower()
+    return next((shape for name, shape in NAMED.items() if name.replace(",", "") == words), None)
 
 
 def possible_shapes(width: int, height: int) -> tuple[tuple[PixelShape, ...], ...]:

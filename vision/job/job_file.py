@@ -16,6 +16,7 @@ from dataclasses import dataclass, fields
 
 from vision.camera.geometry import Aim
 from vision.camera.lens_formats import read_lens
+from vision.camera.pixel_shape import NAMED, SQUARE, PixelShape, shape_named
 from vision.camera.stated_lens import StatedLens
 from vision.job.job import Camera, Job, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job.mark_keys import ends, mark_of, strip_of
@@ -25,7 +26,7 @@ from vision.job.settings import SETTINGS
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
 from vision.units.lengths import IMPERIAL, UNITS
-from vision.units.tables import Table, Units, describe, has_control
+from vision.units.tables import Table, Units, describe, has_control, is_number
 from vision.units.toml_text import toml_values
 
 
@@ -200,6 +201,7 @@ def _vehicle_state(table: Table) -> VehicleState:
 def _lens(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> StatedLens | None:
     before = len(table.faults)
     stated, from_file = table.has("field_of_view_deg"), table.has("file")
+    pixels = _pixels(table) if table.has("pixel_aspect") else None
     table.close()
     if stated == from_file:
         found = "both field_of_view_deg and file" if stated else "neither"
@@ -209,9 +211,32 @@ def _lens(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> St
     if stated:
         degrees = table.number("field_of_view_deg", *SETTINGS.field_of_view_deg, exclusive=True)
     fitted = _lens_in_file(name, table, lens_texts) if from_file else None
+    if from_file and pixels is not None:
+        step = "remove `pixel_aspect`"
+        table.wrong("pixel_aspect", "nothing beside a file, whose fx and fy say it", step)
     if len(table.faults) > before:
         return None
-    return fitted or StatedLens(name=name, field_of_view_rad=math.radians(degrees))
+    return fitted or StatedLens(name=name, field_of_view_rad=math.radians(degrees), pixels=pixels)
+
+
+def _pixels(table: Table) -> PixelShape | None:
+    """The shape of a lens's pixels, a number or a standard's name; None after noting a fault."""
+    value = table.values["pixel_aspect"]
+    low, high = SETTINGS.pixel_aspect
+    if is_number(value) and low <= float(value) <= high:
+        return SQUARE if value == 1 else PixelShape(aspect=float(value))
+    if isinstance(value, str) and (named := shape_named(value)) is not None:
+        return named
+    expected = (
+        f"width over height of a pixel, from {low:g} to {high:g}, or one of "
+        + "; ".join(name for name in NAMED if "samples" not in name)
+        + "; with `, 720 samples` or `, 704 samples` behind it where that is known"
+    )
+    near = difflib.get_close_matches(str(value), NAMED, n=1)
+    table.wrong(
+        "pixel_aspect", expected, f"did you mean `{near[0]}`?" if near else "correct the value"
+    )
+    return None
 
 
 def _lens_in_file(

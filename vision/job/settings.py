@@ -25,6 +25,9 @@ class Settings:
     """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
     field_of_view_deg: tuple[float, float] = (20.0, 250.0)
     """Of a stated lens: wider than any that is sold. What lies outside is refused."""
+    pixel_aspect: tuple[float, float] = (0.3, 3.0)
+    """Width over height of a stated pixel: twice what any standard has, for pictures of one
+    field."""
     most_marks: int = 1000
     """On one strip: a slip in `count` must not fill the memory."""
     most_corners: int = 50
