@@ -13,11 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from vision.calibration.board import BoardView
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
+from vision.marks.damping import Fitted, descend
 from vision.units.arrays import Array
 
 EDGES_DEG = (12, 16, 21, 28, 36, 45, 55, 65, 76, 87, 98, 110)
@@ -131,40 +133,42 @@ def _twins(R: Array, t: Array) -> tuple[Array, Array]:
 def _refined(
     lens: Lens, board: Array, pixels: Array, weight: Array, R: Array, t: Array
 ) -> tuple[Array, Array, Array]:
-    """Refine all poses at once with the lens held fixed: damped Gauss-Newton, 6 unknowns each."""
-    damping = np.full(len(R), 1e-3)
-    residual, J, cost = _pose_rows(lens, board, pixels, weight, R, t)
-    for _ in range(REFINE_STEPS):
-        normal = np.einsum("vnia,vnib->vab", J, J)
-        gradient = np.einsum("vnia,vni->va", J, residual)
-        ridge = damping[:, None] * np.einsum("vaa->va", normal) + 1e-12
-        step = -np.linalg.solve(normal + np.eye(6) * ridge[:, None], gradient[..., None])[..., 0]
-        R_then = Rotation.from_rotvec(step[:, 3:]).as_matrix() @ R
-        t_then = t + step[:, :3]
-        trial = _pose_rows(lens, board, pixels, weight, R_then, t_then)
-        better = trial[2] < cost
-        R = np.where(better[:, None, None], R_then, R)
-        t = np.where(better[:, None], t_then, t)
-        residual = np.where(better[:, None, None], trial[0], residual)
-        J = np.where(better[:, None, None, None], trial[1], J)
-        cost = np.where(better, trial[2], cost)
-        damping = np.where(better, damping * 0.1, damping * 8)
+    """Refine all poses at once with the lens held fixed; with each view's RMS in px."""
+
+    def evaluated(poses: Array, which: NDArray[np.intp]) -> Fitted:
+        residual, J = _pose_rows(lens, board, pixels, weight, poses)
+        return Fitted(
+            state=poses,
+            cost=np.square(residual).sum(axis=(1, 2)),
+            normal=np.einsum("vnia,vnib->vab", J, J),
+            right=-np.einsum("vnia,vni->va", J, residual),
+        )
+
+    start = np.concatenate([R, t[..., None]], axis=-1)
+    found = descend(evaluated, _moved, start, REFINE_STEPS, less=0.1)
     count = np.maximum(weight.sum(axis=1), 1.0)
-    return R, t, np.sqrt(cost / count)
+    return found.state[..., :3], found.state[..., 3], np.sqrt(found.cost / count)
+
+
+def _moved(poses: Array, step: Array) -> Array:
+    """Poses (v, 3, 4) after steps (v, 6): [R t], moved by t and turned on the left."""
+    R = Rotation.from_rotvec(step[:, 3:]).as_matrix() @ poses[..., :3]
+    return np.concatenate([R, poses[..., 3:] + step[:, :3, None]], axis=-1)
 
 
 def _pose_rows(
-    lens: Lens, board: Array, pixels: Array, weight: Array, R: Array, t: Array
-) -> tuple[Array, Array, Array]:
-    """Residuals (v, n, 2), derivatives (v, n, 2, 6) by t and a turn about the board's own origin,
-    and the sum of squares (v,). A point that the lens cannot see counts as far off.
-    """  # noqa: D205
-    turned = np.einsum("vij,vnj->vni", R, board)
-    seen, d_point, _ = lens.project_with_derivatives(turned + t[:, None])
+    lens: Lens, board: Array, pixels: Array, weight: Array, poses: Array
+) -> tuple[Array, Array]:
+    """Residuals (v, n, 2), and derivatives (v, n, 2, 6) by t and a turn about the board's origin.
+
+    Of poses (v, 3, 4). A point that the lens cannot see counts as far off.
+    """
+    turned = np.einsum("vij,vnj->vni", poses[..., :3], board)
+    seen, d_point, _ = lens.project_with_derivatives(turned + poses[:, None, :, 3])
     J = np.concatenate([d_point, -d_point @ cross_matrix(turned)], axis=-1)
     J = np.nan_to_num(J) * weight[..., None, None]
     residual = np.where(np.isfinite(seen), seen - pixels, float(lens.width)) * weight[..., None]
-    return residual, J, np.square(residual).sum(axis=(1, 2))
+    return residual, J
 
 
 def _as_poses(R: Array, t: Array) -> tuple[Pose, ...]:

@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.marks.damping import damped_step, inverse_diagonal
+from vision.marks.damping import Fitted, descend, inverse_diagonal
 from vision.marks.settings import SETTINGS, Window
 from vision.units.arrays import Array
 
@@ -85,59 +86,57 @@ def edge_basis(across: Array, along: Array, state: Array) -> tuple[Array, Array]
     return np.asarray(ndtr(t)), np.stack([-density, density * along, -density * t], axis=-1)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Edges(Fitted):
+    """Edges with the states of `edge_basis` and the levels (n, 2) on both sides, solved for."""
+
+    levels: Array
+
+
 def _fit(windows: _Windows, start_px: float, noise: float) -> EdgeFit:
     """Damped Gauss-Newton steps for all edges at once, the two levels solved for exactly."""
-    count = len(windows.levels)
-    state = np.tile([0.0, 0.0, start_px], (count, 1))
-    levels, residual, jacobian, cost = _evaluated(windows, state)
-    damping = np.full(count, 1e-2)
-    for _ in range(TUNED.steps):
+
+    def evaluated(state: Array, which: NDArray[np.intp]) -> _Edges:
+        share, slopes = edge_basis(windows.across, windows.along, state)
+        basis = np.stack([1 - share, share], axis=-1)
+        turned = basis.transpose(0, 2, 1)
+        system = turned @ basis + 1e-6 * np.eye(2)
+        levels = np.linalg.solve(system, turned @ windows.levels[..., None])[..., 0]
+        residual = windows.levels - (basis @ levels[..., None])[..., 0]
+        step = (levels[:, 1] - levels[:, 0])[:, None, None]
+        jacobian: Array = np.concatenate([step * slopes, basis], axis=-1)
         turned = jacobian.transpose(0, 2, 1)
-        normal = turned @ jacobian
-        gradient = (turned @ residual[..., None])[..., 0]
-        step = damped_step(normal, gradient, damping)
-        limit = np.stack([np.ones(count), np.full(count, 0.3), 0.5 * state[:, 2]], axis=1)
-        trial = state + np.clip(step[:, :3], -limit, limit * np.array([1.0, 1.0, 2.0]))
-        trial[:, 1] = np.clip(trial[:, 1], -0.4, 0.4)
-        trial[:, 2] = np.clip(trial[:, 2], *TUNED.blur_range_px)
-        tried = _evaluated(windows, trial)
-        better = tried[3] <= cost
-        state = np.where(better[:, None], trial, state)
-        levels = np.where(better[:, None], tried[0], levels)
-        residual = np.where(better[:, None], tried[1], residual)
-        jacobian = np.where(better[:, None, None], tried[2], jacobian)
-        cost = np.where(better, tried[3], cost)
-        damping = np.where(better, damping * 0.3, damping * 8)
-    return _answer(windows, state, levels, jacobian, cost, noise)
+        return _Edges(
+            state=state,
+            cost=np.square(residual).sum(axis=1),
+            normal=turned @ jacobian,
+            right=(turned @ residual[..., None])[..., 0],
+            levels=np.asarray(levels, dtype=np.float64),
+        )
 
-
-def _evaluated(windows: _Windows, state: Array) -> tuple[Array, Array, Array, Array]:
-    """Levels (n, 2), residuals (n, k), derivatives (n, k, 5) of the model, and cost (n,)."""
-    share, slopes = edge_basis(windows.across, windows.along, state)
-    basis = np.stack([1 - share, share], axis=-1)
-    turned = basis.transpose(0, 2, 1)
-    normal = turned @ basis + 1e-6 * np.eye(2)
-    levels = np.linalg.solve(normal, turned @ windows.levels[..., None])[..., 0]
-    residual = windows.levels - (basis @ levels[..., None])[..., 0]
-    step = (levels[:, 1] - levels[:, 0])[:, None, None]
-    jacobian: Array = np.concatenate([step * slopes, basis], axis=-1)
-    cost: Array = (residual**2).sum(axis=1)
-    return np.asarray(levels, dtype=np.float64), residual, jacobian, cost
-
-
-def _answer(
-    windows: _Windows, state: Array, levels: Array, jacobian: Array, cost: Array, noise: float
-) -> EdgeFit:
+    start = np.tile([0.0, 0.0, start_px], (len(windows.levels), 1))
+    found = descend(evaluated, _moved, start, TUNED.steps, first=1e-2, less=0.3)
     count = windows.levels.shape[1]
-    off_variance, _, blur_variance = inverse_diagonal(jacobian.transpose(0, 2, 1) @ jacobian).T[:3]
-    noise2 = cost / (count - 5)
+    off_variance, _, blur_variance = inverse_diagonal(found.normal).T[:3]
+    noise2 = found.cost / (count - 5)
     spread = count * windows.levels.var(axis=1)
+    left = np.maximum(found.cost - count * noise**2, 0)
     return EdgeFit(
-        off_px=state[:, 0],
+        off_px=found.state[:, 0],
         off_sigma_px=np.sqrt(np.maximum(off_variance, 0) * noise2),
-        turn_rad=state[:, 1],
-        blur_px=state[:, 2],
+        turn_rad=found.state[:, 1],
+        blur_px=found.state[:, 2],
         blur_sigma_px=np.sqrt(np.maximum(blur_variance, 0) * noise2),
-        step=levels[:, 1] - levels[:, 0],
-        explained=1 - np.maximum(cost - count * noise**2, 0) / np.maximum(spread, 1e-9),
+        step=found.levels[:, 1] - found.levels[:, 0],
+        explained=1 - left / np.maximum(spread, 1e-9),
     )
+
+
+def _moved(state: Array, step: Array) -> Array:
+    """A state after a step, which goes no further than the slopes at its start tell."""
+    ones = np.ones(len(state))
+    limit = np.stack([ones, 0.3 * ones, 0.5 * state[:, 2]], axis=1)
+    state = state + np.clip(step[:, :3], -limit, limit * np.array([1.0, 1.0, 2.0]))
+    state[:, 1] = np.clip(state[:, 1], -0.4, 0.4)
+    state[:, 2] = np.clip(state[:, 2], *TUNED.blur_range_px)
+    return state

@@ -7,7 +7,7 @@ corner's levels are not a saddle's, the edge of a shadow across it is tried.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,15 +18,14 @@ from vision.calibration.board_corners.saddle import (
     CONTRAST,
     LEVEL,
     PLAIN,
-    SHADED,
     SOFTNESS,
     TURNS,
     saddle,
     shadow_seeds,
 )
-from vision.calibration.board_corners.surface import narrowing, smoothed, steps
+from vision.calibration.board_corners.surface import narrowing, smoothed, spacing_of, steps
 from vision.calibration.settings import SETTINGS
-from vision.marks.damping import damped_step
+from vision.marks.damping import Fitted, descend, rows_of, with_rows
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
@@ -64,9 +63,6 @@ class _Windows:
     values: Array
     bend: Array
 
-    def chosen(self, which: NDArray[np.intp]) -> _Windows:
-        return _Windows(**{each.name: getattr(self, each.name)[which] for each in fields(self)})
-
 
 def fit_corners(grey: Grey, grid: Array) -> Corners:
     """Fit a blurred saddle round each corner of `grid` (rows, columns, 2).
@@ -75,29 +71,26 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     the grid, and held fixed. The first round gives the blur and which corners stand out; those
     start the second where the others put them, since a shadow may have dragged them off.
     """
-    windows, start = _start(
-        grey, grid, np.full((grid.shape[0] * grid.shape[1], 2), TUNED.first_share)
-    )
-    first = _answer(windows, *_levenberg(windows, start), grid)
+    first_shares = np.full((grid[..., 0].size, 2), TUNED.first_share)
+    windows, start = _start(grey, grid, first_shares)
+    first = _answer(windows, _fitted(windows, start), grid)
     sure = np.isfinite(first.covariance[:, 0, 0])
     better = _calmed(first, grid)
     blur = float(np.median(first.blur[sure])) if sure.any() else 1.0
     windows, start = _start(grey, better, _shares(better, blur))
-    plain, cost = _levenberg(windows, start)
-    corners = _answer(windows, plain, cost, better)
+    plain = _fitted(windows, start)
+    corners = _answer(windows, plain, better)
     suspect = np.flatnonzero(_suspect(corners))
-    if not len(suspect) or len(suspect) > TUNED.most_suspect * len(plain):
+    if not len(suspect) or len(suspect) > TUNED.most_suspect * len(start):
         return _believed(corners)
-    shaded = _shaded(windows.chosen(suspect), plain[suspect], blur)
+    shaded = _shaded(rows_of(windows, suspect), plain.state[suspect], blur)
     for _ in range(2):
         # Once more with the bends that the corners' own places give.
-        merged = _merged(windows, (plain, cost), shaded, suspect, better)
-        places = _calmed(merged, better)
-        across, down = steps(places)
-        windows.bend = _bends(places, across, down)
-        plain, cost = _levenberg(windows, plain)
-        shaded = _levenberg(windows.chosen(suspect), shaded[0])
-    return _believed(_merged(windows, (plain, cost), shaded, suspect, better))
+        places = _calmed(_merged(windows, plain, shaded, suspect, better), better)
+        windows = replace(windows, bend=_bends(places, *steps(places)))
+        plain = _fitted(windows, plain.state)
+        shaded = _fitted(rows_of(windows, suspect), shaded.state)
+    return _believed(_merged(windows, plain, shaded, suspect, better))
 
 
 def _believed(corners: Corners) -> Corners:
@@ -129,38 +122,30 @@ def _calmed(corners: Corners, grid: Array) -> Array:
     return np.where(np.isfinite(places), places, grid)
 
 
-def _shaded(windows: _Windows, plain: Array, blur: float) -> tuple[Array, Array]:
-    """Values (n, 11) and costs (n,) of corners with a shadow's edge across them."""
+def _shaded(windows: _Windows, plain: Array, blur: float) -> Fitted:
+    """Corners, states (n, 11), with a shadow's edge across them."""
     p = plain.copy()
     p[:, CENTRE], p[:, TURNS], p[:, BLUR] = windows.start - windows.at, windows.turns, blur
     seeds = shadow_seeds(p, windows.offset, windows.weight, windows.values, windows.bend)
-    best, chosen = np.full(len(p), np.inf), np.zeros((len(p), SHADED))
-    for number in range(seeds.shape[1]):
-        q, cost = _levenberg(windows, seeds[:, number])
-        better = cost < best
-        chosen[better], best[better] = q[better], cost[better]
-    return chosen, best
+    best, *others = (_fitted(windows, seeds[:, number]) for number in range(seeds.shape[1]))
+    for other in others:
+        better = np.asarray(other.cost < best.cost)
+        best = with_rows(best, better, rows_of(other, better))
+    return best
 
 
 def _merged(
-    windows: _Windows,
-    plain: tuple[Array, Array],
-    shaded: tuple[Array, Array],
-    suspect: NDArray[np.intp],
-    grid: Array,
+    windows: _Windows, plain: Fitted, shaded: Fitted, suspect: NDArray[np.intp], grid: Array
 ) -> Corners:
     """Corners drawn plainly, but with a shadow where it explains much more."""
-    corners = _answer(windows, *plain, grid)
-    across, down = steps(grid)
-    spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))[suspect]
-    dark = _answer(windows.chosen(suspect), *shaded, None)
+    corners = _answer(windows, plain, grid)
+    dark = _answer(rows_of(windows, suspect), shaded, None)
     moved = np.linalg.norm(dark.pixels - grid.reshape(-1, 2)[suspect], axis=-1)
-    good = np.isfinite(dark.covariance[:, 0, 0]) & (moved < TUNED.furthest_share * spacing)
+    good = np.isfinite(dark.covariance[:, 0, 0])
+    good &= moved < TUNED.furthest_share * spacing_of(grid).ravel()[suspect]
     was_sure = np.isfinite(corners.covariance[suspect, 0, 0])
     good &= ~was_sure | (dark.noise2 < TUNED.shadow_gain * corners.noise2[suspect])
-    for name in ("pixels", "covariance", "contrast", "blur", "noise2"):
-        getattr(corners, name)[suspect[good]] = getattr(dark, name)[good]
-    return corners
+    return with_rows(corners, suspect[good], rows_of(dark, good))
 
 
 def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
@@ -177,50 +162,32 @@ def _start(grey: Grey, grid: Array, shares: Array) -> tuple[_Windows, Array]:
     return windows, p
 
 
-def _levenberg(windows: _Windows, start: Array) -> tuple[Array, Array]:
-    """Damped Gauss-Newton of all corners at once from `start` (n, k): the last values and costs.
+def _fitted(windows: _Windows, start: Array) -> Fitted:
+    """All corners fitted at once from `start` (n, k); who is done, or never bettered, drops out."""
+    bounded = [BLUR] if start.shape[1] == PLAIN else [BLUR, SOFTNESS]
 
-    Corners that are done, or that no step betters, drop out.
-    """
-    unknowns = start.shape[1]
-    whole, costs = start.copy(), np.zeros(len(start))
-    going, some, p = np.arange(len(start)), windows, start
-    damping = np.full(len(p), 1e-3)
-    model, J = saddle(p, some.offset, some.bend)
-    cost = (some.weight * (some.values - model) ** 2).sum(axis=1)
-    costs[:] = cost
-    for _ in range(TUNED.steps * (1 if unknowns == PLAIN else 2)):
-        step = _step(J, some.weight, some.values - model, damping)
-        trial = p + step
-        trial[:, BLUR] = np.clip(trial[:, BLUR], *TUNED.blurs_px)
-        if unknowns == SHADED:
-            trial[:, SOFTNESS] = np.clip(trial[:, SOFTNESS], *TUNED.blurs_px)
-        moved, slopes = saddle(trial, some.offset, some.bend)
-        cost_then = (some.weight * (some.values - moved) ** 2).sum(axis=1)
-        better = cost_then < cost
-        p = np.where(better[:, None], trial, p)
-        model = np.where(better[:, None], moved, model)
-        J = np.where(better[:, None, None], slopes, J)
-        cost = np.where(better, cost_then, cost)
-        damping = np.clip(np.where(better, damping * 0.2, damping * 8), 1e-9, 1e6)
-        whole[going], costs[going] = p, cost
-        on = (np.linalg.norm(step[:, CENTRE], axis=-1) > TUNED.done_px) & (
-            damping < TUNED.most_damping
+    def evaluated(p: Array, which: NDArray[np.intp]) -> Fitted:
+        some = windows if len(which) == len(start) else rows_of(windows, which)
+        model, J = saddle(p, some.offset, some.bend)
+        rest = some.values - model
+        weighted = J * some.weight[..., None]
+        return Fitted(
+            state=p,
+            cost=(some.weight * rest**2).sum(axis=1),
+            normal=weighted.transpose(0, 2, 1) @ J,
+            right=np.einsum("nka,nk->na", weighted, rest),
         )
-        if not on.any():
-            break
-        if on.mean() < 0.7:
-            going, some, p, cost = going[on], some.chosen(np.flatnonzero(on)), p[on], cost[on]
-            model, J, damping = model[on], J[on], damping[on]
-    return whole, costs
 
+    def moved(p: Array, step: Array) -> Array:
+        p = p + step
+        p[:, bounded] = np.clip(p[:, bounded], *TUNED.blurs_px)
+        return p
 
-def _step(J: Array, weight: Array, rest: Array, damping: Array) -> Array:
-    """Damped steps (n, k) for what is left, `rest` (n, m)."""
-    weighted = J * weight[..., None]
-    normal = weighted.transpose(0, 2, 1) @ J
-    gradient = np.einsum("nka,nk->na", weighted, rest)
-    return damped_step(normal, gradient, damping + 1e-9)
+    def rests(step: Array, damping: Array) -> Flags:
+        still = np.linalg.norm(step[:, CENTRE], axis=-1) <= TUNED.done_px
+        return np.asarray(still | (damping >= TUNED.most_damping))
+
+    return descend(evaluated, moved, start, TUNED.steps * len(bounded), rests)
 
 
 def _shares(grid: Array, blur_px: float) -> Array:
@@ -300,26 +267,23 @@ def _bends(grid: Array, across: Array, down: Array) -> Array:
     return np.stack(bends, axis=-1)
 
 
-def _answer(windows: _Windows, p: Array, cost: Array, grid: Array | None) -> Corners:
+def _answer(windows: _Windows, found: Fitted, grid: Array | None) -> Corners:
     """Centres with covariances from what each fit left over; NaN where it cannot be meant.
 
     `grid` (rows, columns, 2) is where the corners were thought to be; None where that is no matter.
     """
-    unknowns = p.shape[1]
-    J = saddle(p, windows.offset, windows.bend)[1]
+    p, unknowns = found.state, found.state.shape[1]
     count = windows.weight.sum(axis=1)
-    normal = (J * windows.weight[..., None]).transpose(0, 2, 1) @ J
-    scale = np.sqrt(np.maximum(np.einsum("naa->na", normal), 1e-30))
-    inverse = np.linalg.pinv(normal / scale[:, :, None] / scale[:, None, :], hermitian=True)
-    inverse = inverse / scale[:, :, None] / scale[:, None, :]
+    scale = np.sqrt(np.maximum(np.einsum("naa->na", found.normal), 1e-30))
+    scale2 = scale[:, :, None] * scale[:, None, :]
+    inverse = np.linalg.pinv(found.normal / scale2, hermitian=True) / scale2
     # At least a third of a grey level: rounding to whole levels alone leaves 0.29.
-    noise2 = np.maximum(cost / np.maximum(count - unknowns, 1), 1 / 9)
+    noise2 = np.maximum(found.cost / np.maximum(count - unknowns, 1), 1 / 9)
     covariance = noise2[:, None, None] * inverse[:, :2, :2] + TUNED.least_sigma_px**2 * np.eye(2)
     pixels = windows.at + p[:, CENTRE]
     lost = count < max(TUNED.fewest_pixels, unknowns + 4)
     if grid is not None:
-        across, down = steps(grid)
-        spacing = np.minimum(np.linalg.norm(across, axis=-1), np.linalg.norm(down, axis=-1))
+        spacing = spacing_of(grid).ravel()
         moved = np.linalg.norm(pixels - grid.reshape(-1, 2), axis=-1)
         lost |= moved > np.maximum(TUNED.furthest_share * spacing, 1.0)
         lost |= np.einsum("naa->n", covariance) > spacing**2 / 50

@@ -6,7 +6,7 @@ one in the sun, and an edge that runs on through a shadow's edge keeps its contr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -15,6 +15,7 @@ from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
 from vision.calibration.settings import SETTINGS
+from vision.marks.damping import rows_of
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
 
@@ -74,7 +75,7 @@ def find_saddles(logs: NDArray[np.float32]) -> Saddles:
     # One corner may peak at two pixels and two scales; the stronger stays.
     for first, second in sorted(cKDTree(saddles.pixels).query_pairs(TUNED.saddles_apart_px)):
         kept[max(first, second)] &= not kept[min(first, second)]
-    return Saddles(**{each.name: getattr(saddles, each.name)[kept] for each in fields(saddles)})
+    return rows_of(saddles, kept)
 
 
 def smooth_logs(logs: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -16,6 +16,12 @@ def steps(grid: Array) -> tuple[Array, Array]:
     return across.reshape(-1, 2), down.reshape(-1, 2)
 
 
+def spacing_of(grid: Array) -> Array:
+    """Distance (rows, columns) in px from each corner to the nearer of the next ones."""
+    lengths = [np.linalg.norm(step, axis=-1) for step in steps(grid)]
+    return np.asarray(np.minimum(*lengths).reshape(grid.shape[:2]))
+
+
 def narrowing(grid: Array) -> Array:
     """Shorter step to a next corner over the mean one, along rows and columns, (n, 2), at most 1.
 
@@ -55,10 +61,7 @@ def smoothed(grid: Array) -> tuple[Array, Flags]:
         fit = np.linalg.lstsq(terms[trusted], grid[trusted], rcond=None)[0]
         smooth = terms @ fit
         off = np.linalg.norm(grid - smooth, axis=-1)
-        across, down = steps(smooth)
-        spacing = np.minimum(np.linalg.norm(down, axis=-1), np.linalg.norm(across, axis=-1))
-        spacing = spacing.reshape(known.shape)
-        most = np.maximum(TUNED.wrong_share * spacing, 4 * np.median(off[trusted]))
+        most = np.maximum(TUNED.wrong_share * spacing_of(smooth), 4 * np.median(off[trusted]))
         wrong = known & (off > np.maximum(most, 0.5))
         following = known & ~wrong
         if following.sum() < len(terms[0, 0]) + 2 or (following == trusted).all():

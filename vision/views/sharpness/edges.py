@@ -7,12 +7,12 @@ explained badly and left out. In a dark or very soft picture the same is done at
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from vision.marks.damping import with_rows
 from vision.marks.edge_fit import EdgeFit, fit_edges
 from vision.marks.settings import SETTINGS as MARKS
 from vision.units.arrays import Array, freeze
@@ -172,9 +172,4 @@ def _fitted(grey: np.ndarray, pixels: np.ndarray, normal: Array, noise: float) -
     if len(soft) == 0:
         return fit
     wide = fit_edges(grey, pixels[soft], normal[soft], TUNED.wide, noise)
-    merged = {}
-    for field in dataclasses.fields(fit):
-        name = field.name
-        merged[name] = getattr(fit, name).copy()
-        merged[name][soft] = getattr(wide, name)
-    return EdgeFit(**merged)
+    return with_rows(fit, soft, wide)
