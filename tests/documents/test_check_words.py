@@ -36,7 +36,7 @@ MADE = re.compile(
     r'(?:Reason|\bno|reasons_for)\(\s*(?:word,\s*|found,\s*|verdict,\s*)?f?"([a-z{}-]+)"'
 )
 ROOMS = ("adjustment", "calibration", "camera", "comparison", "inspection", "views/ground.py")
-ROOMS += ("planning/tape_check.py",)
+ROOMS += ("planning/tape_check.py", "job/plausible.py")
 NOT_LITERAL = {"box-corner-not-found", "box-corner-not-judged", *JUDGED, *FAULTS}
 """Constants, the names of judged figures, and faults of pictures."""
 OF_FINDING = {*MARKS, *NAMING}

@@ -152,9 +152,11 @@ def test_a_state_that_is_no_table() -> None:
 
 
 def test_units_apply_to_bare_lengths_only() -> None:
-    text = JOB.replace('units = "m"', 'units = "ft"').replace("length = 8.4", 'length = "8.4 m"')
+    text = JOB.replace('units = "m"', 'units = "ft"').replace("length = 8.4", 'length = "2.5 m"')
+    # So much of the job is in bare figures that the body has to be as small as those then are.
+    text = text.replace("230 cm", "70 cm")
     job = job_from_text(text.replace("4.005", "4"), "job.toml")
-    assert job.vehicle.length_m == 8.4
+    assert job.vehicle.length_m == 2.5
     assert job.strip("front").length_m == pytest.approx(4 * 0.3048)  # NIST SP 811
 
 

@@ -37,6 +37,7 @@ from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
 from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
 from vision.job.job import Camera, SingleMark, Strip
+from vision.job.plausible import unusual
 from vision.marks.picture import Picture
 from vision.units.reason import Reason
 from vision.views.ground import ground_map
@@ -275,13 +276,13 @@ def _warnings(
     strips: tuple[LayingVerdict, ...],
 ) -> tuple[Reason, ...]:
     """What a person should know beside the verdicts."""
-    joint = found.adjustment
+    joint, odd = found.adjustment, unusual(found.job)
     if isinstance(joint, NoFit):
-        return (Reason("no-joint-adjustment", why=joint.reason),)
+        return (*odd, Reason("no-joint-adjustment", why=joint.reason))
     told = {reason for strip in strips for reason in strip.reasons}
     lies = [each.reason for each in left_out if each.reason not in told]
     used = {reading.group for reading in joint.readings}
     groups = [Group.of_reading(number) for number in range(1, len(found.job.readings) + 1)]
     unused = [Reason("reading-not-used", group=group) for group in groups if group not in used]
     open_ = [each for each in (doubts(stated), unobserved(joint)) if each is not None]
-    return (*causes(found.job, joint), *lies, *open_, *unused)
+    return (*odd, *causes(found.job, joint), *lies, *open_, *unused)

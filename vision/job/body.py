@@ -27,20 +27,50 @@ def body_hides(
     given = np.asarray(ground_points, dtype=np.float64).reshape(-1, np.shape(ground_points)[-1])
     points = np.zeros((len(given), 3))
     points[:, : given.shape[1]] = given
-    low, high = _box(vehicle, camera, margin_m)
+    return np.asarray(_share_inside(_box(vehicle, camera, margin_m), camera, points) > 1e-9)
+
+
+def crossed_m(
+    vehicle: Vehicle, start_m: Array, ends_m: Array, *, margin_m: float = SETTINGS.body_margin_m
+) -> Array:
+    """How far lines from a camera (3,) to points (n, 3) run inside the body as `body_hides` has it.
+
+    In m, (n,).
+    """
+    share = _share_inside(_box(vehicle, start_m, margin_m), start_m, ends_m)
+    return np.asarray(np.maximum(share, 0.0) * np.linalg.norm(ends_m - start_m, axis=1))
+
+
+def inside_m(vehicle: Vehicle, place_m: Array) -> float:
+    """How deep a place (3,) lies inside the body; outside, the distance to it as a negative number.
+
+    A body of unknown height has no roof.
+    """
+    x, y, z = place_m
+    over = z - (np.inf if vehicle.height_m is None else vehicle.height_m)
+    beyond = np.array([abs(x) - vehicle.length_m / 2, abs(y) - vehicle.width_m / 2, over])
+    if (beyond < 0).all():
+        return float(-beyond.max())
+    return -float(np.linalg.norm(np.maximum(beyond, 0.0)))
+
+
+def _share_inside(box: tuple[Array, Array], start: Array, ends: Array) -> Array:
+    """Which part of each line from a point (3,) to others (n, 3) lies in a box; at most 0 for none.
+
+    By slabs: the part of the line between each pair of faces, as shares of its length.
+    """
+    low, high = box
     if (low >= high).any():
-        return np.zeros(len(points), dtype=bool)
-    along = points - camera
-    # Slabs: the part of the segment between each pair of faces, as shares of its length.
+        return np.zeros(len(ends))
+    along = ends - start
     with np.errstate(divide="ignore", invalid="ignore"):
-        first, second = (low - camera) / along, (high - camera) / along
+        first, second = (low - start) / along, (high - start) / along
     level = along == 0
-    between = (camera > low) & (camera < high)
+    between = (start > low) & (start < high)
     enters = np.where(level, np.where(between, -np.inf, np.inf), np.minimum(first, second))
     leaves = np.where(level, np.where(between, np.inf, -np.inf), np.maximum(first, second))
     begins = np.maximum(enters.max(axis=1), 0.0)
-    ends = np.minimum(leaves.min(axis=1), 1.0)
-    return np.asarray(ends - begins > 1e-9)
+    return np.asarray(np.minimum(leaves.min(axis=1), 1.0) - begins)
 
 
 def _box(vehicle: Vehicle, camera: Array, margin_m: float) -> tuple[Array, Array]:

@@ -21,6 +21,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.job.job import Camera, Job, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job.mark_keys import ends, mark_of, strip_of
 from vision.job.means_keys import bracket_of, means_of
+from vision.job.plausible import note_impossible, unit_step
 from vision.job.reading_keys import readings_of
 from vision.job.settings import SETTINGS
 from vision.units.errors import BadInputError, Fault
@@ -137,6 +138,7 @@ def _job(top: Table, lens_texts: Mapping[str, bytes | None], planning: bool) -> 
     readings = readings_of(top, strips, marks, cameras)
     tolerances = _tolerances(top.table("tolerance", required=False))
     means = means_of(top)
+    note_impossible(top, vehicle, cameras.values(), strips.values(), marks.values())
     top.close()
     if top.faults:
         return None
@@ -176,7 +178,8 @@ def _size(table: Table, name: str) -> float:
     """One of the body's sizes; NaN after noting a fault."""
     size_m, (least_m, most_m) = table.length(name), SETTINGS.body_m[name]
     if size_m < least_m or size_m > most_m:
-        table.wrong(name, f"a length from {least_m:g} to {most_m:g} m", "check the unit")
+        expected = f"a length from {least_m:g} to {most_m:g} m"
+        table.wrong(name, expected, unit_step(table.values.get(name), name))
         return math.nan
     return size_m
 

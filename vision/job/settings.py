@@ -35,6 +35,40 @@ class Settings:
     strip_agreement_m: float = 0.01
     """How far the last `at` may be from the strip's length: as a tape is read in a yard. Less, and
     honest layouts are refused; more, and a mistyped end passes."""
+    usual_m: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: MappingProxyType(
+            {
+                "length": (3.0, 20.0),
+                "width": (1.4, 4.0),
+                "height": (1.4, 5.0),
+                "tape_width": (0.04, 0.4),
+                "mark": (0.02, 0.4),
+                "position_sigma": (0.003, 0.2),
+                "mark_sigma": (0.0005, 0.02),
+            }
+        )
+    )
+    """What such lengths measure in practice; common practice, no source. A length that cannot be is
+    asked for in the unit that makes it one of these; nothing is refused for being outside."""
+    usual_field_deg: tuple[float, float] = (60.0, 220.0)
+    """Of wide-angle cameras that are sold; others are said."""
+    deepest_camera_m: float = 1.0
+    farthest_camera_m: float = 10.0
+    """How far a camera may be inside the body as a box, and from it: bodies are rounded, and arms
+    reach out. Beyond, a sign, a digit or a unit is wrong."""
+    near_body_m: float = 0.5
+    """So near a face sits a camera whose place was typed in the right unit."""
+    looks_through_m: float = 0.5
+    """How far a camera's axis may run on inside the body: one on an arm that looks back and down
+    meets the foot of the body."""
+    same_mounting_m: float = 1.0
+    """Two cameras no farther apart that look the same way are one entry typed twice."""
+    strip_under_m: float = 0.25
+    """How far tape may be pushed under the body's edge."""
+    widest_tape_m: float = 0.6
+    largest_mark_m: float = 3.0
+    largest_sigma_m: float = 1.0
+    """Wider tape is none, a larger mark no print, and whoever is less sure has not measured."""
     longest_state: int = 120
     """Characters of a line on the vehicle's state: what a line of a printed sheet holds."""
 

@@ -102,6 +102,17 @@ STATED: dict[str, Words] = {
         f" {say.lengths.doubt(a['stated_sigma_m'])} (one sigma); tape its ends again to be sure"
     ),
     "cannot-tell": _cannot_tell,
+    "camera-inside-body": lambda a, say: (
+        f"the {a['camera']} camera stands {say.lengths.cm(a['inside_m'])} inside the body as"
+        " stated; it is taken to sit on the nearest face: check its position and the body's size"
+    ),
+    "field-unusual": lambda a, _: (
+        f"lens {a['lens']} is stated to see {np.degrees(a['field_rad']):.0f} degrees, which is"
+        " unusual: check field_of_view_deg"
+    ),
+    "body-unusual": lambda a, say: (
+        f"{a['key']} is {say.lengths.m(a['size_m'])}, which is unusual: check it and its unit"
+    ),
     "unobserved": _unobserved,
     "no-joint-adjustment": lambda a, say: f"no joint adjustment: {say(a['why'])}",
     "reading-not-used": lambda a, _: (
