@@ -25,6 +25,7 @@ from vision.practice.boxes import Box, box_entry, shaded_by
 from vision.practice.deviations import Damage, Deviations, Ground, Moved, Person
 from vision.practice.deviations_file import deviations_from_text
 from vision.practice.scene import Scene, draw_scene
+from vision.practice.world import true_world
 from vision.units.errors import BadInputError
 
 BASE = Deviations(width=640, height=360, light=PLAIN)
@@ -256,6 +257,18 @@ def test_odd_rows_show_the_yard_later_and_aside(job: Job, plain: Scene) -> None:
     # The body goes with the camera.
     bumper, still = (each.pictures["front"][-6:].astype(float) for each in (scene, plain))
     assert np.abs(bumper[1::2, 303:343] - still[1::2, 300:340]).max() < 4
+
+
+def test_pixels_are_as_wide_as_stated(job: Job, plain: Scene) -> None:
+    asked = deviations_from_text(b"[scene]\nexact_lenses = true\npixel_aspect = 1.5", "d", job)
+    assert asked.pixel_aspect == 1.5
+    lens = true_world(job, asked, np.random.default_rng(1)).eyes[0].lens
+    assert lens.fy / lens.fx == pytest.approx(1.5)
+    # As wide as with square pixels, and flatter by the shape of a pixel.
+    flat = true_world(job, replace(asked, pixel_aspect=None), np.random.default_rng(1)).eyes[0].lens
+    assert (lens.fx, lens.cx) == (flat.fx, flat.cx)
+    with pytest.raises(BadInputError, match="pixel_aspect"):
+        deviations_from_text(b"[scene]\npixel_aspect = 5", "d.toml", job)
 
 
 def test_bands_are_as_strong_as_stated(job: Job, plain: Scene) -> None:

@@ -144,10 +144,15 @@ class Cover:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Deviations:
-    """Everything that is to be drawn otherwise than planned; by default nothing is."""
+    """Everything that is to be drawn otherwise than planned; by default nothing is.
+
+    `pixel_aspect` is the width over the height of a pixel, where no fitted lens has its own; None:
+    as the job says, or square.
+    """
 
     width: int = WIDTH_PX
     height: int = HEIGHT_PX
+    pixel_aspect: float | None = None
     exact_lenses: bool = False
     small_errors: float = 0.0
     light: Light = field(default_factory=Light)

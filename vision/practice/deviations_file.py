@@ -7,6 +7,7 @@ optional and all faults are met in one pass, as in a job file:
     units = "m"                  # unit of bare lengths in this file; metres without it
     width = 1280                 # of pictures whose lens is not fitted, px
     height = 720
+    pixel_aspect = 1             # width over height of a pixel, where the job does not say
     exact_lenses = false         # true: the guess that a field of view gives, and nothing else
     small_errors = 0             # share of every stated sigma that is drawn at random, 1 is all
 
@@ -117,6 +118,7 @@ GROUND: Ranges = {
     "leaves": (0, 1000),
 }
 DAMAGE: Ranges = {"leaves": (0, 100), "torn": (0, 1), "smeared": (0, 1), "covered": (0, 1)}
+PIXEL_ASPECT = (0.5, 2.0)
 LARGEST_TURN_DEG = 180.0
 LARGEST_SHIFT_M = 20.0
 LARGEST_BOW_M = 1.0
@@ -134,6 +136,8 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     head = top.table("scene", required=False)
     top.units.name = head.choice("units", tuple(UNITS), "m") or "m"
     scene = {"exact_lenses": head.flag("exact_lenses"), **_figures(head, Deviations(), SCENE)}
+    if head.has("pixel_aspect"):
+        scene["pixel_aspect"] = head.number("pixel_aspect", *PIXEL_ASPECT)
     head.close()
     light = _light(top.table("light", required=False))
     lot = top.table("ground", required=False)

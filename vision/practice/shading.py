@@ -79,7 +79,8 @@ def shade(scenery: Scenery, origin: Array, rays: Floats) -> Shaded:
             colours[hit] = _on_box(scenery, box, places, faces[hit])
             if box is scenery.body and scenery.ground.gloss > 0:
                 colours[hit] = _polished(scenery, places, rays[hit], faces[hit], colours[hit])
-            fine[hit] = box is not scenery.body
+            # Edges of plain things stand out by themselves.
+            fine[hit] = box is not scenery.body and box.colour is None
     return Shaded(colours=colours, fine=fine)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior
+from vision.camera.pixel_shape import PixelShape
 from vision.camera.stated_lens import StatedLens
 from vision.job.job import Camera, Job, Strip, Vehicle
 from vision.job.layout import PlannedMark, planned_layout
@@ -223,8 +224,10 @@ def _true_lens(
         limit = lens.monotone_limit_rad
         return lens, limit if np.isnan(edge) else edge
     assert stated.field_of_view_rad is not None
-    guess = lens_prior(stated, deviations.width, deviations.height).guess
     half = 0.5 * stated.field_of_view_rad
+    if deviations.pixel_aspect is not None:
+        stated = replace(stated, pixels=PixelShape(aspect=deviations.pixel_aspect))
+    guess = lens_prior(stated, deviations.width, deviations.height).guess
     dark = SETTINGS.image_circle * half
     above = rng.uniform(*SETTINGS.focal_above)
     edge_share = 1 + rng.normal(0, SETTINGS.edge_sigma)
