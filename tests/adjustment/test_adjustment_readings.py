@@ -19,7 +19,7 @@ from vision.adjustment.groups import Group
 from vision.adjustment.search import adjust, adjust_readings
 from vision.adjustment.solution import length_blunder
 from vision.camera.solver import NoFit
-from vision.documents.check_words.stated import misread
+from vision.documents.check_words.saying import misread
 from vision.inspection.verdict.causes import causes
 from vision.job.job import AngleReading, LengthReading
 from vision.job.mark_id import MarkId

@@ -39,7 +39,7 @@ from vision.comparison.search import search
 from vision.comparison.settings import SETTINGS
 from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
-from vision.documents.check_words.cameras import WAYS
+from vision.documents.check_words.saying import WAYS
 from vision.documents.comparison_page import comparison_page
 from vision.documents.comparison_words import PLACES, sentences, state_sentences
 from vision.job.job import Job

@@ -15,18 +15,8 @@ import numpy as np
 import pytest
 
 from tests.paths import ROOT
-from vision.documents.check_words import (
-    cameras,
-    finding,
-    laid,
-    missing,
-    no_fit,
-    pictures,
-    seams,
-    stated,
-)
-from vision.documents.check_words.finding import MARKS, NAMING
-from vision.documents.check_words.words import JUDGED, WORDS, say_check
+from vision.documents.check_words.saying import codes_of, words_of
+from vision.documents.check_words.words import FAMILIES, say_check
 from vision.inspection.inspected import Inspection
 from vision.inspection.verdict.pictures import FAULTS
 from vision.units.plain import how_written
@@ -37,9 +27,12 @@ MADE = re.compile(
 )
 ROOMS = ("adjustment", "calibration", "camera", "comparison", "inspection", "views/ground.py")
 ROOMS += ("planning/tape_check.py", "job/plausible.py")
+WORDS = {family: words_of(f"check_words/{family}.toml") for family in FAMILIES}
+CODES = {family: set(codes_of(words)) for family, words in WORDS.items()}
+JUDGED = set().union(*(words.get("judged", ()) for words in WORDS.values()))
 NOT_LITERAL = {"box-corner-not-found", "box-corner-not-judged", *JUDGED, *FAULTS}
 """Constants, the names of judged figures, and faults of pictures."""
-OF_FINDING = {*MARKS, *NAMING}
+OF_FINDING = CODES["marks"] | CODES["naming"]
 """Whose codes are compared with the rooms that give them in `test_finding_words`."""
 
 
@@ -64,9 +57,23 @@ def test_every_code_has_words_and_no_words_lack_a_code() -> None:
     made = {code for file in files() for code in MADE.findall(file.read_text(encoding="utf-8"))}
     made = {code for code in made if "{" not in code} | NOT_LITERAL | why_null(Inspection)
     # What is judged has words for either outcome, and none for itself.
-    judged = {*JUDGED, "nearest-ground"}
-    made = made - judged | {f"{of}-{word}" for of in judged for word in ("beyond", "not-judged")}
-    assert made - OF_FINDING == set(WORDS) - OF_FINDING
+    made -= JUDGED | {"nearest-ground"}
+    made |= {f"nearest-ground-{word}" for word in ("beyond", "not-judged")}
+    assert made - OF_FINDING == set().union(*CODES.values()) - OF_FINDING
+
+
+@pytest.mark.parametrize("of", sorted(JUDGED))
+def test_what_is_judged_has_words_for_every_outcome(of: str) -> None:
+    figures = {"off_m": 0.05, "sigma_m": 0.01, "limit_m": 0.03, "mark": "left/3"}
+    figures |= {"off_rad": 0.05, "sigma_rad": 0.01, "limit_rad": 0.03}
+    say = say_check()
+    beyond, open_ = (say(Reason(f"{of}-{w}", **figures)) for w in ("beyond", "not-judged"))
+    within = say(Reason("significant-within", of=of, **figures))
+    what = beyond.partition(";")[0]
+    assert beyond.endswith(" allowed")
+    assert within.startswith(f"{what}: a real difference")
+    assert open_.startswith(f"{what}: ")
+    assert open_.endswith("would narrow it")
 
 
 def test_a_code_without_words_is_a_mistake() -> None:
@@ -110,11 +117,7 @@ def test_what_lies_off_is_moved_the_other_way(way: str, back: str) -> None:
 
 
 def test_no_two_families_have_words_for_one_code() -> None:
-    families = (
-        cameras.CAMERAS, finding.MARKS, finding.NAMING, laid.LAID, missing.MISSING,
-        no_fit.NO_FIT, pictures.PICTURES, seams.SEAMS, stated.STATED,
-    )  # fmt: skip
-    assert len(set().union(*families)) == sum(map(len, families))
+    assert len(set().union(*CODES.values())) == sum(map(len, CODES.values()))
 
 
 def test_too_few_marks_are_said_of_a_layout_and_of_a_fit() -> None:

@@ -9,13 +9,16 @@ import re
 
 from tests.paths import ROOT
 from tests.tape import metric_alone
-from vision.documents.check_words.finding import MARKS, NAMING, TEXTURES
-from vision.documents.check_words.no_fit import NO_FIT
+from vision.documents.check_words.saying import codes_of, words_of
 from vision.documents.check_words.words import say_check, say_texture
 from vision.units.length_words import LengthWords
 from vision.units.reason import Reason
 
 VISION = ROOT / "vision"
+FAMILIES = ("marks", "naming", "no_fit", "texture")
+MARKS, NAMING, NO_FIT, TEXTURES = (
+    set(codes_of(words_of(f"check_words/{family}.toml"))) for family in FAMILIES
+)
 
 
 def made_in(*rooms: str) -> set[str]:
@@ -27,9 +30,9 @@ def made_in(*rooms: str) -> set[str]:
 def test_every_code_has_words_and_no_words_lack_a_code() -> None:
     found = made_in("identification", "marks")
     later = {"misfit-all", "camera-not-identified"}  # which the whole inspection adds
-    assert found | later == set(MARKS) | set(NAMING)
-    assert not set(MARKS) & set(NAMING)
-    assert made_in("views") - set(NO_FIT) == set(TEXTURES)
+    assert found | later == MARKS | NAMING
+    assert not MARKS & NAMING
+    assert made_in("views") - NO_FIT == TEXTURES
 
 
 def test_figures_are_said() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from tests.paths import ROOT
-from vision.documents.check_words.no_fit import NO_FIT
+from vision.documents.check_words.saying import codes_of, words_of
 from vision.documents.check_words.words import say_check
 from vision.units.reason import Reason
 
@@ -18,7 +18,9 @@ def test_every_code_has_words_and_no_words_lack_a_code() -> None:
         made |= set(re.findall(r'NoFit\(\s*reason=Reason\(\s*"([a-z-]+)"', file.read_text()))
     made.add("no-baseline")  # which is made in two steps
     made |= {"took-no-part", "sizes-differ"}  # within 'nothing-shared'
-    assert made == set(NO_FIT) | {"too-few-marks"}  # whose words are those of a picture, too
+    assert made == set(codes_of(words_of("check_words/no_fit.toml"))) | {
+        "too-few-marks"
+    }  # whose words are those of a picture, too
 
 
 def test_reasons_within_reasons_are_said() -> None:

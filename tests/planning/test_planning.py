@@ -26,9 +26,10 @@ from vision.adjustment.search import adjust
 from vision.camera.geometry import Aim, Pose
 from vision.camera.lens_prior import lens_prior
 from vision.documents.cautions import CAUTION
+from vision.documents.check_words.saying import codes_of, words_of
 from vision.documents.plan_data import plan_of, schema, validate
 from vision.documents.plan_text import VERDICTS, marks_table, summary
-from vision.documents.plan_words import WORDS, say_plan
+from vision.documents.plan_words import say_plan
 from vision.job.job import Bracket, Job, SingleMark
 from vision.job.job_file import job_from_text
 from vision.job.kinds.cross import Cross
@@ -383,4 +384,4 @@ def test_every_code_of_a_plan_has_words():
     )
     made = set(re.findall(r'Reason\(\s*"([a-z-]+)"', source))
     made |= set(re.findall(r'yield "(raised-[a-z-]+)"', source))
-    assert made == set(WORDS)
+    assert made == set(codes_of(words_of("plan_words.toml")))

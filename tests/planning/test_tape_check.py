@@ -19,7 +19,7 @@ from cli.main import app
 from tests.accuracy.laying import draw, lot
 from tests.paths import CLEAR_DAY
 from vision.adjustment.groups import Group
-from vision.documents.check_words.stated import misread
+from vision.documents.check_words.saying import misread
 from vision.documents.tape_words import doubt_words
 from vision.job.job import Job, LengthReading
 from vision.job.layout import planned_layout

@@ -10,7 +10,7 @@ import numpy as np
 
 from vision.camera.geometry import ANGLES
 from vision.comparison.change import CameraChange, Comparison, SeamChange
-from vision.documents.check_words.cameras import WAYS
+from vision.documents.check_words.saying import WAYS
 from vision.documents.check_words.saying import degrees as rounded
 from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.rule import COVERAGE

@@ -6,7 +6,7 @@ import json
 
 import numpy as np
 
-from vision.documents.check_words.stated import misread
+from vision.documents.check_words.saying import misread
 from vision.planning.readings_wanted import Wanted
 from vision.planning.setting_out.readings import PlannedReading
 from vision.planning.tape_check import ReadLength

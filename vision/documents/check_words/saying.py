@@ -1,19 +1,47 @@
-"""How a reason becomes a sentence: its code names the words, its figures go into them."""
+"""How a reason becomes a sentence: its code names a template, its figures go into it.
+
+The templates are Jinja's, in files of TOML: a sentence without its full stop for each code; under
+`[parts]` what several have in common, which they include; under `[judged]` the four parts of what
+is said of a judged figure. A template knows the reason's arguments by name, and besides
+
+- `write` and `rough`: the words for lengths, and the same for what is known to a centimetre
+- `say`: the sentence of a reason within the reason, and the filter `said` those of several
+- `degrees`: an angle for a sentence; `in_degrees`: the number; `way`: which way an angle is off
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import tomllib
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
+from jinja2 import Environment, FunctionLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 
+from vision.camera.geometry import ANGLES
+from vision.inspection.verdict.layings import OPPOSITE_WAYS
+from vision.inspection.verdict.rule import COVERAGE
 from vision.units.length_words import LengthWords
+from vision.units.lengths import UNITS
 from vision.units.reason import Reason
 
-Arguments = Mapping[str, Any]
-Words = Callable[[Arguments, "Say"], str]
-"""The sentence of a code from a reason's arguments; no full stop."""
+WAYS = {
+    "pan": ("to its right", "to its left"),
+    "tilt": ("up", "down"),
+    "roll": ("anticlockwise as seen from behind it", "clockwise as seen from behind it"),
+}
+"""Words for a negative and a positive change of each angle."""
+SITS = {
+    "ahead": "farther ahead",
+    "back": "farther back",
+    "left": "farther left",
+    "right": "farther right",
+    "higher": "higher",
+    "lower": "lower",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,16 +52,47 @@ class Say:
     """
 
     lengths: LengthWords
-    table: Mapping[str, Words]
+    templates: Environment
 
     def __call__(self, reason: Reason) -> str:
         """The sentence, without its full stop."""
-        return self.table[reason.code](reason.arguments, self)
+        words = {"say": self, "write": self.lengths, "rough": self.lengths.roughly}
+        return self.templates.get_template(reason.code).render(reason.arguments, **words)
 
 
-def plain(text: str) -> Words:
-    """Words that take no figure."""
-    return lambda _, __: text
+def words_of(file: str) -> dict[str, Any]:
+    """The words of one file beside this package's `documents`: templates, `parts` and `judged`."""
+    return tomllib.loads(files("vision.documents").joinpath(file).read_text("utf-8"))
+
+
+def templates_of(*every: Mapping[str, Any], **more: object) -> Environment:
+    """The templates of several files, which may include one another's; `more` that they know."""
+    texts: dict[str, str] = {}
+    for words in every:
+        for of, parts in words.get("judged", {}).items():
+            texts |= {f"{of}.{part}": text for part, text in parts.items()}
+            for word in ("beyond", "not-judged"):
+                texts[f"{of}-{word}"] = f"{{% set of = '{of}' %}}{{% include '{word}' %}}"
+        texts |= codes_of(words) | words.get("parts", {})
+    made = Environment(
+        loader=FunctionLoader(texts.__getitem__), undefined=StrictUndefined, auto_reload=False
+    )
+    made.globals.update(
+        ANGLES=ANGLES, OPPOSITE_WAYS=OPPOSITE_WAYS, SITS=SITS, coverage=COVERAGE, degrees=degrees,
+        in_degrees=np.degrees, isfinite=np.isfinite, misread=misread, way=way, zip=zip, **more,
+    )  # fmt: skip
+    made.filters["said"] = _said
+    return made
+
+
+@pass_context
+def _said(context: Context, reasons: Iterable[Reason]) -> list[str]:
+    return [context["say"](reason) for reason in reasons]
+
+
+def codes_of(words: Mapping[str, Any]) -> dict[str, str]:
+    """The templates of the codes in a file of words, but for those of judged figures."""
+    return {code: text for code, text in words.items() if isinstance(text, str)}
 
 
 def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
@@ -42,28 +101,14 @@ def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
     return said if sigma_rad is None else f"{said} (+-{np.degrees(sigma_rad):.1f})"
 
 
-def blur(a: Arguments) -> str:
-    """`2.4 px (+-0.2)`."""
-    return f"{a['blur_px']:.1f} px (+-{a['sigma_px']:.1f})"
+def way(angle: str, change: float) -> str:
+    """Which way an angle changes: `up`."""
+    return WAYS[angle][int(change > 0)]
 
 
-JudgedWords = Callable[[str, Arguments, Say], str]
-"""The sentence of a judged figure: its judgement, the arguments of its reason."""
-
-
-def judged(word: str, figure: str, *, limit: str, span: str, narrow: str) -> str:
-    """What is said of a figure: `span` is it with two sigma, `narrow` what would make them less."""
-    match word:
-        case "beyond":
-            return f"{figure}; {limit} allowed"
-        case "not-judged":
-            return f"{figure}: {span} straddles the {limit} allowed; {narrow}"
-    return f"{figure}: a real difference, but within the {limit} allowed"
-
-
-def judgements(of: str, words: JudgedWords) -> dict[str, Words]:
-    """The words of `OF-beyond` and `OF-not-judged`."""
-    return {
-        f"{of}-beyond": lambda a, say: words("beyond", a, say),
-        f"{of}-not-judged": lambda a, say: words("not-judged", a, say),
-    }
+def misread(blunder_m: float, lengths: LengthWords) -> str:
+    """`an inch too long`, `10 cm too short`: of a length read wrong by a usual blunder."""
+    size_m = abs(blunder_m)
+    words = {float(UNITS["in"]): "an inch", float(UNITS["ft"]): "a foot"}
+    plain = lengths.m(size_m, spec=".0f") if size_m >= 1 else lengths.cm(size_m, spec=".0f")
+    return f"{words.get(size_m, plain)} too {'long' if blunder_m > 0 else 'short'}"

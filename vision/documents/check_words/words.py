@@ -2,40 +2,32 @@
 
 from __future__ import annotations
 
-from vision.documents.check_words import (
-    cameras,
-    finding,
-    laid,
-    missing,
-    no_fit,
-    pictures,
-    seams,
-    stated,
-)
-from vision.documents.check_words.saying import Say, Words, judgements
+from functools import cache
+
+from jinja2 import Environment
+
+from vision.documents.check_words.saying import Say, codes_of, templates_of, words_of
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
 
-JUDGED = cameras.JUDGED | laid.JUDGED | seams.JUDGED
-WORDS: dict[str, Words] = {
-    **no_fit.NO_FIT,
-    **finding.MARKS,
-    **finding.NAMING,
-    **pictures.PICTURES,
-    **cameras.CAMERAS,
-    **laid.LAID,
-    **seams.SEAMS,
-    **stated.STATED,
-    **missing.MISSING,
-    "significant-within": lambda a, say: JUDGED[a["of"]]("within", a, say),
-}
-for _of, _words in JUDGED.items():
-    WORDS |= judgements(_of, _words)
+FAMILIES = (
+    "cameras",
+    "judged",
+    "laid",
+    "marks",
+    "missing",
+    "naming",
+    "no_fit",
+    "pictures",
+    "seams",
+    "stated",
+)
+"""The files of words of a check, `texture` aside: its codes are its own."""
 
 
 def say_check(lengths: LengthWords = METRIC) -> Say:
     """What makes the sentence of any reason that a check may carry."""
-    return Say(lengths=lengths, table=WORDS)
+    return Say(lengths=lengths, templates=_check_templates())
 
 
 def say_texture(lengths: LengthWords = METRIC) -> Say:
@@ -43,7 +35,20 @@ def say_texture(lengths: LengthWords = METRIC) -> Say:
 
     Its codes are its own: 'ambiguous' is another thing of a picture.
     """
-    return Say(lengths=lengths, table=finding.TEXTURES)
+    return Say(lengths=lengths, templates=_texture_templates())
+
+
+@cache
+def _check_templates() -> Environment:
+    every = {family: words_of(f"check_words/{family}.toml") for family in FAMILIES}
+    for code in codes_of(every["naming"]):
+        every["naming"][code] += "{% include 'said-besides' %}"
+    return templates_of(*every.values(), say_texture=say_texture)
+
+
+@cache
+def _texture_templates() -> Environment:
+    return templates_of(words_of("check_words/texture.toml"))
 
 
 def warning_texts(inspection: Inspection) -> tuple[str, ...]:

@@ -103,9 +103,3 @@ def reasons_for(word: Judgement, of: str, *, real: bool, **figures: object) -> l
     if word != "within":
         return [Reason(f"{of}-{word}", **figures)]
     return [Reason("significant-within", of=of, **figures)] if real else []
-
-
-def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
-    """An angle for a sentence: `5.2 degrees (+-0.4)`, the bracket being one sigma."""
-    plain = f"{np.degrees(angle_rad):.1f} degrees"
-    return plain if sigma_rad is None else f"{plain} (+-{np.degrees(sigma_rad):.1f})"
