@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from cli.printing import Lines, say, say_numbered, show_table
 from vision.camera.geometry import ANGLES, wrap_degrees
+from vision.documents.result import aim_judged
 from vision.units.length_words import METRIC, NO_FIGURE, LengthWords
 
 if TYPE_CHECKING:
@@ -61,10 +62,11 @@ def _camera(entry: dict[str, Any]) -> tuple[str, ...]:
     off = [NO_FIGURE] * len(ANGLES)
     worst_sigma = None
     if joint:
-        found, intended = joint["aim_deg"], entry["intended_aim_deg"]
+        found, sigma_deg = aim_judged(joint)
+        intended = entry["intended_aim_deg"]
         turned = (float(wrap_degrees(found[name] - intended[name])) for name in ANGLES)
         off = [_number(each, 2, sign="+") for each in turned]
-        sigmas = [sigma for sigma in joint["aim_sigma_deg"].values() if sigma is not None]
+        sigmas = [sigma for sigma in sigma_deg.values() if sigma is not None]
         worst_sigma = max(sigmas, default=None)
     return (
         entry["name"],

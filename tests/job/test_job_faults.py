@@ -123,6 +123,27 @@ CHANGES = [
 ]  # fmt: skip
 
 
+LEVEL = 'kind = "level"\non = "floor"\nalong = "left"\npercent = -1.3\n'
+OF_LEVELS = [
+    # (old, new, key of the fault, words in the message)
+    ('on = "floor"', 'on = "roof"', "reading[0].on", "one of ground, floor"),
+    ('along = "left"', 'along = "right"', "reading[0].along", "one of ahead, left"),
+    ("percent = -1.3", "", "reading[0]", "no angle_deg or percent"),
+    ("percent = -1.3", "percent = 1\nangle_deg = 1", "reading[0]", "both angle_deg and percent"),
+    ("percent = -1.3", "angle_deg = 20", "reading[0].angle_deg", "from -15 to 15"),
+    ("percent = -1.3", "percent = 1\nsigma_deg = 0", "reading[0].sigma_deg", "above 0"),
+    ("percent = -1.3", "percent = 1\ntilt_deg = 0", "reading[0].tilt_deg", "an unknown key"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "key", "words"), OF_LEVELS)
+def test_each_fault_of_a_level_is_named(old: str, new: str, key: str, words: str) -> None:
+    job = JOB[: JOB.index("[[reading]]")] + "[[reading]]\n" + LEVEL
+    job_from_text(job, "job.toml")
+    faults = {fault.key: str(fault) for fault in faults_of(job.replace(old, new, 1))}
+    assert words in faults[key]
+
+
 @pytest.mark.parametrize(("old", "new", "key", "words"), CHANGES)
 def test_each_fault_is_named(old: str, new: str, key: str, words: str) -> None:
     assert old in JOB

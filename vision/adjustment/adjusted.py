@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from vision.adjustment.faults import GroupFault, GroupRows
 from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.settings import SETTINGS
-from vision.camera.geometry import ANGLES, Aim, Pose, d_aim_d_rotation_vector
+from vision.camera.geometry import (
+    ANGLES,
+    Aim,
+    Pose,
+    aim_from_rotation,
+    d_aim_d_rotation_vector,
+    d_step_d_vector,
+)
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
 from vision.camera.statistics import noncentrality
@@ -23,7 +31,7 @@ STRIP_NOT_SEEN, MARK_NOT_SEEN = "strip-not-seen", "mark-not-seen"
 
 
 def _freeze(
-    value: AdjustedCamera | AdjustedStrip | AdjustedMark | AdjustedReading | Adjustment,
+    value: AdjustedCamera | BodyTurn | AdjustedStrip | AdjustedMark | AdjustedReading | Adjustment,
 ) -> None:
     """Replace every array of a value by a read-only copy, NaN allowed."""
     for each in fields(value):
@@ -45,11 +53,40 @@ class CameraObservations:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BodyTurn:
+    """How the body stands turned against the ground, where that was read with a level.
+
+    `turn_rad` (3,) is the small rotation vector of `ground_from_body`, in ground coordinates, 0
+    about an axis of which nothing was `read` (x, y) and about z. `covariance_rad2` (6, 6) is that
+    of a camera's own turn, in camera coordinates, and of this.
+    """
+
+    turn_rad: Array
+    read: tuple[bool, bool]
+    covariance_rad2: Array
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def sigma_rad(self) -> Array:
+        """Sigmas (3,) of the turn."""
+        return np.sqrt(np.diag(self.covariance_rad2)[3:])
+
+    def carried(self, by_turn: Array) -> BodyTurn:
+        """The same beside a camera that turns then by `by_turn` (3, 3) times what it does now."""
+        carry = np.eye(6)
+        carry[:3, :3] = by_turn
+        return replace(self, covariance_rad2=carry @ self.covariance_rad2 @ carry.T)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class AdjustedCamera:
     """One camera after the adjustment.
 
     `covariance` (14, 14) as in PlanFit; `used` (n,) bool by the camera's points; `residual_px`
-    (n, 2) against the adjusted marks.
+    (n, 2) against the adjusted marks. `stance` is how the body is turned against the ground: aims
+    are measured against the ground and meant against the body.
     """
 
     name: str
@@ -58,6 +95,7 @@ class AdjustedCamera:
     covariance: Array
     used: Flags
     residual_px: Array
+    stance: BodyTurn | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)
@@ -78,6 +116,52 @@ class AdjustedCamera:
     def aim_sigma_rad(self) -> Array:
         """Sigmas (3,) of pan, tilt and roll; NaN where the camera looks straight down."""
         return np.sqrt(np.diag(self.aim_covariance_rad2))
+
+    @property
+    def camera_from_body(self) -> Array:
+        """Rotation (3, 3) from the body's coordinates, as far as that was read; else the ground's.
+
+        `Aim` is taken from it in the same way.
+        """
+        if self.stance is None:
+            return self.pose.R
+        # SciPy takes no read-only vector.
+        turn = Rotation.from_rotvec(self.stance.turn_rad.copy()).as_matrix()
+        return np.asarray(self.pose.R @ turn)
+
+    @property
+    def aim_on_body(self) -> Aim:
+        """Pan, tilt and roll against the body."""
+        return aim_from_rotation(self.camera_from_body)
+
+    @property
+    def turn_on_body_covariance_rad2(self) -> Array:
+        """Covariance (3, 3) of a small turn against the body, in camera coordinates.
+
+        A step of the stance turns the camera's axes by the step as the camera sees it.
+        """
+        if self.stance is None:
+            return self.covariance[3:6, 3:6]
+        by_both = np.hstack([np.eye(3), self.pose.R @ d_step_d_vector(self.stance.turn_rad)])
+        return np.asarray(by_both @ self.stance.covariance_rad2 @ by_both.T)
+
+    @property
+    def aim_on_body_sigma_rad(self) -> Array:
+        """Sigmas (3,) of pan, tilt and roll against the body; NaN as of `aim_sigma_rad`."""
+        by_turn = d_aim_d_rotation_vector(self.camera_from_body)
+        return np.sqrt(np.diag(by_turn @ self.turn_on_body_covariance_rad2 @ by_turn.T))
+
+    @property
+    @also_written(4, degrees=True, names=ANGLES, optional=True, key="aim_body_deg")
+    def read_aim_rad(self) -> tuple[float, ...] | None:
+        """The aim against the body where its turn was read."""
+        return None if self.stance is None else tuple(self.aim_on_body.as_array())
+
+    @property
+    @also_written(4, degrees=True, names=ANGLES, optional=True, key="aim_body_sigma_deg")
+    def read_aim_sigma_rad(self) -> tuple[float, ...] | None:
+        """Its sigmas."""
+        return None if self.stance is None else tuple(self.aim_on_body_sigma_rad)
 
     @property
     @also_written(5)

@@ -12,7 +12,7 @@ from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.readings import Known, read_statement
 from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import Columns, Indices, View
-from vision.adjustment.statements import Held, OfLens, Statement, of_lens
+from vision.adjustment.statements import Held, OfLens, OnTurnedBody, Statement, of_lens
 from vision.adjustment.world import World, build_world
 from vision.camera.lens_prior import LensPrior
 from vision.job.job import Camera, Job, Strip
@@ -40,7 +40,8 @@ def build_network(
         read_statement(Group.of_reading(number), reading, known)
         for number, reading in enumerate(job.readings, 1)
     )
-    mountings = (mounting(cameras[n], columns.pose[i, :3]) for i, n in enumerate(names))
+    held = (mounting(cameras[n], columns.pose[i, :3]) for i, n in enumerate(names))
+    mountings = (_on_body(each, world, columns.base) for each in held)
     return network_of(
         columns,
         views,
@@ -89,9 +90,25 @@ def mounting(camera: Camera, columns: Indices) -> Held:
     )
 
 
+def _on_body(each: Held, world: World, base: int) -> Held | OnTurnedBody:
+    """The mounting as it turns with the body, where it is unknown how far that does."""
+    if not world.stance:
+        return each
+    stance = base + np.array(list(world.stance.values()), dtype=np.intp)
+    return OnTurnedBody(
+        group=each.group,
+        columns=np.concatenate([each.columns, stance]),
+        degrees=each.degrees,
+        sigma=each.sigma,
+        stated=each.stated,
+        by_stance=world.d_turned_m(each.stated),
+        planned_m=np.zeros(3),
+    )
+
+
 def laid_statements(
-    job: Job, world: World, base: int, mountings: Iterable[Held] = ()
-) -> Iterator[Held]:
+    job: Job, world: World, base: int, mountings: Iterable[Held | OnTurnedBody] = ()
+) -> Iterator[Held | OnTurnedBody]:
     """What was stated of places: strips' ends, their bows, mountings, single marks."""
 
     def deviation(

@@ -1,9 +1,11 @@
-"""Statements of what people measured: taped lengths and gauge angles.
+"""Statements of what people measured: taped lengths, gauge angles and levels.
 
 A taped length is d (1 + s): d the straight distance between two places, or the distance of one from
 the body's centre line, and s the scale error of the tape where it is named. A gauge angle is that
 of the camera against the ground's plane or against gravity; the ground then has two unknown slopes,
-and down is (slope_x, slope_y, -1) brought to unit length, in ground coordinates.
+and down is (slope_x, slope_y, -1) brought to unit length, in ground coordinates. A level shows how
+much the ground, or the body's floor, rises ahead or to the left: -slope_x and -slope_y, and for the
+floor what the body's turn against the ground adds, -w_y and w_x.
 """
 
 from __future__ import annotations
@@ -18,9 +20,9 @@ from vision.adjustment.groups import FaultKind, Group
 from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import Columns, Indices, State
 from vision.adjustment.statements import Statement
-from vision.adjustment.world import World
+from vision.adjustment.world import TURNED_ABOUT, World
 from vision.camera.geometry import cross_matrix, wrap_angle
-from vision.job.job import AngleReading, Job, LengthReading, Reading
+from vision.job.job import AngleReading, Job, LengthReading, LevelReading, Reading
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array
 
@@ -65,7 +67,9 @@ def place_of(name: PlaceId, known: Known) -> Place | None:
             return None
         own = world.cameras[name]
         planned = known.job.camera(name).position_m
-        return Place(planned, columns.base + np.arange(own.start, own.stop), np.eye(3))
+        own_and_stance = [*range(own.start, own.stop), *world.stance.values()]
+        touched = columns.base + np.array(own_and_stance, dtype=np.intp)
+        return Place(planned, touched, np.hstack([np.eye(3), world.d_turned_m(planned)]))
     if name not in world.marks:
         return None
     centre = world.planned[name].centre_m
@@ -145,10 +149,35 @@ class Angle(Statement):
         return {"turn": np.eye(self.degrees)}
 
 
-def read_statement(group: Group, reading: Reading, known: Known) -> Length | Angle | None:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level(Statement):
+    """A rise of the ground or of the floor; `signs` (c,) say how it goes with its columns.
+
+    Rises add up: the product of two is left out, 0.003 degrees at 3 degrees each.
+    """
+
+    reading: LevelReading
+    signs: Array
+    degrees: int = 1
+    freed_sigma: float = SETTINGS.freed.angle_rad
+
+    def rows(self, state: State) -> tuple[Array, Array]:
+        """Predicted minus read, as a tangent."""
+        off = float(self.signs @ state.x[self.columns]) - self.reading.rise
+        return np.array([off]), self.signs[None]
+
+    def ways(self, state: State) -> dict[FaultKind, Array]:
+        """The tool was turned."""
+        del state
+        return {"turn": np.eye(1)}
+
+
+def read_statement(group: Group, reading: Reading, known: Known) -> Length | Angle | Level | None:
     """What was read between places that the network knows; None where it does not know them."""
     if isinstance(reading, AngleReading):
         return _angle(group, reading, known)
+    if isinstance(reading, LevelReading):
+        return _level(group, reading, known)
     found = [place_of(name, known) for name in reading.between]
     places = [place for place in found if place is not None]
     if len(places) < len(found):
@@ -188,6 +217,22 @@ def _angle(group: Group, reading: AngleReading, known: Known) -> Angle | None:
         sigma=reading.sigma_rad,
         reading=reading,
         pose=pose,
+    )
+
+
+def _level(group: Group, reading: LevelReading, known: Known) -> Level:
+    world, about = known.world, TURNED_ABOUT[reading.along]
+    assert world.slope is not None, "levels are read against gravity"
+    touched, signs = [world.slope.start + 1 - about], [-1.0]
+    if reading.on == "floor" and about in world.stance:
+        touched.append(world.stance[about])
+        signs.append(1.0 if about == 0 else -1.0)
+    return Level(
+        group=group,
+        columns=known.columns.base + np.array(touched, dtype=np.intp),
+        sigma=reading.sigma,
+        reading=reading,
+        signs=np.array(signs),
     )
 
 

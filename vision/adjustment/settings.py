@@ -30,6 +30,10 @@ class AdjustmentSettings:
     slope_sigma: float = 0.0175
     """Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
 
+    stance_sigma_rad: float = radians(3)
+    """Turn of a body against the ground it stands on, each way, where it was read: wide, so that
+    readings alone decide."""
+
     # ----------------------------------------------------------------------- one camera by itself
 
     fewest_marks: int = 4

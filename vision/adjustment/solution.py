@@ -12,6 +12,7 @@ from vision.adjustment.adjusted import (
     AdjustedReading,
     AdjustedStrip,
     Adjustment,
+    BodyTurn,
     Datum,
     Explanation,
     GroupTest,
@@ -22,7 +23,7 @@ from vision.adjustment.readings import Length
 from vision.adjustment.settings import SETTINGS
 from vision.adjustment.solving import Solved, spread_of
 from vision.adjustment.state import UNKNOWNS, State, View, Weights
-from vision.adjustment.statements import Held, Statement
+from vision.adjustment.statements import Held, OnTurnedBody, Statement
 from vision.adjustment.world import QUARTER_TURN
 from vision.job.job import Job, SingleMark, Strip
 from vision.job.mark_id import MarkId
@@ -103,12 +104,13 @@ def common_motion(network: Network, state: State) -> Array:
     """How the kept unknowns go when everything shifts in x and y, and turns about z, (kept, 3)."""
     motion = np.zeros((network.kept, 3))
     for each in network.statements.values():
-        if not isinstance(each, Held) or each.planned_m is None:
+        if not isinstance(each, Held | OnTurnedBody) or each.planned_m is None:
             continue
-        at = each.planned_m + state.x[each.columns]
+        places = each.columns[: len(each.planned_m)]
+        at = each.planned_m + state.x[places]
         for first in range(0, len(at) - 1, 2):
-            motion[each.columns[first : first + 2], :2] = np.eye(2)
-            motion[each.columns[first : first + 2], 2] = [-at[first + 1], at[first]]
+            motion[places[first : first + 2], :2] = np.eye(2)
+            motion[places[first : first + 2], 2] = [-at[first + 1], at[first]]
     # The camera turns with the ground: R' = R turn^-1.
     for R, columns in zip(state.R, network.columns.pose, strict=True):
         motion[columns[3:], 2] = -R[:, 2]
@@ -154,8 +156,26 @@ def _cameras(
             covariance=covariance[_columns(view), _columns(view)],
             used=used[view.rows],
             residual_px=-solution.seen.off_px[view.rows],
+            stance=_stance(network, solution, view, covariance),
         )
         for view in network.views
+    )
+
+
+def _stance(network: Network, solution: Solved, view: View, covariance: Array) -> BodyTurn | None:
+    """How the body is turned against the ground, as it goes with this camera's own turn."""
+    axes, columns = [*network.world.stance], [*network.world.stance.values()]
+    if not axes:
+        return None
+    turn_rad = np.zeros(3)
+    turn_rad[axes] = solution.state.world[columns]
+    by_turn = np.zeros((len(covariance), 6))
+    by_turn[network.columns.pose[view.pose, 3:], [0, 1, 2]] = 1.0
+    by_turn[[network.base + column for column in columns], [3 + axis for axis in axes]] = 1.0
+    return BodyTurn(
+        turn_rad=turn_rad,
+        read=(0 in axes, 1 in axes),
+        covariance_rad2=by_turn.T @ covariance @ by_turn,
     )
 
 

@@ -82,6 +82,25 @@ class Held(Statement):
         return {"shift": np.vstack([np.eye(2), np.eye(2)]), "turn": turn}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OnTurnedBody(Statement):
+    """A mounting on a body that is turned against the ground by unknown angles.
+
+    `columns` are those of its place (3,), then of the angles; `stated` (3,) is its place on the
+    body, `by_stance` (3, s) how that goes with the angles. `planned_m` as of `Held`.
+    """
+
+    stated: Array
+    by_stance: Array
+    planned_m: Array
+
+    def rows(self, state: State) -> tuple[Array, Array]:
+        """Where it is minus where the body, as turned, has it."""
+        place, turn = np.split(state.x[self.columns], [3])
+        off = place - self.stated - self.by_stance @ turn
+        return off, np.concatenate([np.eye(3), -self.by_stance], axis=1)
+
+
 class LensRows(Protocol):
     """A prior on a lens."""
 

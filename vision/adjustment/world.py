@@ -7,7 +7,9 @@ them, the rest following a parabola. A mark moves as the strip does at its place
 being rigid, turns with the strip there. Each mark of a strip deviates by itself along and across; a
 panel also turns. A single mark deviates in x, y and z. Each named tape has one scale error, the
 ground two slopes where an angle was read against gravity, and a camera that brings no picture but
-was measured to has its place.
+was measured to has its place. Where both the ground and the body's floor were levelled along an
+axis, the body is turned against the ground by an unknown small angle that this shows: what is
+measured on the body, the mountings, turns with it about the origin.
 
 A mark's own deviation touches that mark alone, so it is eliminated when the network is solved. What
 several observations share, and what a reading names, is kept: those unknowns come first.
@@ -22,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.adjustment.settings import SETTINGS
-from vision.job.job import AngleReading, Job, LengthReading, Strip
+from vision.camera.geometry import cross_matrix
+from vision.job.job import AngleReading, Job, LengthReading, LevelReading, Strip
 from vision.job.layout import Layout, PlannedMark
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
@@ -46,8 +49,9 @@ class World:
     between two checks to four by how far its ends were, `marks` each mark to its own columns,
     `cameras` each camera without a picture to its place, `tapes` each tape to its scale, counted
     from 0 within the world; `slope` are the ground's two, None where nothing was read against
-    gravity. `in_pictures` are the marks that some camera shows; the others are here because
-    somebody measured to them.
+    gravity. `stance` maps the ground axes, 0 for x and 1 for y, about which the body is turned by
+    an unknown angle to its column. `in_pictures` are the marks that some camera shows; the others
+    are here because somebody measured to them.
     """
 
     planned: dict[MarkId, PlannedMark] = field(default_factory=dict)
@@ -63,6 +67,7 @@ class World:
     cameras: dict[str, slice] = field(default_factory=dict)
     tapes: dict[str, int] = field(default_factory=dict)
     slope: slice | None = None
+    stance: dict[int, int] = field(default_factory=dict)
     in_pictures: frozenset[MarkId] = frozenset()
 
     @property
@@ -74,6 +79,14 @@ class World:
     def single(self) -> tuple[MarkId, ...]:
         """Ids of the single marks among `marks`."""
         return tuple(name for name in self.marks if self.planned[name].strip is None)
+
+    def d_turned_m(self, place_m: Array) -> Array:
+        """How a place (3,) on the body goes with each angle of the stance, (3, s).
+
+        To the first order: a turn of 2 degrees puts a camera 3 mm off, a fraction of how well its
+        mounting is measured.
+        """
+        return -cross_matrix(place_m)[:, list(self.stance)]
 
     def blocks(self, mark_ids: Sequence[MarkId]) -> Blocks:
         """Which eliminated block (n,) each mark's own deviation is; NO_BLOCK where it is kept."""
@@ -170,8 +183,28 @@ def _filled_up(columns: _Columns, sigmas: list[float], size: int) -> slice:
 
 def _against_gravity(job: Job) -> bool:
     """Whether any angle was read against gravity: the ground may slope."""
-    angles = (each for each in job.readings if isinstance(each, AngleReading))
-    return any(each.against == "gravity" for each in angles)
+    return any(
+        isinstance(each, LevelReading)
+        or (isinstance(each, AngleReading) and each.against == "gravity")
+        for each in job.readings
+    )
+
+
+TURNED_ABOUT: dict[str, int] = {"left": 0, "ahead": 1}
+"""The axis, 0 for x, about which a body turns that rises to its left, or ahead."""
+
+
+def _stance_axes(job: Job) -> list[int]:
+    """Axes about which the body's turn shows: along the other, ground and floor were levelled.
+
+    Where only one of the two was, the body is taken to stand square, as where nothing was read.
+    """
+    read = {(each.along, each.on) for each in job.readings if isinstance(each, LevelReading)}
+    return [
+        axis
+        for along, axis in TURNED_ABOUT.items()
+        if {(along, "ground"), (along, "floor")} <= read
+    ]
 
 
 def build_world(
@@ -213,6 +246,7 @@ def build_world(
     scales = {each.tape: each.scale_sigma for each in lengths if each.tape is not None}
     tapes = {tape: columns.add_one(scale) for tape, scale in scales.items()}
     slope = columns.add([SETTINGS.slope_sigma] * 2) if _against_gravity(job) else None
+    stance = {axis: columns.add_one(SETTINGS.stance_sigma_rad) for axis in _stance_axes(job)}
     kept = len(columns.sigma)
     own = {m.id: each_own[m.strip] for m in ordered if m.strip and m.id not in marks}
     own_size = max((len(each) for each in own.values()), default=2)
@@ -231,6 +265,7 @@ def build_world(
         cameras=places,
         tapes=tapes,
         slope=slope,
+        stance=stance,
         in_pictures=in_pictures,
     )
 

@@ -47,6 +47,15 @@ def cross_matrix(vectors: Array) -> Array:
     return matrix
 
 
+def d_step_d_vector(vector_rad: Array) -> Array:
+    """Derivative (3, 3) of the step s, exp(s) exp(v) = exp(v + dv), by dv, of a rotation vector v.
+
+    The left Jacobian of the rotations, to the third order in v: for small turns.
+    """
+    cross = cross_matrix(vector_rad)
+    return np.asarray(np.eye(3) + cross / 2 + cross @ cross / 6)
+
+
 def rotation_angle(a: Array, b: Array) -> float:
     """Angle in radians of the rotation that takes `a` (3, 3) to `b` (3, 3), in [0, pi]."""
     return float(Rotation.from_matrix(a @ b.T).magnitude())

@@ -41,6 +41,17 @@ def result_of(inspection: Inspection) -> dict[str, Any]:
     }
 
 
+def aim_judged(joint: dict[str, Any] | None) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Of a camera's `joint` as written, the aim and its sigmas that its verdict rests on.
+
+    Against the body where it was read how that stands; nothing without a joint adjustment.
+    """
+    if joint is None:
+        return {}, {}
+    body = "body_" if "aim_body_deg" in joint else ""
+    return joint[f"aim_{body}deg"], joint[f"aim_{body}sigma_deg"]
+
+
 def _what_if(inspection: Inspection) -> dict[str, Any]:
     """What each recommended turn would do, and how the seams follow load, lean and knocks."""
     what_if, lengths = inspection.what_if, inspection.job.lengths

@@ -26,6 +26,7 @@ from vision.inspection.verdict.cameras import (
     unidentified_camera,
 )
 from vision.inspection.verdict.causes import causes, unobserved
+from vision.inspection.verdict.common_turn import CommonTurn, common_turn, standing
 from vision.inspection.verdict.displaced_marks import (
     DisplacedMark,
     displaced_marks,
@@ -57,7 +58,8 @@ def judged(found: Findings) -> Inspection:
         )
         for name, sharp in found.sharpness.items()
     }
-    cameras = tuple(_camera_verdict(found, c, pictures[c.name]) for c in job.cameras)
+    common = None if joint is None else common_turn(job, joint)
+    cameras = tuple(_camera_verdict(found, c, pictures[c.name], common) for c in job.cameras)
     left_out = _displaced_marks(found)
     strips = tuple(_strip_verdict(found, strip, left_out) for strip in job.strips)
     marks = tuple(_mark_verdict(found, mark) for mark in job.marks)
@@ -89,7 +91,7 @@ def judged(found: Findings) -> Inspection:
             )
             for each in seams
         ),
-        warnings=_warnings(found, stated, left_out, strips),
+        warnings=_warnings(found, stated, left_out, strips, common),
         stated=stated,
         variance_factor=_variance_factor(joint),
         adjustment=joint,
@@ -105,7 +107,9 @@ def _variance_factor(joint: Adjustment | None) -> float | None:
 # --- verdicts ------------------------------------------------------------------------------------
 
 
-def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) -> CameraVerdict:
+def _camera_verdict(
+    found: Findings, camera: Camera, picture: PictureVerdict, common: CommonTurn | None
+) -> CameraVerdict:
     outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
     if isinstance(outcome, NotIdentified):
         return unidentified_camera(camera.name, _unidentified(found, outcome), picture)
@@ -117,7 +121,8 @@ def _camera_verdict(found: Findings, camera: Camera, picture: PictureVerdict) ->
         camera,
         adjusted,
         found.job.tolerances,
-        overlaps=_overlaps(found, camera, found.adjustment),
+        common=common,
+        overlaps=_overlaps(found, camera, found.adjustment, common),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
     )
@@ -132,7 +137,9 @@ def _unidentified(found: Findings, outcome: NotIdentified) -> Reason:
     return Reason(outcome.reason.code, **outcome.reason.arguments, upright_px=size)
 
 
-def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overlap, ...]:
+def _overlaps(
+    found: Findings, camera: Camera, joint: Adjustment, common: CommonTurn | None
+) -> tuple[Overlap, ...]:
     """What a camera shares with each neighbour; nothing where the seam has no point to tell."""
     overlaps = []
     for between, gap in found.gaps.items():
@@ -145,7 +152,7 @@ def _overlaps(found: Findings, camera: Camera, joint: Adjustment) -> tuple[Overl
                 width_m=gap.overlap_m,
                 sigma_m=gap.overlap_sigma_m or 0.0,
                 neighbour_is_off=aim_is_beyond(
-                    other, joint.camera(other.name), found.job.tolerances
+                    other, joint.camera(other.name), found.job.tolerances, common
                 ),
             )
         )
@@ -274,6 +281,7 @@ def _warnings(
     stated: tuple[Reliability, ...],
     left_out: tuple[DisplacedMark, ...],
     strips: tuple[LayingVerdict, ...],
+    common: CommonTurn | None,
 ) -> tuple[Reason, ...]:
     """What a person should know beside the verdicts."""
     joint, odd = found.adjustment, unusual(found.job)
@@ -285,4 +293,6 @@ def _warnings(
     groups = [Group.of_reading(number) for number in range(1, len(found.job.readings) + 1)]
     unused = [Reason("reading-not-used", group=group) for group in groups if group not in used]
     open_ = [each for each in (doubts(stated), unobserved(joint)) if each is not None]
-    return (*odd, *causes(found.job, joint), *lies, *open_, *unused)
+    turned = None if common is None else common.reason
+    aslope = [each for each in (standing(joint), turned) if each is not None]
+    return (*odd, *causes(found.job, joint), *aslope, *lies, *open_, *unused)

@@ -39,6 +39,21 @@ class SlipSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AslopeSettings:
+    """When cameras look turned alike, and when a body is said to stand turned on its ground."""
+
+    setting_sigma_rad: float = float(np.radians(0.4))
+    """How well one camera is set to its intended aim; common practice, no source. Less, and four
+    cameras that are each set a little off are taken for a slope."""
+    fewest_cameras: int = 3
+    """Two cameras that are turned alike are no rare chance."""
+    odd_alpha: float = 0.01
+    """A camera of which this is the chance of lying so far from the rest is turned by itself."""
+    told_alpha: float = 0.01
+    """Chance that a body which stands square is said to be turned."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIfSettings:
     """What is foretold.
 
@@ -92,6 +107,7 @@ class Settings:
     """What seems to lie farther off is another thing than that mark."""
     pictures: PictureSettings = field(default_factory=PictureSettings)
     slips: SlipSettings = field(default_factory=SlipSettings)
+    aslope: AslopeSettings = field(default_factory=AslopeSettings)
     what_if: WhatIfSettings = field(default_factory=WhatIfSettings)
     walk: WalkSettings = field(default_factory=WalkSettings)
 

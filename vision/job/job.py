@@ -164,7 +164,21 @@ class AngleReading:
     sigma_rad: float
 
 
-Reading = LengthReading | AngleReading
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelReading:
+    """How much the ground under the vehicle, or the body's floor, rises ahead or to the left.
+
+    A bubble or a phone shows it against gravity; `rise` is the tangent, positive where that end is
+    the higher one, `sigma` its standard deviation.
+    """
+
+    on: Literal["ground", "floor"]
+    along: Literal["ahead", "left"]
+    rise: float
+    sigma: float
+
+
+Reading = LengthReading | AngleReading | LevelReading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

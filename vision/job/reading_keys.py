@@ -13,7 +13,15 @@ import math
 from collections.abc import Mapping
 from typing import Literal
 
-from vision.job.job import AngleReading, Camera, LengthReading, Reading, SingleMark, Strip
+from vision.job.job import (
+    AngleReading,
+    Camera,
+    LengthReading,
+    LevelReading,
+    Reading,
+    SingleMark,
+    Strip,
+)
 from vision.job.mark_id import MarkId, PlaceId
 from vision.job.settings import SETTINGS
 from vision.units.tables import Table, describe
@@ -21,7 +29,7 @@ from vision.units.tables import Table, describe
 TAPE_CLASSES_MM = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
 """a and b of the limit a + b L in mm, L in whole metres."""
 
-KINDS = ("distance", "diagonal", "offset", "angle")
+KINDS = ("distance", "diagonal", "offset", "angle", "level")
 
 
 def readings_of(
@@ -54,6 +62,9 @@ def readings_of(
         match kind:
             case "angle":
                 reading: Reading | None = _angle(table, cameras)
+                table.close()
+            case "level":
+                reading = _level(table)
                 table.close()
             case "distance" | "diagonal" | "offset":
                 reading = _length(table, kind, places, classes)
@@ -206,4 +217,25 @@ def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading |
         roll_rad=angles["roll_deg"],
         against="ground" if against == "ground" else "gravity",
         sigma_rad=math.radians(sigma_deg),
+    )
+
+
+def _level(table: Table) -> LevelReading | None:
+    before = len(table.faults)
+    on = table.choice("on", ("ground", "floor"))
+    along = table.choice("along", ("ahead", "left"))
+    if table.has("angle_deg") == table.has("percent"):
+        found = "both angle_deg and percent" if table.has("percent") else "no angle_deg or percent"
+        table.fault("", found, "one of the two", "write what was read, above 0 for a rise")
+    most, most_percent = SETTINGS.steepest_deg, SETTINGS.steepest_percent
+    rise = math.tan(math.radians(table.number("angle_deg", -most, most, 0.0)))
+    rise += 0.01 * table.number("percent", -most_percent, most_percent, 0.0)
+    sigma_deg = table.number("sigma_deg", 0, most, SETTINGS.level_sigma_deg, exclusive=True)
+    if len(table.faults) > before:
+        return None
+    return LevelReading(
+        on="ground" if on == "ground" else "floor",
+        along="ahead" if along == "ahead" else "left",
+        rise=rise,
+        sigma=math.radians(sigma_deg),
     )

@@ -86,6 +86,8 @@ class Settings:
         default_factory=lambda: MappingProxyType({"gauge": 0.2, "speed square": 1.5})
     )
     """A digital gauge on a housing, and a speed square by eye."""
+    level_sigma_deg: float = 0.2
+    """A phone or a bubble laid on a yard or a floor, unevenness and all."""
 
     # ------------------------------------------------------------------ what can be read and turned
 
@@ -93,6 +95,9 @@ class Settings:
     """A place planned nearer to the centre line has no side to measure an offset on."""
     steep_rad: float = math.radians(80)
     """A camera that looks down more steeply has no roll that a gauge could read."""
+    steepest_deg: float = 15.0
+    steepest_percent: float = 26.0
+    """Of a ground that a vehicle is parked on, and of its floor: a slip where there is more."""
     tilt_range_deg: tuple[float, float] = (20.0, 70.0)
     pan_reach_deg: float = 20.0
     """What a bracket that is adjustable is taken to allow; common practice, no source. A plan tries

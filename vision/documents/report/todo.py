@@ -99,14 +99,16 @@ def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
     drawn: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
     if action.turn_rad is None or found.adjusted is None:
         return drawn
-    pose, lens, picture = found.adjusted.pose, found.adjusted.lens, found.picture
+    lens, picture = found.adjusted.lens, found.picture
     pan, tilt, roll = action.turn_rad
-    now = pose.aim
+    now = found.adjusted.aim_on_body
     wanted = Aim(
         pan_rad=now.pan_rad + pan, tilt_rad=now.tilt_rad + tilt, roll_rad=now.roll_rad + roll
     )
     centre = picture.as_delivered(lens.project(np.array([0.0, 0.0, 1.0])))
-    target = picture.as_delivered(lens.project(pose.R @ wanted.rotation()[2]))
+    target = picture.as_delivered(
+        lens.project(found.adjusted.camera_from_body @ wanted.rotation()[2])
+    )
     notes = []
     if max(abs(pan), abs(tilt)) > WORTH_RAD and np.isfinite(target).all():
         drawn["arrows"] = [arrow(centre, target, HEAD_SHARE * picture.width)]

@@ -13,6 +13,7 @@ from vision.documents.cautions import CAUTION
 from vision.documents.check_words.reliability import amount_text
 from vision.documents.check_words.words import say_check
 from vision.documents.report.lengths import LengthFigures, figure
+from vision.documents.result import aim_judged
 from vision.documents.templates import page_templates
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
@@ -92,15 +93,16 @@ def grouped(missing: dict[str, str]) -> list[tuple[str, str]]:
 
 def aim_rows(entry: dict[str, Any]) -> list[dict[str, Any]]:
     """Pan, tilt and roll: found, intended, difference and sigma in degrees."""
-    joint, intended = entry["joint"], entry["intended_aim_deg"]
+    intended = entry["intended_aim_deg"]
+    aim, sigmas = aim_judged(entry["joint"])
     rows = []
     for name in ANGLES:
-        found = joint["aim_deg"][name] if joint else None
+        found = aim.get(name)
         off = None
         if found is not None:
             # A turn from 179 to -179 degrees is one of 2, not of 358.
             off = round(float(wrap_degrees(found - intended[name])), 4)
-        sigma = joint["aim_sigma_deg"][name] if joint else None
+        sigma = sigmas.get(name)
         rows.append(
             {"name": name, "found": found, "intended": intended[name], "off": off, "sigma": sigma}
         )
@@ -139,7 +141,7 @@ def sure_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
     allowed = result["tolerances"]
     rows = []
     for camera in result["cameras"]:
-        sigmas = camera["joint"]["aim_sigma_deg"] if camera["joint"] else {}
+        _, sigmas = aim_judged(camera["joint"])
         limits = {name: allowed["roll_deg" if name == "roll" else "aim_deg"] for name in ANGLES}
         known = [name for name in ANGLES if sigmas.get(name) is not None]
         # The angle that is known worst, against what is allowed for it.

@@ -10,6 +10,7 @@ import numpy as np
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.camera.geometry import ANGLES
 from vision.inspection.settings import SETTINGS
+from vision.inspection.verdict.common_turn import CommonTurn
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import (
     Action,
@@ -76,25 +77,49 @@ def unidentified_camera(
 
 
 def aim_judgements(
-    camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances
+    camera: Camera,
+    adjusted: AdjustedCamera,
+    tolerances: Tolerances,
+    common: CommonTurn | None = None,
 ) -> tuple[Array, Array, tuple[Judgement, ...]]:
     """Deviation (3,) of pan, tilt, roll from the intended aim, sigmas (3,) and judgements.
 
-    The sigmas of pan and roll are NaN for a camera that looks straight down: the two are one angle
-    there, and neither is judged.
+    Against the body, as far as is known how it stands. What is beyond is not judged where it would
+    not be without the turn that the cameras have in `common`. The sigmas of pan and roll are NaN
+    for a camera that looks straight down: the two are one angle there, and neither is judged.
     """
-    off = adjusted.aim.minus(camera.aim)
-    sigma = adjusted.aim_sigma_rad
-    if max(abs(camera.aim.tilt_rad), abs(adjusted.aim.tilt_rad)) > SETTINGS.steep_rad:
+    aim, sigma = adjusted.aim_on_body, adjusted.aim_on_body_sigma_rad
+    if max(abs(camera.aim.tilt_rad), abs(aim.tilt_rad)) > SETTINGS.steep_rad:
         sigma[[0, 2]] = np.nan
-    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
-    words = tuple(judge(float(d), float(s), t) for d, s, t in zip(off, sigma, allowed, strict=True))
+    off = aim.minus(camera.aim)
+    words = _judged(off, sigma, tolerances)
+    if common is not None and "beyond" in words:
+        pairs = zip(words, _judged_without(common, camera, adjusted, tolerances), strict=True)
+        words = tuple("not-judged" if a == "beyond" != b else a for a, b in pairs)
     return off, sigma, words
 
 
-def aim_is_beyond(camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances) -> bool:
+def _judged_without(
+    common: CommonTurn, camera: Camera, adjusted: AdjustedCamera, tolerances: Tolerances
+) -> tuple[Judgement, ...]:
+    """How pan, tilt and roll would be judged if the body stood turned as the cameras look to be."""
+    off = common.aim_without(adjusted).minus(camera.aim)
+    return _judged(off, adjusted.aim_on_body_sigma_rad, tolerances)
+
+
+def _judged(off: Array, sigma: Array, tolerances: Tolerances) -> tuple[Judgement, ...]:
+    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
+    return tuple(judge(float(d), float(s), t) for d, s, t in zip(off, sigma, allowed, strict=True))
+
+
+def aim_is_beyond(
+    camera: Camera,
+    adjusted: AdjustedCamera,
+    tolerances: Tolerances,
+    common: CommonTurn | None = None,
+) -> bool:
     """Whether any angle of a camera is beyond its tolerance."""
-    return "beyond" in aim_judgements(camera, adjusted, tolerances)[2]
+    return "beyond" in aim_judgements(camera, adjusted, tolerances, common)[2]
 
 
 def camera_verdict(
@@ -102,6 +127,7 @@ def camera_verdict(
     adjusted: AdjustedCamera,
     tolerances: Tolerances,
     *,
+    common: CommonTurn | None = None,
     overlaps: tuple[Overlap, ...] = (),
     nearest: NearestGround | None = None,
     picture: PictureVerdict | None = None,
@@ -114,9 +140,13 @@ def camera_verdict(
             reasons=picture.reasons,
             actions=picture.actions,
         )
-    off, sigma, words = aim_judgements(camera, adjusted, tolerances)
+    off, sigma, words = aim_judgements(camera, adjusted, tolerances, common)
     reasons = _aim_reasons(off, sigma, words, tolerances)
     actions: list[Action] = []
+    if common is not None and "not-judged" in words:
+        without = _judged_without(common, camera, adjusted, tolerances)
+        if any(a == "not-judged" and b == "within" for a, b in zip(words, without, strict=True)):
+            actions.append(Action(what=Reason("take-levels")))
     # What has no sigma may be off by anything.
     sigma = np.nan_to_num(sigma, nan=np.pi)
     found: list[Judgement] = list(words)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from vision.adjustment.adjusted import Adjustment, Explanation, FurtherReading
 from vision.adjustment.groups import Group
 from vision.inspection.settings import SETTINGS
-from vision.job.job import AngleReading, Job
+from vision.job.job import AngleReading, Job, LengthReading, LevelReading
 from vision.units.reason import Reason
 
 WAYS = (("ahead", "back"), ("left", "right"), ("higher", "lower"))
@@ -83,10 +83,9 @@ def _request(job: Job, reading: FurtherReading) -> Reason:
     again = False
     for known in job.readings:
         if isinstance(known, AngleReading):
-            same = reading.kind in ("tilt", "roll") and reading.between == (known.camera,)
-        else:
-            same = set(reading.between) == set(known.between)
-        again |= same
+            again |= reading.kind in ("tilt", "roll") and reading.between == (known.camera,)
+        elif isinstance(known, LengthReading):
+            again |= set(reading.between) == set(known.between)
     return Reason(
         "further-reading",
         kind=reading.kind,
@@ -103,4 +102,6 @@ def stated(job: Job, group: Group) -> Reason:
     reading = job.readings[group.reading]
     if isinstance(reading, AngleReading):
         return Reason("stated-angle", group=group, camera=reading.camera)
+    if isinstance(reading, LevelReading):
+        return Reason("stated-level", group=group, on=reading.on, along=reading.along)
     return Reason("stated-length", group=group, kind=reading.kind, between=reading.between)

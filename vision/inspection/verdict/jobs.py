@@ -46,14 +46,14 @@ def job_verdict(
         words.add("not-judged")
     verdict: JobWord = next((word for word in WORST_FIRST if word in words), "not-judged")
     # Pictures first, then what was laid, then the cameras.
-    actions = tuple(
+    actions = dict.fromkeys(
         action
         for word in WORST_FIRST
         for one in parts
         if one.verdict == word
         for action in one.actions
     )
-    return JobVerdict(verdict=verdict if cameras else "not-judged", actions=actions)
+    return JobVerdict(verdict=verdict if cameras else "not-judged", actions=tuple(actions))
 
 
 def _may_be_missing(mark: LayingVerdict) -> bool:

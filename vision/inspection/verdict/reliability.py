@@ -15,7 +15,7 @@ from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.groups import FaultKind, Group
 from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.causes import stated
-from vision.job.job import AngleReading, Job
+from vision.job.job import AngleReading, Job, LevelReading
 from vision.units.plain import also_written, written
 from vision.units.reason import Reason
 
@@ -133,5 +133,5 @@ def _slip(job: Job, group: Group, kind: FaultKind) -> float:
             return SETTINGS.slips.mounting_m
         case "lens" | "lens-type":
             return SETTINGS.slips.lens_share
-    turned = isinstance(job.readings[group.reading], AngleReading)
+    turned = isinstance(job.readings[group.reading], AngleReading | LevelReading)
     return SETTINGS.slips.angle_rad if turned else SETTINGS.slips.length_m

@@ -112,7 +112,8 @@ def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
         carry[columns, columns] = own
         pose = change.pose(camera.name, camera.pose)
         covariance = own @ camera.covariance @ own.T
-        cameras.append(replace(camera, pose=pose, covariance=covariance))
+        stance = None if camera.stance is None else camera.stance.carried(own[3:6, 3:6])
+        cameras.append(replace(camera, pose=pose, covariance=covariance, stance=stance))
     spread = carry @ adjustment.parameter_covariance @ carry.T
     return replace(adjustment, cameras=tuple(cameras), parameter_covariance=spread)
 

@@ -1,0 +1,125 @@
+"""A turn that all cameras have in common, on a made-up job with its intended aims made to suit.
+
+Proves: a body that stands turned is told from cameras that were each set a little off, with its
+sign and its words; one camera that is turned beside it is left out of it; what is beyond on the
+common share alone is not judged and asks for a level, and what is beyond without it stays so.
+How often this is said of level yards is printed by `tests.accuracy.network --level`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from tests.adjusting import JOB, LENS_SIGMA, Scene
+from tests.adjustment.test_levels import adjusted, levels, turned
+from tests.judging import codes, text
+from vision.adjustment.adjusted import Adjustment
+from vision.camera.geometry import Aim, aim_from_rotation
+from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
+from vision.inspection.verdict.common_turn import CommonTurn, common_turn
+from vision.job.job import Job, Tolerances
+
+SHARP = 0.1 * LENS_SIGMA
+
+
+@cache
+def shown() -> Adjustment:
+    """How pictures of the job show it."""
+    return adjusted(Scene(JOB, np.random.default_rng(1), lens_sigma=SHARP), JOB)
+
+
+def meant(turn_deg: tuple[float, float], tilt_deg: dict[str, float] | None = None) -> Job:
+    """The job whose aims are meant so that the body stands turned by these degrees about x and y.
+
+    A camera named in `tilt_deg` is besides set so much too low.
+    """
+    body = Rotation.from_rotvec(np.radians([*turn_deg, 0])).as_matrix()
+
+    def intended(name: str) -> Aim:
+        aim = aim_from_rotation(shown().camera(name).pose.R @ body)
+        return replace(aim, tilt_rad=aim.tilt_rad - np.radians((tilt_deg or {}).get(name, 0.0)))
+
+    return replace(JOB, cameras=tuple(replace(c, aim=intended(c.name)) for c in JOB.cameras))
+
+
+def common(job: Job) -> CommonTurn | None:
+    return common_turn(job, shown())
+
+
+def front(job: Job, common: CommonTurn | None, allowed_deg: float) -> CameraVerdict:
+    allowed = float(np.radians(allowed_deg))
+    return camera_verdict(
+        job.camera("front"),
+        shown().camera("front"),
+        Tolerances(aim_rad=allowed, roll_rad=allowed),
+        common=common,
+    )
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "words"),
+    [
+        ((0.8, 0), ("to the right about the vehicle's long axis", "from its left to its right")),
+        ((-0.8, 0), ("to the left about the vehicle's long axis", "from its right to its left")),
+        ((0, 0.8), ("forwards about the vehicle's cross axis", "rises ahead", 'along = "ahead"')),
+        ((0, -0.8), ("backwards about the vehicle's cross axis", "rises behind")),
+        ((0.8, 0.8), ("long axis and 0.", "cross axis", 'along = "left" and along = "ahead"')),
+    ],
+)
+def test_a_body_that_stands_turned(turn_deg: tuple[float, float], words: tuple[str, ...]) -> None:
+    found = common(meant(turn_deg))
+    assert found is not None
+    assert found.cameras == ("front", "left", "rear", "right")
+    assert np.degrees(found.turn_rad) == pytest.approx([*turn_deg, 0], abs=0.02)
+    assert np.degrees(np.sqrt(np.diag(found.covariance_rad2)[:2])) == pytest.approx(0.2, abs=0.05)
+    said = text(found.reason)
+    assert all(each in said for each in words)
+
+
+def test_nothing_in_common() -> None:
+    assert common(meant((0, 0))) is None
+    assert common(meant((0.3, 0))) is None
+    assert common(meant((0, 0), {"left": 4.0})) is None
+    assert common(meant((0, 0), {"left": 4.0, "front": -3.0})) is None
+
+
+def test_a_camera_that_is_turned_by_itself_is_left_out() -> None:
+    found = common(meant((0.8, 0), {"rear": 4.0}))
+    assert found is not None
+    assert found.cameras == ("front", "left", "right")
+    assert np.degrees(found.turn_rad[0]) == pytest.approx(0.8, abs=0.02)
+
+
+def test_two_cameras_are_no_rule() -> None:
+    few = replace(shown(), cameras=shown().cameras[:2])
+    assert common_turn(meant((3, 0)), few) is None
+
+
+def test_no_camera_is_beyond_on_the_common_share_alone() -> None:
+    job = meant((0, 1.6))
+    alone, shared = front(job, None, 1.0), front(job, common(job), 1.0)
+    assert alone.verdict == "re-aim"
+    assert shared.verdict == "not-judged"
+    assert codes(shared.reasons) == ["tilt-not-judged"]
+    assert [action.what.code for action in shared.actions] == ["take-levels"]
+    assert 'kind = "level"' in text(shared.actions[0])
+
+
+def test_what_is_beyond_without_the_common_share_stays_beyond() -> None:
+    job = meant((0, 0.8), {"front": 4.0})
+    found = common(job)
+    assert found is not None
+    assert front(job, found, 3.0).verdict == "re-aim"
+
+
+def test_levels_take_the_common_turn_off() -> None:
+    turn = np.radians([1.6, 0, 0])
+    scene = Scene(turned(JOB, turn), np.random.default_rng(1), lens_sigma=SHARP)
+    assert common_turn(JOB, adjusted(scene, JOB)) is not None
+    joint = adjusted(scene, replace(JOB, readings=tuple(levels(turn))))
+    assert common_turn(JOB, joint) is None
