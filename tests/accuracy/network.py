@@ -1,12 +1,14 @@
 """Print, on simulated jobs, whether the stated uncertainties are true and faults rightly named.
 
     python -m tests.accuracy.network [--jobs 1000] [--faults 100] [--seed 1] [--sparse 300]
+    python -m tests.accuracy.network --level 300
 
 Jobs are drawn as `tests.accuracy.simulation` has it. Every camera is fitted alone (`fit_plan`) and
 all together (`adjust`), as in an inspection. Three kinds of job: with pictures only; the same with
 cameras that share one type of lens; and with what a careful person would tape and gauge, on which
 single faults are tried. No pictures are drawn: how well marks are measured is not tested here, and
-neither is tape that deviates otherwise than the model has it.
+neither is tape that deviates otherwise than the model has it. `--level` prints instead how bodies
+that stand turned on their ground come out (`tests.accuracy.levels`).
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from tests.accuracy.gross_faults import FAULTS, MORE_FAULTS, NO_FAULT, Fault, outcome, undecided
+from tests.accuracy.levels import print_levels
 from tests.accuracy.simulation import (
     Truth,
     dense,
@@ -284,8 +287,12 @@ def main() -> None:
     parser.add_argument("--sparse", type=int, default=300, help="jobs of each further kind")
     parser.add_argument("--faults", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--level", type=int, default=0, help="jobs of each kind with levels only")
     given = parser.parse_args()
     job = job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
+    if given.level:
+        print_levels(job, given.level, given.seed)
+        return
     print_speed(job, np.random.default_rng(given.seed))
     kinds = (
         ("pictures only", job, given.jobs),

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from vision.adjustment.adjusted import AdjustedCamera, CameraObservations
 from vision.adjustment.groups import Group
@@ -23,7 +24,7 @@ from vision.camera.lens_prior import SAME_TYPE_ROWS, LensPrior, lens_prior
 from vision.camera.settings import SETTINGS
 from vision.camera.solver import NoFit
 from vision.camera.stated_lens import StatedLens
-from vision.job.job import AngleReading, Camera, Job, LengthReading
+from vision.job.job import AngleReading, Camera, Job, LengthReading, LevelReading, Reading
 from vision.job.layout import place_sigma_m, planned_layout
 from vision.job.mark_id import MarkId
 from vision.job.visibility import sees
@@ -80,6 +81,23 @@ class Truth:
     places: dict[MarkId, Array] = field(default_factory=dict)
     observations: tuple[CameraObservations, ...] = ()
     fits: dict[str, PlanFit] = field(default_factory=dict)
+    setting: Setting = field(default_factory=lambda: SQUARE)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Setting:
+    """How the body stands turned against the ground, and how well each camera is set on it."""
+
+    turn_rad: Array = field(default_factory=lambda: np.zeros(3))
+    aim_sigma_deg: float = AIM_SIGMA_DEG
+
+    @property
+    def ground_from_body(self) -> Array:
+        """Rotation (3, 3)."""
+        return Rotation.from_rotvec(self.turn_rad).as_matrix()
+
+
+SQUARE = Setting()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,9 +116,14 @@ class Faults:
 NO_FAULTS = Faults()
 
 
-def simulate(job: Job, rng: np.random.Generator, faults: Faults = NO_FAULTS) -> Truth | None:
+def simulate(
+    job: Job,
+    rng: np.random.Generator,
+    faults: Faults = NO_FAULTS,
+    setting: Setting = SQUARE,
+) -> Truth | None:
     """Draw one job; None where a camera has no fit."""
-    truth = Truth(job=job)
+    truth = Truth(job=job, setting=setting)
     lay(truth, rng, faults)
     seen = []
     for camera in job.cameras:
@@ -140,13 +163,11 @@ def lay(
         truth.places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
 
 
-def _read(
-    truth: Truth, rng: np.random.Generator, faults: Faults
-) -> tuple[LengthReading | AngleReading, ...]:
+def _read(truth: Truth, rng: np.random.Generator, faults: Faults) -> tuple[Reading, ...]:
     """Fill the readings of the job with what is true, each with an error of its own sigma."""
     scale = 1 + rng.normal(0, TAPE_SCALE_SIGMA)
     slope = rng.normal(0, ADJUSTMENT.slope_sigma, 2)
-    out: list[LengthReading | AngleReading] = []
+    out: list[Reading] = []
     for number, reading in enumerate(truth.job.readings, 1):
         fault = faults.shift.get(Group.of_reading(number), np.zeros(2))
         if isinstance(reading, AngleReading):
@@ -155,6 +176,12 @@ def _read(
             noise = rng.normal(0, reading.sigma_rad, 2)
             tilt, roll = np.array([np.arcsin(z), np.arctan2(x, y)]) + noise + fault
             out.append(replace(reading, tilt_rad=tilt, roll_rad=roll))
+            continue
+        if isinstance(reading, LevelReading):
+            axes = np.eye(3) if reading.on == "ground" else truth.setting.ground_from_body
+            up = np.array([*-slope, 1.0]) / np.hypot(1, np.hypot(*slope))
+            rise = np.tan(np.arcsin(axes[:, 0 if reading.along == "ahead" else 1] @ up))
+            out.append(replace(reading, rise=float(rise + rng.normal(0, reading.sigma))))
             continue
         places = [truth.places[name] for name in reading.between]
         if reading.kind == "offset":
@@ -174,8 +201,10 @@ def _observe(
     truth.lenses[camera.name] = _lens_of(truth, camera, prior, rng, faults)
     off_m = faults.shift.get(Group("mounting", camera.name), np.zeros(3))
     place = camera.position_m + rng.normal(0, camera.position_sigma_m, 3) + off_m
-    aimed = Pose.at(place, camera.aim.rotation())
-    pose = aimed.perturbed(np.r_[0, 0, 0, np.radians(rng.normal(0, AIM_SIGMA_DEG, 3))])
+    body = truth.setting.ground_from_body
+    aimed = Pose.at(body @ place, camera.aim.rotation() @ body.T)
+    set_rad = np.radians(rng.normal(0, truth.setting.aim_sigma_deg, 3))
+    pose = aimed.perturbed(np.r_[0, 0, 0, set_rad])
     truth.poses[camera.name] = pose
     points = seen_points(truth, camera.name, rng)
     return fitted_alone(truth, camera, prior, points, pose.perturbed(rng.normal(0, START_SIGMA, 6)))
