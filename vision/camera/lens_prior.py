@@ -10,7 +10,7 @@ k4 is 50 % of the radius at 95 degrees and lets the curve turn over there.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,13 @@ class LensPrior:
         if self.curve_rows is None:
             raise ValueError("a LensPrior needs whitening or curve_rows")
         return 1 / float(self.curve_rows[0, 0])
+
+    def with_rows(self, scale: float, height: int) -> LensPrior:
+        """The same prior in a picture of other rows; see `with_rows`."""
+        whitening = self.whitening
+        if whitening is not None:
+            whitening = whitening / np.array([1, scale, 1, scale, 1, 1, 1, 1])
+        return replace(self, guess=with_rows(self.guess, scale, height), whitening=whitening)
 
     def residuals(self, lens: Lens) -> tuple[Array, Array]:
         """Whitened residuals (m,) and their derivative by the eight lens parameters (m, 8)."""
@@ -193,6 +200,22 @@ def resized(lens: Lens, width: int, height: int) -> Lens:
         fy=lens.fy * down,
         cx=(lens.cx + 0.5) * across - 0.5,
         cy=(lens.cy + 0.5) * down - 0.5,
+        k=lens.k,
+    )
+
+
+def with_rows(lens: Lens, scale: float, height: int) -> Lens:
+    """Give the lens in a picture of other rows, `height` of them: row v becomes `scale` v.
+
+    With one half the picture of every second row from the first on; with two the whole one again.
+    """
+    return Lens(
+        width=lens.width,
+        height=height,
+        fx=lens.fx,
+        fy=lens.fy * scale,
+        cx=lens.cx,
+        cy=lens.cy * scale,
         k=lens.k,
     )
 

@@ -47,6 +47,14 @@ class Settings:
     off."""
     mirror_sigmas: float = 3.0
     """How far off it may lie along that face, in sigmas of where the mark ought to be."""
+    sure_shape_lead: float = 5.0
+    """Marks by which one shape of pixels leads, found minus missed, before no further camera is
+    asked: each of old pictures gave 1.3 to 3.4 of them."""
+    least_shape_lead: float = 1.5
+    """Marks with less of a lead than which the shape stays open."""
+    reading_odds: float = 100.0
+    """Odds at which one of a standard's two readings is taken for the pictures'; at less both are
+    allowed for."""
     nearly_square: float = 0.02
     """Logarithm of a pixel's width over height up to which the search takes it for square: 2 px at
     100 from the middle, less than its first steps reach."""

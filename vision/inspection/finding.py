@@ -19,15 +19,16 @@ from vision.adjustment.search import adjust
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_limit
-from vision.identification.corners import with_box_corners
-from vision.identification.decision import identify
+from vision.identification.even_rows import identified, with_corners
 from vision.identification.identified import Identified, NotIdentified
 from vision.identification.mixups import without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
+from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.marks.picture import Grey, Picture
+from vision.marks.rows import steadied
 from vision.views.seam_edges import EdgeCrossing, edge_crossings
 from vision.views.seams.gaps import SeamGap, seam_gaps
 from vision.views.seams.lines import seam_lines
@@ -61,6 +62,7 @@ class Findings:
     gaps: Gaps
     edges: Edges
     textures: Textures
+    shapes: tuple[ShapeChoice, ...] = ()
 
     @property
     def joint(self) -> Adjustment | None:
@@ -91,11 +93,15 @@ def measured(
     `progress` is told what is about to be done, in words for a person.
     """
     layout = planned_layout(job)
-    by_name = {c.name: picture for c, picture in zip(job.cameras, pictures, strict=True)}
+    progress("looking at rows and pixels")
+    by_name = {c.name: steadied(each) for c, each in zip(job.cameras, pictures, strict=True)}
+    shapes = choose_shapes(job, layout, by_name)
+    for shape in shapes:
+        job = shape.in_job(job)
 
     def look(camera: Camera, grey: Grey) -> Outcome:
         prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
-        return identify(job, layout, camera, prior, grey)
+        return identified(job, layout, camera, prior, grey, by_name[camera.name].rows)
 
     outcomes: dict[str, Outcome] = {}
     for camera in job.cameras:
@@ -104,12 +110,17 @@ def measured(
     progress("looking for mixed-up pictures")
     outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
     progress("adjusting cameras and strips together")
+
+    def cost(those: Mapping[str, Outcome]) -> float:
+        return _cost(_adjusted(job, layout, those))
+
+    shapes = read_shapes(job, shapes, outcomes, cost)
+    for shape in shapes:
+        job, outcomes = shape.in_job(job), shape.in_outcomes(job, outcomes)
     adjustment = _adjusted(job, layout, outcomes)
     suspects = _off_aim(job, adjustment)
     if suspects:
-        kept = without_mirrors(
-            by_name, outcomes, suspects, look, lambda those: _cost(_adjusted(job, layout, those))
-        )
+        kept = without_mirrors(by_name, outcomes, suspects, look, cost)
         if kept != outcomes:
             outcomes, adjustment = kept, _adjusted(job, layout, kept)
     progress("measuring the seams")
@@ -130,6 +141,7 @@ def measured(
         gaps=gaps,
         edges=edges,
         textures=textures,
+        shapes=shapes,
     )
 
 
@@ -164,13 +176,12 @@ def _with_corners(
     job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
 ) -> dict[str, Outcome]:
     """The outcomes with the cartons' corners that can be seen once the cameras are known."""
-    cameras = {camera.name: camera for camera in job.cameras}
-    return {
-        name: with_box_corners(job, cameras[name], outcome, pictures[name].bgr)
-        if isinstance(outcome, Identified)
-        else outcome
-        for name, outcome in outcomes.items()
-    }
+    found = dict(outcomes)
+    for camera in job.cameras:
+        outcome, picture = outcomes[camera.name], pictures[camera.name]
+        if isinstance(outcome, Identified):
+            found[camera.name] = with_corners(job, camera, outcome, picture)
+    return found
 
 
 def _adjusted(job: Job, layout: Layout, outcomes: Mapping[str, Outcome]) -> Adjustment | NoFit:

@@ -276,6 +276,17 @@ def _with(kind: type[InspectedT], verdict: LayingVerdict | SeamVerdict, **more: 
     return kind(**{each.name: getattr(verdict, each.name) for each in fields(verdict)}, **more)
 
 
+def _of_pictures(found: Findings) -> tuple[Reason, ...]:
+    """What was made of pictures whose rows or pixels are not as plain ones' are."""
+    combed = [
+        Reason("combed", camera=name, apart_px=each.rows_apart_px, rows=each.rows)
+        for name, each in found.pictures.items()
+        if each.rows != "all"
+    ]
+    # A shape that stays open is the reason of each camera that it keeps from being judged.
+    return (*combed, *(each.reason for each in found.shapes if not each.open))
+
+
 def _warnings(
     found: Findings,
     stated: tuple[Reliability, ...],
@@ -284,7 +295,7 @@ def _warnings(
     common: CommonTurn | None,
 ) -> tuple[Reason, ...]:
     """What a person should know beside the verdicts."""
-    joint, odd = found.adjustment, unusual(found.job)
+    joint, odd = found.adjustment, (*unusual(found.job), *_of_pictures(found))
     if isinstance(joint, NoFit):
         return (*odd, Reason("no-joint-adjustment", why=joint.reason))
     told = {reason for strip in strips for reason in strip.reasons}

@@ -8,6 +8,7 @@ picture as delivered through `as_delivered`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from vision.units.plain import written
 
 Pixels = NDArray[np.uint8]
 Grey = NDArray[np.float32]
+
+Rows = Literal["all", "registered", "even"]
 
 GREY_WEIGHTS = (0.114, 0.587, 0.299)
 """Blue, green and red in luma (ITU-R BT.601-7, section 2.5.1)."""
@@ -38,6 +41,10 @@ class Picture:
         Of the picture in pixels; the same as delivered and turned back.
     mirrored
         Whether it was delivered mirrored.
+    rows
+        What of it is measured: all rows; all, odd ones registered to even ones; or even ones alone.
+    rows_apart_px
+        How far the odd rows were shifted in px, where they were.
     bgr
         (height, width, 3) uint8, blue green red, read-only.
     grey
@@ -48,6 +55,8 @@ class Picture:
     file: str = written()
     sha256: str = written()
     mirrored: bool = written()
+    rows: Rows = written(default="all")
+    rows_apart_px: float | None = written(2, optional=True, default=None)
     bgr: Pixels
     width: int = written(init=False)
     height: int = written(init=False)

@@ -268,6 +268,38 @@ class BoxCornerSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FieldsSettings:
+    """Whether odd rows are shifted against even ones."""
+
+    columns: int = 720
+    """Pictures wider than one and a half times this are narrowed: half a pixel of the whole one is
+    still a quarter of a column."""
+    offset: float = 10.0
+    """Levels added before the logarithm, so that noise in the dark stays small."""
+    block_px: tuple[int, int] = (48, 24)
+    """Columns and rows of a field that make one block: some hundred of them, each with an edge."""
+    soft_px: tuple[float, float] = (1.5, 0.8)
+    """Smoothing across and down, so that slopes hold over a pixel and more."""
+    rough: tuple[int, ...] = (3, 2, 1)
+    fine: tuple[int, ...] = (2, 1, 1, 0, 0)
+    """How often the columns are halved, step by step: 8 px are one column of the first."""
+    most_step_px: float = 1.5
+    """A step longer than this, in columns of its level, is outside where slopes hold."""
+    least_spread: float = 0.1
+    """Share of the blocks' median mean square that is added to each, so that none is all."""
+    least_sigma_px: float = 0.001
+    """No term of a shift is known better."""
+    least_rough_px: float = 0.12
+    """Shift below which rows are taken for unshifted after the rough steps; progressive practice
+    pictures give up to 0.06."""
+    least_apart_px: float = 0.3
+    """Shift from which odd rows are not measured together with even ones: half of it is what a
+    mark's centre would be off."""
+    least_unlike_px: float = 0.1
+    """How much a shift may differ over the picture and still be taken for alike."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All that tunes this room."""
 
@@ -275,6 +307,7 @@ class Settings:
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     edges: EdgesSettings = field(default_factory=EdgesSettings)
     box_corner: BoxCornerSettings = field(default_factory=BoxCornerSettings)
+    fields: FieldsSettings = field(default_factory=FieldsSettings)
 
 
 SETTINGS = Settings()
