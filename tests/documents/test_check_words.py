@@ -62,6 +62,14 @@ def test_every_code_has_words_and_no_words_lack_a_code() -> None:
     assert made - OF_FINDING == set().union(*CODES.values()) - OF_FINDING
 
 
+def test_no_name_stands_for_two_templates() -> None:
+    """Parts and codes share one space of names: a part called as a code would be said for it."""
+    names = [
+        name for words in WORDS.values() for name in (*codes_of(words), *words.get("parts", ()))
+    ]
+    assert sorted(names) == sorted(set(names))
+
+
 @pytest.mark.parametrize("of", sorted(JUDGED))
 def test_what_is_judged_has_words_for_every_outcome(of: str) -> None:
     figures = {"off_m": 0.05, "sigma_m": 0.01, "limit_m": 0.03, "mark": "left/3"}
