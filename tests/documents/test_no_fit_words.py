@@ -27,7 +27,9 @@ def test_reasons_within_reasons_are_said() -> None:
     why = Reason("no-camera", needed=3)
     assert say_check()(Reason("no-baseline", check=2, why=why)) == (
         "check 2 cannot be a baseline: no camera shows 3 identified marks, so nothing can be"
-        " adjusted"
+        " adjusted; do first what is said of each camera"
     )
-    assert say_check()(Reason("not-converged", steps=50)).endswith("after 50 steps")
-    assert say_check()(Reason("not-converged")) == "no start led to a fit"
+    act = "something stated is far off: read it again, its unit first"
+    moved = say_check()(Reason("not-converged", steps=50))
+    assert moved == f"the fit still moved after 50 steps; {act}"
+    assert say_check()(Reason("not-converged")) == f"no start led to a fit; {act}"

@@ -105,6 +105,23 @@ def test_cartons_corners_are_found_where_they_are_or_not_at_all(inspected: Inspe
     assert found >= 2
 
 
+def test_a_corner_that_was_not_told_has_why_of_each_camera_that_has_it_in_view(
+    inspected: Inspected,
+) -> None:
+    untold = [each for each in inspected.inspection.raised_marks if each.verdict == "not-judged"]
+    assert untold, "a set where every corner is found shows nothing"
+    for mark in untold:
+        (reason,) = mark.reasons
+        in_view = {
+            camera.camera.name: next(m for m in camera.marks if str(m.id) == mark.name).reason
+            for camera, true in inspected.pairs()
+            if carton_points(true).get(mark.name) is not None
+        }
+        told = dict(reason.arguments["looks"])
+        assert told
+        assert told.items() <= in_view.items()
+
+
 def test_centres_are_as_sure_as_they_say(inspected: Inspected) -> None:
     squares = []
     for camera, truth in inspected.pairs():

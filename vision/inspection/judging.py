@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import fields, replace
 from typing import Any, TypeVar
 
@@ -19,6 +20,7 @@ from vision.inspection.inspected import (
     Inspection,
 )
 from vision.inspection.verdict.cameras import (
+    AIM_MAY_EXPLAIN,
     CameraVerdict,
     Overlap,
     aim_is_beyond,
@@ -33,7 +35,7 @@ from vision.inspection.verdict.displaced_marks import (
     with_displaced_marks,
 )
 from vision.inspection.verdict.jobs import job_verdict
-from vision.inspection.verdict.layings import LayingVerdict, mark_verdict, strip_verdict
+from vision.inspection.verdict.layings import LayingVerdict, Looks, mark_verdict, strip_verdict
 from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
 from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
@@ -112,7 +114,7 @@ def _camera_verdict(
 ) -> CameraVerdict:
     outcome, adjusted = found.outcomes[camera.name], found.adjusted_camera(camera.name)
     if isinstance(outcome, NotIdentified):
-        return unidentified_camera(camera.name, _unidentified(found, outcome), picture)
+        return unidentified_camera(camera.name, _unidentified(found, camera, outcome), picture)
     if isinstance(found.adjustment, NoFit):
         return unidentified_camera(camera.name, found.adjustment.reason, picture)
     if adjusted is None:
@@ -128,13 +130,18 @@ def _camera_verdict(
     )
 
 
-def _unidentified(found: Findings, outcome: NotIdentified) -> Reason:
-    """Why a camera is not identified, and that its picture stands on its side, if it does."""
-    picture = found.pictures[outcome.camera]
-    if picture.height <= picture.width:
-        return outcome.reason
-    size = (picture.width, picture.height)
-    return Reason(outcome.reason.code, **outcome.reason.arguments, upright_px=size)
+def _unidentified(found: Findings, camera: Camera, outcome: NotIdentified) -> Reason:
+    """Why a camera is not identified, with how to turn it roughly where its aim may be to blame.
+
+    And that its picture stands on its side, if it does.
+    """
+    more: dict[str, object] = {}
+    if outcome.code in AIM_MAY_EXPLAIN:
+        more["intended_rad"] = (camera.aim.tilt_rad, camera.aim.roll_rad)
+    picture = found.pictures[camera.name]
+    if picture.height > picture.width:
+        more["upright_px"] = (picture.width, picture.height)
+    return Reason(outcome.code, **outcome.reason.arguments, **more)
 
 
 def _overlaps(
@@ -166,7 +173,7 @@ def _strip_verdict(
     if adjusted is None:
         return _unseen(strip.name)
     tolerances = found.job.tolerances
-    verdict = strip_verdict(strip, adjusted, tolerances)
+    verdict = strip_verdict(strip, adjusted, tolerances, looks=_looks(found, strip.name))
     return with_displaced_marks(verdict, left_out, tolerances.strip_m)
 
 
@@ -186,7 +193,27 @@ def _mark_verdict(found: Findings, mark: SingleMark) -> LayingVerdict:
     adjusted = found.adjusted_mark(mark.name)
     if adjusted is None:
         return _unseen(mark.name)
-    return mark_verdict(mark, adjusted, found.job.tolerances)
+    return mark_verdict(mark, adjusted, found.job.tolerances, looks=_looks(found, mark.name))
+
+
+def _looks(found: Findings, name: str) -> Looks:
+    """Why each camera that has a strip or single mark in view could not tell it.
+
+    Of several marks what is the matter with most of them.
+    """
+    looks = []
+    for camera, outcome in found.outcomes.items():
+        sightings = outcome.sightings if isinstance(outcome, Identified) else ()
+        # What a camera used, and all of them together did not.
+        reasons = [
+            each.reason or Reason("misfit-all")
+            for each in sightings
+            if each.id.name == name and each.status in ("used", "rejected", "not-found")
+        ]
+        if reasons:
+            commonest, _ = Counter(each.code for each in reasons).most_common(1)[0]
+            looks.append((camera, next(each for each in reasons if each.code == commonest)))
+    return tuple(looks)
 
 
 def _unseen(name: str) -> LayingVerdict:

@@ -1,11 +1,13 @@
 """How a reason becomes a sentence: its code names a template, its figures go into it.
 
 The templates are Jinja's, in files of TOML: a sentence without its full stop for each code; under
-`[parts]` what several have in common, which they include; under `[judged]` the four parts of what
+`[parts]` what several have in common, which they include; under `[acts]` what to do about a thing
+that is not judged for a reason of that code, as `act-CODE`; under `[judged]` the four parts of what
 is said of a judged figure. A template knows the reason's arguments by name, and besides
 
 - `write` and `rough`: the words for lengths, and the same for what is known to a centimetre
 - `say`: the sentence of a reason within the reason, and the filter `said` those of several
+- the filter `acts`: what to do about several reasons, each once
 - `degrees`: an angle for a sentence; `in_degrees`: the number; `way`: which way an angle is off
 """
 
@@ -56,8 +58,15 @@ class Say:
 
     def __call__(self, reason: Reason) -> str:
         """The sentence, without its full stop."""
+        return self._rendered(reason.code, reason)
+
+    def act(self, reason: Reason) -> str:
+        """What to do about what is not judged for this reason."""
+        return self._rendered(f"act-{reason.code}", reason)
+
+    def _rendered(self, template: str, reason: Reason) -> str:
         words = {"say": self, "write": self.lengths, "rough": self.lengths.roughly}
-        return self.templates.get_template(reason.code).render(reason.arguments, **words)
+        return self.templates.get_template(template).render(reason.arguments, **words)
 
 
 def words_of(file: str) -> dict[str, Any]:
@@ -74,6 +83,7 @@ def templates_of(*every: Mapping[str, Any], **more: object) -> Environment:
             for word in ("beyond", "not-judged"):
                 texts[f"{of}-{word}"] = f"{{% set of = '{of}' %}}{{% include '{word}' %}}"
         texts |= codes_of(words) | words.get("parts", {})
+        texts |= {f"act-{code}": text for code, text in words.get("acts", {}).items()}
     made = Environment(
         loader=FunctionLoader(texts.__getitem__), undefined=StrictUndefined, auto_reload=False
     )
@@ -81,13 +91,18 @@ def templates_of(*every: Mapping[str, Any], **more: object) -> Environment:
         ANGLES=ANGLES, OPPOSITE_WAYS=OPPOSITE_WAYS, SITS=SITS, coverage=COVERAGE, degrees=degrees,
         in_degrees=np.degrees, isfinite=np.isfinite, misread=misread, way=way, zip=zip, **more,
     )  # fmt: skip
-    made.filters["said"] = _said
+    made.filters |= {"said": _said, "acts": _acts}
     return made
 
 
 @pass_context
 def _said(context: Context, reasons: Iterable[Reason]) -> list[str]:
     return [context["say"](reason) for reason in reasons]
+
+
+@pass_context
+def _acts(context: Context, reasons: Iterable[Reason]) -> list[str]:
+    return list(dict.fromkeys(context["say"].act(reason) for reason in reasons))
 
 
 def codes_of(words: Mapping[str, Any]) -> dict[str, str]:

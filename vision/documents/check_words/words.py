@@ -23,6 +23,9 @@ FAMILIES = (
     "stated",
 )
 """The files of words of a check, `texture` aside: its codes are its own."""
+ACTING = ("cameras", "laid", "naming", "no_fit", "pictures", "seams")
+"""Those whose sentences end in an act where there is one. Acts about marks are said once, of a
+strip or single mark that no camera could tell: a list of marks would grow too long."""
 
 
 def say_check(lengths: LengthWords = METRIC) -> Say:
@@ -43,6 +46,9 @@ def _check_templates() -> Environment:
     every = {family: words_of(f"check_words/{family}.toml") for family in FAMILIES}
     for code in codes_of(every["naming"]):
         every["naming"][code] += "{% include 'said-besides' %}"
+    for family in ACTING:
+        for code in every[family]["acts"]:
+            every[family][code] += f"; {{% include 'act-{code}' %}}"
     return templates_of(*every.values(), say_texture=say_texture)
 
 

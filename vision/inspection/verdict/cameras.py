@@ -28,6 +28,8 @@ CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
 
 USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank"})
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
+AIM_MAY_EXPLAIN = frozenset({"ambiguous", "implausible"})
+"""Codes that go away where a camera is turned roughly to its intended aim."""
 FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
 """Codes that a soft, moved or dark picture may well be the cause of."""
 

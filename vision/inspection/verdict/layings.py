@@ -71,10 +71,16 @@ FORWARD = _Axis(direction=np.array([1.0, 0.0]), along="forward")
 LEFT = _Axis(direction=np.array([0.0, 1.0]), along="to-the-left")
 
 
-def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances) -> LayingVerdict:
+Looks = tuple[tuple[str, Reason], ...]
+"""The cameras in whose pictures something lies that none could tell, and why each could not."""
+
+
+def strip_verdict(
+    strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances, *, looks: Looks = ()
+) -> LayingVerdict:
     """Judge one strip by the shift of every mark on it that was seen."""
     if not adjusted.seen or not adjusted.mark_ids:
-        reason = Reason("not-seen", strip=strip.name)
+        reason = Reason("not-seen", strip=strip.name, looks=looks)
         return LayingVerdict(name=strip.name, verdict="not-judged", reasons=(reason,))
     figures = [
         length_and_sigma(shift, covariance)
@@ -92,7 +98,9 @@ def strip_verdict(strip: Strip, adjusted: AdjustedStrip, tolerances: Tolerances)
     return LayingVerdict(name=strip.name, verdict=_word(found), reasons=reasons, actions=actions)
 
 
-def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerances) -> LayingVerdict:
+def mark_verdict(
+    mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerances, *, looks: Looks = ()
+) -> LayingVerdict:
     """Judge one single or raised mark by its shift in x, y and z.
 
     A carton's corner may go unfound, or be found but not sure: it is then not judged with a code of
@@ -100,7 +108,7 @@ def mark_verdict(mark: SingleMark, adjusted: AdjustedMark, tolerances: Tolerance
     """
     if not adjusted.seen:
         code = BOX_CORNER_NOT_FOUND if mark.shape.may_be_missing else "not-seen"
-        reason = Reason(code, mark=mark.name)
+        reason = Reason(code, mark=mark.name, looks=looks)
         return LayingVerdict(name=mark.name, verdict="not-judged", reasons=(reason,))
     figure = length_and_sigma(adjusted.shift_m, adjusted.covariance_m2)
     word = judge(*figure, tolerances.strip_m)
