@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -118,33 +119,23 @@ def _windows(
     whole = np.full((size[1] + 2 * margin, size[0] + 2 * margin, 2), np.nan)
     for (column, row), index in places.items():
         whole[row - low[1] + margin, column - low[0] + margin] = saddles.pixels[index]
-    known = np.isfinite(whole[..., 0])
+    known = np.pad(np.isfinite(whole[..., 0]), 1)
     found: list[tuple[int, Array]] = []
     for rows, columns in {(board.rows, board.columns), (board.columns, board.rows)}:
-        for top in range(whole.shape[0] - rows + 1):
-            for left in range(whole.shape[1] - columns + 1):
-                window = slice(top, top + rows), slice(left, left + columns)
-                if _goes_on(known, top, left, rows, columns):
-                    continue
-                count = int(known[window].sum())
-                grid = whole[window]
-                if rows != board.rows:
-                    grid = grid.transpose(1, 0, 2)
-                found.append((count, grid))
+        around = sliding_window_view(known, (rows + 2, columns + 2))
+        count = around[..., 1:-1, 1:-1].sum(axis=(-2, -1))
+        # Where a further row or column of saddles lies beside it, the board is a larger one.
+        lines = [around[..., end, 1:-1] for end in (0, -1)]
+        lines += [around[..., 1:-1, end] for end in (0, -1)]
+        beside = np.max([line.mean(axis=-1) for line in lines], axis=0)
+        count = np.where(beside > TUNED.most_beside, 0, count)
+        for top, left in np.argwhere(count == max(count.max(), 1)):
+            grid = whole[top : top + rows, left : left + columns]
+            grid = grid if rows == board.rows else grid.transpose(1, 0, 2)
+            found.append((int(count[top, left]), grid))
     most = max((count for count, _ in found), default=0)
     ties = [each for each in found if each[0] == most]
     return ties if len(ties) <= TUNED.most_ties else []
-
-
-def _goes_on(known: Flags, top: int, left: int, rows: int, columns: int) -> bool:
-    """Whether a further row or column of saddles lies along a window: the board is a larger one."""
-    down, across = slice(top, top + rows), slice(left, left + columns)
-    lines = []
-    for row in (top - 1, top + rows):
-        lines += [known[row, across]] if 0 <= row < known.shape[0] else []
-    for column in (left - 1, left + columns):
-        lines += [known[down, column]] if 0 <= column < known.shape[1] else []
-    return any(line.mean() > TUNED.most_beside for line in lines)
 
 
 def _filled(grid: Array, saddles: Saddles) -> Array:
@@ -165,63 +156,54 @@ def _guessed(grid: Array, saddles: Saddles, tree: cKDTree) -> Array:
     """A grid with its missing corners guessed from their neighbours, or taken from a saddle."""
     grid = grid.copy()
     for _ in range(sum(grid.shape[:2])):
-        missing = np.argwhere(~np.isfinite(grid[..., 0]))
-        if not len(missing):
-            break
-        guesses = [(row, column, *_guess(grid, row, column)) for row, column in missing]
+        weights, places, spacing = _guesses(grid)
+        missing = ~np.isfinite(grid[..., 0])
         # The best supported first: a guess from both sides is no extrapolation.
-        most = max(weight for _, _, weight, _ in guesses)
-        for row, column, weight, place in guesses:
-            if weight < most or weight == 0:
-                continue
-            spacing = _spacing(grid, row, column, place)
-            away, index = tree.query(place)
-            near = away < TUNED.snap_share * spacing
-            grid[row, column] = saddles.pixels[index] if near else place
+        now = missing & (weights > 0) & (weights == weights[missing].max(initial=0))
+        if not now.any():
+            break
+        away, index = tree.query(places[now])
+        near = away < TUNED.snap_share * spacing[now]
+        grid[now] = np.where(near[:, None], saddles.pixels[index], places[now])
     return grid
 
 
-_LINES = ((0, 1), (1, 0), (0, -1), (-1, 0))
-_CORNERS = tuple(zip(_LINES, (*_LINES[1:], _LINES[0]), strict=True))
+_LINES = np.array([(0, 1), (1, 0), (0, -1), (-1, 0)])
+_REACH = 3
 
 
-def _guess(grid: Array, row: int, column: int) -> tuple[int, Array]:
-    """Weight and place of a missing corner, from straight or evenly bent lines through it."""
+def _guesses(grid: Array) -> tuple[Array, Array, Array]:
+    """Weights and places of corners from straight or evenly bent lines through their neighbours.
+
+    (rows, columns), and 2 for places; with the distance to the nearest neighbour.
+    """
     rows, columns = grid.shape[:2]
+    room = (_REACH, _REACH)
+    padded = np.pad(grid, (room, room, (0, 0)), constant_values=np.nan)
 
-    def at(down: int, across: int) -> Array | None:
-        r, c = row + down, column + across
-        inside = 0 <= r < rows and 0 <= c < columns
-        return grid[r, c] if inside and np.isfinite(grid[r, c, 0]) else None
+    def at(step: NDArray[np.int_]) -> Array:
+        row, column = step + _REACH
+        return padded[row : row + rows, column : column + columns]
 
-    weights, places = [0], [np.zeros(2)]
-    for down, across in _LINES:
-        one, two, three = (at(k * down, k * across) for k in (1, 2, 3))
-        opposite = at(-down, -across)
-        if one is not None and opposite is not None:
-            weights, places = [*weights, 3], [*places, 0.5 * (one + opposite)]
-        elif one is not None and two is not None and three is not None:
-            weights, places = [*weights, 2], [*places, 3 * one - 3 * two + three]
-        elif one is not None and two is not None:
-            weights, places = [*weights, 1], [*places, 2 * one - two]
-    for (down, across), (other_down, other_across) in _CORNERS:
-        one, two = at(down, across), at(other_down, other_across)
-        both = at(down + other_down, across + other_across)
-        if one is not None and two is not None and both is not None:
-            weights, places = [*weights, 2], [*places, one + two - both]
-    total = sum(weights)
-    middle = sum(w * p for w, p in zip(weights, places, strict=True)) / max(total, 1)
-    return total, np.asarray(middle)
+    total, summed = np.zeros((rows, columns)), np.zeros(grid.shape)
+    for line, turned in zip(_LINES, np.roll(_LINES, -1, axis=0), strict=True):
+        one, two, three = (at(count * line) for count in (1, 2, 3))
+        free = np.ones((rows, columns), dtype=bool)
+        along = (0.5 * (one + at(-line)), 3 * one - 3 * two + three, 2 * one - two)
+        for weight, place in zip((3, 2, 1), along, strict=True):
+            told = np.isfinite(place[..., 0])
+            _add(total, summed, weight, place, told & free)
+            free &= ~told
+        corner = one + at(turned) - at(line + turned)
+        _add(total, summed, 2, corner, np.isfinite(corner[..., 0]))
+    places = summed / np.maximum(total, 1)[..., None]
+    away = [np.linalg.norm(at(line) - places, axis=-1) for line in _LINES]
+    return total, places, np.min(np.nan_to_num(away, nan=np.inf), axis=0)
 
 
-def _spacing(grid: Array, row: int, column: int, place: Array) -> float:
-    """Distance to the nearest known neighbour along the grid; 0 where there is none."""
-    near = [
-        float(np.linalg.norm(grid[r, c] - place))
-        for r, c in ((row + d, column + a) for d, a in _LINES)
-        if 0 <= r < grid.shape[0] and 0 <= c < grid.shape[1] and np.isfinite(grid[r, c, 0])
-    ]
-    return min(near, default=0.0)
+def _add(total: Array, summed: Array, weight: int, place: Array, told: Flags) -> None:
+    total[told] += weight
+    summed[told] += weight * place[told]
 
 
 def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
