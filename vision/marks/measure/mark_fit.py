@@ -65,69 +65,63 @@ def measure(
     residuals are alike, and by what the mark's size being drawn a little wrong does to a mark half
     seen. What is covered up to an edge (`occlusion`) is left out; None where a half is without one.
     """
-    answers: list[Measured | None] = [None] * len(marks)
+    found: Found = {}
     for patches in cut_patches(grey, pose, lens, marks, centres_px).light().alike():
-        for index, answer in zip(patches.which, _measured(patches), strict=True):
-            answers[index] = answer
-    return tuple(answers)
+        found |= _measured(patches)
+    return tuple(found.get(index) for index in range(len(marks)))
 
 
-def _measured(patches: Patches) -> list[Measured | None]:
+Found = dict[int, Measured | None]
+"""What was measured, by where each mark stands in the list that was asked for."""
+
+
+def _measured(patches: Patches) -> Found:
     """Measure marks of one shape: plainly, and with a shadow's edge where that explains more."""
     few = patches.thinned(TUNED.rough_pixels)
     plain = descend(few, start(len(patches.marks)), *TUNED.rough)
     edges = shadow_starts(few, plain)
     tried = np.asarray(np.isfinite(edges).all(axis=1))
-    shaded, lots = np.zeros_like(tried), []
+    shaded, found = np.zeros_like(tried), {}
     if tried.any():
-        with_edge = descend(few.take(tried), edges[tried], *TUNED.rough)
+        some = few.take(tried)
+        with_edge = descend(some, edges[tried], *TUNED.rough)
         helps = np.asarray(with_edge.cost < (1 - TUNED.shadow_gain) * plain.cost[tried])
         shaded[tried] = helps
-        lots.append((shaded, with_edge.take(helps, helps[few.take(tried).of])))
-    lots.append((~shaded, plain.take(~shaded, ~shaded[few.of])))
-    answers: list[Measured | None] = [None] * len(patches.marks)
-    for these, rough in lots:
-        if these.any():
-            found = _refined(patches.take(these), few.take(these), rough)
-            for index, answer in zip(np.flatnonzero(these), found, strict=True):
-                answers[index] = answer
-    return answers
+        if helps.any():
+            rough = with_edge.take(helps, helps[some.of])
+            found = _refined(patches.take(shaded), few.take(shaded), rough)
+    if not shaded.all():
+        rough = plain.take(~shaded, ~shaded[few.of])
+        found |= _refined(patches.take(~shaded), few.take(~shaded), rough)
+    return found
 
 
-def _refined(patches: Patches, few: Patches, rough: Fits) -> list[Measured | None]:
+def _refined(patches: Patches, few: Patches, rough: Fits) -> Found:
     """Measure marks once more, with what does not belong to them set aside.
 
     A mark whose ink clearly took the place of its tape is not there: it stays as it is.
     """
     there = _contrasts(few, rough) > -TUNED.clearly * np.sqrt(rough.noise2)
-    answers: list[Measured | None] = [None] * len(there)
-    lots = []
+    found: Found = {}
     if there.any():
         lot = patches.take(there)
         fits = descend(lot, rough.state[there], *TUNED.fine, robust=True)
         found = _answers(lot, fits)
         if rough.state.shape[1] == SHADED:
-            found = _without_covers(lot, fits, found)
-        lots.append((there, found))
+            found |= _without_covers(lot, fits)
     if not there.all():
-        lot = few.take(~there)
-        lots.append((~there, _answers(lot, rough.take(~there, ~there[few.of]))))
-    for these, found in lots:
-        for index, answer in zip(np.flatnonzero(these), found, strict=True):
-            answers[index] = answer
-    return answers
+        found |= _answers(few.take(~there), rough.take(~there, ~there[few.of]))
+    return found
 
 
-def _without_covers(
-    patches: Patches, fits: Fits, found: list[Measured | None]
-) -> list[Measured | None]:
-    """What was found, but anew where it was no shadow that crosses; None where little is left."""
+def _without_covers(patches: Patches, fits: Fits) -> Found:
+    """Anew what no shadow crosses but the edge of a cover; None where little is left."""
     covered, enough, rest = uncovered(patches, fits, _noise2(fits))
-    found = [None if hidden else each for each, hidden in zip(found, covered, strict=True)]
+    found: Found = dict.fromkeys(patches.which[covered].tolist())
     if enough.any():
         rough = descend(rest, fits.state[enough, :PLAIN], *TUNED.rough)
         again = _answers(rest, descend(rest, rough.state, *TUNED.fine, robust=True), crossed=True)
-        for index, answer in zip(np.flatnonzero(enough), again, strict=True):
+        for index, answer in again.items():
             held = answer is not None and _widest_px(answer) <= TUNED.most_uncovered_sigma_px
             found[index] = answer if held else None
     return found
@@ -158,7 +152,7 @@ def _noise2(fits: Fits) -> Array:
     return np.asarray(np.maximum(fits.cost / freedom, 0.08))
 
 
-def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> list[Measured | None]:
+def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> Found:
     """The measurements; `crossed` where the edge of something crosses, as a shadow's may."""
     p, parameters = fits.state.shape[1], fits.normal.shape[1]
     crossed = crossed or p == SHADED
@@ -180,29 +174,25 @@ def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> list[Measur
     covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
     centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
     contrasts = _contrasts(patches, fits) / np.sqrt(noise2)
-    answers: list[Measured | None] = []
+    found: Found = {}
     for i, (mark, span) in enumerate(zip(patches.marks, patches.spans, strict=True)):
         if not (enough[i] and np.isfinite(covariance_px2[i]).all()):
-            answers.append(None)
             continue
         spread = patches.levels[span] - patches.levels[span].mean()
         misfit = fits.residual[span]
-        explained = 1 - float(misfit @ misfit) / max(float(spread @ spread), 1e-9)
-        answers.append(
-            Measured(
-                id=mark.id,
-                pixel_px=centres[i],
-                covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
-                blur_px=float(fits.state[i, 3]),
-                blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
-                contrast=float(contrasts[i]),
-                explained=explained,
-                noise=float(noise2[i] ** 0.5),
-                turn_rad=float(fits.state[i, 2]),
-                shadow=crossed,
-            )
+        found[int(patches.which[i])] = Measured(
+            id=mark.id,
+            pixel_px=centres[i],
+            covariance_px2=0.5 * (covariance_px2[i] + covariance_px2[i].T),
+            blur_px=float(fits.state[i, 3]),
+            blur_sigma_px=float(np.sqrt(inverse[i, 3, 3] * noise2[i])),
+            contrast=float(contrasts[i]),
+            explained=1 - float(misfit @ misfit) / max(float(spread @ spread), 1e-9),
+            noise=float(noise2[i] ** 0.5),
+            turn_rad=float(fits.state[i, 2]),
+            shadow=crossed,
         )
-    return answers
+    return found
 
 
 def _contrasts(patches: Patches, fits: Fits) -> Array:
