@@ -36,8 +36,7 @@ from vision.units.arrays import Array
 from vision.units.reason import Reason
 from vision.views.seams.gaps import SeamGap
 from vision.views.seams.lines import SeamLine, seam_lines
-from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
-from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness, SoftPatch
 from vision.views.sharpness.light import Light
 
 # The same examples on every machine, and no deadline: a busy machine is no failure.

@@ -19,8 +19,7 @@ from vision.job.job import Tolerances
 from vision.job.mark_id import MarkId
 from vision.units.length_words import LengthWords
 from vision.units.reason import Reason
-from vision.views.sharpness.blur import SIDES, MarksBlur, Sharpness
-from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.blur import SIDES, MarksBlur, Sharpness, SoftPatch
 from vision.views.sharpness.light import Light
 
 MARKS = MarksBlur(median=blur(3.0), sides=dict.fromkeys(SIDES))

@@ -17,8 +17,7 @@ from vision.inspection.verdict.pictures import judge_picture
 from vision.job.job import Tolerances
 from vision.job.mark_id import MarkId
 from vision.units.reason import Reason
-from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness
-from vision.views.sharpness.drops import SoftPatch
+from vision.views.sharpness.blur import SIDES, Blur, MarksBlur, Motion, Sharpness, SoftPatch
 from vision.views.sharpness.light import Light
 
 TOLERANCES = Tolerances()

@@ -73,13 +73,12 @@ def test_an_even_blur_comes_out(sigma_px: float) -> None:
     edges = measure_edges(noisy(blurred(tiles(), sigma_px)))
     fitted = fit_blur_map(edges, WIDTH, HEIGHT)
     assert fitted is not None
-    found, sigma = fitted.blur_px(edges.pixels_px)
-    assert found == pytest.approx(
-        np.hypot(sigma_px, PIXEL_BLUR_PX), abs=0.08 * sigma_px + 3 * sigma
+    found = fitted.blur(edges.pixels_px)
+    assert found.blur_px == pytest.approx(
+        np.hypot(sigma_px, PIXEL_BLUR_PX), abs=0.08 * sigma_px + 3 * found.sigma_px
     )
-    assert sigma < 0.1 * sigma_px
-    length, length_sigma = fitted.motion_px
-    assert length - 3 * length_sigma < 2.5
+    assert found.sigma_px < 0.1 * sigma_px
+    assert fitted.motion.length_px - 3 * fitted.motion.sigma_px < 2.5
 
 
 def test_a_very_soft_picture_is_measured_at_half_its_size() -> None:
@@ -87,7 +86,7 @@ def test_a_very_soft_picture_is_measured_at_half_its_size() -> None:
     edges = measure_edges(noisy(blurred(grey, 8.0)))
     fitted = fit_blur_map(edges, WIDTH * 2, HEIGHT * 2)
     assert fitted is not None
-    assert fitted.blur_px(edges.pixels_px)[0] == pytest.approx(8.0, rel=0.15)
+    assert fitted.blur(edges.pixels_px).blur_px == pytest.approx(8.0, rel=0.15)
 
 
 @pytest.mark.parametrize(("length_px", "degrees"), [(6.0, 30.0), (9.0, -70.0), (12.0, 90.0)])
@@ -95,12 +94,11 @@ def test_motion_comes_out_with_its_direction(length_px: float, degrees: float) -
     edges = measure_edges(noisy(moved(blurred(tiles(), 0.6), length_px, degrees)))
     fitted = fit_blur_map(edges, WIDTH, HEIGHT)
     assert fitted is not None
-    length, sigma = fitted.motion_px
-    assert length == pytest.approx(length_px, abs=3 * sigma)
-    direction, direction_sigma = np.degrees(fitted.motion_direction_rad)
-    away = (direction - degrees + 90) % 180 - 90
-    assert abs(away) < 2 + 3 * direction_sigma
-    assert fitted.least_blur_px(edges.pixels_px)[0] < 1.2
+    motion = fitted.motion
+    assert motion.length_px == pytest.approx(length_px, abs=3 * motion.sigma_px)
+    away = (np.degrees(motion.direction_rad) - degrees + 90) % 180 - 90
+    assert abs(away) < 2 + 3 * np.degrees(motion.direction_sigma_rad)
+    assert fitted.blur(edges.pixels_px, -1.0).blur_px < 1.2
 
 
 def test_a_blur_that_grows_to_one_side_is_mapped() -> None:
@@ -110,8 +108,8 @@ def test_a_blur_that_grows_to_one_side_is_mapped() -> None:
     assert fitted is not None
     for share in (0.2, 0.5, 0.85):
         place = np.array([[share * WIDTH, HEIGHT / 2]])
-        found, sigma = fitted.blur_px(place)
-        assert found == pytest.approx(3.0 * share, abs=0.25 + 3 * sigma)
+        found = fitted.blur(place)
+        assert found.blur_px == pytest.approx(3.0 * share, abs=0.25 + 3 * found.sigma_px)
 
 
 @pytest.mark.parametrize("sigma", [1.0, 4.0, 10.0])
@@ -124,7 +122,7 @@ def test_little_light_shows_in_signal_to_noise_and_is_still_measured() -> None:
     assert measure_light(dark).signal_to_noise < 8
     edges = measure_edges(dark)
     fitted = fit_blur_map(edges, WIDTH, HEIGHT)
-    assert fitted is None or fitted.blur_px(edges.pixels_px)[0] < 1.6
+    assert fitted is None or fitted.blur(edges.pixels_px).blur_px < 1.6
 
 
 def test_an_even_picture_has_no_edges_and_no_map() -> None:

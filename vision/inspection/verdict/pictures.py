@@ -22,9 +22,8 @@ from vision.inspection.verdict.rule import (
 from vision.job.job import Tolerances
 from vision.units.plain import written
 from vision.units.reason import Reason
-from vision.views.sharpness.blur import OPPOSITE, SIDES, Blur, Sharpness, Side
+from vision.views.sharpness.blur import OPPOSITE, SIDES, Blur, Sharpness, Side, SoftPatch
 from vision.views.sharpness.blur_map import BLUR_WIDTH_PX
-from vision.views.sharpness.drops import SoftPatch
 
 Answer = Literal["yes", "no", "cannot-tell"]
 PictureFault = Literal["soft", "soft-side", "motion", "low-light", "drops"]

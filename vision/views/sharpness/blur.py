@@ -5,12 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from vision.job.mark_id import MarkId
+from vision.units.arrays import Array, freeze
 from vision.units.plain import written
-from vision.views.sharpness.drops import SoftPatch
 from vision.views.sharpness.light import Light
 
 Side = Literal["left", "right", "upper", "lower"]
-SIDES: tuple[Side, ...] = ("left", "right", "upper", "lower")
+WAYS: dict[Side, tuple[float, float]] = {
+    "left": (-1.0, 0.0),
+    "right": (1.0, 0.0),
+    "upper": (0.0, -1.0),
+    "lower": (0.0, 1.0),
+}
+"""Which way each side lies from the picture's middle, (right, down)."""
+SIDES = tuple(WAYS)
 OPPOSITE: dict[Side, Side] = {"left": "right", "right": "left", "upper": "lower", "lower": "upper"}
 FEW_EDGES = "few-edges"
 """The code of why a figure of a picture's edges is missing."""
@@ -43,6 +51,20 @@ class MarksBlur:
 
     median: Blur
     sides: dict[Side, float | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SoftPatch:
+    """A soft patch: its middle (2,) and radius in px, its blur with sigma, and the marks in it."""
+
+    pixel_px: Array = written(1, key="pixel")
+    radius_px: float = written(1)
+    blur_px: float = written(2)
+    sigma_px: float = written(2)
+    marks: tuple[MarkId, ...] = written()
+
+    def __post_init__(self) -> None:
+        freeze(self, pixel_px=(2,))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

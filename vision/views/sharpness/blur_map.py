@@ -16,6 +16,7 @@ import numpy as np
 
 from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
+from vision.views.sharpness.blur import Blur, Motion
 from vision.views.sharpness.edges import EdgeBlurs
 
 TUNED = SETTINGS.sharpness
@@ -44,57 +45,41 @@ class BlurMap:
     def __post_init__(self) -> None:
         freeze(self, terms=(TERMS,), covariance=(TERMS, TERMS))
 
-    def blur_px(self, pixels_px: Array) -> tuple[float, float]:
-        """Blur over all directions, mean square over pixels (n, 2): its sigma in px, and its own.
+    def blur(self, pixels_px: Array, way: float = 0.0) -> Blur:
+        """Blur, mean square over pixels (n, 2) and, with `way` 0, over all directions.
 
-        The best known of the three: what differs by direction is itself known with a sigma.
+        With `way` -1 in the direction in which it is least, for along it lies no motion; with 1 in
+        that in which it is largest. What differs by direction is itself known with a sigma: the
+        mean is the best known of the three.
         """
-        return self._mean(pixels_px, 0.0)
-
-    def least_blur_px(self, pixels_px: Array) -> tuple[float, float]:
-        """The same in the direction in which it is least: along it lies no motion."""
-        return self._mean(pixels_px, -1.0)
-
-    def most_blur_px(self, pixels_px: Array) -> tuple[float, float]:
-        """The same in the direction in which it is largest: along the motion, if there is one."""
-        return self._mean(pixels_px, 1.0)
-
-    def _mean(self, pixels_px: Array, sign: float) -> tuple[float, float]:
         pixels = np.asarray(pixels_px).reshape(-1, 2)
         row = design(pixels, np.zeros(len(pixels)), self.width, self.height).mean(axis=0)
-        c, s = self.terms[6:]
-        size = float(np.hypot(c, s))
-        row[6:] = sign * (np.array([c, s]) / size if size > 0 else np.zeros(2))
-        variance = max(float(row @ self.terms), TUNED.least_variance_px2)
-        sigma2 = float(row @ self.covariance @ row)
-        return float(np.sqrt(variance)), float(np.sqrt(sigma2) / (2 * np.sqrt(variance)))
+        row[6:] = way * self.terms[6:] / max(float(np.hypot(*self.terms[6:])), 1e-300)
+        blur = float(np.sqrt(max(float(row @ self.terms), TUNED.least_variance_px2)))
+        return Blur(blur_px=blur, sigma_px=float(np.sqrt(row @ self.covariance @ row)) / (2 * blur))
 
     @property
-    def motion_px(self) -> tuple[float, float]:
-        """Length of the motion during the exposure in px, and its sigma.
+    def motion(self) -> Motion:
+        """The motion during the exposure.
 
         An even motion over a length blurs like a box of that length: its variance is a twelfth of
         the square. Half the difference between the two directions is that of the terms.
         """
-        size, sigma = self._anisotropy()
-        length = float(np.sqrt(24 * size))
-        own = 12 * sigma / max(length, np.sqrt(12 * sigma), 1e-9)
-        return length / TUNED.ramp, float(np.hypot(own, TUNED.ramp_sigma * length)) / TUNED.ramp
-
-    @property
-    def motion_direction_rad(self) -> tuple[float, float]:
-        """Direction of the motion, from u towards v, in (-pi/2, pi/2], and its sigma."""
-        c, s = self.terms[6:]
-        size2 = max(float(c * c + s * s), 1e-12)
-        row = np.array([-s, c]) / size2 / 2
-        sigma = float(np.sqrt(row @ self.covariance[6:, 6:] @ row))
-        return float(0.5 * np.arctan2(s, c)), min(sigma, float(np.pi / 2))
-
-    def _anisotropy(self) -> tuple[float, float]:
         c, s = self.terms[6:]
         size = float(np.hypot(c, s))
         along = np.array([c, s]) / size if size > 0 else np.array([1.0, 0.0])
-        return size, float(np.sqrt(along @ self.covariance[6:, 6:] @ along))
+        across = np.array([-s, c]) / max(size**2, 1e-12) / 2
+        sigma, turn_sigma = (
+            float(np.sqrt(row @ self.covariance[6:, 6:] @ row)) for row in (along, across)
+        )
+        length = float(np.sqrt(24 * size))
+        own = 12 * sigma / max(length, np.sqrt(12 * sigma), 1e-9)
+        return Motion(
+            length_px=length / TUNED.ramp,
+            sigma_px=float(np.hypot(own, TUNED.ramp_sigma * length)) / TUNED.ramp,
+            direction_rad=float(0.5 * np.arctan2(s, c)),
+            direction_sigma_rad=min(turn_sigma, float(np.pi / 2)),
+        )
 
 
 def design(pixels_px: Array, normal_rad: Array, width: int, height: int) -> Array:

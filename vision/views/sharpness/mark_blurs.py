@@ -28,28 +28,33 @@ TUNED = SETTINGS.sharpness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MarkBlurs:
-    """Marks by `ids`: `pixels_px` (n, 2), `blur_px` (n,) with `sigma_px` (n,), `extent_px` (n,).
+class MarkBlur:
+    """A mark at `pixel_px` (2,), its blur with sigma, and its shorter extent in the picture.
 
-    `sharpest_px` (n,): blur of the steepest edge on or beside each mark, at most; `found` (n,):
-    whether the mark was measured; the others were drawn where they should be.
+    `sharpest_px`: blur of the steepest edge on or beside it, at most; `found`: whether it was
+    measured; else it was drawn where it should be.
     """
 
-    ids: tuple[MarkId, ...]
-    pixels_px: Array
-    blur_px: Array
-    sigma_px: Array
-    extent_px: Array
-    sharpest_px: Array
-    found: np.ndarray
+    id: MarkId
+    pixel_px: Array
+    blur_px: float
+    sigma_px: float
+    extent_px: float
+    sharpest_px: float
+    found: bool
 
     def __post_init__(self) -> None:
-        count = (len(self.ids),)
-        freeze(self, pixels_px=(*count, 2), blur_px=count, sigma_px=count)
-        freeze(self, extent_px=count, sharpest_px=count)
+        freeze(self, pixel_px=(2,))
+
+    @property
+    def surely_px(self) -> float:
+        """The blur that it surely has, by two sigma."""
+        return self.blur_px - 2 * self.sigma_px
 
 
-def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: float) -> MarkBlurs:
+def mark_blurs(
+    grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: float
+) -> tuple[MarkBlur, ...]:
     """Blurs of the marks of one picture (height, width), turned back.
 
     `sharp_px` is the blur of the picture in general, which a soft mark is compared with.
@@ -57,43 +62,46 @@ def mark_blurs(grey: np.ndarray, layout: Layout, seen: Identified, sharp_px: flo
     sightings = {sighting.id: sighting for sighting in seen.sightings}
     marks = [mark for mark in layout.marks if mark.shape.drawn]
     pixels, jacobians = d_pixel_d_mark(seen.fit.pose, seen.fit.lens, marks)
+    extents = [_extent_px(mark, each) for mark, each in zip(marks, jacobians, strict=True)]
     # A carton's corner has no figure of its own here.
     used = [s.measured.noise for s in seen.sightings if s.status == "used" and s.measured]
     known = [each for each in used if np.isfinite(each)]
     noise = float(np.median(known)) if known else np.inf
-    rows: list[tuple[MarkId, Array, float, float, float, bool]] = []
+    blurs: list[MarkBlur] = []
+
+    def add(index: int, place: Array, blur: float, sigma: float, found: bool) -> None:
+        blurs.append(
+            MarkBlur(
+                id=marks[index].id,
+                pixel_px=place,
+                blur_px=blur,
+                sigma_px=sigma,
+                extent_px=extents[index],
+                sharpest_px=_sharpest_px(grey, place, extents[index]),
+                found=found,
+            )
+        )
+
     missing: list[int] = []
     for index, mark in enumerate(marks):
-        extent = _extent_px(mark, jacobians[index])
         measured = _measured(mark, sightings, noise)
         if mark.shape.points and _softened(measured, sharp_px):
             measured = []
         if measured:
             place = np.median([m.pixel_px for m in measured], axis=0)
-            blur = float(np.median([m.blur_px for m in measured]))
-            sigma = float(np.median([m.blur_sigma_px for m in measured]))
-            rows.append((mark.id, place, blur, max(sigma, 0.05 * blur), extent, True))
-        elif extent >= TUNED.least_extent_px and _due(mark, sightings):
+            blur, sigma = np.median([(m.blur_px, m.blur_sigma_px) for m in measured], axis=0)
+            add(index, place, float(blur), max(float(sigma), 0.05 * float(blur)), True)
+        elif extents[index] >= TUNED.least_extent_px and _due(mark, sightings):
             missing.append(index)
     patches = cut_patches(
         grey, seen.fit.pose, seen.fit.lens, [marks[i] for i in missing], pixels[missing]
     )
-    for at in range(len(patches.marks)):
+    for at, which in enumerate(patches.which):
         soft_px = _soft_px(patches.take(np.arange(len(patches.marks)) == at), sharp_px)
         if soft_px is not None:
-            index = missing[patches.which[at]]
-            extent = _extent_px(marks[index], jacobians[index])
-            sigma = TUNED.step_share * soft_px
-            rows.append((marks[index].id, pixels[index], soft_px, sigma, extent, False))
-    return MarkBlurs(
-        ids=tuple(row[0] for row in rows),
-        sharpest_px=np.array([_sharpest_px(grey, row[1], row[4]) for row in rows]),
-        pixels_px=np.array([row[1] for row in rows]).reshape(-1, 2),
-        blur_px=np.array([row[2] for row in rows]),
-        sigma_px=np.array([row[3] for row in rows]),
-        extent_px=np.array([row[4] for row in rows]),
-        found=np.array([row[5] for row in rows], dtype=bool),
-    )
+            index = missing[which]
+            add(index, pixels[index], soft_px, TUNED.step_share * soft_px, False)
+    return tuple(blurs)
 
 
 def _sharpest_px(grey: np.ndarray, place_px: Array, extent_px: float) -> float:
