@@ -40,10 +40,9 @@ def _camera(camera: CameraChange, write: LengthWords) -> tuple[str, ...]:
 
 
 def _seam(seam: SeamChange, write: LengthWords) -> tuple[str, ...]:
+    gaps = (seam.before, seam.after, seam.moved)
     return (
         " - ".join(seam.between),
-        "breaks" if seam.breaks else seam.after,
-        write.cell(seam.before_m, "cm", seam.before_sigma_m),
-        write.cell(seam.after_m, "cm", seam.after_sigma_m),
-        write.cell(seam.moved_m, "cm", seam.moved_sigma_m),
+        "breaks" if seam.breaks else seam.after.verdict,
+        *(write.cell(each.length_m, "cm", each.sigma_m) for each in gaps),
     )

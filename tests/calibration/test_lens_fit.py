@@ -22,7 +22,7 @@ from tests.board_scenes import BOARD, HEIGHT, WIDTH, board_views, random_lens
 from vision.calibration.board import Board, BoardView
 from vision.calibration.lens_fit import CurvePrior, LensFit, fit_lens
 from vision.calibration.lens_quality import lens_report, uncertainty_map
-from vision.calibration.lens_start import poses_for, starts, twin
+from vision.calibration.lens_start import poses_for, starts, twins
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
@@ -110,7 +110,9 @@ def test_the_twin_looks_the_same_from_afar() -> None:
     lens = random_lens(rng)
     R = Pose.at(np.zeros(3), np.eye(3)).perturbed(np.array([0, 0, 0, 0.4, -0.3, 0.2])).R
     pose = Pose(R=R, t_m=np.array([1.0, 2.0, 30.0]))
-    away = lens.project(twin(pose).transform(BOARD.points_m))
+    [other] = twins(np.column_stack([pose.R, pose.t_m])[None])
+    twin = Pose(R=other[:, :3], t_m=other[:, 3])
+    away = lens.project(twin.transform(BOARD.points_m))
     assert np.abs(away - lens.project(pose.transform(BOARD.points_m))).max() < 0.02
 
 

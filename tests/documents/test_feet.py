@@ -25,7 +25,7 @@ from cli.main import app
 from tests.conftest import hand_made_inspection
 from tests.paths import SAMPLES
 from tests.tape import in_feet, metric_alone
-from vision.comparison.change import CameraChange, Comparison, SeamChange, VehicleChange
+from vision.comparison.change import CameraChange, Comparison, Gap, SeamChange, VehicleChange
 from vision.documents.check_words.words import say_texture
 from vision.documents.comparison_words import sentences
 from vision.documents.forecast_words import change_words
@@ -323,15 +323,9 @@ def test_what_moved_since() -> None:
     )
     seam = SeamChange(
         between=("front", "left"),
-        before_m=0.01,
-        before_sigma_m=0.004,
-        before="within",
-        after_m=0.08,
-        after_sigma_m=0.004,
-        after="beyond",
-        moved_m=0.07,
-        moved_sigma_m=0.004,
-        moved="beyond",
+        before=Gap(length_m=0.01, sigma_m=0.004, verdict="within"),
+        after=Gap(length_m=0.08, sigma_m=0.004, verdict="beyond"),
+        moved=Gap(length_m=0.07, sigma_m=0.004, verdict="beyond"),
     )
     vehicle = VehicleChange(
         height_m=-0.05,

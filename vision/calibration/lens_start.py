@@ -10,7 +10,7 @@ vanishing points from plane homographies, has no answer for a wide lens.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from scipy.spatial.transform import Rotation
 from vision.calibration.board import BoardView
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens
-from vision.marks.damping import Fitted, descend
+from vision.marks.damping import Fitted, descend, rows_of, with_rows
 from vision.units.arrays import Array
 
 EDGES_DEG = (12, 16, 21, 28, 36, 45, 55, 65, 76, 87, 98, 110)
@@ -37,72 +37,69 @@ class Start:
     typical_px: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Views:
+    """Views of one length: `board` (v, n, 3), `pixels` (v, n, 2), and what each corner weighs.
+
+    `weight` (v, n) is 0 where a view has fewer corners than the longest.
+    """
+
+    board: Array
+    pixels: Array
+    weight: Array
+
+
 def starts(views: Sequence[BoardView], width: int, height: int) -> list[Start]:
     """Give a start for every focal length tried, the best first."""
-    board, pixels, weight = _padded(views)
+    padded = _padded(views)
     found = []
     for edge_deg in EDGES_DEG:
-        focal = 0.5 * max(width, height) / np.radians(edge_deg)
-        lens = Lens(
-            width=width,
-            height=height,
-            fx=float(focal),
-            fy=float(focal),
-            cx=0.5 * (width - 1),
-            cy=0.5 * (height - 1),
-        )
-        R, t, rms = _poses(lens, board, pixels, weight)
-        found.append(Start(lens=lens, poses=_as_poses(R, t), typical_px=float(np.median(rms))))
+        focal = float(0.5 * max(width, height) / np.radians(edge_deg))
+        cx, cy = 0.5 * (width - 1), 0.5 * (height - 1)
+        lens = Lens(width=width, height=height, fx=focal, fy=focal, cx=cx, cy=cy)
+        poses, rms = _poses(lens, padded)
+        found.append(Start(lens=lens, poses=poses, typical_px=float(np.median(rms))))
     return sorted(found, key=lambda each: each.typical_px)
 
 
 def poses_for(lens: Lens, views: Sequence[BoardView]) -> tuple[tuple[Pose, ...], Array]:
     """Best pose of each view's board for a known lens, and each view's RMS in px, (v,)."""
-    R, t, rms = _poses(lens, *_padded(views))
-    return _as_poses(R, t), rms
+    return _poses(lens, _padded(views))
 
 
-def twin(pose: Pose) -> Pose:
-    """The same board leaning the other way: from afar, or nearly so, it looks the same.
-
-    Reflected in the plane square to the line of sight through the board's middle, and then seen
-    from its other face, so that it is a turn again.
-    """
-    R, t = _twins(pose.R[None], pose.t_m[None])
-    return _as_poses(R, t)[0]
-
-
-def _padded(views: Sequence[BoardView]) -> tuple[Array, Array, Array]:
-    """Stack views to (v, n, 3), (v, n, 2) and weights (v, n), 0 where a view has fewer corners."""
+def _padded(views: Sequence[BoardView]) -> _Views:
     most = max(len(view) for view in views)
-    board = np.zeros((len(views), most, 3))
-    pixels = np.zeros((len(views), most, 2))
-    weight = np.zeros((len(views), most))
-    for row, view in enumerate(views):
-        n = len(view)
-        board[row, :n], pixels[row, :n], weight[row, :n] = view.board_m, view.pixels_px, 1.0
-        board[row, n:], pixels[row, n:] = view.board_m[0], view.pixels_px[0]
-    return board, pixels, weight
+
+    def rows(arrays: list[Array]) -> Array:
+        return np.array([np.pad(a, [(0, most - len(a)), (0, 0)], mode="edge") for a in arrays])
+
+    return _Views(
+        board=rows([view.board_m for view in views]),
+        pixels=rows([view.pixels_px for view in views]),
+        weight=np.array([np.arange(most) < len(view) for view in views], dtype=np.float64),
+    )
 
 
-def _poses(lens: Lens, board: Array, pixels: Array, weight: Array) -> tuple[Array, Array, Array]:
-    """Rotations (v, 3, 3), translations (v, 3) and RMS in px (v,) for a known lens."""
-    rays = lens.unproject(pixels)
+def _poses(lens: Lens, views: _Views) -> tuple[tuple[Pose, ...], Array]:
+    """A pose for each view by a known lens, and RMS in px (v,)."""
+    rays = lens.unproject(views.pixels)
     # A corner beyond what this lens can see takes no part; a lens that sees few of them loses.
-    seen = weight * np.isfinite(rays).all(axis=-1)
-    first = _from_rays(np.nan_to_num(rays), board, seen)
-    best = _refined(lens, board, pixels, seen, *first)
-    other = _refined(lens, board, pixels, seen, *_twins(best[0], best[1]))
-    better = other[2] < best[2]
-    R = np.where(better[:, None, None], other[0], best[0])
-    t = np.where(better[:, None], other[1], best[1])
-    rms = np.where(better, other[2], best[2])
-    lost = seen.sum(axis=1) < 0.8 * weight.sum(axis=1)
-    return R, t, np.where(lost, np.inf, rms)
+    seen = replace(views, weight=views.weight * np.isfinite(rays).all(axis=-1))
+    best = _refined(lens, seen, _from_rays(np.nan_to_num(rays), seen))
+    other = _refined(lens, seen, twins(best.state))
+    better = np.asarray(other.cost < best.cost)
+    best = with_rows(best, better, rows_of(other, better))
+    count = seen.weight.sum(axis=1)
+    rms = np.sqrt(best.cost / np.maximum(count, 1.0))
+    lost = count < 0.8 * views.weight.sum(axis=1)
+    u, _, vt = np.linalg.svd(best.state[..., :3])
+    poses = zip(u @ vt, best.state[..., 3], strict=True)
+    return tuple(Pose(R=R, t_m=t) for R, t in poses), np.where(lost, np.inf, rms)
 
 
-def _from_rays(rays: Array, board: Array, weight: Array) -> tuple[Array, Array]:
-    """Pose of each board from rays (v, n, 3) by a homography, linear least squares."""
+def _from_rays(rays: Array, views: _Views) -> Array:
+    """Pose (v, 3, 4) of each board from rays (v, n, 3) by a homography, linear least squares."""
+    board, weight = views.board, views.weight
     count = np.maximum(weight.sum(axis=1), 1.0)
     middle = (weight[..., None] * board).sum(axis=1) / count[:, None]
     flat = board - middle[:, None]
@@ -121,22 +118,26 @@ def _from_rays(rays: Array, board: Array, weight: Array) -> tuple[Array, Array]:
     u[..., 2] *= np.sign(np.linalg.det(u @ vt))[:, None]
     R = u @ vt
     t = H[..., 2] * size[:, None] - np.einsum("vij,vj->vi", R, middle)
-    return R, t
+    return np.concatenate([R, t[..., None]], axis=-1)
 
 
-def _twins(R: Array, t: Array) -> tuple[Array, Array]:
-    sight = t / np.maximum(np.linalg.norm(t, axis=-1), 1e-12)[:, None]
+def twins(poses: Array) -> Array:
+    """The same boards leaning the other way, poses (v, 3, 4): from afar they look the same.
+
+    Reflected in the plane square to the line of sight through the board's middle, and then seen
+    from its other face, so that it is a turn again.
+    """
+    sight = poses[..., 3] / np.maximum(np.linalg.norm(poses[..., 3], axis=-1), 1e-12)[:, None]
     mirror = np.eye(3) - 2 * np.einsum("vi,vj->vij", sight, sight)
-    return mirror @ R @ np.diag([1.0, 1.0, -1.0]), t
+    R = mirror @ poses[..., :3] @ np.diag([1.0, 1.0, -1.0])
+    return np.concatenate([R, poses[..., 3:]], axis=-1)
 
 
-def _refined(
-    lens: Lens, board: Array, pixels: Array, weight: Array, R: Array, t: Array
-) -> tuple[Array, Array, Array]:
-    """Refine all poses at once with the lens held fixed; with each view's RMS in px."""
+def _refined(lens: Lens, views: _Views, start: Array) -> Fitted:
+    """Refine all poses (v, 3, 4) at once with the lens held fixed."""
 
     def evaluated(poses: Array, which: NDArray[np.intp]) -> Fitted:
-        residual, J = _pose_rows(lens, board, pixels, weight, poses)
+        residual, J = _pose_rows(lens, views, poses)
         return Fitted(
             state=poses,
             cost=np.square(residual).sum(axis=(1, 2)),
@@ -144,10 +145,7 @@ def _refined(
             right=-np.einsum("vnia,vni->va", J, residual),
         )
 
-    start = np.concatenate([R, t[..., None]], axis=-1)
-    found = descend(evaluated, _moved, start, REFINE_STEPS, less=0.1)
-    count = np.maximum(weight.sum(axis=1), 1.0)
-    return found.state[..., :3], found.state[..., 3], np.sqrt(found.cost / count)
+    return descend(evaluated, _moved, start, REFINE_STEPS, less=0.1)
 
 
 def _moved(poses: Array, step: Array) -> Array:
@@ -156,21 +154,14 @@ def _moved(poses: Array, step: Array) -> Array:
     return np.concatenate([R, poses[..., 3:] + step[:, :3, None]], axis=-1)
 
 
-def _pose_rows(
-    lens: Lens, board: Array, pixels: Array, weight: Array, poses: Array
-) -> tuple[Array, Array]:
+def _pose_rows(lens: Lens, views: _Views, poses: Array) -> tuple[Array, Array]:
     """Residuals (v, n, 2), and derivatives (v, n, 2, 6) by t and a turn about the board's origin.
 
-    Of poses (v, 3, 4). A point that the lens cannot see counts as far off.
+    A point that the lens cannot see counts as far off.
     """
-    turned = np.einsum("vij,vnj->vni", poses[..., :3], board)
+    turned = np.einsum("vij,vnj->vni", poses[..., :3], views.board)
     seen, d_point, _ = lens.project_with_derivatives(turned + poses[:, None, :, 3])
     J = np.concatenate([d_point, -d_point @ cross_matrix(turned)], axis=-1)
-    J = np.nan_to_num(J) * weight[..., None, None]
-    residual = np.where(np.isfinite(seen), seen - pixels, float(lens.width)) * weight[..., None]
-    return residual, J
-
-
-def _as_poses(R: Array, t: Array) -> tuple[Pose, ...]:
-    u, _, vt = np.linalg.svd(R)
-    return tuple(Pose(R=each, t_m=place) for each, place in zip(u @ vt, t, strict=True))
+    J = np.nan_to_num(J) * views.weight[..., None, None]
+    off = np.where(np.isfinite(seen), seen - views.pixels, float(lens.width))
+    return off * views.weight[..., None], J

@@ -93,28 +93,34 @@ class VehicleChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """The longest of some gaps along a seam in m with its sigma, NaN where there is none.
+
+    `verdict` is of all of them.
+    """
+
+    length_m: float
+    sigma_m: float
+    verdict: Judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SeamChange:
     """A seam as a display that was set at the baseline draws it, then and now.
 
-    The longest gap along the seam in m with its sigma, NaN where there is none, and its verdict;
-    `moved_m` is by how much the two views moved against each other in between, with the same.
+    `moved` is by how much the two views moved against each other in between.
     """
 
     between: tuple[str, str]
-    before_m: float
-    before_sigma_m: float
-    before: Judgement
-    after_m: float
-    after_sigma_m: float
-    after: Judgement
-    moved_m: float
-    moved_sigma_m: float
-    moved: Judgement
+    before: Gap
+    after: Gap
+    moved: Gap
 
     @property
     def breaks(self) -> bool:
         """Whether what changed since the baseline puts it beyond what is accepted."""
-        return self.moved == "beyond" or (self.after == "beyond" and self.before != "beyond")
+        before, after, moved = (each.verdict for each in (self.before, self.after, self.moved))
+        return moved == "beyond" or (after == "beyond" and before != "beyond")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from vision.adjustment.world import World, build_world
 from vision.comparison.change import Epoch
 from vision.comparison.settings import SETTINGS
 from vision.job.job import Job, SingleMark, Strip
-from vision.job.layout import PlannedMark, planned_layout
+from vision.job.layout import planned_layout
 from vision.units.arrays import Array
 
 Laid = TypeVar("Laid", Strip, SingleMark)
@@ -36,28 +36,24 @@ class Ground:
 
 def same_laying(one: Job, other: Job, name: str) -> bool | None:
     """Whether two jobs plan the strip or single mark `name` alike; None where one lacks it."""
-    ends = [_planned(job, name) for job in (one, other)]
-    if ends[0] is None or ends[1] is None:
+    here, there = (_planned(job, name) for job in (one, other))
+    if here is None or there is None:
         return None
-    places = [
-        {each.id: each.centre_m for each in planned_layout(job).points if _belongs(each, name)}
-        for job in (one, other)
-    ]
-    if places[0].keys() != places[1].keys():
-        return False
-    same = all(np.allclose(places[0][i], places[1][i], atol=SETTINGS.planned_m) for i in places[0])
-    return same and np.allclose(ends[0], ends[1], atol=SETTINGS.planned_m)
+    return here.keys() == there.keys() and all(
+        np.allclose(here[each], there[each], atol=SETTINGS.planned_m) for each in here
+    )
 
 
-def _planned(job: Job, name: str) -> Array | None:
-    for strip in job.strips:
-        if strip.name == name:
-            return np.concatenate([strip.from_m, strip.to_m])
-    return next((mark.at_m for mark in job.marks if mark.name == name), None)
-
-
-def _belongs(mark: PlannedMark, name: str) -> bool:
-    return mark.id.name == name
+def _planned(job: Job, name: str) -> dict[str, Array] | None:
+    """Places of a strip's ends and marks, or of a single mark, as a job plans them."""
+    ends = {
+        **{each.name: np.concatenate([each.from_m, each.to_m]) for each in job.strips},
+        **{each.name: each.at_m for each in job.marks},
+    }
+    if name not in ends:
+        return None
+    points = planned_layout(job).points
+    return {"": ends[name], **{str(p.id): p.centre_m for p in points if p.id.name == name}}
 
 
 def lay_out(epochs: tuple[Epoch, Epoch], shared: Collection[str]) -> Ground:
@@ -111,15 +107,6 @@ def _used(
     seen: CameraObservations, epoch: Epoch, rename: Callable[[str], str]
 ) -> CameraObservations:
     """The points that the epoch's own adjustment used, by their names in the world of both."""
-    points = seen.points
-    rows = np.flatnonzero(epoch.adjustment.camera(seen.name).used)
-    ids = (points.ids[row] for row in rows)
-    kept = replace(
-        points,
-        ids=tuple(each._replace(name=rename(each.name)) for each in ids),
-        planned_m=points.planned_m[rows],
-        mark_sigma_m=points.mark_sigma_m[rows],
-        pixels_px=points.pixels_px[rows],
-        covariance_px2=points.covariance_px2[rows],
-    )
-    return replace(seen, points=kept)
+    kept = seen.points.only(epoch.adjustment.camera(seen.name).used)
+    ids = tuple(each._replace(name=rename(each.name)) for each in kept.ids)
+    return replace(seen, points=replace(kept, ids=ids))

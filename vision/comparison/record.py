@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -70,10 +70,6 @@ class KeptCheck:
     def day(self) -> date:
         """The day on which it was taken, where it was taken."""
         return self.time.date()
-
-    def numbered(self, number: int) -> KeptCheck:
-        """The same check under the number that its record gave it."""
-        return replace(self, number=number)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,9 +10,9 @@ import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.adjustment.state import UNKNOWNS
-from vision.comparison.change import Epoch, SeamChange
+from vision.comparison.change import Epoch, Gap, SeamChange
 from vision.comparison.search import Found
-from vision.inspection.verdict.rule import Judgement, judge, length_and_sigma, worst_of
+from vision.inspection.verdict.rule import judge, length_and_sigma, worst_of
 from vision.job.job import Job
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
@@ -44,39 +44,27 @@ def _change(found: Found, baseline: Epoch, job: Job, line: SeamLine) -> SeamChan
         gaps.append(gap)
         rows.append(by_all)
     limit = job.tolerances.seam_gap_m
-    before = _worst(gaps[0], rows[0], covariance, limit)
-    after = _worst(gaps[1], rows[1], covariance, limit)
-    moved = _worst(gaps[1] - gaps[0], rows[1] - rows[0], covariance, limit)
     return SeamChange(
         between=line.between,
-        before_m=before[0],
-        before_sigma_m=before[1],
-        before=before[2],
-        after_m=after[0],
-        after_sigma_m=after[1],
-        after=after[2],
-        moved_m=moved[0],
-        moved_sigma_m=moved[1],
-        moved=moved[2],
+        before=_worst(gaps[0], rows[0], covariance, limit),
+        after=_worst(gaps[1], rows[1], covariance, limit),
+        moved=_worst(gaps[1] - gaps[0], rows[1] - rows[0], covariance, limit),
     )
 
 
-def _worst(
-    vectors: Array, rows: Array, covariance: Array, limit_m: float
-) -> tuple[float, float, Judgement]:
-    """Longest of vectors (n, 2) with its sigma, NaN where none is known, and the word for all."""
+def _worst(vectors: Array, rows: Array, covariance: Array, limit_m: float) -> Gap:
+    """Longest of vectors (n, 2) with its sigma, and the word for all."""
     known = np.flatnonzero(np.isfinite(vectors).all(axis=1))
     if not len(known):
-        return float("nan"), float("nan"), "not-judged"
+        return Gap(length_m=float("nan"), sigma_m=float("nan"), verdict="not-judged")
     spreads = rows[known] @ covariance @ rows[known].transpose(0, 2, 1)
     figures = [length_and_sigma(v, c) for v, c in zip(vectors[known], spreads, strict=True)]
-    words = [judge(length, sigma, limit_m) for length, sigma in figures]
-    length, sigma = max(figures)
-    word = worst_of(words)
+    word = worst_of([judge(length, sigma, limit_m) for length, sigma in figures])
     # A stretch that one view does not cover has no gap to judge.
     if word == "within" and len(known) < len(vectors):
         word = "not-judged"
-    return length, sigma, word
+    length, sigma = max(figures)
+    return Gap(length_m=length, sigma_m=sigma, verdict=word)
 
 
 def _as_adjusted(found: Found, name: str, view: int) -> AdjustedCamera:

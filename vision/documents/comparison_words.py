@@ -120,6 +120,6 @@ def _broken(seam: SeamChange, result: Comparison, seam_gap_m: float) -> str:
     return (
         f"this breaks the seam {' - '.join(seam.between)}{why if blamed else ''}: with the display "
         f"as it was set, its two views moved apart by "
-        f"{result.lengths.cm(seam.moved_m, seam.moved_sigma_m)};"
+        f"{result.lengths.cm(seam.moved.length_m, seam.moved.sigma_m)};"
         f" {result.lengths.cm(seam_gap_m)} allowed in all"
     )
