@@ -23,7 +23,7 @@ from vision.inspection.verdict.pictures import judge_picture
 from vision.job.job import Tolerances
 from vision.job.layout import Layout, planned_layout
 from vision.marks.edge_fit import edge_basis
-from vision.marks.picture import Picture
+from vision.marks.picture import Picture, Rows
 from vision.views.sharpness.blur_map import fit_blur_map
 from vision.views.sharpness.edges import measure_edges
 from vision.views.sharpness.light import measure_light, noise_of
@@ -156,6 +156,23 @@ def yard() -> np.ndarray:
     )
     light = Light(blur_px=0.6, noise=0.0, shadow=(0.4, 1.0, 0.5))
     return draw(eye, tapes, np.random.default_rng(0), light).astype(np.float64)
+
+
+@pytest.mark.parametrize("rows", ["all", "even"])
+def test_a_sharp_picture_of_wide_pixels_is_not_in_motion(rows: Rows) -> None:
+    """Columns are pressed together by 1.5: rows then look half as blurred again as columns."""
+    drawn = cv2.resize(blurred(tiles(), 1.8), (640, 540), interpolation=cv2.INTER_AREA)
+    bgr = np.repeat(noisy(drawn).astype(np.uint8)[..., None], 3, axis=2)
+    picture = Picture(name="a", file="a.png", sha256="0" * 64, mirrored=False, bgr=bgr, rows=rows)
+    sharp = measure_sharpness(picture, Layout(marks=()), pixel_aspect=1.5)
+    assert sharp.most is not None
+    assert sharp.least is not None
+    assert sharp.most.blur_px / sharp.least.blur_px < 1.2
+    assert sharp.most.blur_px == pytest.approx(1.8 / 1.5, rel=0.15)
+    plain = measure_sharpness(picture, Layout(marks=()))
+    assert plain.most is not None
+    assert plain.least is not None
+    assert plain.most.blur_px / plain.least.blur_px > 1.3
 
 
 def test_a_yard_is_told_sharp_soft_and_moved() -> None:

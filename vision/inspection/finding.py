@@ -132,10 +132,8 @@ def measured(
         pictures=by_name,
         outcomes=outcomes,
         sharpness={
-            name: measure_sharpness(
-                by_name[name], layout, outcome if isinstance(outcome, Identified) else None
-            )
-            for name, outcome in outcomes.items()
+            camera.name: _sharpness(job, layout, camera, by_name, outcomes)
+            for camera in job.cameras
         },
         adjustment=adjustment,
         gaps=gaps,
@@ -143,6 +141,19 @@ def measured(
         textures=textures,
         shapes=shapes,
     )
+
+
+def _sharpness(
+    job: Job,
+    layout: Layout,
+    camera: Camera,
+    pictures: Mapping[str, Picture],
+    outcomes: Mapping[str, Outcome],
+) -> Sharpness:
+    picture, outcome = pictures[camera.name], outcomes[camera.name]
+    lens = lens_prior(job.lens_of(camera), picture.width, picture.height).guess
+    seen = outcome if isinstance(outcome, Identified) else None
+    return measure_sharpness(picture, layout, seen, lens.fy / lens.fx)
 
 
 def _seams(

@@ -44,6 +44,23 @@ class EdgeBlurs:
     def __len__(self) -> int:
         return len(self.blur_px)
 
+    def in_square_px(self, aspect: float, row_px: float) -> EdgeBlurs:
+        """The same edges, directions and blurs in columns, as if each pixel were square.
+
+        `aspect` is the width of a pixel over its height: a lens that blurs alike in every direction
+        blurs rows so many times as much as columns. Places become px of the whole picture, of which
+        a row here is `row_px`.
+        """
+        across, down = np.cos(self.normal_rad), aspect * np.sin(self.normal_rad)
+        stretch = np.hypot(across, down)
+        return EdgeBlurs(
+            pixels_px=self.pixels_px * [1.0, row_px],
+            normal_rad=np.arctan2(down, across),
+            blur_px=self.blur_px / stretch,
+            sigma_px=self.sigma_px / stretch,
+            step=self.step,
+        )
+
 
 def measure_edges(grey: np.ndarray) -> EdgeBlurs:
     """The edges of a picture (height, width), levels 0 to 255, at the finest size that has enough.

@@ -23,10 +23,16 @@ TUNED = SETTINGS.sharpness
 
 
 def measure_sharpness(
-    picture: Picture, layout: Layout, seen: Identified | None = None
+    picture: Picture, layout: Layout, seen: Identified | None = None, pixel_aspect: float = 1.0
 ) -> Sharpness:
-    """Sharpness of a picture: from its edges alone, and from its marks where they are known."""
-    edges = measure_edges(picture.grey)
+    """Sharpness of a picture: from its edges alone, and from its marks where they are known.
+
+    Blurs of edges are in columns, as if each pixel were square; `pixel_aspect` is its width over
+    its height. Where odd rows were drawn from even ones, only the even ones are looked at.
+    """
+    row_px = 2 if picture.rows == "even" else 1
+    edges = measure_edges(picture.grey[::row_px])
+    edges = edges.in_square_px(pixel_aspect / row_px, row_px)
     fitted = fit_blur_map(edges, picture.width, picture.height)
     bare = Sharpness(width=picture.width, light=measure_light(picture.grey), edges=len(edges))
     if fitted is None:
