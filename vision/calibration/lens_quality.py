@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from vision.calibration.board import BoardView
 from vision.calibration.lens_fit import LensFit, fit_lens, refit
@@ -53,15 +54,15 @@ class ViewTest:
 
     `rms_px` of its residual lengths; `chi2_all` over degrees of freedom with all its corners, and
     `chi2_used` with those the joint fit used. `finding`: '' (fits), 'corners' (some corners are
-    off, the rest fits) or 'picture' (left out).
+    off, the rest fits) or 'picture' (left out). NaN where there is no such figure.
     """
 
     name: str
     corners: int
     used: int
-    rms_px: float
-    chi2_all: float
-    chi2_used: float
+    rms_px: float = np.nan
+    chi2_all: float = np.nan
+    chi2_used: float = np.nan
     finding: str = ""
 
 
@@ -104,12 +105,10 @@ def lens_report(views: Sequence[BoardView], width: int, height: int) -> LensRepo
     out: list[BoardView] = []
     tests, lenses = held_out(fit)
     for _ in range(int(len(fit.views) * LARGEST_SHARE_LEFT_OUT)):
-        score, limit = _scores(tests, [each.chi2_used for each in tests])
-        worst = int(np.argmax(score))
-        if not score[worst] > limit:
-            break
-        smaller = _without(fit, worst)
-        if isinstance(smaller, NoFit):
+        above = _above(tests, [each.chi2_used for each in tests])
+        worst = int(np.argmax(above))
+        smaller = _without(fit, worst) if above[worst] > 0 else None
+        if not isinstance(smaller, LensFit):
             break
         out.append(fit.views[worst])
         fit = smaller
@@ -235,22 +234,14 @@ def _without(fit: LensFit, row: int) -> LensFit | NoFit:
 
 
 def _view_test(view: BoardView, used: Flags, others: LensFit | NoFit) -> ViewTest:
-    nan = float("nan")
-    rms, both = nan, (nan, nan)
-    if not isinstance(others, NoFit):
-        rms, everything = _left_over(view, others)
-        part = everything
-        if not used.all() and used.mean() >= LEAST_SHARE_USED:
-            rms, part = _left_over(view.chosen(used), others)
-        both = (everything, part)
-    return ViewTest(
-        name=view.name,
-        corners=len(view),
-        used=int(used.sum()),
-        rms_px=rms,
-        chi2_all=both[0],
-        chi2_used=both[1],
-    )
+    test = ViewTest(name=view.name, corners=len(view), used=int(used.sum()))
+    if isinstance(others, NoFit):
+        return test
+    rms, everything = _left_over(view, others)
+    part = everything
+    if not used.all() and used.mean() >= LEAST_SHARE_USED:
+        rms, part = _left_over(view.chosen(used), others)
+    return replace(test, rms_px=rms, chi2_all=everything, chi2_used=part)
 
 
 def _left_over(view: BoardView, fit: LensFit) -> tuple[float, float]:
@@ -263,10 +254,8 @@ def _left_over(view: BoardView, fit: LensFit) -> tuple[float, float]:
     n = 2 * len(view)
     residual = (view.pixels_px - pixels).ravel()
     J = d_lens.reshape(n, 8)
-    total = J @ fit.covariance @ J.T
     own = view.covariance_px2 + fit.extra_sigma_px**2 * np.eye(2)
-    for row in range(len(view)):
-        total[2 * row : 2 * row + 2, 2 * row : 2 * row + 2] += own[row]
+    total = J @ fit.covariance @ J.T + block_diag(*own)
     root = np.linalg.inv(np.linalg.cholesky(total))
     A = root @ (d_point @ pose.d_point_d_pose(view.board_m)).reshape(n, 6)
     white = root @ residual
@@ -288,21 +277,14 @@ def _halves(fit: LensFit) -> ViewTest:
         rest = view.chosen(~half & used)
         off = rest.pixels_px - found.lens.project(found.poses[0].transform(rest.board_m))
         square += np.array([np.square(off).sum(), len(rest)])
-    nan = float("nan")
-    return ViewTest(
-        name=view.name,
-        corners=len(view),
-        used=int(used.sum()),
-        rms_px=float(np.sqrt(square[0] / square[1])),
-        chi2_all=nan,
-        chi2_used=nan,
-    )
+    rms = float(np.sqrt(square[0] / square[1]))
+    return ViewTest(name=view.name, corners=len(view), used=int(used.sum()), rms_px=rms)
 
 
-def _scores(tests: Sequence[ViewTest], chi2: Sequence[float]) -> tuple[Array, float]:
-    """Each view's robust distance above its fellows, and the limit of the whole family."""
+def _above(tests: Sequence[ViewTest], chi2: Sequence[float]) -> Array:
+    """Each view's robust distance above its fellows, less the limit of the whole family."""
     if len(tests) < FEWEST_VIEWS_TO_TEST:
-        return np.zeros(len(chi2)), np.inf
+        return np.full(len(chi2), -np.inf)
     base = np.log(np.maximum([each.chi2_used for each in tests], 1e-9))
     base = base[np.isfinite(base)]
     middle = np.median(base)
@@ -315,15 +297,15 @@ def _scores(tests: Sequence[ViewTest], chi2: Sequence[float]) -> tuple[Array, fl
     score = (np.log(np.maximum(chi2, 1e-9)) - middle) / spread
     score = np.where(np.isnan(score), -np.inf, score)
     limit = student_limit(1 - FAMILY_LEVEL / len(tests), max(1, len(tests) - 1))
-    return score, limit
+    return np.asarray(score - limit)
 
 
 def _named(tests: Sequence[ViewTest]) -> list[ViewTest]:
     """Say which of the views that take part have corners that are off."""
-    score, limit = _scores(tests, [each.chi2_all for each in tests])
+    above = _above(tests, [each.chi2_all for each in tests])
     return [
-        replace(each, finding="corners" if high > limit and each.used < each.corners else "")
-        for each, high in zip(tests, score, strict=True)
+        replace(each, finding="corners" if high > 0 and each.used < each.corners else "")
+        for each, high in zip(tests, above, strict=True)
     ]
 
 
@@ -335,8 +317,7 @@ def _tried_again(
     back: list[BoardView] = []
     for view in out:
         test = _view_test(view, np.ones(len(view), dtype=bool), fit)
-        score, limit = _scores([*tests, test], [each.chi2_used for each in (*tests, test)])
-        if score[-1] > limit:
+        if _above([*tests, test], [each.chi2_used for each in (*tests, test)])[-1] > 0:
             left_out.append(replace(test, used=0, finding="picture"))
         else:
             back.append(view)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -119,11 +119,4 @@ class BoardCornersSettings:
     """A corner farther than this from the surface, in spacings, is not where the others put it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
-    """All that tunes this room."""
-
-    board_corners: BoardCornersSettings = field(default_factory=BoardCornersSettings)
-
-
-SETTINGS = Settings()
+SETTINGS = BoardCornersSettings()

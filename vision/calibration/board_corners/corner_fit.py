@@ -24,12 +24,10 @@ from vision.calibration.board_corners.saddle import (
     shadow_seeds,
 )
 from vision.calibration.board_corners.surface import narrowing, smoothed, spacing_of, steps
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.damping import Fitted, descend, rows_of, with_rows
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
-
-TUNED = SETTINGS.board_corners
 
 
 @dataclass(slots=True, kw_only=True, eq=False)

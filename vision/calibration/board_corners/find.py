@@ -12,13 +12,11 @@ import numpy as np
 from vision.calibration.board import Board, BoardView
 from vision.calibration.board_corners.corner_fit import fit_corners
 from vision.calibration.board_corners.growth import grown_grids
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.camera.solver import NoFit
 from vision.marks.picture import Grey
 from vision.units.arrays import Array
 from vision.units.reason import Reason
-
-TUNED = SETTINGS.board_corners
 
 
 def find_board(grey: Grey, board: Board, name: str) -> BoardView | NoFit:

@@ -19,11 +19,9 @@ from vision.calibration.board_corners.saddles import (
     smooth_logs,
 )
 from vision.calibration.board_corners.surface import smoothed, steps
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
-
-TUNED = SETTINGS.board_corners
 
 
 def grown_grids(grey: Grey, board: Board) -> list[Array]:

@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import erf
 
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.units.arrays import Array
-
-TUNED = SETTINGS.board_corners
-
 
 SPREAD = float(np.sqrt(2 / np.pi))
 ROOT2 = float(np.sqrt(2))

@@ -14,12 +14,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.damping import rows_of
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
-
-TUNED = SETTINGS.board_corners
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.calibration.settings import SETTINGS
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.units.arrays import Array, Flags
-
-TUNED = SETTINGS.board_corners
 
 
 def steps(grid: Array) -> tuple[Array, Array]:

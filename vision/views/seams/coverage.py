@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,14 +61,13 @@ def overlap(
     narrow = int(np.argmin([end - begin for begin, end in runs]))
     begin, end = runs[narrow]
     if begin == end:
-        return 0.0, _edge_sigma(pair, [points[narrow]] * 2, square)
+        return 0.0, _edge_sigma(pair, points[narrow], square)
     width = min((end - begin) * TUNED.overlap_step_m, 2 * TUNED.overlap_reach_m)
     variance = TUNED.overlap_step_m**2 / 6
     for edge, beyond in ((begin, begin - 1), (end - 1, end)):
         if 0 <= beyond < len(offsets):
             stops = [one for one, view in zip(pair, seen, strict=True) if not view[narrow, beyond]]
-            at = across[narrow, edge]
-            variance += _edge_sigma(stops, [at] * len(stops), square) ** 2
+            variance += _edge_sigma(stops, across[narrow, edge], square) ** 2
     return width, float(np.sqrt(variance))
 
 
@@ -81,17 +81,15 @@ def _longest_run(flags: Flags) -> tuple[int, int]:
     return int(begins[longest]), int(ends[longest])
 
 
-def _edge_sigma(
-    cameras: list[AdjustedCamera] | tuple[AdjustedCamera, ...], places: list[Array], along: Array
-) -> float:
-    """Largest sigma along a direction (2,) of where a camera's pixel lies on the ground.
+def _edge_sigma(cameras: Sequence[AdjustedCamera], place: Array, along: Array) -> float:
+    """Largest sigma along a direction (2,) of where a camera's pixel of a place (2,) lies.
 
     The edge of a view is a fixed pixel; this is how far pose and lens leave its place open. An
     edge that a camera does not show in its lens has no such figure: one search step stands in.
     """
     largest = TUNED.overlap_step_m
-    for camera, place in zip(cameras, places, strict=True):
-        ground = place[None]
+    ground = place[None]
+    for camera in cameras:
         forward = ground_map(camera.pose, camera.lens).d_pixel_d_ground(ground)[0]
         slope = d_pixel_d_camera(camera, ground)[0]
         if not np.isfinite(forward).all() or abs(np.linalg.det(forward)) < 1e-9:
@@ -114,10 +112,8 @@ def nearest_ground(vehicle: Vehicle, camera: Camera, adjusted: AdjustedCamera) -
     )
     places = base + distances[:, None] * out
     seen = sees(vehicle, adjusted.pose, adjusted.lens, places)
-    if not seen.any():
-        return NearestGround(distance_m=float("inf"), sigma_m=0.0)
     first = int(np.argmax(seen))
-    if first == 0:
-        return NearestGround(distance_m=0.0, sigma_m=0.0)
-    sigma = _edge_sigma([adjusted], [places[first]], out)
+    if not seen.any() or first == 0:
+        return NearestGround(distance_m=0.0 if seen.any() else np.inf, sigma_m=0.0)
+    sigma = _edge_sigma([adjusted], places[first], out)
     return NearestGround(distance_m=float(distances[first]), sigma_m=sigma)

@@ -27,19 +27,17 @@ class EdgeBlurs:
     """Edges of a picture: `pixels_px` (n, 2), and (n,) each of the following.
 
     `normal_rad`: direction across the edge, from u towards v; `blur_px`: sigma of the blur across
-    it; `sigma_px`: standard deviation of that; `step`: difference of levels.
+    it; `sigma_px`: standard deviation of that.
     """
 
     pixels_px: Array
     normal_rad: Array
     blur_px: Array
     sigma_px: Array
-    step: Array
 
     def __post_init__(self) -> None:
         count = (len(self.pixels_px),)
-        freeze(self, pixels_px=(*count, 2), normal_rad=count, blur_px=count)
-        freeze(self, sigma_px=count, step=count)
+        freeze(self, pixels_px=(*count, 2), normal_rad=count, blur_px=count, sigma_px=count)
 
     def __len__(self) -> int:
         return len(self.blur_px)
@@ -110,7 +108,6 @@ def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
         normal_rad=turned,
         blur_px=np.sqrt(np.maximum(variance, MARKS.edges.blur_range_px[0] ** 2)),
         sigma_px=scale * fit.blur_sigma_px[good],
-        step=np.abs(fit.step[good]),
     )
 
 
