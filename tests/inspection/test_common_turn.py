@@ -28,12 +28,15 @@ SHARP = 0.1 * LENS_SIGMA
 
 
 @cache
-def shown() -> Adjustment:
-    """How pictures of the job show it."""
-    return adjusted(Scene(JOB, np.random.default_rng(1), lens_sigma=SHARP), JOB)
+def shown(turn_deg: tuple[float, float] = (0.0, 0.0)) -> Adjustment:
+    """How pictures of the job show it whose mountings are turned with the body."""
+    job = turned(JOB, np.radians([*turn_deg, 0]))
+    return adjusted(Scene(job, np.random.default_rng(1), lens_sigma=SHARP), JOB)
 
 
-def meant(turn_deg: tuple[float, float], tilt_deg: dict[str, float] | None = None) -> Job:
+def meant(
+    joint: Adjustment, turn_deg: tuple[float, float], tilt_deg: dict[str, float] | None = None
+) -> Job:
     """The job whose aims are meant so that the body stands turned by these degrees about x and y.
 
     A camera named in `tilt_deg` is besides set so much too low.
@@ -41,24 +44,16 @@ def meant(turn_deg: tuple[float, float], tilt_deg: dict[str, float] | None = Non
     body = Rotation.from_rotvec(np.radians([*turn_deg, 0])).as_matrix()
 
     def intended(name: str) -> Aim:
-        aim = aim_from_rotation(shown().camera(name).pose.R @ body)
+        aim = aim_from_rotation(joint.camera(name).pose.R @ body)
         return replace(aim, tilt_rad=aim.tilt_rad - np.radians((tilt_deg or {}).get(name, 0.0)))
 
     return replace(JOB, cameras=tuple(replace(c, aim=intended(c.name)) for c in JOB.cameras))
 
 
-def common(job: Job) -> CommonTurn | None:
-    return common_turn(job, shown())
-
-
-def front(job: Job, common: CommonTurn | None, allowed_deg: float) -> CameraVerdict:
-    allowed = float(np.radians(allowed_deg))
-    return camera_verdict(
-        job.camera("front"),
-        shown().camera("front"),
-        Tolerances(aim_rad=allowed, roll_rad=allowed),
-        common=common,
-    )
+def front(job: Job, joint: Adjustment, common: CommonTurn | None, deg: float) -> CameraVerdict:
+    """The front camera's verdict where so many degrees are allowed."""
+    allowed = Tolerances(aim_rad=float(np.radians(deg)), roll_rad=float(np.radians(deg)))
+    return camera_verdict(job.camera("front"), joint.camera("front"), allowed, common=common)
 
 
 @pytest.mark.parametrize(
@@ -72,37 +67,52 @@ def front(job: Job, common: CommonTurn | None, allowed_deg: float) -> CameraVerd
     ],
 )
 def test_a_body_that_stands_turned(turn_deg: tuple[float, float], words: tuple[str, ...]) -> None:
-    found = common(meant(turn_deg))
+    joint = shown(turn_deg)
+    found = common_turn(meant(joint, turn_deg), joint)
     assert found is not None
     assert found.cameras == ("front", "left", "rear", "right")
-    assert np.degrees(found.turn_rad) == pytest.approx([*turn_deg, 0], abs=0.02)
-    assert np.degrees(np.sqrt(np.diag(found.covariance_rad2)[:2])) == pytest.approx(0.2, abs=0.05)
+    off = found.turn_rad - np.radians([*turn_deg, 0])
+    assert (np.abs(off) < 2 * found.sigma_rad + 1e-12).all()
+    assert (np.degrees(found.sigma_rad) < 0.2).all()
     said = text(found.reason)
     assert all(each in said for each in words)
 
 
-def test_nothing_in_common() -> None:
-    assert common(meant((0, 0))) is None
-    assert common(meant((0.3, 0))) is None
-    assert common(meant((0, 0), {"left": 4.0})) is None
-    assert common(meant((0, 0), {"left": 4.0, "front": -3.0})) is None
+def test_cameras_that_were_all_set_alike() -> None:
+    # Mountings that stand square contradict a turned body; they may have been measured otherwise.
+    joint = shown()
+    found = common_turn(meant(joint, (0.8, 0)), joint)
+    assert found is not None
+    assert 0.4 < np.degrees(found.turn_rad[0]) < 0.81
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "tilt_deg"),
+    [((0, 0), {}), ((0.2, 0), {}), ((0, 0), {"left": 4.0}), ((0, 0), {"left": 4.0, "front": -3.0})],
+)
+def test_nothing_in_common(turn_deg: tuple[float, float], tilt_deg: dict[str, float]) -> None:
+    assert common_turn(meant(shown(), turn_deg, tilt_deg), shown()) is None
 
 
 def test_a_camera_that_is_turned_by_itself_is_left_out() -> None:
-    found = common(meant((0.8, 0), {"rear": 4.0}))
+    joint = shown((0.8, 0))
+    found = common_turn(meant(joint, (0.8, 0), {"rear": 4.0}), joint)
     assert found is not None
     assert found.cameras == ("front", "left", "right")
-    assert np.degrees(found.turn_rad[0]) == pytest.approx(0.8, abs=0.02)
+    assert np.degrees(found.turn_rad[0]) == pytest.approx(0.8, abs=0.3)
 
 
 def test_two_cameras_are_no_rule() -> None:
-    few = replace(shown(), cameras=shown().cameras[:2])
-    assert common_turn(meant((3, 0)), few) is None
+    joint = shown((3, 0))
+    few = replace(joint, cameras=joint.cameras[:2])
+    assert common_turn(meant(joint, (3, 0)), few) is None
 
 
-def test_no_camera_is_beyond_on_the_common_share_alone() -> None:
-    job = meant((0, 1.6))
-    alone, shared = front(job, None, 1.0), front(job, common(job), 1.0)
+@pytest.mark.parametrize("mountings_deg", [(0.0, 0.0), (0.0, 1.6)])
+def test_no_camera_is_beyond_on_the_common_share_alone(mountings_deg: tuple[float, float]) -> None:
+    joint = shown(mountings_deg)
+    job = meant(joint, (0, 1.6))
+    alone, shared = (front(job, joint, each, 1.0) for each in (None, common_turn(job, joint)))
     assert alone.verdict == "re-aim"
     assert shared.verdict == "not-judged"
     assert codes(shared.reasons) == ["tilt-not-judged"]
@@ -111,15 +121,16 @@ def test_no_camera_is_beyond_on_the_common_share_alone() -> None:
 
 
 def test_what_is_beyond_without_the_common_share_stays_beyond() -> None:
-    job = meant((0, 0.8), {"front": 4.0})
-    found = common(job)
+    joint = shown((0, 0.8))
+    job = meant(joint, (0, 0.8), {"front": 4.0})
+    found = common_turn(job, joint)
     assert found is not None
-    assert front(job, found, 3.0).verdict == "re-aim"
+    assert front(job, joint, found, 3.0).verdict == "re-aim"
 
 
 def test_levels_take_the_common_turn_off() -> None:
+    assert common_turn(meant(shown((1.6, 0)), (1.6, 0)), shown((1.6, 0))) is not None
     turn = np.radians([1.6, 0, 0])
     scene = Scene(turned(JOB, turn), np.random.default_rng(1), lens_sigma=SHARP)
-    assert common_turn(JOB, adjusted(scene, JOB)) is not None
     joint = adjusted(scene, replace(JOB, readings=tuple(levels(turn))))
     assert common_turn(JOB, joint) is None
