@@ -56,7 +56,6 @@ class EdgeBlurs:
             normal_rad=np.arctan2(down, across),
             blur_px=self.blur_px / stretch,
             sigma_px=self.sigma_px / stretch,
-            step=self.step,
         )
 
 
