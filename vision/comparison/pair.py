@@ -29,18 +29,24 @@ from vision.job.job import Camera
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pair:
-    """The network of two checks.
+class _Poses:
+    """Which pose is which.
 
     `before` and `after` map each camera to its view, and so its pose, at the baseline and at the
-    later check; `stance` is the pose of the vehicle. `ties` are the groups that may have changed.
+    later check; `stance` is the pose of the vehicle, the last of all.
     """
 
-    network: Network
     before: dict[str, int]
     after: dict[str, int]
-    stance: int
-    ties: dict[Group, Statement]
+
+    @property
+    def stance(self) -> int:
+        return len(self.before) + len(self.after)
+
+    @property
+    def lens_of(self) -> dict[str, int]:
+        """Which lens is each camera's: one for both checks."""
+        return {name: index for index, name in enumerate({**self.before, **self.after})}
 
     @property
     def both(self) -> tuple[str, ...]:
@@ -49,19 +55,20 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Plan:
-    """Which pose is which: `before` and `after` as in `Pair`, the stance the last of all."""
+class Pair(_Poses):
+    """The network of two checks; `ties` are the groups that may have changed."""
+
+    network: Network
+    ties: dict[Group, Statement]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Plan(_Poses):
+    """What a network of two checks is made of."""
 
     epochs: tuple[Epoch, Epoch]
     ground: Ground
-    before: dict[str, int]
-    after: dict[str, int]
-    lens_of: dict[str, int]
     columns: Columns
-
-    @property
-    def stance(self) -> int:
-        return len(self.before) + len(self.after)
 
     @property
     def seen(self) -> tuple[CameraObservations, ...]:
@@ -73,16 +80,11 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
     ground = lay_out(epochs, not_relaid)
     before = {each.name: index for index, each in enumerate(ground.before)}
     after = {each.name: len(before) + index for index, each in enumerate(ground.after)}
-    lens_of = {name: index for index, name in enumerate({**before, **after})}
-    columns = Columns.apart(poses=len(before) + len(after) + 1, lenses=len(lens_of))
-    plan = _Plan(
-        epochs=epochs,
-        ground=ground,
-        before=before,
-        after=after,
-        lens_of=lens_of,
-        columns=columns,
+    columns = Columns.apart(
+        poses=len(before) + len(after) + 1, lenses=len(before.keys() | after.keys())
     )
+    plan = _Plan(before=before, after=after, epochs=epochs, ground=ground, columns=columns)
+    lens_of = plan.lens_of
     views = views_of(
         plan.seen, poses=range(plan.stance), lenses=[lens_of[each.name] for each in plan.seen]
     )
@@ -102,7 +104,7 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
         _start(plan),
         ground.world,
     )
-    return Pair(network=network, before=before, after=after, stance=plan.stance, ties=ties)
+    return Pair(before=before, after=after, network=network, ties=ties)
 
 
 def _points(plan: _Plan, views: tuple[View, ...]) -> PointRows:

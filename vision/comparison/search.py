@@ -99,8 +99,7 @@ def _solve(pair: Pair, free: frozenset[Group], start: Seen) -> Solved | NoFit:
     network = pair.network
     full = whiteners(network.points.covariance_px2)
     weights = network.freeing(Weights(whiteners=full, group_sigma={}), free)
-    # Tests compare chi-squares of some tens: the last digits of a state do not matter.
-    return run(network, weights, start, tolerance=1e-9)
+    return run(network, weights, start, tolerance=SETTINGS.tolerance)
 
 
 def _wild(pair: Pair, epochs: tuple[Epoch, Epoch]) -> frozenset[Group]:

@@ -97,10 +97,9 @@ def _widths_px(look: Look, stand: Stand) -> tuple[Array, Array]:
     Below 0 where a side is turned away.
     """
     sines = side_sines(look.corner_m, *stand, look.pose.camera_in_ground_m)
-    _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
     # With size (along, left): the side that ends the length runs along the other one.
     lengths = np.array(look.shape.size_m or TUNED.unknown_size_m)[::-1]
-    px = lengths * float(np.linalg.norm(d_point, 2))
+    px = lengths * float(np.linalg.norm(look.d_pixel_d_ground, 2))
     return px * (sines - TUNED.turn_sigma_rad), px * (sines + TUNED.turn_sigma_rad)
 
 
@@ -128,9 +127,8 @@ def _another_edge_within(look: Look, rays: list[Ray], found: FoundCorner, stand:
 def _outward_px(look: Look, stand: Stand) -> Array:
     """Unit vectors (2, 2) in the picture from the top across each side's upper edge, outward."""
     along, left, _ = carton_edges(look.corner_m, stand[0], look.shape, stand[1])
-    _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
-    edges_px = np.stack([left, along]) @ (d_point @ look.pose.R).T
-    inward_px = np.stack([along, left]) @ (d_point @ look.pose.R).T
+    edges_px = np.stack([left, along]) @ look.d_pixel_d_ground.T
+    inward_px = edges_px[::-1]
     across = np.stack([-edges_px[:, 1], edges_px[:, 0]], axis=1)
     across /= np.linalg.norm(across, axis=1, keepdims=True)
     return np.asarray(-across * np.sign((across * inward_px).sum(axis=1, keepdims=True)))
@@ -163,8 +161,7 @@ def _met(
     if not inside:
         return Reason("edges-far")
     worse = max(1.0, float((robust * (miss / sigmas) ** 2).sum() / max(robust.sum() - 4, 1)))
-    _, d_point, _ = look.lens.project_with_derivatives(look.pose.transform(look.corner_m))
-    dent = d_point @ look.pose.R * TUNED.dent_m
+    dent = look.d_pixel_d_ground * TUNED.dent_m
     covariance = np.linalg.inv(normal)[:2, :2] * worse + dent @ dent.T + doubt_px2
     if np.sqrt(np.linalg.eigvalsh(covariance)[-1]) > TUNED.most_sigma_px:
         return Reason("corner-untold")

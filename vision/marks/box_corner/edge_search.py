@@ -54,6 +54,12 @@ class Look:
     reach_px: float
     noises: tuple[float, ...]
 
+    @property
+    def d_pixel_d_ground(self) -> Array:
+        """Derivative (2, 3) in px per m of the corner's pixel by its place."""
+        _, d_point, _ = self.lens.project_with_derivatives(self.pose.transform(self.corner_m))
+        return np.asarray(d_point @ self.pose.R)
+
     def rays(self, turn_rad: float, ways: tuple[float, float]) -> list[Ray] | None:
         """Its three edges with the carton standing so; None where they cannot be looked at."""
         edges = carton_edges(self.corner_m, turn_rad, self.shape, ways)
