@@ -292,9 +292,5 @@ def _as_fit(
         residual_px=tuple(residuals),
         extra_sigma_px=extra,
         variance_factor=factor,
-        rms_px=_rms(residual[passing]),
+        rms_px=float(np.sqrt(np.square(residual[passing]).sum(axis=-1).mean())),
     )
-
-
-def _rms(residual: Array) -> float:
-    return float(np.sqrt(np.square(residual).sum(axis=-1).mean())) if len(residual) else np.nan

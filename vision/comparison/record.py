@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from vision.marks.picture import Picture
 from vision.units.errors import BadInputError, Fault
@@ -35,8 +35,7 @@ COLUMNS = (
 CHOICES = "`first`, `previous`, a number or a date such as 2026-03-03"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptPicture:
+class KeptPicture(NamedTuple):
     """The picture that a camera was checked with: its file's name and SHA-256 in hexadecimal."""
 
     camera: str
@@ -104,7 +103,6 @@ def kept_check(
 
 def row_of(check: KeptCheck) -> tuple[str, ...]:
     """The check as text, in the order of `COLUMNS` without the number."""
-    pictures = [[each.camera, each.file, each.sha256] for each in check.pictures]
     texts = (
         check.taken,
         str(check.result.get("program", "")),
@@ -113,7 +111,7 @@ def row_of(check: KeptCheck) -> tuple[str, ...]:
         check.job_file,
         check.job_text,
         _json(dict(check.lens_files)),
-        _json(pictures),
+        _json(check.pictures),
         _json(dict(check.result)),
     )
     return (*texts, _digest(texts))
@@ -131,10 +129,7 @@ def check_of(number: int, row: Sequence[object]) -> KeptCheck | None:
         job_file=job_file,
         job_text=job_text,
         lens_files=json.loads(lens_files),
-        pictures=tuple(
-            KeptPicture(camera=camera, file=file, sha256=sha256)
-            for camera, file, sha256 in json.loads(pictures)
-        ),
+        pictures=tuple(KeptPicture(*each) for each in json.loads(pictures)),
         result=json.loads(result),
     )
 

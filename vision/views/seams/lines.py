@@ -73,23 +73,22 @@ def seam_lines(job: Job) -> tuple[SeamLine, ...]:
 
     A default seam names its cameras in the order of the job file.
     """
-    stated = {frozenset(seam.between): seam for seam in job.seams}
+    stated = {
+        frozenset(seam.between): SeamLine(
+            between=seam.between, start_m=seam.from_m, end_m=seam.to_m
+        )
+        for seam in job.seams
+    }
     order = {camera.name: index for index, camera in enumerate(job.cameras)}
     lines = []
     for first, second in neighbours(job.cameras):
-        seam = stated.pop(frozenset((first.name, second.name)), None)
-        if seam is not None:
-            line = SeamLine(between=seam.between, start_m=seam.from_m, end_m=seam.to_m)
-        else:
-            names = sorted((first.name, second.name), key=lambda name: order[name])
+        line = stated.pop(frozenset((first.name, second.name)), None)
+        if line is None:
+            names = sorted((first.name, second.name), key=order.__getitem__)
             start, end = _default_line(job.vehicle, first, second)
             line = SeamLine(between=(names[0], names[1]), start_m=start, end_m=end)
         lines.append(line)
-    lines += [
-        SeamLine(between=seam.between, start_m=seam.from_m, end_m=seam.to_m)
-        for seam in stated.values()
-    ]
-    return tuple(lines)
+    return (*lines, *stated.values())
 
 
 def side_of(camera: Camera) -> int:
