@@ -37,11 +37,14 @@ from vision.camera.lens_prior import lens_prior
 from vision.documents.check_words.words import say_check
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
+from vision.identification.even_rows import identified
 from vision.identification.identified import Identified, NotIdentified
+from vision.identification.shapes import choose_shapes
 from vision.job.job import Camera, Job
 from vision.job.layout import planned_layout
 from vision.marks.measure.mark_fit import Measured
 from vision.marks.picture import Picture
+from vision.marks.rows import steadied
 from vision.practice.deviations import Light
 from vision.practice.scene import draw_scene
 
@@ -50,6 +53,7 @@ WRONG_PX = 3.0
 """A used mark farther than this from its true pixel has a wrong name; half as much at half size."""
 ASTRAY_PX, ASTRAY_SIGMAS = 0.2, 4.0
 """A used point off by more than both is astray: its covariance is a lie that matters."""
+Outcome = Identified | NotIdentified
 FARTHEST_AIM_DEG, FARTHEST_PLACE_M = 15.0, 0.1
 ROUGH_AIM_DEG = (9.0, 15.0)
 
@@ -209,6 +213,29 @@ def _resized_px(picture: Picture, px: np.ndarray, share: float) -> np.ndarray:
 # ------------------------------------------------------------------------------------ judgement
 
 
+def looked_at(views: list[View]) -> list[Outcome]:
+    """Identify every picture of a scene as an inspection does: rows and shape of pixels first."""
+    job = dataclasses.replace(views[0].job, cameras=tuple(view.camera for view in views))
+    layout = planned_layout(job)
+    pictures = {view.camera.name: steadied(_picture(view)) for view in views}
+    choices = choose_shapes(job, layout, pictures)
+    for choice in choices:
+        job = choice.in_job(job)
+    outcomes: dict[str, Outcome] = {}
+    for camera in job.cameras:
+        picture = pictures[camera.name]
+        prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
+        outcomes[camera.name] = identified(job, layout, camera, prior, picture.grey, picture.rows)
+    for choice in choices:
+        outcomes = choice.in_outcomes(job, outcomes)
+    return [outcomes[view.camera.name] for view in views]
+
+
+def _picture(view: View) -> Picture:
+    bgr = cv2.cvtColor(view.grey, cv2.COLOR_GRAY2BGR)
+    return Picture(name=view.camera.name, file="", sha256="", mirrored=False, bgr=bgr)
+
+
 @dataclasses.dataclass(kw_only=True)
 class Tally:
     """What came out under one condition."""
@@ -224,10 +251,14 @@ class Tally:
     missing: Counter[str] = dataclasses.field(default_factory=Counter)
     unnamed: list[str] = dataclasses.field(default_factory=list)
 
-    def judge(self, view: View) -> Identified | NotIdentified:
-        """Identify one view and count what came of it."""
+    def judge(self, view: View) -> Outcome:
+        """Identify one view by itself and count what came of it."""
         prior = lens_prior(view.job.lens_of(view.camera), view.grey.shape[1], view.grey.shape[0])
         outcome = identify(view.job, planned_layout(view.job), view.camera, prior, view.grey)
+        return self.count(view, outcome)
+
+    def count(self, view: View, outcome: Outcome) -> Outcome:
+        """Count what came of one view."""
         self.cameras += 1
         self.due += len(view.due)
         if isinstance(outcome, NotIdentified):
@@ -310,8 +341,9 @@ def main() -> None:
     for condition in given.only:
         tally = Tally()
         for index in range(given.scenes):
-            for view in views(condition, given.seed + index):
-                tally.judge(view)
+            seen = views(condition, given.seed + index)
+            for view, outcome in zip(seen, looked_at(seen), strict=True):
+                tally.count(view, outcome)
         report(condition, tally)
 
 
