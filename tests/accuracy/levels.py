@@ -100,7 +100,8 @@ def _print_aims(label: str, jobs: Iterator[tuple[Truth, Adjustment]]) -> None:
             over.append(camera.aim_on_body.minus(aim) / camera.aim_on_body_sigma_rad)
         stance = result.cameras[0].stance
         assert stance is not None
-        turns.append(((stance.turn_rad - truth.setting.turn_rad) / stance.sigma_rad)[:2])
+        off_rad = stance.turn_rad - truth.setting.turn_rad
+        turns.append(off_rad[:2] / stance.sigma_rad[:2])
     words = []
     for name, each in (("aim", over), ("turn", turns)):
         share, rms = np.mean(np.abs(each) < COVER), np.sqrt(np.mean(np.square(each)))

@@ -21,7 +21,7 @@ from tests.judging import codes, text
 from vision.adjustment.adjusted import Adjustment
 from vision.camera.geometry import Aim, aim_from_rotation
 from vision.inspection.verdict.cameras import CameraVerdict, camera_verdict
-from vision.inspection.verdict.common_turn import CommonTurn, common_turn
+from vision.inspection.verdict.common_turn import CommonTurn, common_turn, looks_turned
 from vision.job.job import Job, Tolerances
 
 SHARP = 0.1 * LENS_SIGMA
@@ -54,6 +54,21 @@ def front(job: Job, joint: Adjustment, common: CommonTurn | None, deg: float) ->
     """The front camera's verdict where so many degrees are allowed."""
     allowed = Tolerances(aim_rad=float(np.radians(deg)), roll_rad=float(np.radians(deg)))
     return camera_verdict(job.camera("front"), joint.camera("front"), allowed, common=common)
+
+
+def test_how_the_network_goes_with_a_turned_body_matches_solving_anew() -> None:
+    scene = Scene(JOB, np.random.default_rng(11), lens_sigma=SHARP)
+    # A job of which every strip is believed as stated: else the weights go with the turn too.
+    before, turn = adjusted(scene, JOB), np.array([4e-4, -3e-4, 0.0])
+    assert not before.inflated
+    cameras = tuple(
+        replace(c, position_m=c.position_m + np.cross(turn, c.position_m)) for c in JOB.cameras
+    )
+    after, seen = adjusted(scene, replace(JOB, cameras=cameras)), looks_turned(JOB, before, [0, 1])
+    turns = looks_turned(JOB, after, [0, 1]).turns - seen.turns
+    np.testing.assert_allclose(turns, (np.eye(2) - seen.by_turn) @ turn[:2], atol=2e-6)
+    gain = 2 * seen.pull @ turn[:2] - turn[:2] @ seen.places @ turn[:2]
+    assert before.chi2 - after.chi2 == pytest.approx(gain, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -130,8 +130,8 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
     shown = shown_marks(planned.views[camera.name], planned.layout)
     nearest = nearest_ground(planned.job.vehicle, camera, adjusted)
     # Straight down there is no pan and no roll: nothing can be known of them.
-    variances = np.diag(adjusted.aim_covariance_rad2)
-    pan, tilt, roll = np.sqrt(np.where(np.isfinite(variances), variances, np.inf)).tolist()
+    sigma_rad = adjusted.aim_on_body_sigma_rad
+    pan, tilt, roll = np.where(np.isfinite(sigma_rad), sigma_rad, np.inf).tolist()
     x, y, z = adjusted.position_sigma_m.tolist()
     return PredictedCamera(
         name=camera.name,

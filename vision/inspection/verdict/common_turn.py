@@ -61,11 +61,11 @@ def common_turn(job: Job, joint: Adjustment) -> CommonTurn | None:
     axes = _open_axes(joint)
     if not axes:
         return None
-    seen = _seen(job, joint, axes)
+    seen = looks_turned(job, joint, axes)
     return _found(seen, joint, axes) or _found(seen.by_aims(), joint, axes)
 
 
-def _found(seen: _Seen, joint: Adjustment, axes: list[int]) -> CommonTurn | None:
+def _found(seen: LooksTurned, joint: Adjustment, axes: list[int]) -> CommonTurn | None:
     """The same by this evidence.
 
     A camera that is turned otherwise than the rest is left out, the worst first, and of too few
@@ -95,7 +95,7 @@ def _open_axes(joint: Adjustment) -> list[int]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Seen:
+class LooksTurned:
     """What aims and places of the cameras (n) say of a turn w (a,) of the body that bears them.
 
     Each looks turned by `turns` (n, a), which is `by_turn` (n, a, a) times w but for `spread`
@@ -109,7 +109,7 @@ class _Seen:
     places: Array
     pull: Array
 
-    def by_aims(self) -> _Seen:
+    def by_aims(self) -> LooksTurned:
         """What the aims say, mountings being where they were stated."""
         as_it_is = np.broadcast_to(np.eye(len(self.pull)), self.by_turn.shape)
         nothing = 0 * self.pull
@@ -132,7 +132,7 @@ class _Seen:
         return turn, covariance, np.array(odd)
 
 
-def _seen(job: Job, joint: Adjustment, axes: list[int]) -> _Seen:
+def looks_turned(job: Job, joint: Adjustment, axes: list[int]) -> LooksTurned:
     """How the cameras look turned, and how their places would go with a body that is.
 
     A body turned by w shows a camera as R exp(-w), R being as intended, and carries its mounting
@@ -151,6 +151,8 @@ def _seen(job: Job, joint: Adjustment, axes: list[int]) -> _Seen:
         turns[index] = -Rotation.from_matrix(intended.T @ adjusted.camera_from_body).as_rotvec()
         turned[index, :, first[index] + 3 : first[index] + 6] = -intended.T
         off[index] = adjusted.pose.camera_in_ground_m - stated.position_m
+        if adjusted.stance is not None:
+            off[index] += cross_matrix(stated.position_m) @ adjusted.stance.turn_rad
         lever[index] = -cross_matrix(stated.position_m)[:, axes]
         if Group("mounting", adjusted.name) not in joint.all_freed:
             weight[index] = stated.position_sigma_m**-2
@@ -160,7 +162,7 @@ def _seen(job: Job, joint: Adjustment, axes: list[int]) -> _Seen:
     carried = joint.parameter_covariance[:, columns] @ weighted
     own = SETTINGS.aslope.setting_sigma_rad**2 * np.eye(count * len(axes))
     spread = np.einsum("iau,uv,jbv->iajb", turned, joint.parameter_covariance, turned)
-    return _Seen(
+    return LooksTurned(
         turns=turns[:, axes],
         by_turn=np.eye(len(axes)) - turned @ carried,
         spread=spread + own.reshape(spread.shape),
