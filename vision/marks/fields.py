@@ -14,7 +14,7 @@ taken for less than it is. Its covariance comes from how the picture's blocks di
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -37,19 +37,22 @@ class FieldShift:
     `terms_px` (2, k) across and down in px of the whole picture: at the middle and, where k is 3
     because it is not alike everywhere, how much more at the right and at the lower edge.
     `covariance_px2` (2 k, 2 k), row by row. `apart_px` is the root mean square of the shift's
-    length where the picture has edges, less what noise adds.
+    length where the picture has edges, less what noise adds. `torn_px` is how far odd rows lie
+    apart in parts of a picture most of which stands still, as the vehicle's own body does; 0 where
+    no part is torn.
     """
 
     terms_px: Array
     covariance_px2: Array
     apart_px: float
+    torn_px: float = 0.0
 
     @property
     def combed(self) -> bool:
         """Whether odd rows, as they are, cannot be measured together with even ones."""
         terms = self.terms_px.ravel()
         surely = terms @ np.linalg.solve(self.covariance_px2, terms) > SHIFTED[terms.size]
-        return self.apart_px > TUNED.least_apart_px and bool(surely)
+        return self.torn_px > 0 or (self.apart_px > TUNED.least_apart_px and bool(surely))
 
     @property
     def alike(self) -> bool:
@@ -164,14 +167,45 @@ def field_shift(grey: np.ndarray) -> FieldShift:
     across, down = TUNED.block_px
     if grey.shape[0] < 4 * down or grey.shape[1] < 2 * across:
         return FieldShift(terms_px=zero, covariance_px2=np.eye(6), apart_px=0.0)
-    fields = _Fields(np.asarray(grey, dtype=np.float32))
+    grey = np.asarray(grey, dtype=np.float32)
+    fields = _Fields(grey)
     rough = _fitted(fields, zero, TUNED.rough)
     if rough.apart_px < TUNED.least_rough_px:
-        return rough
+        return replace(rough, torn_px=torn_px(grey))
     fine = _fitted(fields, rough.terms_px, TUNED.fine)
-    if not (fine.combed and fine.may_be_alike):
+    if not fine.combed:
+        return replace(fine, torn_px=torn_px(grey))
+    if not fine.may_be_alike:
         return fine
     return _fitted(fields, fine.terms_px[:, :1], TUNED.fine)
+
+
+def torn_px(grey: np.ndarray) -> float:
+    """How far odd rows lie from even ones where a grey picture (height, width) is torn; 0 nowhere.
+
+    In a block that is torn, odd rows are less like the even ones next to them than even rows are
+    like those two rows away. Some blocks always are, at an edge that runs along the rows.
+    """
+    rows = (len(grey) - 1) // 2
+    even, odd = (
+        cv2.GaussianBlur(each, (0, 0), 1.0, sigmaY=1e-3)
+        for each in (grey[0 : 2 * rows + 1 : 2], grey[1 : 2 * rows : 2])
+    )
+    across, down = TUNED.torn_block_px
+    blocks = (grey.shape[1] // across, rows // down)
+
+    def mean_square(image: np.ndarray) -> Array:
+        small = cv2.resize(np.square(image), blocks, interpolation=cv2.INTER_AREA)
+        return np.asarray(small, np.float64)
+
+    between_fields = mean_square(odd - between(even))
+    within_field = mean_square(even[1:-1] - (even[2:] + even[:-2]) / 2)
+    slope = mean_square(cv2.Sobel(even, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8))
+    least = max(TUNED.torn_noises * float(np.median(between_fields)), TUNED.torn_levels**2)
+    torn = (between_fields > TUNED.torn_times * within_field) & (between_fields > least)
+    if torn.mean() < TUNED.torn_share:
+        return 0.0
+    return float(np.median(np.sqrt(between_fields[torn] / np.maximum(slope[torn], 1e-6))))
 
 
 def _fitted(fields: _Fields, terms_px: Array, steps: tuple[int, ...]) -> FieldShift:

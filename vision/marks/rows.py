@@ -37,4 +37,4 @@ def steadied(picture: Picture) -> Picture:
         drawn = np.concatenate([between(even), even[-1:]])[: len(bgr) // 2]
         bgr[1::2] = np.clip(np.round(drawn), 0, 255)
     rows: Rows = "registered" if shift.alike else "even"
-    return replace(picture, bgr=bgr, rows=rows, rows_apart_px=shift.apart_px)
+    return replace(picture, bgr=bgr, rows=rows, rows_apart_px=max(shift.apart_px, shift.torn_px))

@@ -295,6 +295,15 @@ class FieldsSettings:
     least_apart_px: float = 0.3
     """Shift from which odd rows are not measured together with even ones: half of it is what a
     mark's centre would be off."""
+    torn_block_px: tuple[int, int] = (24, 12)
+    torn_times: float = 2.0
+    torn_noises: float = 9.0
+    torn_levels: float = 2.0
+    torn_share: float = 0.004
+    """Columns and rows of a field that make one block; how many times the mean square between
+    fields is that within one, that of half the blocks, and in levels, where a block is torn; and
+    the share of torn blocks from which the picture is. Progressive practice pictures had up to
+    0.0013 of them, combed ones from 0.003 on, mostly 0.01 and more."""
     least_unlike_px: float = 0.1
     """How much a shift may differ over the picture and still be taken for alike."""
 
