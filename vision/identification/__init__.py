@@ -7,5 +7,6 @@ In: `Picture`, `Camera`, `Layout`. Out: `Identified | NotIdentified`.
 - `hypotheses`, `poses`: the grid of aims, and the poses that are carried on
 - `measuring`, `refusals`, `doubt`, `reasons`: marks measured, no mark's centre, possible blunders,
   why a mark is not used
+- `shapes`: pixels that may not be square; `even_rows`: combed pictures; `square_view`: their search
 - `corners`: cartons; `mixups`: pictures swapped, mirrored or given twice
 """
