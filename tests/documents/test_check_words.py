@@ -26,7 +26,7 @@ MADE = re.compile(
     r'(?:Reason|\bno|reasons_for)\(\s*(?:word,\s*|found,\s*|verdict,\s*)?f?"([a-z{}-]+)"'
 )
 ROOMS = ("adjustment", "calibration", "camera", "comparison", "inspection", "views/ground.py")
-ROOMS += ("planning/tape_check.py", "job/plausible.py")
+ROOMS += ("planning/tape_check.py", "job/plausible.py", "job/entries.py")
 WORDS = {family: words_of(f"check_words/{family}.toml") for family in FAMILIES}
 CODES = {family: set(codes_of(words)) for family, words in WORDS.items()}
 JUDGED = set().union(*(words.get("judged", ()) for words in WORDS.values()))

@@ -91,10 +91,14 @@ def useless(grey: np.ndarray) -> Reason | None:
 
 
 def prepared(
-    job: Job, layout: Layout, camera: Camera, prior: LensPrior, grey: np.ndarray
+    job: Job,
+    layout: Layout,
+    camera: Camera,
+    prior: LensPrior,
+    picture: np.ndarray | PreparedPicture,
 ) -> IdentificationInput | Reason:
     """Prepare a picture and the marks to look for in it, or say why that is of no use."""
-    why = useless(grey)
+    why = useless(picture.grey if isinstance(picture, PreparedPicture) else picture)
     if why is not None:
         return why
     drawn = [mark for mark in layout.marks if mark.shape.drawn]
@@ -110,7 +114,7 @@ def prepared(
         layout=layout,
         camera=camera,
         prior=prior,
-        picture=PreparedPicture.of(grey),
+        picture=picture if isinstance(picture, PreparedPicture) else PreparedPicture.of(picture),
         marks=marks,
         clear=clear[~hidden],
     )

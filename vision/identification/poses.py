@@ -58,8 +58,13 @@ def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
     return np.where(given.clear, np.clip((size - low) / (high - low), 0.0, 1.0), 0.0)
 
 
-def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
-    """The distinct poses that stand up to a look for each drawn mark, best first."""
+def searched(
+    given: IdentificationInput, scales: tuple[float, ...] = SETTINGS.axis_scales
+) -> tuple[Cameras, Array, Array, Lens] | None:
+    """Coarse cameras with their scores, best first; the marks they rest on (n, 3), and the guess.
+
+    None where there are too few marks or candidates. The guess is of square pixels.
+    """
     whole = given.prior.guess
     guess, looked_at = square_view(whole, given.picture.looked_at)
     half_field = _half_field(guess)
@@ -75,11 +80,9 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
         sum(len(each.strength) for each in found) < SETTINGS.least_marks
         or worth.sum() < SETTINGS.least_marks
     ):
-        return []
+        return None
     cameras, scores = search(
-        coarse_cameras(
-            given.camera.aim, given.camera.position_m, guess, half_field, SETTINGS.axis_scales
-        ),
+        coarse_cameras(given.camera.aim, given.camera.position_m, guess, half_field, scales),
         Sought(
             points_m=points[worth],
             weight=weight[worth],
@@ -88,9 +91,19 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
         ),
         (guess.width, guess.height),
     )
+    return cameras, scores, points[worth], guess
+
+
+def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
+    """The distinct poses that stand up to a look for each drawn mark, best first."""
+    found = searched(given)
+    if found is None:
+        return []
+    cameras, scores, points, guess = found
+    whole = given.prior.guess
     starts = [
         (pose, resized(lens, whole.width, whole.height))
-        for index in _distinct(cameras, scores, points[worth])
+        for index in _distinct(cameras, scores, points)
         for pose, lens in [_start(cameras, index, guess)]
     ]
     refined: list[CarriedPose] = []

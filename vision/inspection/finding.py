@@ -24,6 +24,7 @@ from vision.identification.identified import Identified, NotIdentified
 from vision.identification.mixups import without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
 from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
+from vision.inspection.suspects import Suspects, Suspicion
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
@@ -63,6 +64,11 @@ class Findings:
     edges: Edges
     textures: Textures
     shapes: tuple[ShapeChoice, ...] = ()
+    suspicions: tuple[Suspicion, ...] = ()
+
+    def suspicion(self, *, camera: str = "", strip: str = "") -> Suspicion | None:
+        """What is suspected of the job that a camera or strip rests on."""
+        return next((e for e in self.suspicions if camera in e.cameras or strip in e.strips), None)
 
     @property
     def joint(self) -> Adjustment | None:
@@ -99,14 +105,28 @@ def measured(
     for shape in shapes:
         job = shape.in_job(job)
 
+    def look_as(other: Job, camera: Camera, grey: Grey) -> Outcome:
+        prior = lens_prior(other.lens_of(camera), grey.shape[1], grey.shape[0])
+        rows = by_name[camera.name].rows
+        return identified(other, planned_layout(other), camera, prior, grey, rows)
+
     def look(camera: Camera, grey: Grey) -> Outcome:
-        prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
-        return identified(job, layout, camera, prior, grey, by_name[camera.name].rows)
+        return look_as(job, camera, grey)
 
     outcomes: dict[str, Outcome] = {}
     for camera in job.cameras:
         progress(f"finding the marks of the {camera.name} camera")
         outcomes[camera.name] = look(camera, by_name[camera.name].grey)
+    progress("looking for wrong entries of the job")
+    suspicions = Suspects(
+        job=job,
+        pictures=by_name,
+        look=look_as,
+        adjust=lambda other, those: _adjusted(other, planned_layout(other), those),
+        cost=_cost,
+    ).suspicions(outcomes)
+    for each in suspicions:
+        outcomes |= {name: NotIdentified(camera=name, reason=each.why) for name in each.cameras}
     progress("looking for mixed-up pictures")
     outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
     progress("adjusting cameras and strips together")
@@ -140,6 +160,7 @@ def measured(
         edges=edges,
         textures=textures,
         shapes=shapes,
+        suspicions=suspicions,
     )
 
 

@@ -21,11 +21,13 @@ from vision.inspection.inspected import (
 )
 from vision.inspection.verdict.cameras import (
     AIM_MAY_EXPLAIN,
+    UNEXPLAINED,
     CameraVerdict,
     Overlap,
     aim_is_beyond,
     camera_verdict,
     unidentified_camera,
+    without_identity,
 )
 from vision.inspection.verdict.causes import causes, unobserved
 from vision.inspection.verdict.common_turn import CommonTurn, common_turn, standing
@@ -62,11 +64,17 @@ def judged(found: Findings) -> Inspection:
     }
     common = None if joint is None else common_turn(job, joint)
     cameras = tuple(_camera_verdict(found, c, pictures[c.name], common) for c in job.cameras)
+    nothing_named = _nothing_is_named(found, pictures)
+    if nothing_named:
+        cameras = tuple(without_identity(each) for each in cameras)
     left_out = _displaced_marks(found)
     strips = tuple(_strip_verdict(found, strip, left_out) for strip in job.strips)
     marks = tuple(_mark_verdict(found, mark) for mark in job.marks)
     seams = tuple(_seam_verdict(found, line.between) for line in seam_lines(job))
-    whole = job_verdict(cameras, strips, marks, seams)
+    entries = tuple(Reason("correct-entry", entries=each.entries) for each in found.suspicions)
+    if nothing_named and not entries:
+        entries = (Reason("check-job", cameras=len(cameras)),)
+    whole = job_verdict(cameras, strips, marks, seams, entries)
     stated = () if joint is None else reliabilities(job, joint)
     return Inspection(
         job=job,
@@ -130,6 +138,19 @@ def _camera_verdict(
     )
 
 
+def _nothing_is_named(found: Findings, pictures: dict[str, PictureVerdict]) -> bool:
+    """Whether no camera is identified though their pictures are usable: the job is to be checked.
+
+    One camera alone says more of its picture than of the job.
+    """
+    return len(pictures) > 1 and all(
+        isinstance(out, NotIdentified)
+        and out.code in UNEXPLAINED
+        and not pictures[out.camera].faults
+        for out in found.outcomes.values()
+    )
+
+
 def _unidentified(found: Findings, camera: Camera, outcome: NotIdentified) -> Reason:
     """Why a camera is not identified, with how to turn it roughly where its aim may be to blame.
 
@@ -170,6 +191,9 @@ def _strip_verdict(
     found: Findings, strip: Strip, left_out: tuple[DisplacedMark, ...]
 ) -> LayingVerdict:
     adjusted = found.adjusted_strip(strip.name)
+    suspicion = found.suspicion(strip=strip.name)
+    if suspicion is not None:
+        return LayingVerdict(name=strip.name, verdict="not-judged", reasons=(suspicion.why,))
     if adjusted is None:
         return _unseen(strip.name)
     tolerances = found.job.tolerances
@@ -322,7 +346,8 @@ def _warnings(
     common: CommonTurn | None,
 ) -> tuple[Reason, ...]:
     """What a person should know beside the verdicts."""
-    joint, odd = found.adjustment, (*unusual(found.job), *_of_pictures(found))
+    wrong = tuple(each.warning for each in found.suspicions)
+    joint, odd = found.adjustment, (*wrong, *unusual(found.job), *_of_pictures(found))
     if isinstance(joint, NoFit):
         return (*odd, Reason("no-joint-adjustment", why=joint.reason))
     told = {reason for strip in strips for reason in strip.reasons}

@@ -84,6 +84,36 @@ class WalkSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EntrySettings:
+    """When an entry of the job is suspected, and when it is named. Decades are of odds."""
+
+    missed: float = 0.3
+    """Share of the marks due that a camera misses; sound jobs miss less, but for a busy yard."""
+    turn_rad: float = float(np.radians(8.0))
+    """An aim this far from the intended one may be a slip in the job; most brackets are set better.
+    """
+    least_promise: float = 1.0
+    times_promise: float = 1.6
+    least_marks: float = 4.0
+    """In the search's score, marks found minus missing: an edit has to promise so much more than
+    the job, so many times what it does, and so much at all. On practice pictures a wrong entry left
+    a sixth to two fifths of what the right one gives."""
+    rival_promise: float = 0.7
+    most_finalists: int = 4
+    """Edits are looked at that come so near to the best; each costs as much as a camera."""
+    decades_seen: float = 1.0
+    decades_missed: float = 0.5
+    """A mark found where it is due is worth ten to one, however sharp it is: what else may lie
+    there by chance. One missed may be covered."""
+    most_decades_misfit: float = 20.0
+    """A single gross misfit of the network is no more against a job than twenty marks."""
+    decades_rare: float = 1.0
+    """Against an edit that takes a second slip beside the first."""
+    least_decades: float = 3.0
+    """By 1000 to 1 an entry is named, against the job as stated and against every other entry."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All of the room."""
 
@@ -106,6 +136,7 @@ class Settings:
     most_displaced_m: float = 0.5
     """What seems to lie farther off is another thing than that mark."""
     pictures: PictureSettings = field(default_factory=PictureSettings)
+    entries: EntrySettings = field(default_factory=EntrySettings)
     slips: SlipSettings = field(default_factory=SlipSettings)
     aslope: AslopeSettings = field(default_factory=AslopeSettings)
     what_if: WhatIfSettings = field(default_factory=WhatIfSettings)

@@ -206,6 +206,12 @@ def _note_body_in_other_unit(entry: _Entry, vehicle: Vehicle, cameras: Sequence[
     return noted
 
 
+def can_be(vehicle: Vehicle, camera: Camera) -> bool:
+    """Whether a camera may be mounted there and look that way."""
+    looks = _looks_through(vehicle, camera.position_m, camera.aim)
+    return not (_misplaced(vehicle, camera) or looks)
+
+
 def _misplaced(vehicle: Vehicle, camera: Camera) -> bool:
     depth_m = _depth_m(vehicle, camera)
     return depth_m > SETTINGS.deepest_camera_m or depth_m < -SETTINGS.farthest_camera_m

@@ -69,6 +69,15 @@ class Settings:
     largest_mark_m: float = 3.0
     largest_sigma_m: float = 1.0
     """Wider tape is none, a larger mark no print, and whoever is less sure has not measured."""
+    tried_fields_deg: tuple[float, ...] = (*range(100, 210, 10), 215)
+    least_field_change: float = 0.12
+    """Fields of view that a mistyped one may have been, apart as far as a search reaches; nearer
+    to the stated one the fit finds it by itself."""
+    least_place_change_m: float = 0.3
+    """A camera nearer to its stated place is found without another entry."""
+    usual_pitches_m: tuple[float, ...] = (0.3, 0.4, 0.5, 0.6, 0.7, 0.75, 0.8, 0.9, 1.0, 1.2)
+    most_pitch_change: float = 1.35
+    """Distances between marks that are laid, and how far a mistyped one may be off."""
     longest_state: int = 120
     """Characters of a line on the vehicle's state: what a line of a printed sheet holds."""
 

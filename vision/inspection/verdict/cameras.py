@@ -32,6 +32,8 @@ AIM_MAY_EXPLAIN = frozenset({"ambiguous", "implausible"})
 """Codes that go away where a camera is turned roughly to its intended aim."""
 FAULT_EXPLAINS = frozenset({"no-marks", "ambiguous", "implausible", "no-joint-fit"})
 """Codes that a soft, moved or dark picture may well be the cause of."""
+UNEXPLAINED = frozenset({"no-marks", "ambiguous", "implausible", "too-few-marks", "no-joint-fit"})
+"""Codes that say no more than that the picture and the job do not go together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +78,11 @@ def unidentified_camera(
         return CameraVerdict(name=name, verdict="not-judged", reasons=(reason,))
     action = Action(what=Reason("take-again", camera=name, why=reason))
     return CameraVerdict(name=name, verdict="re-shoot", reasons=(reason,), actions=(action,))
+
+
+def without_identity(verdict: CameraVerdict) -> CameraVerdict:
+    """The verdict on a camera where none is identified: not its picture but the job is suspect."""
+    return CameraVerdict(name=verdict.name, verdict="not-judged", reasons=verdict.reasons)
 
 
 def aim_judgements(

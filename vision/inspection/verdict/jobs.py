@@ -9,6 +9,7 @@ from vision.inspection.verdict.cameras import CameraVerdict
 from vision.inspection.verdict.layings import MAY_BE_MISSING, LayingVerdict
 from vision.inspection.verdict.rule import Action
 from vision.inspection.verdict.seams import SeamVerdict
+from vision.units.reason import Reason
 
 JobWord = Literal["re-shoot", "re-measure", "re-aim", "not-judged", "keep"]
 
@@ -31,12 +32,14 @@ def job_verdict(
     strips: tuple[LayingVerdict, ...],
     marks: tuple[LayingVerdict, ...],
     seams: tuple[SeamVerdict, ...],
+    entries: tuple[Reason, ...] = (),
 ) -> JobVerdict:
     """What must be done first, after all verdicts on the parts.
 
     A seam beyond tolerance is explained by whatever is named as the fault; with nothing named its
     cause is unknown and the job not judged. A seam, camera or strip that is not judged keeps the
-    job from keep.
+    job from keep. `entries` are what is wrong of the job itself: corrected before anything is
+    turned or moved, and nothing is judged until then.
     """
     parts: list[Part] = [*cameras, *strips, *(one for one in marks if not _may_be_missing(one))]
     words: set[JobWord] = {one.verdict for one in parts}
@@ -53,7 +56,9 @@ def job_verdict(
         if one.verdict == word
         for action in one.actions
     )
-    return JobVerdict(verdict=verdict if cameras else "not-judged", actions=tuple(actions))
+    first = tuple(Action(what=each) for each in entries)
+    judged = bool(cameras) and not entries
+    return JobVerdict(verdict=verdict if judged else "not-judged", actions=(*first, *actions))
 
 
 def _may_be_missing(mark: LayingVerdict) -> bool:
