@@ -14,7 +14,7 @@ import numpy as np
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.layout import Layout, PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
-from vision.units.arrays import Array, frozen_array
+from vision.units.arrays import Array, freeze
 from vision.units.reason import Reason
 
 
@@ -36,8 +36,7 @@ class Pick:
     reason: Reason | None = None
 
     def __post_init__(self) -> None:
-        for name in ("pixel_px", "screen_px"):
-            object.__setattr__(self, name, frozen_array(getattr(self, name), (2,), name))
+        freeze(self, pixel_px=(2,), screen_px=(2,))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,7 +48,7 @@ class Picked:
     screen_px: Array
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "screen_px", frozen_array(self.screen_px, (2,), "screen_px"))
+        freeze(self, screen_px=(2,))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,9 +60,8 @@ class Screen:
 
     def scale(self, found: InspectedCamera) -> Array:
         """Screen pixels for each picture pixel, (2,)."""
-        size = (self.width or found.picture.width, self.height or found.picture.height)
-        own = (found.picture.width, found.picture.height)
-        return np.array([size[0] / own[0], size[1] / own[1]])
+        own = np.array([found.picture.width, found.picture.height])
+        return np.asarray(np.array([self.width or own[0], self.height or own[1]]) / own)
 
     def from_picture(self, found: InspectedCamera, pixels_px: Array) -> Array:
         """Screen pixels (..., 2) of pixels as delivered; whole numbers are centres in both."""

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from vision.documents.picks import Pick, Picked
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, bad_input
 
 COLUMNS = ("camera", "mark", "x", "y")
 EXPECTED = "a table with the columns camera, mark, x and y, in pixels of the screen"
@@ -41,15 +41,15 @@ def picks_from_text(
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise _fault(file, "", "text that is not UTF-8", EXPECTED, "save it as UTF-8") from None
+        raise bad_input(file, "text that is not UTF-8", EXPECTED, "save it as UTF-8") from None
     if "\0" in text:
-        raise _fault(file, "", "a file that is not text", EXPECTED, "save the table as CSV")
+        raise bad_input(file, "a file that is not text", EXPECTED, "save the table as CSV")
     first = text.lstrip().split("\n", 1)[0]
     mark = next((each for each in ("\t", ";") if each in first), ",")
     lines = list(csv.reader(io.StringIO(text), delimiter=mark))
     rows = [(n, [cell.strip() for cell in line]) for n, line in enumerate(lines, 1) if any(line)]
     if not rows:
-        raise _fault(file, "", "an empty table", EXPECTED, "put a pick on each line")
+        raise bad_input(file, "an empty table", EXPECTED, "put a pick on each line")
     order = {name: index for index, name in enumerate(COLUMNS)}
     heading = [cell.lower() for cell in rows[0][1]]
     if "x" in heading or "camera" in heading:
@@ -58,7 +58,7 @@ def picks_from_text(
             heading[heading.index("number")], absent = "mark", []
         if absent:
             found = f"no column {' or '.join(absent)}"
-            raise _fault(file, "line 1", found, EXPECTED, "name the columns so")
+            raise bad_input(file, found, EXPECTED, "name the columns so", key="line 1")
         order = {name: heading.index(name) for name in COLUMNS}
         rows = rows[1:]
     faults: list[Fault] = []
@@ -69,7 +69,7 @@ def picks_from_text(
     if faults:
         raise BadInputError(faults)
     if not picks:
-        raise _fault(file, "", "a heading and no picks", EXPECTED, "put a pick on each line")
+        raise bad_input(file, "a heading and no picks", EXPECTED, "put a pick on each line")
     return tuple(picks)
 
 
@@ -109,9 +109,3 @@ def _row(
     if len(faults) > before:
         return None
     return Picked(camera=camera, mark=mark, screen_px=np.array(place))
-
-
-def _fault(file: str, key: str, found: str, expected: str, next_step: str) -> BadInputError:
-    return BadInputError(
-        [Fault(file=file, key=key, found=found, expected=expected, next_step=next_step)]
-    )

@@ -9,11 +9,11 @@ import numpy as np
 
 from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
-from vision.documents.check_words.saying import Say
 from vision.documents.plan_words import limit_words, say_plan, several, sigma_words
+from vision.documents.templates import written_text
 from vision.inspection.verdict.rule import COVERAGE
+from vision.job.job import Job
 from vision.planning.assessment import (
-    Advice,
     AimChoice,
     Assessment,
     PlannedView,
@@ -51,18 +51,32 @@ Column = tuple[str, Callable[[Any], str]]
 def summary(assessment: Assessment) -> str:
     """All but the single marks: tables, what limits, what would help, verdict."""
     prediction = assessment.prediction
-    say = say_plan(prediction.job.lengths)
-    parts = [
-        _assumed(prediction),
-        _table(_of_cameras(say.lengths), prediction.cameras),
-        _table(_of_layings(say.lengths), prediction.layings),
-        _table(_of_seams(say.lengths), prediction.seams),
-        _limits(prediction, say),
-        "\n".join(_aim(choice, say) for choice in assessment.aims),
-        "\n".join(_advice(each, n, say) for n, each in enumerate(assessment.advice, start=1)),
-        _verdict(prediction, say),
-    ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    job, write = prediction.job, prediction.job.lengths
+    chance, laid_m = _chance_of_slips(prediction)
+    return written_text(
+        "plan.txt.j2",
+        assessment=assessment,
+        prediction=prediction,
+        light=prediction.light,
+        size_px=prediction.size_px,
+        tables=(
+            _table(_of_cameras(write), prediction.cameras),
+            _table(_of_layings(write), prediction.layings),
+            _table(_of_seams(write), prediction.seams),
+        ),
+        limits_shown=LIMITS_SHOWN,
+        others=_other_aims,
+        verdicts=VERDICTS,
+        accepted_m=job.tolerances.seam_gap_m,
+        coverage=COVERAGE,
+        chance=chance,
+        laid_m=laid_m,
+        worth_saying=WORTH_SAYING,
+        rounding=write.note("ground, overlap, lengths of tape and added places"),
+        caution=CAUTION,
+        in_degrees=np.degrees,
+        **_words(job),
+    )
 
 
 def marks_table(prediction: Prediction) -> str:
@@ -82,39 +96,33 @@ def marks_table(prediction: Prediction) -> str:
 
 def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str:
     """What was proposed, what it takes to lay, and what its raised marks bring."""
-    job, choice = proposal.job, proposal.choice
-    say, widths = say_plan(job.lengths), (choice.size.side_tape_m, choice.size.end_tape_m)
-    lengths = say.lengths
-    tape = lengths.roughly.m(sum(strip.length_m for strip in job.strips), spec=".0f")
-    marks = sum(len(strip.at_m) for strip in job.strips)
-    tapes = f"{lengths.several(widths, 'cm', '.0f', between=' and ')} wide"
-    lines = [
-        f"proposed: {marks} {several(choice.size.kind)} on {len(job.strips)} strips"
-        f" ({tape} of tape, {tapes}"
-        f" along the sides and across the ends), {len(job.marks)} raised marks;"
-        f" about {5 * np.ceil(proposal.minutes / 5):.0f} minutes for two",
-        f"the cheapest of {proposal.tried} layouts tried that keeps {SETTINGS.margin:g} times"
-        " two sigma within every tolerance",
-    ]
-    if without_raised is not None and without_raised.limits:
-        worst = without_raised.limits[0]
-        after = next((each for each in proposal.prediction.limits if each.of == worst.of), None)
-        if after is not None:
-            flat, raised = (sigma_words(worst, each.sigma, lengths) for each in (worst, after))
-            lines.append(
-                f"without the raised marks: {say(worst.of)} known to {flat} instead of {raised}"
-            )
-    return "\n".join(lines) + "\n"
-
-
-def _assumed(prediction: Prediction) -> str:
-    light, (width, height) = prediction.light, prediction.size_px
-    contrast = light.tape_level - light.ink_level
-    return (
-        f"taken for granted: pictures of {width} x {height} px unless the lens is fitted; ink"
-        f" {contrast:.0f} levels below its tape, noise {light.noise:g} levels, blur"
-        f" {light.blur_px:g} px, texture {light.texture_px:g} px; aims and lenses as stated"
+    job, size = proposal.job, proposal.choice.size
+    limits = without_raised.limits[:1] if without_raised is not None else ()
+    return written_text(
+        "proposal.txt.j2",
+        job=job,
+        kind=size.kind,
+        marks=sum(len(strip.at_m) for strip in job.strips),
+        tape_m=sum(strip.length_m for strip in job.strips),
+        widths_m=(size.side_tape_m, size.end_tape_m),
+        minutes=5 * np.ceil(proposal.minutes / 5),
+        tried=proposal.tried,
+        margin=SETTINGS.margin,
+        with_and_without=[
+            (flat, raised)
+            for flat in limits
+            for raised in proposal.prediction.limits
+            if raised.of == flat.of
+        ][:1],
+        several=several,
+        **_words(job),
     )
+
+
+def _words(job: Job) -> dict[str, object]:
+    """What both texts are written with."""
+    words = {"limit_words": limit_words, "sigma_words": sigma_words}
+    return {"say": say_plan(job.lengths), "write": job.lengths, **words}
 
 
 def _of_cameras(write: LengthWords) -> list[Column]:
@@ -150,35 +158,14 @@ def _of_seams(write: LengthWords) -> list[Column]:
     ]
 
 
-def _limits(prediction: Prediction, say: Say) -> str:
-    if not prediction.limits:
-        return "nothing can be predicted: no camera sees enough marks"
-    lines = ["what limits, two sigma against the tolerance:"]
-    lines += [f"  {limit_words(limit, say)}" for limit in prediction.limits[:LIMITS_SHOWN]]
-    return "\n".join(lines)
-
-
-def _advice(advice: Advice, number: int, say: Say) -> str:
-    limit = advice.limit
-    before, after = f"{advice.worst_before:.0%}", f"{advice.worst_after:.0%}"
-    worst = "" if before == after else f"; the worst then uses {after} of its tolerance"
-    sigmas = (advice.after, limit.sigma)
-    known, unhelped = (sigma_words(limit, each, say.lengths) for each in sigmas)
-    gain = f"{say(limit.of)} known to {known} instead of {unhelped}{worst}"
-    if known == unhelped:
-        gain = "gains next to nothing"
-    return f"{number}. one more {advice.kind}: {say(advice.addition)}: {gain}"
-
-
-def _aim(choice: AimChoice, say: Say) -> str:
-    turned = " and ".join(choice.adjustable)
-    lines = [f"best {turned} of camera {choice.camera}: {_tried(choice.best, say)}"]
-    told = [choice.best]
+def _other_aims(choice: AimChoice) -> list[tuple[str, TriedAim]]:
+    """The aims that stand beside the best one, with what they are; each once."""
+    told, others = [choice.best], []
     for words, aim in (("as intended", choice.intended), ("at 45 degrees", choice.at_45)):
         if not any(_same(aim, other) for other in told):
-            lines.append(f"  {words}: {_tried(aim, say)}")
             told.append(aim)
-    return "\n".join(lines)
+            others.append((words, aim))
+    return others
 
 
 def _same(a: TriedAim, b: TriedAim) -> bool:
@@ -186,52 +173,21 @@ def _same(a: TriedAim, b: TriedAim) -> bool:
     return bool(np.abs(off).max() < AIM_STEP_RAD)
 
 
-def _tried(aim: TriedAim, say: Say) -> str:
-    where = f"tilt {np.degrees(aim.tilt_rad):.0f}, pan {np.degrees(aim.pan_rad):.0f} degrees"
-    known = "nothing can be decided"
-    if aim.limit is not None:
-        sigma = sigma_words(aim.limit, aim.limit.sigma, say.lengths)
-        known = f"{say(aim.limit.of)} known to {sigma}, {aim.worst:.0%} of its tolerance"
-    return "; ".join([f"{where}: {known}", *map(say, aim.problems)])
-
-
-def _verdict(prediction: Prediction, say: Say) -> str:
-    lines = [f"verdict: {VERDICTS[prediction.word]}"]
-    lengths, accepted = say.lengths, prediction.job.tolerances.seam_gap_m
-    lines += [f"  {say(each.reason)}" for each in prediction.problems]
-    for seam in prediction.seams:
-        if seam.rare_gap_m > accepted >= COVERAGE * (seam.sigma_m or 0.0):
-            lines.append(
-                f"note: seam {' - '.join(seam.between)}: jobs without a fault usually show"
-                f" {lengths.cm(seam.usual_gap_m or 0.0)}, so one may well come out not judged or"
-                " beyond"
-            )
-    lines += _laying_note(prediction)
-    rounding = lengths.note("ground, overlap, lengths of tape and added places")
-    lines += [f"note: {rounding}"] if rounding else []
-    return "\n".join([*lines, f"a forecast from stated sigmas. {CAUTION}"])
-
-
-def _laying_note(prediction: Prediction) -> list[str]:
+def _chance_of_slips(prediction: Prediction) -> tuple[float, float]:
     """How often an end laid as well as stated still comes out too far off to be surely within.
 
-    Its distance from the plan is that of two normal coordinates, so beyond r with exp(-r2 / 2 s2).
+    Of the strip where that is likeliest, with the sigma it is laid to, m; 0 where nothing is known.
+    An end's distance from the plan is that of two normal coordinates, so beyond r with
+    exp(-r2 / 2 s2).
     """
     known = {each.name: each.sigma_m for each in prediction.layings if each.sigma_m is not None}
-    chances = {}
+    worst = 0.0, 0.0
     for strip in prediction.job.strips:
         room = prediction.job.tolerances.strip_m - COVERAGE * known.get(strip.name, np.inf)
         own = float(np.hypot(strip.position_sigma_m, strip.mark_sigma_m))
-        if room > 0:
-            chances[strip.name] = float(np.exp(-0.5 * (room / own) ** 2))
-    if not chances or max(chances.values()) < WORTH_SAYING:
-        return []
-    worst = max(chances, key=chances.__getitem__)
-    laid = prediction.job.lengths.cm(prediction.job.strip(worst).position_sigma_m)
-    return [
-        f"note: with ends laid to {laid}, about one in {1 / chances[worst]:.0f} comes out"
-        " not judged or beyond though nobody slipped; lay them more exactly, or allow more"
-    ]
+        chance = float(np.exp(-0.5 * (room / own) ** 2)) if room > 0 else 0.0
+        worst = max(worst, (chance, strip.position_sigma_m), key=lambda each: each[0])
+    return worst
 
 
 def _status(view: PlannedView) -> str:

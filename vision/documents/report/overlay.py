@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.documents.picks import expected_px
 from vision.inspection.inspected import InspectedCamera
@@ -70,22 +69,17 @@ def arrow(tail: Array, tip: Array, head: float) -> dict[str, float]:
     `head` is the length of its head, which is never more than half of the arrow; all in px.
     """
     (u, v), (x, y) = tail, tip
-    return {
-        "head": round(min(head, float(np.hypot(x - u, y - v)) / 2), 2),
-        "u": round(float(u), 1),
-        "v": round(float(v), 1),
-        "x": round(float(x), 1),
-        "y": round(float(y), 1),
-        "angle": round(float(np.degrees(np.arctan2(y - v, x - u))), 1),
-    }
+    ends = {"u": u, "v": v, "x": x, "y": y, "angle": np.degrees(np.arctan2(y - v, x - u))}
+    drawn = {name: round(float(value), 1) for name, value in ends.items()}
+    return drawn | {"head": round(min(head, float(np.hypot(x - u, y - v)) / 2), 2)}
 
 
 def horizon(found: InspectedCamera) -> list[str]:
     """The level line all round as far as the picture shows it, as polylines."""
-    best = _best(found)
+    best = found.adjusted or found.plan_fit
     if best is None:
         return []
-    pose, lens = best
+    pose, lens = best.pose, best.lens
     turn = np.linspace(-np.pi, np.pi, AZIMUTHS) + pose.aim.pan_rad + np.pi
     level = np.stack([np.cos(turn), np.sin(turn), np.zeros_like(turn)], axis=-1)
     return _polylines(found.picture, lens, lens.project(level @ pose.R.T))
@@ -96,34 +90,19 @@ def measured_edge(found: InspectedCamera) -> list[str]:
 
     Beyond it the lens's curve is a guess: nothing was measured there.
     """
-    best = _best(found)
+    best = found.adjusted or found.plan_fit
     used = [m.pixel_px for m in found.marks if m.status == "used" and m.pixel_px is not None]
     if best is None or not used:
         return []
-    _, lens = best
-    rays = lens.unproject(found.picture.as_delivered(np.array(used)))
+    rays = best.lens.unproject(found.picture.as_delivered(np.array(used)))
     theta = np.arctan2(np.hypot(rays[:, 0], rays[:, 1]), rays[:, 2])
     if not np.isfinite(theta).any():
         return []
     widest = float(np.nanmax(theta))
     turn = np.linspace(0, 2 * np.pi, AZIMUTHS)
-    ring = np.stack(
-        [
-            np.sin(widest) * np.cos(turn),
-            np.sin(widest) * np.sin(turn),
-            np.full_like(turn, np.cos(widest)),
-        ],
-        axis=-1,
-    )
-    return _polylines(found.picture, lens, lens.project(ring))
-
-
-def _best(found: InspectedCamera) -> tuple[Pose, Lens] | None:
-    if found.adjusted is not None:
-        return found.adjusted.pose, found.adjusted.lens
-    if found.plan_fit is not None:
-        return found.plan_fit.pose, found.plan_fit.lens
-    return None
+    level = np.stack([np.cos(turn), np.sin(turn), np.zeros_like(turn)], axis=-1)
+    ring = np.sin(widest) * level + np.cos(widest) * np.array([0.0, 0.0, 1.0])
+    return _polylines(found.picture, best.lens, best.lens.project(ring))
 
 
 def _polylines(picture: Picture, lens: Lens, pixels: Array) -> list[str]:

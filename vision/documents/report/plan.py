@@ -63,11 +63,12 @@ def _spaced(gap: SeamGap) -> tuple[Array, Array, Array]:
 
 
 def _strips(inspection: Inspection, grid: Grid) -> list[dict[str, float]]:
-    lines = []
-    for strip in inspection.job.strips:
-        (x1, y1), (x2, y2) = grid.pixel_px(strip.from_m), grid.pixel_px(strip.to_m)
-        lines.append({"x1": x1, "y1": y1, "x2": x2, "y2": y2})
-    return lines
+    return [_line(grid, strip.from_m, strip.to_m) for strip in inspection.job.strips]
+
+
+def _line(grid: Grid, start_m: Array, end_m: Array) -> dict[str, float]:
+    (x1, y1), (x2, y2) = grid.pixel_px(start_m), grid.pixel_px(end_m)
+    return {"x1": x1, "y1": y1, "x2": x2, "y2": y2}
 
 
 def _marks(inspection: Inspection, grid: Grid) -> list[dict[str, Any]]:
@@ -102,7 +103,6 @@ def _shifts(inspection: Inspection, grid: Grid, factor: int) -> list[dict[str, f
 def _seam(seam: InspectedSeam, grid: Grid, factor: int) -> dict[str, Any]:
     gap = seam.gap
     assert gap is not None
-    (x1, y1), (x2, y2) = grid.pixel_px(gap.start_m), grid.pixel_px(gap.end_m)
     points, gaps, spreads = _spaced(gap)
     drawn = []
     for point, vector, spread in zip(points, gaps, spreads, strict=True):
@@ -118,9 +118,6 @@ def _seam(seam: InspectedSeam, grid: Grid, factor: int) -> dict[str, Any]:
     return {
         "between": seam.between,
         "verdict": seam.verdict,
-        "x1": x1,
-        "y1": y1,
-        "x2": x2,
-        "y2": y2,
         "gaps": drawn,
+        **_line(grid, gap.start_m, gap.end_m),
     }

@@ -16,7 +16,12 @@ from vision.documents.report.pictures import (
     delivered,
     jpeg_uri,
 )
-from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.inspection.inspected import (
+    InspectedCamera,
+    InspectedRaisedMark,
+    InspectedStrip,
+    Inspection,
+)
 from vision.inspection.verdict.jobs import WORST_FIRST
 from vision.inspection.verdict.rule import Action
 from vision.units.arrays import Array
@@ -28,6 +33,8 @@ ROLL_RADIUS = 0.16
 """Radius of the arc that shows a roll, as a share of the picture's height."""
 WORTH_RAD = float(np.radians(0.05))
 
+Part = InspectedCamera | InspectedStrip | InspectedRaisedMark
+
 
 def todo(inspection: Inspection, shown: Shown) -> list[dict[str, Any]]:
     """What is to be done, in the order in which to do it: the job's own list, or everybody's.
@@ -35,46 +42,36 @@ def todo(inspection: Inspection, shown: Shown) -> list[dict[str, Any]]:
     Each step has a sentence, its figures where it turns a camera, and a picture with arrows where
     one can be shown.
     """
-    owners: list[tuple[str, str, str, Action]] = []
-    for camera in inspection.cameras:
-        owners += [("camera", camera.camera.name, camera.verdict, each) for each in camera.actions]
-    for strip in inspection.strips:
-        owners += [("strip", strip.name, strip.verdict, each) for each in strip.actions]
-    for mark in inspection.raised_marks:
-        owners += [("mark", mark.name, mark.verdict, each) for each in mark.actions]
+    parts: tuple[Part, ...] = (*inspection.cameras, *inspection.strips, *inspection.raised_marks)
+    owners: list[tuple[Part | None, Action]]
+    owners = [(part, action) for part in parts for action in part.actions]
+    steps = sorted(owners, key=lambda each: WORST_FIRST.index(each[0].verdict) if each[0] else 0)
     if inspection.actions:
         steps = [
-            next(
-                (owner for owner in owners if owner[3] is action or owner[3] == action),
-                ("", "", "", action),
-            )
+            (next((part for part, each in owners if each == action), None), action)
             for action in inspection.actions
         ]
-    else:
-        steps = sorted(owners, key=lambda owner: WORST_FIRST.index(owner[2]))
-    named = not inspection.actions
     say = say_check(inspection.job.lengths)
     return [
         {
-            "who": name if named else "",
-            "camera": name if kind == "camera" else "",
+            "who": part.name if part and not inspection.actions else "",
+            "camera": part.name if isinstance(part, InspectedCamera) else "",
             "text": say(action.what),
-            "picture": _pictured(inspection, kind, name, action, shown),
+            "picture": _pictured(inspection, part, action, shown),
         }
-        for kind, name, _, action in steps
+        for part, action in steps
     ]
 
 
 def _pictured(
-    inspection: Inspection, kind: str, name: str, action: Action, shown: Shown
+    inspection: Inspection, part: Part | None, action: Action, shown: Shown
 ) -> dict[str, Any] | None:
     """A small picture with what to do drawn on it; None where there is none to show."""
-    if kind == "camera":
-        found = next(each for each in inspection.cameras if each.camera.name == name)
-        drawn = _turn(found, action)
-    elif kind == "strip":
-        seen = _camera_of_strip(inspection, name)
-        if seen is None or action.move_m is None:
+    if isinstance(part, InspectedCamera):
+        found, drawn = part, _turn(part, action)
+    elif isinstance(part, InspectedStrip) and action.move_m is not None:
+        seen = _camera_of_strip(inspection, part.name)
+        if seen is None:
             return None
         found, middle = seen
         drawn = _move(found, middle, np.array(action.move_m[:2]))
@@ -144,16 +141,15 @@ def _arc(centre: Array, radius: float, way: float) -> dict[str, Any]:
 
 def _camera_of_strip(inspection: Inspection, name: str) -> tuple[InspectedCamera, Array] | None:
     """The camera that used most marks of a strip, and where their middle lies as planned (3,)."""
-    best = None
-    for camera in inspection.cameras:
-        used = [
-            mark.planned_m
-            for mark in camera.marks
-            if mark.status == "used" and mark.id.strip == name
-        ]
-        if camera.adjusted is not None and used and (best is None or len(used) > best[0]):
-            best = len(used), camera, np.asarray(used[len(used) // 2])
-    return None if best is None else (best[1], best[2])
+    placed = [camera for camera in inspection.cameras if camera.adjusted is not None]
+    used = [
+        [m.planned_m for m in camera.marks if m.status == "used" and m.id.strip == name]
+        for camera in placed
+    ]
+    most = max(range(len(placed)), key=lambda row: len(used[row]), default=None)
+    if most is None or not used[most]:
+        return None
+    return placed[most], np.asarray(used[most][len(used[most]) // 2])
 
 
 def _move(found: InspectedCamera, planned_m: Array, move_m: Array) -> dict[str, Any]:

@@ -18,22 +18,8 @@ from vision.documents.templates import page_templates
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
 
-WORDS = {
-    "not-judged": "not judged",
-    "cannot-tell": "cannot tell",
-    "one-of-several": "one of several",
-}
-SIGNS = {"keep": "✓", "within": "✓", "agrees": "✓", "sound": "✓"}
-SIGNS |= dict.fromkeys(("not-judged", "cannot-tell", "one-of-several"), "?")
-KINDS = {
-    "keep": "good",
-    "within": "good",
-    "agrees": "good",
-    "sound": "good",
-    "not-judged": "open",
-    "cannot-tell": "open",
-    "one-of-several": "open",
-}
+GOOD = ("keep", "within", "agrees", "sound")
+OPEN = ("not-judged", "cannot-tell", "one-of-several")
 FIGURES = {
     "joint": "joint adjustment",
     "shift_m": "shift",
@@ -72,9 +58,9 @@ def environment(lengths: LengthWords = METRIC) -> Environment:
     made.filters.update(
         figure=figure,
         **LengthFigures(lengths).filters(),
-        word=lambda verdict: WORDS.get(verdict, verdict),
-        sign=lambda verdict: SIGNS.get(verdict, "!"),
-        kind=lambda verdict: KINDS.get(verdict, "bad"),
+        word=lambda verdict: verdict.replace("-", " ") if verdict in OPEN else verdict,
+        sign=lambda verdict: "✓" if verdict in GOOD else "?" if verdict in OPEN else "!",
+        kind=lambda verdict: "good" if verdict in GOOD else "open" if verdict in OPEN else "bad",
         grouped=grouped,
         fault=FAULTS.__getitem__,
         typeset=lambda text: lengths.page(text).replace("+-", "±"),
