@@ -382,6 +382,6 @@ def test_every_code_of_a_plan_has_words():
         (rooms / f"{name}.py").read_text(encoding="utf-8")
         for name in ("limits", "proposal", "assess")
     )
-    made = set(re.findall(r'Reason\(\s*"([a-z-]+)"', source))
+    made = set(re.findall(r'(?:Reason|_problem)\(\s*"([a-z-]+)"', source))
     made |= set(re.findall(r'yield "(raised-[a-z-]+)"', source))
     assert made == set(codes_of(words_of("plan_words.toml")))

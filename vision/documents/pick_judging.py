@@ -57,35 +57,45 @@ class JudgedPick:
     off_m: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """A camera's picture on a person's screen, with the place of each of its marks."""
+
+    found: InspectedCamera
+    layout: Layout
+    screen: Screen
+    picks: Sequence[Pick]
+    lengths: LengthWords
+
+
 def judge_picks(
     inspection: Inspection, screen: Screen, picked: Sequence[Picked]
 ) -> tuple[JudgedPick, ...]:
     """Judge each pick against the mark it is for, and say what was picked where it is off."""
-    layout = planned_layout(inspection.job)
-    lists = {each.camera.name: places(each, layout, screen) for each in inspection.cameras}
-    cameras = {camera.camera.name: camera for camera in inspection.cameras}
+    layout, lengths = planned_layout(inspection.job), inspection.job.lengths
+    every = {
+        each.camera.name: _Shown(
+            found=each,
+            layout=layout,
+            screen=screen,
+            picks=places(each, layout, screen),
+            lengths=lengths,
+        )
+        for each in inspection.cameras
+    }
     mirrored = {
         name
-        for name, found in cameras.items()
-        if _look_mirrored(found, screen, lists[name], [p for p in picked if p.camera == name])
+        for name, shown in every.items()
+        if _look_mirrored(shown, [each for each in picked if each.camera == name])
     }
+    over = (
+        "the picks of this camera fit the picture turned over: its screen shows it mirrored, or"
+        " the job's `mirrored` is wrong"
+    )
     return tuple(
-        _judged(
-            cameras.get(each.camera),
-            layout,
-            screen,
-            lists.get(each.camera, ()),
-            each,
-            inspection.job.lengths,
-        )
-        if each.camera not in mirrored
-        else JudgedPick(
-            picked=each,
-            mark=each.mark,
-            verdict="off",
-            text="the picks of this camera fit the picture turned over: its screen shows it "
-            "mirrored, or the job's `mirrored` is wrong",
-        )
+        JudgedPick(picked=each, mark=each.mark, verdict="off", text=over)
+        if each.camera in mirrored
+        else _judged(every.get(each.camera), each)
         for each in picked
     )
 
@@ -98,14 +108,12 @@ def _named(picks: Sequence[Pick], mark: str) -> Pick | None:
     return None
 
 
-def _look_mirrored(
-    found: InspectedCamera, screen: Screen, picks: Sequence[Pick], picked: Sequence[Picked]
-) -> bool:
+def _look_mirrored(shown: _Shown, picked: Sequence[Picked]) -> bool:
     """Whether the picks lie far off as they are, and all but on their marks turned over."""
-    width = screen.width or found.picture.width
+    width = shown.screen.width or shown.found.picture.width
     straight, over = [], []
     for each in picked:
-        pick = _named(picks, each.mark)
+        pick = _named(shown.picks, each.mark)
         if pick is not None:
             straight.append(np.linalg.norm(each.screen_px - pick.screen_px))
             turned = np.array([width - 1 - each.screen_px[0], each.screen_px[1]])
@@ -115,32 +123,25 @@ def _look_mirrored(
     return bool(np.median(over) < 3 * GOOD_PX and np.median(straight) > 10 * GOOD_PX)
 
 
-def _judged(
-    found: InspectedCamera | None,
-    layout: Layout,
-    screen: Screen,
-    picks: Sequence[Pick],
-    each: Picked,
-    lengths: LengthWords,
-) -> JudgedPick:
-    if found is None or found.plan_fit is None:
+def _judged(shown: _Shown | None, each: Picked) -> JudgedPick:
+    if shown is None or shown.found.plan_fit is None:
         text = f"the {each.camera} camera has no fit to judge by"
         return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", text=text)
-    pick = _named(picks, each.mark)
+    pick = _named(shown.picks, each.mark)
     if pick is None:
         text = "this mark is hidden from the camera, or outside its picture: do not pick it here"
         return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", text=text)
     off_px = each.screen_px - pick.screen_px
-    off_m = _on_ground(found, screen, pick, each)
+    off_m = _on_ground(shown, pick, each)
     far = float(np.linalg.norm(off_px))
     good = far <= GOOD_PX or (off_m is not None and off_m <= GOOD_M)
     how = f"{_way(off_px)}" + (
-        f" ({lengths.cm(off_m, nested=True)} on the ground)" if off_m else ""
+        f" ({shown.lengths.cm(off_m, nested=True)} on the ground)" if off_m else ""
     )
     if good:
         text = f"good: {how}" if far >= 0.5 else "good"
     else:
-        instead = _instead(found, layout, screen, picks, pick, each)
+        instead = _instead(shown, pick, each)
         text = f"is {how}" + (f": {instead}, not the centre" if instead else "")
     return JudgedPick(
         picked=each,
@@ -163,25 +164,20 @@ def _way(off_px: Array) -> str:
     return " and ".join(parts) or "on it to half a pixel"
 
 
-def _on_ground(found: InspectedCamera, screen: Screen, pick: Pick, each: Picked) -> float | None:
+def _on_ground(shown: _Shown, pick: Pick, each: Picked) -> float | None:
     """How far apart the pick and the mark lie on the ground in m; None above the horizon."""
+    found = shown.found
     assert found.plan_fit is not None
     view = ground_map(found.plan_fit.pose, found.plan_fit.lens)
-    pixels = np.stack([pick.pixel_px, screen.to_picture(found, each.screen_px)])
+    pixels = np.stack([pick.pixel_px, shown.screen.to_picture(found, each.screen_px)])
     places = view.ground_from_pixel(found.picture.as_delivered(pixels))
     apart = float(np.linalg.norm(places[1] - places[0]))
     return apart if np.isfinite(apart) else None
 
 
-def _instead(
-    found: InspectedCamera,
-    layout: Layout,
-    screen: Screen,
-    picks: Sequence[Pick],
-    pick: Pick,
-    each: Picked,
-) -> str:
+def _instead(shown: _Shown, pick: Pick, each: Picked) -> str:
     """What lies where the pick is: a feature of the mark, or another mark; empty for neither."""
+    found, layout = shown.found, shown.layout
     named: list[tuple[str, Array]] = []
     measured = pick.pixel_px
     planned = layout.mark(pick.mark)
@@ -191,7 +187,7 @@ def _instead(
         if seen is not None and centre is not None:
             # The fit's own error at this mark is common to the mark and its features.
             named.append((words, seen + measured - centre))
-    others = [other for other in picks if other.mark != pick.mark]
+    others = [other for other in shown.picks if other.mark != pick.mark]
     named += [
         (f"on mark {other.number} ({other.mark})" if other.number else f"on {other.mark}",
          other.pixel_px)
@@ -199,7 +195,7 @@ def _instead(
     ]  # fmt: skip
     if not named:
         return ""
-    places = screen.from_picture(found, np.stack([place for _, place in named]))
+    places = shown.screen.from_picture(found, np.stack([place for _, place in named]))
     apart = np.linalg.norm(places - each.screen_px, axis=1)
     nearest = int(np.argmin(apart))
     off = float(np.linalg.norm(each.screen_px - pick.screen_px))

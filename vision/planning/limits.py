@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from vision.camera.geometry import ANGLES
 from vision.identification.settings import SETTINGS
@@ -74,22 +75,31 @@ def problems_of(
     """Everything that keeps a perfectly aimed and laid job from coming out as keep."""
     return (
         *_few_marks(job, cameras),
-        *(Problem(reason=Reason("not-seen", name=e.name)) for e in layings if e.sigma_m is None),
+        *(_problem("not-seen", name=each.name) for each in layings if each.sigma_m is None),
         *_ground(job, cameras),
         *_seams(job, seams),
         *map(_undecided, (e for e in sorted_limits(job, cameras, layings, seams) if e.ratio > 1)),
     )
 
 
+def _problem(
+    code: str, *cameras: str, word: Judgement = "not-judged", **figures: Any
+) -> Problem:
+    """Why a layout will not do, by what is judged of a figure: no accuracy helps one beyond."""
+    return Problem(
+        reason=Reason(code, **figures),
+        word="beyond" if word == "beyond" else "cannot-decide",
+        cameras=cameras,
+    )
+
+
 def _few_marks(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Problem]:
     shown = {camera.name: camera.marks for camera in cameras}
-    for camera in job.cameras:
-        marks = shown.get(camera.name, 0)
-        if marks < SETTINGS.least_marks:
-            reason = Reason(
-                "too-few-marks", camera=camera.name, marks=marks, least=SETTINGS.least_marks
-            )
-            yield Problem(reason=reason, cameras=(camera.name,))
+    least = SETTINGS.least_marks
+    for name in (camera.name for camera in job.cameras):
+        marks = shown.get(name, 0)
+        if marks < least:
+            yield _problem("too-few-marks", name, camera=name, marks=marks, least=least)
 
 
 def _ground(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Problem]:
@@ -100,42 +110,32 @@ def _ground(job: Job, cameras: tuple[PredictedCamera, ...]) -> Iterator[Problem]
         word = judge(value_m, sigma_m, allowed_m)
         if word != "within":
             figures = {"nearest_m": value_m, "sigma_m": sigma_m, "allowed_m": allowed_m}
-            reason = Reason("nearest-ground", camera=camera.name, **figures)
-            yield _judged(reason, word, (camera.name,))
+            yield _problem("nearest-ground", camera.name, word=word, camera=camera.name, **figures)
 
 
 def _seams(job: Job, seams: tuple[PredictedSeam, ...]) -> Iterator[Problem]:
     """Seams without a fit, overlap and uncovered seam at the intended aims."""
     measured = {frozenset(seam.between) for seam in seams}
-    for line in seam_lines(job):
-        if frozenset(line.between) not in measured:
-            yield Problem(reason=Reason("no-gap", between=line.between), cameras=line.between)
+    for pair in (line.between for line in seam_lines(job)):
+        if frozenset(pair) not in measured:
+            yield _problem("no-gap", *pair, between=pair)
     wanted_m = job.tolerances.overlap_m
     for seam in seams:
         pair = seam.between
         if seam.uncovered_m > 0:
-            reason = Reason("uncovered", between=pair, uncovered_m=seam.uncovered_m)
-            yield Problem(reason=reason, cameras=pair)
+            yield _problem("uncovered", *pair, between=pair, uncovered_m=seam.uncovered_m)
         if seam.overlap_m is None:
             continue
         sigma_m = seam.overlap_sigma_m or 0.0
         word = judge_minimum(seam.overlap_m, sigma_m, wanted_m)
         if word != "within":
             figures = {"overlap_m": seam.overlap_m, "sigma_m": sigma_m, "wanted_m": wanted_m}
-            yield _judged(Reason("overlap", between=pair, **figures), word, pair)
-
-
-def _judged(reason: Reason, word: Judgement, cameras: tuple[str, ...]) -> Problem:
-    """A problem of a figure that is beyond its tolerance or not judged."""
-    return Problem(
-        reason=reason, word="beyond" if word == "beyond" else "cannot-decide", cameras=cameras
-    )
+            yield _problem("overlap", *pair, word=word, between=pair, **figures)
 
 
 def _undecided(limit: Limit) -> Problem:
     """The problem of a limit that can never come out within."""
     unit = "rad" if limit.angle else "m"
+    figures: dict[str, Any]
     figures = {f"sigma_{unit}": limit.sigma, f"tolerance_{unit}": limit.tolerance}
-    return Problem(
-        reason=Reason("sigma-beyond-tolerance", of=limit.of, **figures), cameras=limit.cameras
-    )
+    return _problem("sigma-beyond-tolerance", *limit.cameras, of=limit.of, **figures)

@@ -58,9 +58,9 @@ class Sum:
         """Whether the stated total is the total."""
         return abs(self.off_m) <= self.allowance_m
 
-    def explains(self, total_m: Fraction, stated_m: Fraction) -> bool:
-        """Whether two totals agree as closely as these are asked to."""
-        return abs(total_m - stated_m) <= self.allowance_m
+    def explained(self, change_m: Fraction) -> bool:
+        """Whether the sum adds up once its terms make so much more, or its total so much less."""
+        return abs(change_m - self.off_m) <= self.allowance_m
 
 
 def parse_sum(text: str) -> Sum:
@@ -111,20 +111,17 @@ def slips(checked: Sum) -> tuple[str, ...]:
 
 
 def _term_slips(checked: Sum) -> Iterator[str]:
-    assert checked.stated is not None
-    if len(checked.terms) < 2:
-        return
-    for term in checked.terms:
-        if term.metres and checked.explains(checked.total_m - term.metres, checked.stated.metres):
+    for term in checked.terms if len(checked.terms) > 1 else ():
+        if term.metres and checked.explained(-term.metres):
             yield f"`{term.text}` is left out of the total"
-        if term.metres and checked.explains(checked.total_m + term.metres, checked.stated.metres):
+        if term.metres and checked.explained(term.metres):
             yield f"`{term.text}` is counted twice in the total"
 
 
 def _step_slips(checked: Sum) -> Iterator[str]:
     for name, unit in (("foot", "ft"), ("inch", "in"), ("metre", "m"), ("centimetre", "cm")):
         for sign, words in ((1, "too many"), (-1, "too few")):
-            if checked.explains(sign * UNITS[unit], checked.off_m):
+            if checked.explained(sign * UNITS[unit]):
                 yield f"the total has one {name} {words}"
 
 
@@ -152,21 +149,21 @@ def _inch_slips(checked: Sum) -> Iterator[str]:
     ):
         others = [(term, read(term)) for term in checked.terms]
         changed = [(term, other) for term, other in others if other is not None]
-        moved = checked.total_m + sum((o - t.metres for t, o in changed), Fraction(0))
-        if changed and checked.explains(moved, checked.stated.metres):
+        moves = [other - term.metres for term, other in changed]
+        if changed and checked.explained(sum(moves, Fraction(0))):
             yield f"{words}: {', '.join(f'`{term.text}`' for term, _ in changed)}"
-        for term, other in changed if len(changed) > 1 else ():
-            if checked.explains(checked.total_m - term.metres + other, checked.stated.metres):
+        for (term, _), move in zip(changed, moves, strict=True) if len(changed) > 1 else ():
+            if checked.explained(move):
                 yield f"{words}: `{term.text}`"
         total = read(checked.stated)
-        if total is not None and checked.explains(checked.total_m, total):
+        if total is not None and checked.explained(checked.stated.metres - total):
             yield f"{words}: the total `{checked.stated.text}`"
     units = [{part.unit: part.value for part in term.parts} for term in checked.terms]
     if all(set(unit) <= {"ft", "in"} for unit in units):
         feet = sum((unit.get("ft", Fraction(0)) for unit in units), Fraction(0))
         tens, inches = divmod(sum((unit.get("in", Fraction(0)) for unit in units), Fraction(0)), 10)
         carried = (feet + tens) * UNITS["ft"] + inches * UNITS["in"]
-        if tens and checked.explains(carried, checked.stated.metres):
+        if tens and checked.explained(carried - checked.total_m):
             yield "inches are carried at ten instead of twelve"
 
 
@@ -196,30 +193,26 @@ def _digit_slips(checked: Sum) -> Iterator[str]:
         right = f"{decimal_text(checked.total_m / UNITS[unit], 6)} {unit}"
         for text, words in _edited(right):
             again = _read_again(text)
-            if again is not None and checked.explains(again, checked.stated.metres):
+            if again is not None and checked.explained(again - checked.total_m):
                 yield f"{words} in the total: `{right}` became `{checked.stated.text}`"
     for term in checked.terms:
         for text, words in _edited(term.text):
             again = _read_again(text)
-            if again is not None and checked.explains(
-                checked.total_m - term.metres + again, checked.stated.metres
-            ):
+            if again is not None and checked.explained(again - term.metres):
                 yield f"{words} in a term: `{term.text}` was added as `{text}`"
 
 
 def _unit_slips(checked: Sum) -> Iterator[str]:
     assert checked.stated is not None
     for power, words in ((10, "right"), (Fraction(1, 10), "left")):
-        if checked.total_m and checked.explains(checked.total_m * power, checked.stated.metres):
+        if checked.total_m and checked.explained(checked.total_m * (power - 1)):
             yield f"the decimal point of the total is one place too far to the {words}"
     for term in checked.terms if len(checked.terms) > 1 else ():
         for unit in UNITS:
             other = term.parts[0].value * UNITS[unit]
-            if len(term.parts) == 1 and checked.explains(
-                checked.total_m - term.metres + other, checked.stated.metres
-            ):
+            if len(term.parts) == 1 and checked.explained(other - term.metres):
                 yield f"`{term.text}` was added as if it were in {unit}"
     for unit in UNITS:
         other = checked.stated.parts[0].value * UNITS[unit]
-        if len(checked.stated.parts) == 1 and checked.explains(checked.total_m, other):
+        if len(checked.stated.parts) == 1 and checked.explained(checked.stated.metres - other):
             yield f"the total `{checked.stated.text}` would be right in {unit}"

@@ -9,8 +9,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-import numpy as np
-
 from vision.documents.sheets.dimensions import (
     BEYOND_MM,
     FIGURE_MM,
@@ -30,7 +28,6 @@ from vision.documents.sheets.plan_drawing import (
     key_letters,
     outward,
     shown_reach,
-    tape_corners,
 )
 from vision.planning.setting_out.lines import same
 from vision.planning.setting_out.running_marks import (
@@ -39,6 +36,7 @@ from vision.planning.setting_out.running_marks import (
     StripLine,
     exact,
 )
+from vision.planning.setting_out.supplies import tape_corners
 from vision.units.arrays import Array
 
 WAYS: tuple[Way, ...] = ("left", "front", "right", "rear")
@@ -147,7 +145,7 @@ def _why_not(line: StripLine) -> str:
 def _gap(line: StripLine, x: float, y: float) -> tuple[Place, Place]:
     """The body's corner and the tape's inside edge, where extension lines towards them begin."""
     assert line.inside_m is not None
-    inside, far = float(line.inside_m[0]), np.array(tape_corners(line.strip)).max(axis=0)
+    inside, far = float(line.inside_m[0]), tape_corners(line.strip).max(axis=0)
     sign = 1 if line.side in ("left", "front") else -1
     if line.side in ("left", "right"):
         return (x, sign * y), (far[0], sign * (y + inside))

@@ -26,7 +26,7 @@ from vision.documents.sheets.drawing import (
 )
 from vision.job.job import Strip
 from vision.planning.setting_out.running_marks import SettingOut
-from vision.planning.setting_out.supplies import extent_m, tape_length_m
+from vision.planning.setting_out.supplies import extent_m, tape_corners
 from vision.units.arrays import Array
 
 SCALES = (10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 500)
@@ -205,16 +205,6 @@ def shown_reach(setting: SettingOut) -> tuple[Array, Array]:
     corners = [corner for line in setting.strips for corner in tape_corners(line.strip)]
     taken = np.stack([*corners, half, -half])
     return taken.min(axis=0), taken.max(axis=0)
-
-
-def tape_corners(strip: Strip) -> list[Array]:
-    """The four corners of a strip's tape on the ground, in order round it."""
-    along, left = strip.along, np.array([-strip.along[1], strip.along[0]])
-    beyond = float(tape_length_m(strip) - extent_m(strip.shape)[0]) - float(strip.at_m[-1])
-    beyond = beyond / 2 + float(extent_m(strip.shape)[0]) / 2
-    aside = strip.tape_width_m / 2 * left
-    start, end = strip.from_m - beyond * along, strip.to_m + beyond * along
-    return [start + aside, end + aside, end - aside, start - aside]
 
 
 def outward(strip: Strip) -> Array:

@@ -17,7 +17,7 @@ from vision.units.arrays import Array
 def lot_size(job: Job) -> LotSize:
     """The ground that body, layout, people and open doors take, as a rectangle."""
     half = np.array([job.vehicle.length_m, job.vehicle.width_m]) / 2
-    corners = [_tape_corners(strip) for strip in job.strips]
+    corners = [tape_corners(strip, panels=True) for strip in job.strips]
     for mark in job.marks:
         corners.append(mark.at_m[:2] + SETTINGS.stand_m * np.array([[1.0, 1.0], [-1.0, -1.0]]))
     taken = np.concatenate([*corners, np.stack([half, -half])])
@@ -44,13 +44,13 @@ def tape_length_m(strip: Strip) -> Fraction:
     return exact(strip.at_m[-1]) + extent_m(strip.shape)[0] + 2 * SETTINGS.overhang_m
 
 
-def _tape_corners(strip: Strip) -> Array:
-    """The four corners (4, 2) of the tape, or of its widest panels."""
+def tape_corners(strip: Strip, *, panels: bool = False) -> Array:
+    """The four corners (4, 2) of a strip's tape, or of its widest `panels`, in order round it."""
     along, left = strip.along, np.array([-strip.along[1], strip.along[0]])
     beyond = float(tape_length_m(strip) - exact(strip.at_m[-1])) / 2
-    aside = max(strip.tape_width_m, float(extent_m(strip.shape)[1])) / 2
-    ends = strip.from_m - beyond * along, strip.to_m + beyond * along
-    return np.stack([end + side * aside * left for end in ends for side in (1, -1)])
+    width = max(strip.tape_width_m, float(extent_m(strip.shape)[1]) if panels else 0.0)
+    start, end, aside = strip.from_m - beyond * along, strip.to_m + beyond * along, width / 2 * left
+    return np.stack([start + aside, end + aside, end - aside, start - aside])
 
 
 def cut_list(job: Job, lot: LotSize) -> CutList:
