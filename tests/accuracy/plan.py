@@ -35,8 +35,8 @@ from tests.accuracy.plan_jobs import print_jobs, run_jobs
 from tests.paths import CLEAR_DAY, SAMPLES
 from vision.camera.geometry import Pose
 from vision.camera.lens_prior import lens_prior
+from vision.documents.check_words.saying import several
 from vision.documents.job_text import job_text
-from vision.documents.plan_words import several
 from vision.files.disk import read_inspection_input
 from vision.identification.decision import identify
 from vision.identification.identified import Identified

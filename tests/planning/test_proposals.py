@@ -15,9 +15,9 @@ import pytest
 
 from tests.accuracy.plan import drawn, vehicle_text
 from vision.camera.lens_prior import lens_prior
+from vision.documents.check_words.saying import several
 from vision.documents.job_text import job_text
 from vision.documents.plan_text import proposal_words
-from vision.documents.plan_words import several
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.job import Job, Means

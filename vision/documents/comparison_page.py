@@ -16,9 +16,9 @@ from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison
 from vision.comparison.record import KeptCheck
 from vision.documents.cautions import CAUTION
-from vision.documents.templates import page_templates
+from vision.documents.templates import written_page
 from vision.inspection.verdict.rule import COVERAGE
-from vision.units.length_words import METRIC, LengthWords
+from vision.units.length_words import METRIC
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 340, 130, 42, 10, 10, 20
 LEAST_SPAN_DEG = 0.2
@@ -38,45 +38,31 @@ def comparison_page(
     dated = [(check, found) for check, found in later if not isinstance(found, NoFit)]
     lengths = dated[-1][1].lengths if dated else METRIC
     names = dict.fromkeys(camera.name for _, found in dated for camera in found.cameras)
-    return (
-        page_templates()
-        .get_template("comparison_page.html.j2")
-        .render(
-            job=baseline.result["job"],
-            caution=CAUTION,
-            baseline=baseline,
-            lines=[lengths.page(line) for line in lines],
-            cameras=[
-                {
-                    "name": name,
-                    "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
-                    "rows": _rows(dated, name, lengths),
-                }
-                for name in names
-            ],
-            place=lengths.head("place", "cm"),
-            size=(WIDTH, HEIGHT),
-            frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
-        )
+    return written_page(
+        "comparison_page.html.j2",
+        job=baseline.result["job"],
+        caution=CAUTION,
+        baseline=baseline,
+        lines=[lengths.page(line) for line in lines],
+        cameras=[
+            {
+                "name": name,
+                "charts": [_chart(baseline, dated, name, i) for i in range(len(ANGLES))],
+                "rows": [
+                    (check, camera)
+                    for check, found in dated
+                    for camera in found.cameras
+                    if camera.name == name
+                ],
+            }
+            for name in names
+        ],
+        place=lengths.head("place", "cm"),
+        size=(WIDTH, HEIGHT),
+        frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
+        degrees=np.degrees,
+        cell=lambda place_m: lengths.cell(float(np.linalg.norm(place_m)), "cm"),
     )
-
-
-def _rows(dated: Sequence[Dated], name: str, lengths: LengthWords) -> list[dict[str, Any]]:
-    rows = []
-    for check, found in dated:
-        for camera in (each for each in found.cameras if each.name == name):
-            change, sigma = np.degrees(camera.aim_rad), np.degrees(camera.aim_sigma_rad)
-            rows.append(
-                {
-                    "number": check.number,
-                    "taken": check.taken[:16].replace("T", " "),
-                    "angles": [f"{d:+.2f} ± {s:.2f}" for d, s in zip(change, sigma, strict=True)],
-                    "place": lengths.cell(float(np.linalg.norm(camera.place_m)), "cm"),
-                    "least": f"{np.degrees(camera.detectable_rad):.2f}",
-                    "word": "changed" if camera.changed else "no change seen",
-                }
-            )
-    return rows
 
 
 def _chart(baseline: KeptCheck, dated: Sequence[Dated], name: str, angle: int) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.documents.plan_words import several
+from vision.documents.check_words.saying import several
 from vision.job.job import Job, SingleMark, Strip
 from vision.planning.proposal import Proposal
 from vision.planning.settings import SETTINGS

@@ -9,7 +9,8 @@ import numpy as np
 
 from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
-from vision.documents.plan_words import limit_words, say_plan, several, sigma_words
+from vision.documents.check_words.saying import several
+from vision.documents.plan_words import limit_words, say_plan, sigma_words
 from vision.documents.templates import written_text
 from vision.inspection.verdict.rule import COVERAGE
 from vision.job.job import Job

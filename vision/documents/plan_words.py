@@ -24,11 +24,6 @@ def _templates() -> Environment:
     return templates_of(words_of("plan_words.toml"), nearest_reach_m=SETTINGS.seams.nearest_reach_m)
 
 
-def several(kind: str) -> str:
-    """More than one mark of a kind: `crosses`."""
-    return kind + ("es" if kind.endswith("s") else "s")
-
-
 def sigma_words(limit: Limit, sigma: float, lengths: LengthWords) -> str:
     """A sigma of a limit, to compare with another one."""
     return f"{np.degrees(sigma):.2f} degrees" if limit.angle else lengths.doubt(sigma, spec=".2f")

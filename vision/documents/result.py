@@ -15,7 +15,7 @@ from vision.documents.check_words.words import say_check, warning_texts
 from vision.documents.forecast_words import change_words, outcome
 from vision.inspection.inspected import Inspection
 from vision.inspection.whatif.change import Forecast
-from vision.units.plain import number, plain, shipped_schema, validate_under
+from vision.units.plain import plain, rounded, shipped_schema, validate_under
 
 SCHEMA_NAME = "seamtrue.inspection/1"
 
@@ -64,7 +64,7 @@ def _what_if(inspection: Inspection) -> dict[str, Any]:
         {
             "change": change_words(each.change, lengths),
             "seams": [
-                {"between": list(between), "moved_m": number(moved, 5)}
+                {"between": list(between), "moved_m": rounded(moved, 5)}
                 for between, moved in each.moved_m.items()
             ],
         }

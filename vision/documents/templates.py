@@ -16,6 +16,11 @@ def page_templates(package: str = "vision.documents", *, escaped: bool = True) -
     )
 
 
+def written_page(template: str, **values: object) -> str:
+    """A page, made of a template beside this file."""
+    return page_templates().get_template(template).render(values)
+
+
 def written_text(template: str, **values: object) -> str:
-    """A text that is printed, made of a template beside this file."""
+    """A text that is printed, likewise."""
     return page_templates(escaped=False).get_template(template).render(values)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.documents.cautions import CAUTION
-from vision.documents.templates import page_templates
+from vision.documents.templates import written_page
 from vision.documents.walk_words import ROUGH, cone_words
 from vision.inspection.settings import SETTINGS
 from vision.inspection.walk_round import Unseen, WalkRound
@@ -20,22 +20,19 @@ SIDES = ("front", "left", "rear", "right")
 def walk_page(job: Job, walk: WalkRound) -> str:
     """Write the page: the cones in order, plans of what is unseen at each height, the zones."""
     vehicle = job.vehicle
-    return (
-        page_templates()
-        .get_template("walk_page.html.j2")
-        .render(
-            job=job,
-            caution=CAUTION,
-            cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
-            places=[cone.place_m.tolist() for cone in walk.cones],
-            plans=[_plan(unseen) for unseen in walk.unseen],
-            zones=walk.zones,
-            planned=walk.planned,
-            half=(vehicle.length_m / 2, vehicle.width_m / 2),
-            reach_m=SETTINGS.walk.reach_m,
-            write=job.lengths.roughly,
-            rounding=job.lengths.note(ROUGH),
-        )
+    return written_page(
+        "walk_page.html.j2",
+        job=job,
+        caution=CAUTION,
+        cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
+        places=[cone.place_m.tolist() for cone in walk.cones],
+        plans=[_plan(unseen) for unseen in walk.unseen],
+        zones=walk.zones,
+        planned=walk.planned,
+        half=(vehicle.length_m / 2, vehicle.width_m / 2),
+        reach_m=SETTINGS.walk.reach_m,
+        write=job.lengths.roughly,
+        rounding=job.lengths.note(ROUGH),
     )
 
 

@@ -82,9 +82,7 @@ def problems_of(
     )
 
 
-def _problem(
-    code: str, *cameras: str, word: Judgement = "not-judged", **figures: Any
-) -> Problem:
+def _problem(code: str, *cameras: str, word: Judgement = "not-judged", **figures: Any) -> Problem:
     """Why a layout will not do, by what is judged of a figure: no accuracy helps one beyond."""
     return Problem(
         reason=Reason(code, **figures),

@@ -57,9 +57,7 @@ class Written:
             return {n: one.figures(each) for n, each in zip(self.names, array, strict=True)}
         if self.digits is None:
             raise TypeError("a figure is written with a number of digits")
-        if self.significant:
-            return significant(array, self.digits)
-        return numbers(array, self.digits)
+        return rounded(array, self.digits, significant=self.significant)
 
 
 _HOW = {each.name for each in fields(Written)}
@@ -155,27 +153,18 @@ def _add(
             why.setdefault(key, say(Reason(how.missing)))
 
 
-def number(value: float | None, digits: int) -> float | None:
-    """Round; None stays None and what is not finite becomes None. No negative zero."""
-    if value is None or not np.isfinite(value):
-        return None
-    return round(float(value), digits) + 0.0
+def rounded(values: Array | float, digits: int, *, significant: bool = False) -> Any:
+    """A figure, or an array of any shape as nested lists; None where not all are finite.
 
-
-def numbers(values: Array | Iterable[float] | None, digits: int) -> Any:
-    """Round an array of any shape to nested lists; None where it is None or not all finite."""
-    if values is None:
-        return None
+    Rounded to `digits` after the point, or so many significant ones of each. No negative zero.
+    """
     array = np.asarray(values, dtype=np.float64)
-    return (np.round(array, digits) + 0.0).tolist() if np.isfinite(array).all() else None
-
-
-def significant(values: Array | None, digits: int) -> Any:
-    """As `numbers`, to a number of significant digits of each value."""
-    if values is None or not np.isfinite(values).all():
+    if not np.isfinite(array).all():
         return None
-    flat = [float(f"{value:.{digits}g}") + 0.0 for value in np.ravel(values)]
-    return np.reshape(flat, np.shape(values)).tolist()
+    if significant:
+        each = [float(f"{value:.{digits}g}") for value in array.flat]
+        return (np.reshape(each, array.shape) + 0.0).tolist()
+    return (np.round(array, digits) + 0.0).tolist()
 
 
 def with_missing(entry: dict[str, Any], why: dict[str, str]) -> dict[str, Any]:

@@ -116,6 +116,11 @@ def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
     return said if sigma_rad is None else f"{said} (+-{np.degrees(sigma_rad):.1f})"
 
 
+def several(kind: str, count: int = 2) -> str:
+    """So many marks of a kind, in words: `crosses`."""
+    return kind if count == 1 else kind + ("es" if kind.endswith("s") else "s")
+
+
 def way(angle: str, change: float) -> str:
     """Which way an angle changes: `up`."""
     return WAYS[angle][int(change > 0)]

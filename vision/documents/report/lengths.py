@@ -44,15 +44,8 @@ class LengthFigures:
 
     def filters(self) -> dict[str, Callable[..., str]]:
         """The filters by name."""
-        return {
-            "cm": self.cm,
-            "cm_doubt": self.cm_doubt,
-            "cm_bare": self.cm_bare,
-            "cm_said": self.cm_said,
-            "m": self.m,
-            "m_bare": self.m_bare,
-            "m_said": self.m_said,
-        }
+        names = ("cm", "cm_doubt", "cm_bare", "cm_said", "m", "m_bare", "m_said")
+        return {name: getattr(self, name) for name in names}
 
     def units(self) -> dict[str, str]:
         """The words for what small and large lengths are in, and the unit of a small one."""

@@ -138,11 +138,10 @@ class PlanView:
 
     def datums(self, lot: Bounds) -> None:
         """Centre line and mid line, chain dotted, with their names at the lot's edge."""
-        for datum in self.setting.datums:
-            ends = self.place(datum.from_m), self.place(datum.to_m)
-            self.picture.line(*ends, dash=CHAIN_DOTTED)
         x, y = self.middle
         left, low, right, top = lot
+        self.picture.line((x, low), (x, top), dash=CHAIN_DOTTED)
+        self.picture.line((left, y), (right, y), dash=CHAIN_DOTTED)
         self._write(x, low - 3.4, "centre line", "middle")
         # Where the free ground beside the strips is too narrow on paper, beyond the lot's edge.
         free = right - self.place(shown_reach(self.setting)[0])[0]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from vision.camera.geometry import wrap_degrees
+from vision.documents.check_words.saying import several
 from vision.job.job import Strip
 from vision.job.kinds.mark_shape import MarkShape
 from vision.planning.setting_out.running_marks import SettingOut, StripLine
@@ -57,7 +58,7 @@ def strip_words(line: StripLine) -> str:
     """What a strip carries, and where its first mark is."""
     strip = line.strip
     count = len(strip.at_m)
-    return f"{count} {plural(shape_word(strip.shape), count)}, numbered from {first_end(strip)}"
+    return f"{count} {several(shape_word(strip.shape), count)}, numbered from {first_end(strip)}"
 
 
 def first_end(strip: Strip) -> str:
@@ -75,13 +76,6 @@ SHAPES = {"box_corner": "carton's corner"}
 def shape_word(shape: MarkShape) -> str:
     """What a mark is called."""
     return SHAPES.get(shape.kind, shape.kind)
-
-
-def plural(word: str, count: int) -> str:
-    """The word for so many."""
-    if count == 1:
-        return word
-    return word + ("es" if word.endswith("s") else "s")
 
 
 def looks(pan_rad: float) -> str:

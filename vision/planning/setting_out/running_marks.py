@@ -26,18 +26,6 @@ def exact(length_m: float) -> Fraction:
     return round(Fraction(float(length_m)) / FINEST_M) * FINEST_M
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Datum:
-    """A line on the ground that everything else is measured from, (2,) to (2,)."""
-
-    name: Literal["centre line", "mid line"]
-    from_m: Array
-    to_m: Array
-
-    def __post_init__(self) -> None:
-        freeze(self, from_m=(2,), to_m=(2,))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Offset:
     """A place by its two offsets: ahead of the mid line, left of the centre line (or minus)."""
@@ -197,7 +185,6 @@ class SettingOut:
     """Everything that is needed to lay out `job` with a tape measure and string."""
 
     job: Job
-    datums: tuple[Datum, ...]
     strips: tuple[StripLine, ...]
     pairs: tuple[DiagonalPair, ...]
     triangles: tuple[Triangle, ...]
