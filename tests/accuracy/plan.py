@@ -206,9 +206,10 @@ def print_lengths(lengths: list[float], kinds: list[MarkKind]) -> None:
         choice = found.choice
         shown = drawn(found.job, Deviations(small_errors=1.0), 0)
         print(
-            f"{length:g} m: {several(choice.size.kind)} {200 * choice.size.reach_m:.0f} cm, every"
-            f" {choice.side_m:.2f} and {choice.end_m:.2f} m, rows {choice.rows}, raised"
-            f" {choice.raised}, {found.minutes:.0f} min, {found.tried} tried:"
+            f"{length:g} m: {several(choice.size.kind)}"
+            f" {100 * max(choice.size.side.extent_m):.0f} cm, every {choice.side_m:.2f} and"
+            f" {choice.end_m:.2f} m, rows {choice.rows}, raised {choice.raised},"
+            f" {found.minutes:.0f} min, {found.tried} tried:"
             f" {verdicts(inspected(found.job, shown.pictures))}"
         )
         print_swaps(found.job, shown)

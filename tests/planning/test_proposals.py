@@ -29,7 +29,7 @@ from vision.planning.layouts import extent_m
 from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, minutes_of, propose, shortcomings
 from vision.planning.settings import SETTINGS
-from vision.planning.sizes import KINDS, SIZES, printed_m
+from vision.planning.sizes import KINDS, SIZES
 from vision.practice.deviations import Deviations
 from vision.views.seams.lines import seam_lines
 
@@ -142,12 +142,12 @@ def test_other_kinds_of_mark_decide_with_margin_and_read_back(other):
 def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
     sizes = SIZES[kind]
     assert {size.kind for size in sizes} == {kind}
-    reach = [size.reach_m for size in sizes]
+    reach = [max(size.side.extent_m) for size in sizes]
     assert reach == sorted(set(reach))
     for size in sizes:
         # The nearest marks of a strip lie half a spacing apart.
         for index, shape in enumerate((size.side, size.end)):
-            long_m, wide_m = printed_m(shape)
+            long_m, wide_m = shape.extent_m
             spacing = [9.0, 9.0]
             spacing[index] = 2 * long_m
             assert size.crowded(*spacing)
@@ -159,7 +159,7 @@ def test_sizes_of_every_kind_grow_and_neighbours_do_not_touch(kind):
 def test_room_to_walk_is_kept_to_what_is_printed_not_to_the_tape(other, vehicle):
     half = vehicle.vehicle.width_m / 2
     for strip in other.job.strips:
-        panel_m = printed_m(strip.shape)[1]
+        panel_m = strip.shape.extent_m[1]
         if strip.name in ("left", "right"):
             assert abs(strip.from_m[1]) - panel_m / 2 - half >= SETTINGS.walk_m - 1e-9
         # A board's panel may be wider than the usual roll that it lies on; that takes longer.
@@ -172,9 +172,9 @@ def test_panels_wider_than_their_tape_take_longer_to_lay(other):
     # many minutes as tapes side by side, and the tape less: 0.7 minutes a metre and width.
     strips = [replace(strip, tape_width_m=0.18) for strip in other.job.strips]
     for strip in strips:
-        wide = replace(strip, tape_width_m=max(0.18, printed_m(strip.shape)[1]))
+        wide = replace(strip, tape_width_m=max(0.18, strip.shape.extent_m[1]))
         narrow, fit = (replace(other.job, strips=(each,)) for each in (strip, wide))
-        per_mark = printed_m(strip.shape)[1] / 0.18
+        per_mark = strip.shape.extent_m[1] / 0.18
         marks = len(strip.at_m)
         extra = max(per_mark - 1, 0) * (marks - 0.7 * strip.length_m)
         assert minutes_of(narrow) - minutes_of(fit) == pytest.approx(extra)

@@ -9,12 +9,6 @@ from vision.calibration.lens_quality import LensReport
 from vision.camera.lens import PARAMETERS
 from vision.documents.templates import written_text
 
-FINDINGS = {
-    "": "fits",
-    "corners": "outlier: some corners are off and were left out; the rest fits",
-    "picture": "outlier: left out; look for a bent board, a moved camera or a wrong board",
-}
-
 
 def lens_words(report: LensReport) -> list[str]:
     """All there is to say of a fitted lens, line by line."""
@@ -24,7 +18,6 @@ def lens_words(report: LensReport) -> list[str]:
         report=report,
         fit=fit,
         wide=max(len(each.name) for each in report.tests),
-        findings=FINDINGS,
         parameters=zip(PARAMETERS, fit.lens.as_vector(), fit.sigma, strict=True),
         isfinite=np.isfinite,
     ).splitlines()

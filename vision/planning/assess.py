@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import chain, count
 
 import numpy as np
 
@@ -141,12 +142,8 @@ def _raised_places(job: Job) -> Iterator[tuple[str, str | tuple[str, str], Array
 
 def _free_name(job: Job, name: str) -> str:
     taken = {*(mark.name for mark in job.marks), *(strip.name for strip in job.strips)}
-    number = 1
-    found = name
-    while found in taken:
-        number += 1
-        found = f"{name}_{number}"
-    return found
+    numbered = (f"{name}_{number}" for number in count(2))
+    return next(each for each in chain([name], numbered) if each not in taken)
 
 
 # -------------------------------------------------------------------------------------------- aims

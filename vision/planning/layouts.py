@@ -165,18 +165,16 @@ def _split(strip: Strip, longest_m: float) -> list[Strip]:
     if count < 2 or len(strip.at_m) < 2 * count:
         return [strip]
     parts = np.array_split(strip.at_m, count)
-    pieces = []
-    for number, at in enumerate(parts, start=1):
-        pieces.append(
-            replace(
-                strip,
-                name=f"{strip.name}_{number}",
-                from_m=strip.from_m + at[0] * strip.along,
-                to_m=strip.from_m + at[-1] * strip.along,
-                at_m=np.round(at - at[0], 6),
-            )
+    return [
+        replace(
+            strip,
+            name=f"{strip.name}_{number}",
+            from_m=strip.from_m + at[0] * strip.along,
+            to_m=strip.from_m + at[-1] * strip.along,
+            at_m=np.round(at - at[0], 6),
         )
-    return pieces
+        for number, at in enumerate(parts, start=1)
+    ]
 
 
 def _raised(job: Job, choice: Choice) -> tuple[SingleMark, ...]:

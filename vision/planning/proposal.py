@@ -21,7 +21,7 @@ from vision.planning.layouts import Choice, extent_m, laid_out
 from vision.planning.limits import place_of
 from vision.planning.prediction import predict
 from vision.planning.settings import SETTINGS
-from vision.planning.sizes import SIZES, MarkKind, Size, printed_m
+from vision.planning.sizes import SIZES, MarkKind, Size
 from vision.units.reason import Reason
 
 SIDE_STEPS = (60, 50, 40, 30, 24, 20, 16, 12, 8)
@@ -196,7 +196,7 @@ def minutes_of(job: Job) -> float:
     for strip in job.strips:
         metres = strip.length_m * max(1.0, strip.tape_width_m / SETTINGS.roll_m)
         # A panel wider than its tape is put together from sheets.
-        sheets = max(1.0, printed_m(strip.shape)[1] / strip.tape_width_m)
+        sheets = max(1.0, strip.shape.extent_m[1] / strip.tape_width_m)
         total += each.strip + each.metre * metres + each.mark * sheets * len(strip.at_m)
     return float(total)
 

@@ -31,19 +31,14 @@ class Size:
         return self.side.kind
 
     @property
-    def reach_m(self) -> float:
-        """From the centre to the farthest end of what is printed."""
-        return max(printed_m(self.side)) / 2
-
-    @property
     def side_width_m(self) -> float:
         """What a side strip's marks take up across, with what must be light beside them."""
-        return printed_m(self.side)[1] + 2 * SETTINGS.tape_margin_m
+        return self.side.extent_m[1] + 2 * SETTINGS.tape_margin_m
 
     @property
     def end_width_m(self) -> float:
         """The same of an end strip."""
-        return printed_m(self.end)[1] + 2 * SETTINGS.tape_margin_m
+        return self.end.extent_m[1] + 2 * SETTINGS.tape_margin_m
 
     @property
     def side_tape_m(self) -> float:
@@ -62,12 +57,7 @@ class Size:
         """Whether marks half a spacing apart would touch, or nearly."""
         pairs = ((side_m, self.side), (end_m, self.end))
         least = SETTINGS.crowded_spacings
-        return any(spacing_m < least * printed_m(shape)[0] for spacing_m, shape in pairs)
-
-
-def printed_m(shape: MarkShape) -> tuple[float, float]:
-    """Size of what is printed, along and across; a board's with its light border."""
-    return shape.extent_m
+        return any(spacing_m < least * shape.extent_m[0] for spacing_m, shape in pairs)
 
 
 def _cross(reach_m: float, shorter_m: float, line_m: float) -> Size:

@@ -94,9 +94,8 @@ class Table:
         """Note every key that nobody asked for."""
         for name in self.values:
             if name not in self.known:
-                near = difflib.get_close_matches(name, self.known, n=1)
-                step = f"did you mean `{near[0]}`?" if near else "remove it"
                 known = ", ".join(dict.fromkeys(self.known))
+                step = _nearest(name, self.known, "remove it")
                 self.fault(name, "an unknown key", f"one of {known}", step)
 
     def text(self, name: str, expected: str) -> str:
@@ -118,8 +117,7 @@ class Table:
         value = self.values[name]
         if isinstance(value, str) and value in choices:
             return value
-        near = difflib.get_close_matches(str(value), choices, n=1)
-        self.wrong(name, expected, f"did you mean `{near[0]}`?" if near else "correct the value")
+        self.wrong(name, expected, _nearest(str(value), choices, "correct the value"))
         return ""
 
     def flag(self, name: str) -> bool:
@@ -255,8 +253,7 @@ class Table:
             path = f"{name}.{each if len(each) <= 60 else each[:57] + '...'}"
             table = Table(self.faults, self.file, path, {}, self.units)
             if known is not None and each not in known:
-                near = difflib.get_close_matches(each, known, n=1)
-                step = f"did you mean `{near[0]}`?" if near else "name one of the job's"
+                step = _nearest(each, known, "name one of the job's")
                 expected = f"a {name} of the job"
                 table.fault("", "a name that the job does not have", expected, step)
                 continue
@@ -282,6 +279,12 @@ class Table:
             self.wrong(name, f"a table [{key}]")
             values = {}
         return Table(self.faults, self.file, key, values, self.units)
+
+
+def _nearest(typed: str, known: Collection[str], otherwise: str) -> str:
+    """What to do about a word that is not known: the one that was meant, or something else."""
+    near = difflib.get_close_matches(typed, known, n=1)
+    return f"did you mean `{near[0]}`?" if near else otherwise
 
 
 def _breaks_ids(name: str) -> bool:

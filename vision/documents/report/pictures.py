@@ -53,7 +53,7 @@ def delivered(job: Job, found: InspectedCamera, shown: Shown) -> Pixels | None:
         if found.plan_fit is None or found.ray_from_ground is None:
             return None
         view = GroundMap(ray_from_ground=found.ray_from_ground, lens=found.plan_fit.lens)
-        bgr = np.where(_near_layout(job, view)[..., None], bgr, np.uint8(CROPPED_GREY))
+        bgr = np.where(_ground_shown(job, view)[..., None], bgr, np.uint8(CROPPED_GREY))
     return turned(bgr, picture.mirrored)
 
 
@@ -62,22 +62,21 @@ def turned(bgr: Pixels, mirrored: bool) -> Pixels:
     return np.ascontiguousarray(bgr[:, ::-1] if mirrored else bgr)
 
 
-def layout_box(job: Job) -> tuple[Array, Array]:
-    """Lower and upper corner (2,) of the ground that a cropped page may show."""
+def near_layout(job: Job, points_m: Array) -> Flags:
+    """Which ground points (..., 2) a cropped page may show."""
     places = planned_layout(job).centres_m[:, :2]
-    return places.min(axis=0) - CROP_MARGIN_M, places.max(axis=0) + CROP_MARGIN_M
+    low, high = places.min(axis=0) - CROP_MARGIN_M, places.max(axis=0) + CROP_MARGIN_M
+    with np.errstate(invalid="ignore"):
+        return np.asarray(((points_m >= low) & (points_m <= high)).all(axis=-1))
 
 
-def _near_layout(job: Job, view: GroundMap) -> Flags:
+def _ground_shown(job: Job, view: GroundMap) -> Flags:
     """Which pixels show ground near the layout, decided block by block."""
-    low, high = layout_box(job)
     height, width = view.lens.height, view.lens.width
     u, v = np.meshgrid(
         np.arange(CROP_STEP_PX / 2, width + CROP_STEP_PX / 2, CROP_STEP_PX) - 0.5,
         np.arange(CROP_STEP_PX / 2, height + CROP_STEP_PX / 2, CROP_STEP_PX) - 0.5,
     )
-    ground = view.ground_from_pixel(np.stack([u, v], axis=-1))
-    with np.errstate(invalid="ignore"):
-        inside = ((ground >= low) & (ground <= high)).all(axis=-1)
+    inside = near_layout(job, view.ground_from_pixel(np.stack([u, v], axis=-1)))
     blocks = np.repeat(np.repeat(inside, CROP_STEP_PX, axis=0), CROP_STEP_PX, axis=1)
     return np.asarray(blocks[:height, :width])

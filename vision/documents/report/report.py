@@ -28,7 +28,7 @@ from vision.documents.report.pictures import (
     Shown,
     delivered,
     jpeg_uri,
-    layout_box,
+    near_layout,
 )
 from vision.documents.report.plan import drawn_plan
 from vision.documents.report.seam_views import seam_views
@@ -118,7 +118,6 @@ def _top_view(job: Job, png: bytes, shown: Shown) -> str | None:
     if picture is None:
         raise ValueError("top_view_png: expected a PNG picture")
     if shown == "cropped":
-        low, high = layout_box(job)
         points = top_view_grid(job.vehicle).points_m()
-        picture[~((points >= low) & (points <= high)).all(axis=-1)] = CROPPED_GREY
+        picture[~near_layout(job, points)] = CROPPED_GREY
     return jpeg_uri(np.asarray(picture, dtype=np.uint8), quality=TOP_VIEW_QUALITY)

@@ -7,7 +7,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from vision.documents.report.pictures import Shown, jpeg_uri, layout_box
+from vision.documents.report.pictures import Shown, jpeg_uri, near_layout
 from vision.documents.top_view import Grid
 from vision.inspection.inspected import InspectedCamera, InspectedSeam, Inspection
 from vision.marks.picture import Pixels
@@ -34,9 +34,7 @@ def seam_views(inspection: Inspection, seam: InspectedSeam, shown: Shown) -> lis
         return []
     first, second = (each for each in drawn if each is not None)
     if shown == "cropped":
-        low, high = layout_box(inspection.job)
-        points = grid.points_m()
-        outside = ~((points >= low) & (points <= high)).all(axis=-1)
+        outside = ~near_layout(inspection.job, grid.points_m())
         first[outside] = second[outside] = MIDDLE
     names = (*(f"as {name} draws it" for name in seam.between), "difference of the two")
     pictures = (first, second, _difference(first, second))

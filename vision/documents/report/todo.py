@@ -33,6 +33,8 @@ ROLL_RADIUS = 0.16
 """Radius of the arc that shows a roll, as a share of the picture's height."""
 WORTH_RAD = float(np.radians(0.05))
 
+NOTHING_DRAWN: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
+
 Part = InspectedCamera | InspectedStrip | InspectedRaisedMark
 
 
@@ -93,7 +95,7 @@ def _pictured(
 
 def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
     """An arrow from the middle of the view to where it has to point, and an arc for a roll."""
-    drawn: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
+    drawn = dict(NOTHING_DRAWN)
     if action.turn_rad is None or found.adjusted is None:
         return drawn
     lens, picture = found.adjusted.lens, found.picture
@@ -160,11 +162,8 @@ def _move(found: InspectedCamera, planned_m: Array, move_m: Array) -> dict[str, 
     goes = lies + MOVE_FACTOR * np.array([*move_m, 0.0])
     ends = lens.project(pose.transform(np.stack([lies, goes])))
     if not np.isfinite(ends).all():
-        return {"arrows": [], "arc": None, "note": ""}
+        return dict(NOTHING_DRAWN)
     ends = found.picture.as_delivered(ends)
     note = f"the arrow is the way to move the strip, {MOVE_FACTOR} times as long as the move"
-    return {
-        "arrows": [arrow(ends[0], ends[1], HEAD_SHARE * found.picture.width)],
-        "arc": None,
-        "note": note,
-    }
+    arrows = [arrow(ends[0], ends[1], HEAD_SHARE * found.picture.width)]
+    return NOTHING_DRAWN | {"arrows": arrows, "note": note}

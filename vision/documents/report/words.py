@@ -36,13 +36,6 @@ FIGURES = {
     "texture_at_m": "its place",
     "texture_marks_gap_m": "the marks' gap there",
 }
-FAULTS = {
-    "soft": "out of focus",
-    "soft-side": "one side soft",
-    "motion": "moved",
-    "low-light": "too little light",
-    "drops": "drops or dirt",
-}
 SURE = (
     (0.1, "very sure: the doubt is under a tenth of what is allowed"),
     (0.25, "sure: the doubt is under a quarter of what is allowed"),
@@ -62,7 +55,6 @@ def environment(lengths: LengthWords = METRIC) -> Environment:
         sign=lambda verdict: "✓" if verdict in GOOD else "?" if verdict in OPEN else "!",
         kind=lambda verdict: "good" if verdict in GOOD else "open" if verdict in OPEN else "bad",
         grouped=grouped,
-        fault=FAULTS.__getitem__,
         typeset=lambda text: lengths.page(text).replace("+-", "±"),
     )
     made.globals.update(caution=CAUTION, lengths=lengths, units=LengthFigures(lengths).units())

@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count, groupby
+from operator import itemgetter
 from typing import Literal
 
 from reportlab.lib.units import mm
@@ -79,7 +80,7 @@ def lanes_of(measures: Iterable[Measure]) -> dict[Measure, int]:
     lanes: dict[Measure, int] = {}
     measures = sorted(measures, key=lambda each: (each.overall, each.span_m[1] - each.span_m[0]))
     for overall, kind in groupby(measures, key=lambda each: each.overall):
-        inside = {each.way: lane + 1 for each, lane in sorted(lanes.items(), key=_lane)}
+        inside = {each.way: lane + 1 for each, lane in sorted(lanes.items(), key=itemgetter(1))}
         for measure in kind:
             taken = {lane for each, lane in lanes.items() if _meet(measure, each)}
             first = inside.get(measure.way, 0) if overall else 0
@@ -106,10 +107,6 @@ def has_room(measure: Measure, lanes: Mapping[Measure, int], metre_mm: float) ->
 def out_mm(lane: int) -> float:
     """How far a lane's line lies from the drawing."""
     return FIRST_MM + lane * LANE_MM
-
-
-def _lane(item: tuple[Measure, int]) -> int:
-    return item[1]
 
 
 def _meet(one: Measure, other: Measure) -> bool:

@@ -274,7 +274,5 @@ def scale_bar(picture: Picture, left: float, y: float, scale: float, width: floa
 def _number_step(strip: Strip, scale: float) -> int:
     """Every how many marks a number fits: 7 mm apart on the page."""
     spacing = strip.length_m / (len(strip.at_m) - 1) * 1000 / scale
-    for step in (1, 2, 5, 10, 20, 50, 100):
-        if step * spacing >= 7.0:
-            return step
-    return len(strip.at_m)
+    steps = (1, 2, 5, 10, 20, 50, 100)
+    return next((step for step in steps if step * spacing >= 7.0), len(strip.at_m))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from vision.documents.check_words.saying import several
 from vision.documents.sheets import sheet_words, sketches
 from vision.documents.sheets.book import Book
 from vision.documents.sheets.dimension_sheet import Dimensions
@@ -53,6 +54,7 @@ def setting_sheets(
         exact=exact,
         key_letters=key_letters,
         same=same,
+        several=several,
         place=lambda at_m: figures.where(Offset.of(at_m)),
     )
     return book.pages(sheets)
