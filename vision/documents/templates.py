@@ -13,6 +13,7 @@ def page_templates(package: str = "vision.documents", *, escaped: bool = True) -
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        keep_trailing_newline=not escaped,
     )
 
 

@@ -141,7 +141,7 @@ class PlanView:
         x, y = self.middle
         left, low, right, top = lot
         self.picture.line((x, low), (x, top), dash=CHAIN_DOTTED)
-        self.picture.line((left, y), (right, y), dash=CHAIN_DOTTED)
+        self.picture.line((right, y), (left, y), dash=CHAIN_DOTTED)
         self._write(x, low - 3.4, "centre line", "middle")
         # Where the free ground beside the strips is too narrow on paper, beyond the lot's edge.
         free = right - self.place(shown_reach(self.setting)[0])[0]
