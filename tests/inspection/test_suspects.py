@@ -18,6 +18,7 @@ from vision.files.disk import read_inspection_input
 from vision.inspection.finding import measured
 from vision.inspection.inspect import inspect
 from vision.inspection.inspected import Inspection
+from vision.inspection.suspects import moved_strips
 from vision.inspection.verdict.cameras import CameraVerdict
 from vision.inspection.verdict.jobs import job_verdict
 from vision.inspection.verdict.rule import Action
@@ -83,6 +84,14 @@ def test_every_edit_is_another_job_that_can_be(clear_day: Input) -> None:
         assert edit.turned_over or edit.job != job
         assert can_be(edit.job.vehicle, edit.job.camera("left"))
         assert say(edit.entry).startswith(edit.key)
+
+
+def test_names_with_dots_are_whole(clear_day: Input) -> None:
+    job, _ = clear_day
+    strip = replace(job.strip("left"), name="left.near")
+    dotted = replace(job, strips=(strip,))
+    for edit in strip_edits(dotted, strip):
+        assert moved_strips(edit) == {"left.near"}
 
 
 def test_entries_come_before_all_other_actions() -> None:

@@ -93,7 +93,7 @@ class EntrySettings:
     """An aim this far from the intended one may be a slip in the job; most brackets are set better.
     """
     least_promise: float = 1.0
-    times_promise: float = 1.6
+    times_promise: float = 1.35
     least_marks: float = 4.0
     """In the search's score, marks found minus missing: an edit has to promise so much more than
     the job, so many times what it does, and so much at all. On practice pictures a wrong entry left

@@ -223,12 +223,12 @@ def _edits_of_strips(job: Job) -> Iterator[Edit]:
 
 def _concerned(job: Job, edit: Edit, outcomes: Outcomes) -> Iterable[str]:
     """The cameras whose marks an edit moves."""
-    section, name = edit.key.split(".")[:2]
+    section, name = _table(edit.key)
     if section == "camera":
         return [name]
     if section == "lens":
         return [camera.name for camera in job.cameras if camera.lens == name]
-    strips = _strips(edit)
+    strips = moved_strips(edit)
     return [
         camera
         for camera, out in outcomes.items()
@@ -237,10 +237,16 @@ def _concerned(job: Job, edit: Edit, outcomes: Outcomes) -> Iterable[str]:
     ]
 
 
-def _strips(edit: Edit) -> frozenset[str]:
+def moved_strips(edit: Edit) -> frozenset[str]:
     """The strips that an edit moves."""
     keys = (edit.key, str(edit.entry.arguments.get("other", "")))
-    return frozenset(key.split(".")[1] for key in keys if key.startswith("strip."))
+    return frozenset(_table(key)[1] for key in keys if key.startswith("strip."))
+
+
+def _table(key: str) -> tuple[str, str]:
+    """Section and name of a key's table; a name may hold dots."""
+    section, _, rest = key.partition(".")
+    return section, rest.rpartition(".")[0]
 
 
 def _decided(
@@ -257,7 +263,7 @@ def _decided(
     close = [e for e in tried if best.decades - e.decades < TUNED.least_decades]
     close = [e for e in close if e is best or not e.edit.turned_over]
     others = [each.decades for each in tried[len(close) :]]
-    strips = frozenset().union(*(_strips(each.edit) for each in close))
+    strips = frozenset().union(*(moved_strips(each.edit) for each in close))
     seen = {
         name
         for each in close
