@@ -96,7 +96,7 @@ class Suspects:
                 continue
             if any(camera.name in each.cameras for each in found):
                 continue
-            finalists = self._promising(camera)
+            finalists = self._promising(camera, outcomes[camera.name])
             if not finalists:
                 continue
             if base is None:
@@ -106,14 +106,18 @@ class Suspects:
             found += [suspicion] if suspicion else []
         return tuple(found)
 
-    def _promising(self, camera: Camera) -> list[Edit]:
+    def _promising(self, camera: Camera, outcome: Outcome) -> list[Edit]:
         """The edits that the search in one camera's picture likes clearly better than the job.
 
-        What lies on the ground is looked at only where nothing of the camera itself explains it.
+        What lies on the ground is looked at only where nothing of the camera itself explains it,
+        and where marks are missed.
         """
+        ways = [_edits_of_camera(self.job, camera)]
+        if isinstance(outcome, NotIdentified) or _misses_many(outcome):
+            ways.append(_edits_of_strips(self.job))
         stated = self._score(self.job, camera.name)
         least = max(stated * TUNED.times_promise, stated + TUNED.least_promise, TUNED.least_marks)
-        for edits in (_edits_of_camera(self.job, camera), _edits_of_strips(self.job)):
+        for edits in ways:
             best: dict[str, tuple[float, Edit]] = {}
             for edit in edits:
                 score = self._score(edit.job, camera.name, turned_over=edit.turned_over)
@@ -184,10 +188,13 @@ def is_suspect(camera: Camera, outcome: Outcome) -> bool:
     """Whether what was found of a camera gives cause to doubt the job."""
     if isinstance(outcome, NotIdentified):
         return outcome.code not in NOTHING_TO_SEE
-    missed = _count(outcome, "not-found") + _count(outcome, "rejected")
-    due = missed + _count(outcome, "used")
     turn_rad = float(np.abs(outcome.fit.pose.aim.minus(camera.aim)).max())
-    return missed > TUNED.missed * due or turn_rad > TUNED.turn_rad
+    return _misses_many(outcome) or turn_rad > TUNED.turn_rad
+
+
+def _misses_many(outcome: Identified) -> bool:
+    missed = _count(outcome, "not-found") + _count(outcome, "rejected")
+    return missed > TUNED.missed * (missed + _count(outcome, "used"))
 
 
 def _decades(outcome: Identified) -> float:
