@@ -10,8 +10,12 @@ def lot_text(
     length: float, width: float = 2.3, mark: str = 'mark = "cross"\narm = "8 cm"\nline = "25 mm"',
     name: str = "Mobile library, depot yard", extra: str = "", step: float = 0.6,
 ) -> str:  # fmt: skip
-    """A job file for a body of that length: marks about every `step` m, ends 1.3 m out."""
+    """A job file for a body of that length: marks about every `step` m, ends 1.3 m out.
+
+    The tape is 18 cm wide where `mark` states none.
+    """
     half, side, end = length / 2, width / 2 + 0.4, length / 2 + 1.3
+    tape = "" if "tape_width" in mark else 'tape_width = "18 cm"\n'
     sides = max(3, round((length + 1.2) / step) + 1)
     strips = {
         "left": (-half - 0.6, side, half + 0.6, side, sides),
@@ -32,8 +36,8 @@ def lot_text(
         ]
     for strip, (x0, y0, x1, y1, count) in strips.items():
         text += [
-            f"[strip.{strip}]\nfrom = [{x0}, {y0}]\nto = [{x1}, {y1}]\ncount = {count}\n{mark}\n"
-            'tape_width = "18 cm"\n'
+            f"[strip.{strip}]\nfrom = [{x0}, {y0}]\nto = [{x1}, {y1}]\ncount = {count}\n"
+            f"{mark}\n{tape}"
         ]
     for raised, x, y in (("front_trestle", end + 0.4, 0.9), ("rear_trestle", -end - 0.4, -0.9)):
         text += [f'[mark.{raised}]\nat = [{x}, {y}, 0.9]\nkind = "quadrant"\nradius = "6 cm"\n']

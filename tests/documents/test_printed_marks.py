@@ -11,6 +11,7 @@ Does not prove: what a printer makes of the file. That is what the rulers are fo
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -46,7 +47,7 @@ CROSS = 'mark = "cross"\narm = ["12 cm", "82 mm"]\nline = "25 mm"'
 QUADRANT = 'mark = "quadrant"\nradius = "6 cm"'
 BOARD = 'mark = "board"\nsquare = "36 mm"\ncorners = [4, 3]'
 LARGE = 'mark = "board"\nsquare = "6 cm"\ncorners = [3, 4]'
-WIDE = 'mark = "cross"\narm = ["30 cm", "20 cm"]\nline = "5 cm"'
+WIDE = 'mark = "cross"\narm = ["30 cm", "20 cm"]\nline = "5 cm"\ntape_width = "42 cm"'
 LIGHT = '\nink = "light"'
 
 
@@ -276,7 +277,9 @@ def test_a_job_of_cartons_has_nothing_to_print():
 
 
 def test_a_slip_in_a_size_does_not_fill_the_disk():
-    job = lot(8.4, mark='mark = "board"\nsquare = "60 m"\ncorners = [4, 3]')
+    told = lot(8.4, mark=BOARD)
+    strips = (replace(each, shape=replace(each.shape, square_m=60.0)) for each in told.strips)
+    job = replace(told, strips=tuple(strips))
     with pytest.raises(BadInputError, match=r"strip\.left.*marks that take \d+ pages of A4") as no:
         mark_sheets(job, A4, "3fa2c1", "job.toml")
     assert len(no.value.faults) == 4
