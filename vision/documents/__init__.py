@@ -4,7 +4,7 @@ In: values of the rooms below. Out: plain data, HTML text, PNG and PDF bytes.
 
 - `result`, `plan_data`: plain data and the schemas beside them
 - `check_words`: a sentence for every code of a check
-- `report`: the report of a check; `top_view`, `turned_picture`: what is drawn for it
+- `report`: the report of a check; `top_view`, `turned_picture`, `target_picture`: drawn for it
 - `sheets`: sheets for the lot and marks true to size
 - `picks`, `pick_judging`, `picks_text`: where to pick each mark on a display's screen
 - `comparison_page`, `walk_page`, `*_words`, `job_text`: the other pages and their words
