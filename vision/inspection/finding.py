@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,8 +28,10 @@ from vision.inspection.suspects import Suspects, Suspicion
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
-from vision.marks.picture import Grey, Picture
+from vision.marks.picture import Grey, Picture, Rows
 from vision.marks.rows import steadied
+from vision.units.reason import Reason
+from vision.units.recall import Recall, afresh
 from vision.views.seam_edges import EdgeCrossing, edge_crossings
 from vision.views.seams.gaps import SeamGap, seam_gaps
 from vision.views.seams.lines import seam_lines
@@ -92,23 +94,41 @@ class Findings:
 
 
 def measured(
-    job: Job, pictures: Sequence[Picture], progress: Progress = lambda step: None
+    job: Job,
+    pictures: Sequence[Picture],
+    progress: Progress = lambda step: None,
 ) -> Findings:
     """Find, fit and adjust. `pictures` come one per camera, in the order of the job.
 
     `progress` is told what is about to be done, in words for a person.
     """
+    found = placed(job, pictures, progress)
+    progress("comparing the ground at the seams")
+    return with_textures(found)
+
+
+def placed(
+    job: Job,
+    pictures: Sequence[Picture],
+    progress: Progress = lambda step: None,
+    recall: Recall = afresh,
+    absent: Set[str] = frozenset(),
+) -> Findings:
+    """All that is measured but the ground's texture, on which no verdict of a camera rests.
+
+    The pictures of `absent` cameras are black, and stand for none.
+    """
     layout = planned_layout(job)
     progress("looking at rows and pixels")
-    by_name = {c.name: steadied(each) for c, each in zip(job.cameras, pictures, strict=True)}
+    by_name = {
+        c.name: recall(steadied, each) for c, each in zip(job.cameras, pictures, strict=True)
+    }
     shapes = choose_shapes(job, layout, by_name)
     for shape in shapes:
         job = shape.in_job(job)
 
     def look_as(other: Job, camera: Camera, grey: Grey) -> Outcome:
-        prior = lens_prior(other.lens_of(camera), grey.shape[1], grey.shape[0])
-        rows = by_name[camera.name].rows
-        return identified(other, planned_layout(other), camera, prior, grey, rows)
+        return recall(_looked_at, other, camera, grey, by_name[camera.name].rows)
 
     def look(camera: Camera, grey: Grey) -> Outcome:
         return look_as(job, camera, grey)
@@ -124,11 +144,14 @@ def measured(
         look=look_as,
         adjust=lambda other, those: _adjusted(other, planned_layout(other), those),
         cost=_cost,
+        recall=recall,
     ).suspicions(outcomes)
     for each in suspicions:
         outcomes |= {name: NotIdentified(camera=name, reason=each.why) for name in each.cameras}
     progress("looking for mixed-up pictures")
-    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look))
+    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look), recall)
+    nothing = Reason("no-picture")
+    outcomes |= {name: NotIdentified(camera=name, reason=nothing) for name in absent}
     progress("adjusting cameras and strips together")
 
     def cost(those: Mapping[str, Outcome]) -> float:
@@ -143,25 +166,43 @@ def measured(
         kept = without_mirrors(by_name, outcomes, suspects, look, cost)
         if kept != outcomes:
             outcomes, adjustment = kept, _adjusted(job, layout, kept)
-    progress("measuring the seams")
-    gaps, edges, textures = _seams(job, by_name, outcomes, adjustment)
     progress("looking how sharp the pictures are")
+    sharpness = {
+        camera.name: _sharpness(job, layout, camera, by_name, outcomes, recall)
+        for camera in job.cameras
+    }
+    progress("measuring the seams")
+    gaps, edges = _seams(job, outcomes, adjustment)
     return Findings(
         job=job,
         layout=layout,
         pictures=by_name,
         outcomes=outcomes,
-        sharpness={
-            camera.name: _sharpness(job, layout, camera, by_name, outcomes)
-            for camera in job.cameras
-        },
+        sharpness=sharpness,
         adjustment=adjustment,
         gaps=gaps,
         edges=edges,
-        textures=textures,
+        textures={},
         shapes=shapes,
         suspicions=suspicions,
     )
+
+
+def with_textures(found: Findings) -> Findings:
+    """The findings with what the ground's texture shows at each seam."""
+    if found.joint is None:
+        return found
+    fits = _fits(found.outcomes, found.joint)
+    textures = {
+        between: texture_shift(found.job, gap, fits, found.pictures, found.joint.strips)
+        for between, gap in found.gaps.items()
+    }
+    return replace(found, textures=textures)
+
+
+def _looked_at(job: Job, camera: Camera, grey: Grey, rows: Rows) -> Outcome:
+    prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
+    return identified(job, planned_layout(job), camera, prior, grey, rows)
 
 
 def _sharpness(
@@ -170,49 +211,47 @@ def _sharpness(
     camera: Camera,
     pictures: Mapping[str, Picture],
     outcomes: Mapping[str, Outcome],
+    recall: Recall,
 ) -> Sharpness:
     picture, outcome = pictures[camera.name], outcomes[camera.name]
     lens = lens_prior(job.lens_of(camera), picture.width, picture.height).guess
     seen = outcome if isinstance(outcome, Identified) else None
-    return measure_sharpness(picture, layout, seen, lens.fy / lens.fx)
+    return recall(measure_sharpness, picture, layout, seen, lens.fy / lens.fx)
 
 
 def _seams(
-    job: Job,
-    pictures: Mapping[str, Picture],
-    outcomes: Mapping[str, Outcome],
-    adjustment: Adjustment | NoFit,
-) -> tuple[Gaps, Edges, Textures]:
-    """What marks, edges of tape and the ground's texture show at each seam; empty for no fit."""
+    job: Job, outcomes: Mapping[str, Outcome], adjustment: Adjustment | NoFit
+) -> tuple[Gaps, Edges]:
+    """What marks and edges of tape show at each seam; empty for no fit."""
     if isinstance(adjustment, NoFit):
-        return {}, {}, {}
-    fits = {
-        name: without_rejected(name, out.fit, adjustment)
-        for name, out in outcomes.items()
-        if isinstance(out, Identified)
-    }
+        return {}, {}
+    fits = _fits(outcomes, adjustment)
     gaps = {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
     edges = {
         line.between: edge_crossings(job, line, fits, adjustment)
         for line in seam_lines(job)
         if line.between in gaps
     }
-    textures = {
-        between: texture_shift(job, gap, fits, pictures, adjustment.strips)
-        for between, gap in gaps.items()
+    return gaps, edges
+
+
+def _fits(outcomes: Mapping[str, Outcome], adjustment: Adjustment) -> dict[str, PlanFit]:
+    return {
+        name: without_rejected(name, out.fit, adjustment)
+        for name, out in outcomes.items()
+        if isinstance(out, Identified)
     }
-    return gaps, edges, textures
 
 
 def _with_corners(
-    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome], recall: Recall
 ) -> dict[str, Outcome]:
     """The outcomes with the cartons' corners that can be seen once the cameras are known."""
     found = dict(outcomes)
     for camera in job.cameras:
         outcome, picture = outcomes[camera.name], pictures[camera.name]
         if isinstance(outcome, Identified):
-            found[camera.name] = with_corners(job, camera, outcome, picture)
+            found[camera.name] = recall(with_corners, job, camera, outcome, picture)
     return found
 
 

@@ -30,6 +30,7 @@ from vision.job.job import Camera, Job
 from vision.job.layout import planned_layout
 from vision.marks.picture import Picture
 from vision.units.reason import Reason
+from vision.units.recall import Recall, afresh
 
 TUNED = SETTINGS.entries
 
@@ -85,7 +86,7 @@ class Suspects:
     look: LookAs
     adjust: AdjustAs
     cost: Cost
-    _prepared: dict[tuple[str, bool], PreparedPicture] = field(default_factory=dict)
+    recall: Recall = afresh
 
     def suspicions(self, outcomes: Outcomes) -> tuple[Suspicion, ...]:
         """Each wrong entry that the pictures speak for; none where nothing is wrong."""
@@ -96,7 +97,9 @@ class Suspects:
                 continue
             if any(camera.name in each.cameras for each in found):
                 continue
-            finalists = self._promising(camera, outcomes[camera.name])
+            finalists = self.recall(
+                _promising, self.job, camera, self.pictures[camera.name], outcomes[camera.name]
+            )
             if not finalists:
                 continue
             if base is None:
@@ -105,45 +108,6 @@ class Suspects:
             suspicion = _decided(self.job, [each for each in tried if each], base, outcomes)
             found += [suspicion] if suspicion else []
         return tuple(found)
-
-    def _promising(self, camera: Camera, outcome: Outcome) -> list[Edit]:
-        """The edits that the search in one camera's picture likes clearly better than the job.
-
-        What lies on the ground is looked at only where nothing of the camera itself explains it,
-        and where marks are missed.
-        """
-        ways = [_edits_of_camera(self.job, camera)]
-        if isinstance(outcome, NotIdentified) or _misses_many(outcome):
-            ways.append(_edits_of_strips(self.job))
-        stated = self._score(self.job, camera.name)
-        least = max(stated * TUNED.times_promise, stated + TUNED.least_promise, TUNED.least_marks)
-        for edits in ways:
-            best: dict[str, tuple[float, Edit]] = {}
-            for edit in edits:
-                score = self._score(edit.job, camera.name, turned_over=edit.turned_over)
-                if score > best.get(edit.key, (least, edit))[0]:
-                    best[edit.key] = score, edit
-            if best:
-                ranked = sorted(best.values(), key=lambda pair: -pair[0])
-                good = [e for score, e in ranked if score > TUNED.rival_promise * ranked[0][0]]
-                return good[: TUNED.most_finalists]
-        return []
-
-    def _score(self, job: Job, name: str, *, turned_over: bool = False) -> float:
-        """Score of the search in one camera's picture, in marks: found minus missing."""
-        key = (name, turned_over)
-        picture, camera = self.pictures[name], job.camera(name)
-        prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
-        prior, grey = in_rows(prior, self._grey(name, turned_over=turned_over), picture.rows)
-        if key not in self._prepared:
-            self._prepared[key] = PreparedPicture.of(grey)
-        given = prepared(job, planned_layout(job), camera, prior, self._prepared[key])
-        found = None if isinstance(given, Reason) else searched(given, NAMING.screened_scales)
-        return 0.0 if found is None else float(found[1][0])
-
-    def _grey(self, name: str, *, turned_over: bool) -> np.ndarray:
-        grey = self.pictures[name].grey
-        return np.ascontiguousarray(grey[:, ::-1]) if turned_over else grey
 
     def _explained(self, edit: Edit, camera: Camera, outcomes: Outcomes) -> _Explained | None:
         """What becomes of all cameras that an edit concerns; None where it names nothing."""
@@ -154,7 +118,7 @@ class Suspects:
                 self.job.camera(name), outcomes[name]
             ):
                 continue
-            grey = self._grey(name, turned_over=edit.turned_over)
+            grey = _grey(self.pictures[name], turned_over=edit.turned_over)
             new[name] = self.look(edit.job, edit.job.camera(name), grey)
             if _is_worse(new[name], outcomes[name], named=name == camera.name):
                 return None
@@ -173,7 +137,9 @@ class Suspects:
         """
         # Of a camera without a name the search's score says what its best pose would find.
         decades = sum(
-            _decades(out) if isinstance(out, Identified) else max(self._score(job, name), 0.0)
+            _decades(out)
+            if isinstance(out, Identified)
+            else max(self.recall(_stated_score, job, name, self.pictures[name]), 0.0)
             for name, out in outcomes.items()
             if not (isinstance(out, NotIdentified) and out.code in NOTHING_TO_SEE)
         )
@@ -182,6 +148,59 @@ class Suspects:
             return decades
         over = max(self.cost(joint) - joint.degrees_of_freedom, 0.0)
         return decades - min(float(over) / (2 * math.log(10)), TUNED.most_decades_misfit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Scores:
+    """How well the search likes one camera's picture under one job after the other."""
+
+    name: str
+    picture: Picture
+    _prepared: dict[bool, PreparedPicture] = field(default_factory=dict)
+
+    def of(self, job: Job, *, turned_over: bool = False) -> float:
+        """Score of the search in marks: found minus missing."""
+        picture, camera = self.picture, job.camera(self.name)
+        prior = lens_prior(job.lens_of(camera), picture.width, picture.height)
+        prior, grey = in_rows(prior, _grey(picture, turned_over=turned_over), picture.rows)
+        if turned_over not in self._prepared:
+            self._prepared[turned_over] = PreparedPicture.of(grey)
+        given = prepared(job, planned_layout(job), camera, prior, self._prepared[turned_over])
+        found = None if isinstance(given, Reason) else searched(given, NAMING.screened_scales)
+        return 0.0 if found is None else float(found[1][0])
+
+
+def _stated_score(job: Job, name: str, picture: Picture) -> float:
+    return _Scores(name=name, picture=picture).of(job)
+
+
+def _grey(picture: Picture, *, turned_over: bool) -> np.ndarray:
+    return np.ascontiguousarray(picture.grey[:, ::-1]) if turned_over else picture.grey
+
+
+def _promising(job: Job, camera: Camera, picture: Picture, outcome: Outcome) -> list[Edit]:
+    """The edits that the search in one camera's picture likes clearly better than the job.
+
+    What lies on the ground is looked at only where nothing of the camera itself explains it,
+    and where marks are missed.
+    """
+    ways = [_edits_of_camera(job, camera)]
+    if isinstance(outcome, NotIdentified) or _misses_many(outcome):
+        ways.append(_edits_of_strips(job))
+    scores = _Scores(name=camera.name, picture=picture)
+    stated = scores.of(job)
+    least = max(stated * TUNED.times_promise, stated + TUNED.least_promise, TUNED.least_marks)
+    for edits in ways:
+        best: dict[str, tuple[float, Edit]] = {}
+        for edit in edits:
+            score = scores.of(edit.job, turned_over=edit.turned_over)
+            if score > best.get(edit.key, (least, edit))[0]:
+                best[edit.key] = score, edit
+        if best:
+            ranked = sorted(best.values(), key=lambda pair: -pair[0])
+            good = [e for score, e in ranked if score > TUNED.rival_promise * ranked[0][0]]
+            return good[: TUNED.most_finalists]
+    return []
 
 
 def is_suspect(camera: Camera, outcome: Outcome) -> bool:

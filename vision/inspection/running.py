@@ -1,0 +1,63 @@
+"""An inspection that goes on all day: pictures come one after the other, and answers at once.
+
+The steps are those of `inspect`; what they gave is remembered by the content of what they were
+given, so that a new picture costs its own looking and what rests on all of them. Every answer is
+therefore the one that a single inspection of the same job and pictures would give.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from vision.inspection.finding import Progress, placed, with_textures
+from vision.inspection.inspected import Inspection
+from vision.inspection.judging import judged
+from vision.inspection.memory import Memory
+from vision.inspection.whatif.asked import what_if
+from vision.job.job import Camera, Job
+from vision.marks.picture import Picture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Running:
+    """Inspects a job again and again. For one thread at a time."""
+
+    _memory: Memory = field(default_factory=Memory)
+
+    def inspections(
+        self,
+        job: Job,
+        pictures: Mapping[str, Picture],
+        progress: Progress = lambda step: None,
+    ) -> Iterator[Inspection]:
+        """Every verdict as soon as it is known, then all that `inspect` gives.
+
+        `pictures` by their cameras' names: one that is not there is no fault, its camera is not
+        judged (`no-picture`). Only the first of the two lacks what the ground's texture says and
+        what turns and loads would do.
+        """
+        self._memory.next_inspection()
+        stills = [pictures.get(each.name) or _nothing(each, pictures) for each in job.cameras]
+        absent = frozenset(c.name for c in job.cameras if c.name not in pictures)
+        found = placed(job, stills, progress, self._memory, absent)
+        progress("judging")
+        yield judged(found)
+        progress("comparing the ground at the seams")
+        inspection = judged(with_textures(found))
+        progress("looking what turns and loads would do")
+        yield replace(inspection, what_if=what_if(inspection))
+
+
+def _nothing(camera: Camera, others: Mapping[str, Picture]) -> Picture:
+    """Stands for a picture that is not there: black, of the size of one that is."""
+    height, width = next((each.bgr.shape[:2] for each in others.values()), (720, 1280))
+    return Picture(
+        name=camera.name,
+        file="",
+        sha256=f"no picture of {camera.name}",
+        mirrored=camera.mirrored,
+        bgr=np.zeros((height, width, 3), dtype=np.uint8),
+    )
