@@ -31,7 +31,7 @@ def marks(
         from vision.files import disk
 
         job, _ = disk.read_job(job_file)
-        code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
+        code = job_code(*disk.read_job_texts(job_file))
         pages = mark_sheets(job, chosen, code, job_file.name)
         disk.write_all(out, documents("marks", pages, f"{job.name}: marks"))
         with reader_may_leave():

@@ -84,7 +84,7 @@ def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
     if target.exists():
         step = "choose a new name, or move the old file away"
         fault(str(target), "--propose", "a file that is there", "a new file", step)
-    if named_files(text).lens_files and target.resolve().parent != file.resolve().parent:
+    if named_files(text).texts and target.resolve().parent != file.resolve().parent:
         found = "another folder than that of the lens files"
         expected = f"a file beside {file.name}, which names lens files"
         fault(str(target), "--propose", found, expected, "write the job there")

@@ -57,8 +57,8 @@ def scene(
             plan.pictures[name]: drawn_file(pixels, plan.pictures[name], asked.light.jpeg_quality)
             for name, pixels in drawn.pictures.items()
         }
-        for file in plan.lens_files:
-            contents[file] = disk.read_bytes(job_file.parent / file, "a lens file", "put it there")
+        for file in plan.texts:
+            contents[file] = disk.read_bytes(job_file.parent / file, "a text file", "put it there")
         contents["truth.json"] = json_text(drawn.truth)
         contents[plan.job_file] = job_text
         disk.write_tree(out, contents)

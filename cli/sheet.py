@@ -31,7 +31,7 @@ def sheet(
         from vision.planning.setting_out.set_out import set_out
 
         job, _ = disk.read_job(job_file)
-        code = job_code(disk.read_bytes(job_file, "a job file", "name the job file"))
+        code = job_code(*disk.read_job_texts(job_file))
         pages = setting_sheets(set_out(job), chosen, code, fraction)
         disk.write_all(out, documents("sheet", pages, f"{job.name}: setting out"))
         with reader_may_leave():

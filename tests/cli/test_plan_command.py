@@ -209,9 +209,9 @@ def test_lot_and_tape_are_lengths_above_zero():
     assert [fault.key for fault in refused.value.faults] == ["lot.length", "lot.depth"]
 
 
-def test_only_a_plan_may_leave_out_pictures_and_layout():
+def test_only_a_plan_may_leave_out_a_layout():
     text = vehicle_text().replace('picture = "front.jpg"\n', "")
     assert job_from_text(text, "v.toml", planning=True).cameras[0].picture == "front.jpg"
     with pytest.raises(BadInputError) as refused:
         job_from_text(text, "v.toml")
-    assert [fault.key for fault in refused.value.faults] == ["camera.front.picture", "strip"]
+    assert [fault.key for fault in refused.value.faults] == ["strip"]

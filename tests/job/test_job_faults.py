@@ -51,7 +51,7 @@ CHANGES = [
     ("field_of_view_deg = 187", 'file = "a.json"', "lens.wide.file", "no readable file"),
     ('lens = "wide"\nposition = [4', 'lens = "wode"\nposition = [4', "camera.front.lens",
      "did you mean `wide`?"),
-    ('lens = "wide"\nposition = [4', "position = [4", "camera.front.lens", "found nothing"),
+    ('lens = "wide"\nposition = [4', "lens = 3\nposition = [4", "camera.front.lens", "found 3"),
     ('"front.jpg"', '"/front.jpg"', "camera.front.picture", "beside the job file"),
     ('"front.jpg"', '"fro\\u0000nt.jpg"', "camera.front.picture", "a file name"),
     ("[0, 1.3, 2.5]", "[0, 1.3, 0]", "camera.left.position", "z > 0"),
@@ -175,7 +175,11 @@ def test_a_single_slip_is_a_single_fault() -> None:
 
 def test_all_faults_at_once() -> None:
     text = JOB
-    for old, new in (("count = 18", "count = 0"), ("roll_deg = -1", ""), ("8.4", "nan")):
+    for old, new in (
+        ("count = 18", "count = 0"),
+        ("roll_deg = -1", "roll_deg = true"),
+        ("8.4", "nan"),
+    ):
         text = text.replace(old, new)
     keys = [fault.key for fault in faults_of(text)]
     assert keys == ["vehicle.length", "camera.left.roll_deg", "strip.left.count"]

@@ -265,7 +265,6 @@ def test_what_was_typed_stays_as_it_was_typed(proposal, change):
     lines = text.decode("utf-8-sig") if isinstance(text, bytes) else text
     kept = [line for line in written.splitlines() if line in lines.splitlines()]
     assert [line for line in kept if line] == [line for line in lines.splitlines() if line]
-    assert written.index('picture = "front.jpg"') < written.index("# the one that was moved")
     after = job_from_text(written, "job.toml")
     for name in ("name", "vehicle", "tolerances", "means", "lenses", "lengths"):
         assert getattr(after, name) == getattr(before, name)

@@ -46,8 +46,6 @@ def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
     job, unit = proposal.job, document["job"].get("units")
     write = _Lengths(unit if unit in UNITS else "m")
     _put_first(document, "job", "units", write.unit)
-    for camera in job.cameras:
-        _put_first(document["camera"], camera.name, "picture", camera.picture)
     laid = {
         "seam": _seams(job, write),
         "strip": {strip.name: _strip(strip, write) for strip in job.strips},

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import fnmatch
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from vision.files import pictures
+from vision.files.picture_files import nearest_file, picture_path
 from vision.job.job import Job
 from vision.job.job_file import job_from_text, named_files
 from vision.marks.picture import Picture
@@ -30,16 +30,16 @@ def read_job(path: Path | str, *, planning: bool = False) -> tuple[Job, Path]:
     """
     path = Path(path)
     text = _job_text(path)
-    lens_texts = _lens_texts(text, path.parent)
-    return job_from_text(text, path.name, lens_texts, planning=planning), path.parent
+    others = _other_texts(text, path.parent)
+    return job_from_text(text, path.name, others, planning=planning), path.parent
 
 
 def read_job_texts(path: Path | str) -> tuple[bytes, dict[str, bytes]]:
-    """Read a job file as it is, and each lens file it names that is there, by name."""
+    """Read a job file as it is, and each lens file and layout it names that is there, by name."""
     path = Path(path)
     text = _job_text(path)
-    lenses = _lens_texts(text, path.parent)
-    return text, {name: each for name, each in lenses.items() if each is not None}
+    others = _other_texts(text, path.parent)
+    return text, {name: each for name, each in others.items() if each is not None}
 
 
 def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
@@ -55,15 +55,23 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
     faults: list[Fault] = []
     job = None
     try:
-        job = job_from_text(text, path.name, _lens_texts(text, path.parent))
+        job = job_from_text(text, path.name, _other_texts(text, path.parent))
     except BadInputError as error:
         faults.extend(error.faults)
     stills = []
-    for camera, picture, mirrored in named_files(text).pictures:
+    named = named_files(text).pictures
+    cameras = [camera for camera, _, _ in named]
+    for camera, picture, mirrored in named:
         try:
-            stills.append(
-                read_picture(path.parent, picture, camera, mirrored=mirrored, job_file=path.name)
+            still = read_picture(
+                path.parent,
+                picture,
+                camera,
+                mirrored=mirrored,
+                job_file=path.name,
+                cameras=cameras,
             )
+            stills.append(still)
         except BadInputError as error:
             faults.extend(error.faults)
     if job is not None:
@@ -74,14 +82,21 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
 
 
 def read_picture(
-    directory: Path, picture: str, camera: str, *, mirrored: bool = False, job_file: str = ""
+    directory: Path,
+    picture: str | None,
+    camera: str,
+    *,
+    mirrored: bool = False,
+    job_file: str = "",
+    cameras: Sequence[str] = (),
 ) -> Picture:
     """Read the picture called `picture`, or the newest that matches it, beside the job file.
 
+    None takes the newest that is named after the camera and after none of the other `cameras`.
     Decoded to 8 bits a channel with alpha dropped; pixels as stored, whatever orientation the
     camera noted. Raises BadInputError.
     """
-    path = _picture_path(directory, picture, camera, job_file)
+    path = picture_path(directory, picture, camera, cameras or (camera,), job_file)
     try:
         data = read_bytes(path, FORMATS, pictures.STEP, pictures.LARGEST_BYTES)
         bgr = pictures.decoded(data, path.name)
@@ -113,7 +128,9 @@ def read_bytes(
         with path.open("rb") as stream:
             return stream.read(limit + 1)
     except FileNotFoundError:
-        raise bad_input(path.name, "no such file", expected, next_step) from None
+        near = nearest_file(path)
+        step = f"did you mean `{near}`?" if near else next_step
+        raise bad_input(path.name, "no such file", expected, step) from None
     except (OSError, ValueError) as error:
         found = f"a file that cannot be read ({_trouble(error)})"
         raise bad_input(path.name, found, expected, next_step) from None
@@ -127,37 +144,15 @@ def _job_text(path: Path) -> bytes:
     return read_bytes(path, "a job file in TOML", "name the job file")
 
 
-def _lens_texts(text: bytes, directory: Path) -> dict[str, bytes | None]:
+def _other_texts(text: bytes, directory: Path) -> dict[str, bytes | None]:
+    """The texts of lens files and of the layout; None for one that cannot be read."""
     texts: dict[str, bytes | None] = {}
-    for name in named_files(text).lens_files:
+    for name in named_files(text).texts:
         try:
             texts[name] = read_bytes(directory / name, "", "")
         except BadInputError:
             texts[name] = None
     return texts
-
-
-def _picture_path(directory: Path, picture: str, camera: str, job_file: str) -> Path:
-    if "*" not in picture and "?" not in picture:
-        return directory / picture
-    folder = (directory / picture).parent
-    # Only * and ? are special: a bracket in a file name is a bracket.
-    pattern = Path(picture).name.replace("[", "[[]")
-    matches: list[tuple[int, str]] = []
-    try:
-        for entry in os.scandir(folder):
-            hidden = entry.name.startswith(".") and not pattern.startswith(".")
-            if not hidden and fnmatch.fnmatchcase(entry.name, pattern) and entry.is_file():
-                matches.append((entry.stat().st_mtime_ns, entry.name))
-    except OSError:
-        matches = []
-    if not matches:
-        key = f"camera.{camera}.picture"
-        expected = f"a file that matches {picture!r} beside the job file"
-        raise bad_input(
-            job_file or picture, "no match", expected, "save the snapshot there", key=key
-        )
-    return folder / max(matches)[1]
 
 
 def _lens_size_faults(job: Job, pictures: list[Picture], file: str) -> Iterator[Fault]:

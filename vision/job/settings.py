@@ -81,8 +81,10 @@ class Settings:
     longest_state: int = 120
     """Characters of a line on the vehicle's state: what a line of a printed sheet holds."""
 
-    # ------------------------------------------------------- sigmas: common practice, no source
+    # ----------------------------------------- what is taken where nothing is said: common practice
 
+    usual_tilt_deg: float = 45.0
+    """Cameras are preset at 45 degrees with a speed square; taken where a job states no tilt."""
     camera_sigma_m: float = 0.02
     """How well a mounting is measured on a body."""
     strip_sigma_m: float = 0.01

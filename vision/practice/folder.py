@@ -19,25 +19,25 @@ RESERVED = "truth.json"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SceneFolder:
-    """Names of files below the folder: each camera's picture, the lens files, the job file."""
+    """Names of files below the folder: each camera's picture, the job file and what it names."""
 
     pictures: Mapping[str, str]
-    lens_files: tuple[str, ...]
+    texts: tuple[str, ...]
     job_file: str
 
     @property
     def all_files(self) -> tuple[str, ...]:
         """Every file that is written."""
-        return (*self.pictures.values(), *self.lens_files, self.job_file, RESERVED)
+        return (*self.pictures.values(), *self.texts, self.job_file, RESERVED)
 
 
 def scene_folder(job: Job, job_file: str, job_text: bytes) -> SceneFolder:
     """Name the files of a scene; BadInputError where two of them would have one name."""
     pictures, faults, taken = {}, [], {}
-    lens_files = named_files(job_text).lens_files
+    texts = named_files(job_text).texts
     for file, owner in ((job_file, "the job file"), (RESERVED, "the truth")):
         taken[Path(file)] = owner
-    taken.update({Path(file): "a lens file" for file in lens_files})
+    taken.update({Path(file): "a lens file or a layout" for file in texts})
     for camera in job.cameras:
         # Windows paths are allowed in a job; here a folder is a folder everywhere.
         name = camera.picture.replace("*", "0").replace("?", "0")
@@ -55,7 +55,7 @@ def scene_folder(job: Job, job_file: str, job_text: bytes) -> SceneFolder:
         pictures[camera.name] = name
     if faults:
         raise BadInputError(faults)
-    return SceneFolder(pictures=pictures, lens_files=lens_files, job_file=job_file)
+    return SceneFolder(pictures=pictures, texts=texts, job_file=job_file)
 
 
 def refused(plan: SceneFolder, job_folder: Path, out: Path) -> None:

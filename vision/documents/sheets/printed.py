@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from reportlab.graphics import renderPDF, renderSVG
 from reportlab.lib.units import mm
@@ -30,9 +31,15 @@ def documents(name: str, pages: Sequence[Picture], title: str) -> dict[str, byte
     return files
 
 
-def job_code(job_text: bytes) -> str:
-    """Six letters and digits that tell one job file from another, on every sheet."""
-    return hashlib.sha256(job_text).hexdigest()[:6]
+def job_code(job_text: bytes, others: Mapping[str, bytes] = MappingProxyType({})) -> str:
+    """Six letters and digits that tell one job file from another, on every sheet.
+
+    `others` are the texts of the files that it names, which say where marks lie as much as it does.
+    """
+    digest = hashlib.sha256(job_text)
+    for name in sorted(others):
+        digest.update(others[name])
+    return digest.hexdigest()[:6]
 
 
 def pdf_bytes(pages: Iterable[Picture], title: str) -> bytes:

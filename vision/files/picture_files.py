@@ -1,0 +1,100 @@
+"""Which file is a camera's picture: the one that the job names, or the newest that fits."""
+
+from __future__ import annotations
+
+import difflib
+import fnmatch
+import os
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from vision.job.picture_names import camera_of_file, is_picture_name
+from vision.marks.exif import HEAD_BYTES, noted_in
+from vision.marks.picture_header import FORMATS
+from vision.units.errors import BadInputError, bad_input
+
+
+def picture_path(
+    directory: Path, picture: str | None, camera: str, cameras: Sequence[str], job_file: str
+) -> Path:
+    """The file that `picture` names, the newest that matches it as a pattern, or by name.
+
+    `picture` is None where the job leaves it out: then it is the newest picture that is named after
+    the camera and after none of the other `cameras`. Raises BadInputError where none fits.
+    """
+    key = f"camera.{camera}.picture"
+
+    def none_fits(found: str, expected: str, step: str) -> BadInputError:
+        return bad_input(job_file or picture or camera, found, expected, step, key=key)
+
+    if picture is None:
+        named = [each for each in _files(directory) if camera_of_file(each, cameras) == camera]
+        fitting = [each for each in named if is_picture_name(each)]
+        if fitting:
+            return newest(directory, fitting)
+        expected = f"{FORMATS} named after its camera, such as `{camera}.jpg`, beside the job file"
+        found = f"only {', '.join(map(repr, named[:3]))}" if named else "no such file"
+        step = f'save the snapshot there, or name it: `picture = "..."` in [camera.{camera}]'
+        raise none_fits(found, expected, step)
+    if "*" not in picture and "?" not in picture:
+        path = directory / picture
+        near = nearest_file(path)
+        if near is None:
+            return path
+        expected = f"{picture!r} beside the job file"
+        raise none_fits("no such file", expected, f"did you mean `{near}`?")
+    folder = (directory / picture).parent
+    # Only * and ? are special: a bracket in a file name is a bracket.
+    pattern = Path(picture).name.replace("[", "[[]")
+    names = _files(folder, hidden=pattern.startswith("."))
+    matching = [each for each in names if fnmatch.fnmatchcase(each, pattern)]
+    if matching:
+        return newest(folder, matching)
+    lower = pattern.lower()
+    near = next((each for each in names if fnmatch.fnmatchcase(each.lower(), lower)), None)
+    step = f"write it as `{near}` has it" if near else "save the snapshot there"
+    raise none_fits("no match", f"a file that matches {picture!r} beside the job file", step)
+
+
+def newest(folder: Path, names: Sequence[str]) -> Path:
+    """The newest of some pictures in a folder, by the time they were taken where all note one.
+
+    Else by the time they were last changed: copying files keeps or breaks either, but a camera's
+    clock is at least the same for its pictures. Ties go by name.
+    """
+    changed, taken = {}, {}
+    for name in names:
+        changed[name] = (folder / name).stat().st_mtime_ns
+        taken[name] = _taken(folder / name)
+    if None in taken.values():
+        taken = dict.fromkeys(names, datetime.min)
+    return folder / max(names, key=lambda name: (taken[name], changed[name], name))
+
+
+def nearest_file(path: Path) -> str | None:
+    """The name that was probably meant of a file that is not there; None where it is, or for none.
+
+    First the same name in another case, which some systems tell apart and some do not.
+    """
+    names = [] if path.exists() else _files(path.parent)
+    same = [each for each in names if each.casefold() == path.name.casefold()]
+    near = same or difflib.get_close_matches(path.name, names, n=1, cutoff=0.8)
+    return near[0] if near else None
+
+
+def _taken(path: Path) -> datetime | None:
+    try:
+        with path.open("rb") as stream:
+            return noted_in(stream.read(HEAD_BYTES)).taken
+    except OSError:
+        return None
+
+
+def _files(folder: Path, *, hidden: bool = False) -> list[str]:
+    """Names of ordinary files in a folder, sorted; none where it cannot be read."""
+    try:
+        entries = sorted(os.scandir(folder), key=lambda each: each.name)
+    except (OSError, ValueError):
+        return []
+    return [each.name for each in entries if each.is_file() and (hidden or each.name[0] != ".")]
