@@ -4,6 +4,7 @@ In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves a
 
 - `disk`: jobs with their lenses and pictures read; files and trees written
 - `picture_files`: which file is a camera's picture
-- `pictures`: bytes of a picture to pixels, or what is wrong with them
+- `pictures`: bytes of a picture to pixels, or what is wrong with them; `decoding`: formats that are
+  decoded in a process of their own
 - `record_file`: kept checks; `salvage`: what can be read of a damaged one
 """

@@ -16,6 +16,7 @@ from vision.job.job import Job
 from vision.job.job_file import job_from_text, named_files
 from vision.marks.picture import Picture
 from vision.marks.picture_header import FORMATS
+from vision.marks.sources.origin import Source
 from vision.units.errors import BadInputError, Fault, bad_input
 from vision.units.toml_text import LARGEST_BYTES
 
@@ -93,22 +94,33 @@ def read_picture(
     """Read the picture called `picture`, or the newest that matches it, beside the job file.
 
     None takes the newest that is named after the camera and after none of the other `cameras`.
-    Decoded to 8 bits a channel with alpha dropped; pixels as stored, whatever orientation the
-    camera noted. Raises BadInputError.
+    Decoded to 8 bits a channel with alpha dropped, and turned as its orientation tag says. Raises
+    BadInputError.
     """
     path = picture_path(directory, picture, camera, cameras or (camera,), job_file)
     try:
         data = read_bytes(path, FORMATS, pictures.STEP, pictures.LARGEST_BYTES)
-        bgr = pictures.decoded(data, path.name)
+        opened = pictures.opened(data, path.name)
     except BadInputError as error:
         key = f"camera.{camera}.picture"
         raise BadInputError(replace(fault, key=key) for fault in error.faults) from None
+    sha256 = hashlib.sha256(data).hexdigest()
+    height, width = opened.bgr.shape[:2]
+    source = Source(
+        file=path.name,
+        sha256=sha256,
+        format=opened.format,
+        time=opened.noted.time,
+        turned=opened.noted.turned,
+        crop_px=(0, 0, width, height),
+    )
     return Picture.from_delivered(
         name=camera,
         file=path.name,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256,
         mirrored=mirrored,
-        bgr=bgr,
+        bgr=opened.bgr,
+        sources=(source,),
     )
 
 

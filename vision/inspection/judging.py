@@ -41,6 +41,7 @@ from vision.inspection.verdict.layings import LayingVerdict, Looks, mark_verdict
 from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
 from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
+from vision.inspection.verdict.sources import source_notes
 from vision.job.job import Camera, SingleMark, Strip
 from vision.job.plausible import unusual
 from vision.marks.picture import Picture
@@ -335,7 +336,8 @@ def _of_pictures(found: Findings) -> tuple[Reason, ...]:
         if each.rows != "all"
     ]
     # A shape that stays open is the reason of each camera that it keeps from being judged.
-    return (*combed, *(each.reason for each in found.shapes if not each.open))
+    shapes = [each.reason for each in found.shapes if not each.open]
+    return (*combed, *shapes, *source_notes(found.pictures.values()))
 
 
 def _warnings(

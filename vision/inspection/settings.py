@@ -25,6 +25,15 @@ class PictureSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SourceSettings:
+    """What is said of the files that pictures came in."""
+
+    apart_s: float = 4 * 3600.0
+    """Pictures taken farther apart are not of one visit; common practice, no source. Laying, aiming
+    and taking the pictures is half a day's work, the pictures at its end some minutes'."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SlipSettings:
     """Slips that happen; common practice, no source. What is laid has its own tolerance."""
 
@@ -137,6 +146,7 @@ class Settings:
     """What seems to lie farther off is another thing than that mark."""
     pictures: PictureSettings = field(default_factory=PictureSettings)
     entries: EntrySettings = field(default_factory=EntrySettings)
+    sources: SourceSettings = field(default_factory=SourceSettings)
     slips: SlipSettings = field(default_factory=SlipSettings)
     aslope: AslopeSettings = field(default_factory=AslopeSettings)
     what_if: WhatIfSettings = field(default_factory=WhatIfSettings)

@@ -3,6 +3,7 @@
 In: `Picture`, a planned mark, a pose, a lens. Out: `Candidates`, `Measured`, `FoundCorner`.
 
 - `picture`, `picture_header`: the picture turned back; what its first bytes say
+- `sources`: the files that a picture was made of, and what was done to them
 - `fields`, `rows`: odd rows shifted against even ones, and what is then measured
 - `candidates`: places that look like a mark's centre, before anybody knows which mark
 - `measure`: the known mark drawn into the picture and fitted to its pixels

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.marks.sources.origin import Source
 from vision.units.arrays import Array
 from vision.units.plain import written
 
@@ -37,6 +38,8 @@ class Picture:
         The file's name alone, without its folder.
     sha256
         Of the file's bytes, in hexadecimal.
+    sources
+        Where it came from, one for each file; none where it was drawn here.
     width, height
         Of the picture in pixels; the same as delivered and turned back.
     mirrored
@@ -57,6 +60,7 @@ class Picture:
     mirrored: bool = written()
     rows: Rows = written(default="all")
     rows_apart_px: float | None = written(2, optional=True, default=None)
+    sources: tuple[Source, ...] = written(default=())
     bgr: Pixels
     width: int = written(init=False)
     height: int = written(init=False)
@@ -76,11 +80,20 @@ class Picture:
 
     @classmethod
     def from_delivered(
-        cls, *, name: str, file: str, sha256: str, mirrored: bool, bgr: Pixels
+        cls,
+        *,
+        name: str,
+        file: str,
+        sha256: str,
+        mirrored: bool,
+        bgr: Pixels,
+        sources: tuple[Source, ...] = (),
     ) -> Picture:
         """Make a picture from pixels as delivered: turned back here when `mirrored`."""
         turned = bgr[:, ::-1] if mirrored else bgr
-        return cls(name=name, file=file, sha256=sha256, mirrored=mirrored, bgr=turned)
+        return cls(
+            name=name, file=file, sha256=sha256, mirrored=mirrored, bgr=turned, sources=sources
+        )
 
     def as_delivered(self, pixels_px: Array) -> Array:
         """Pixels (..., 2) of the turned-back picture in the picture as delivered.

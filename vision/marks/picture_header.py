@@ -3,7 +3,8 @@
 A few bytes of header can declare a picture that fills the memory, and decoders answer a truncated
 file with grey bars and a warning; both are told apart here, from the bytes alone.
 
-Formats: JPEG (ITU-T T.81, annex B), PNG (ISO/IEC 15948) and BMP (the BITMAPINFOHEADER family).
+Headers are read of JPEG (ITU-T T.81, annex B), PNG (ISO/IEC 15948) and BMP (the BITMAPINFOHEADER
+family); the others are known by their first bytes, and read where they are decoded.
 """
 
 from __future__ import annotations
@@ -12,8 +13,14 @@ import struct
 import zlib
 from dataclasses import dataclass
 
-FORMATS = "a JPEG, PNG or BMP picture"
+FORMATS = "a JPEG, PNG, BMP, TIFF, WebP, AVIF or HEIC picture"
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_BRANDS = {
+    "AVIF": {b"avif", b"avis"},
+    "HEIC": {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"},
+}
+"""Brands of a still in an ISO base media file (ISO/IEC 23008-12, annex B; the AVIF specification);
+what both share, `mif1`, is an AVIF where a brand of AVIF stands beside it."""
 _NO_FRAME = (0xC4, 0xC8, 0xCC)
 """Markers among C0 to CF that start no frame: tables, an extension, arithmetic conditioning."""
 _ALONE = (0x01, *range(0xD0, 0xD9))
@@ -41,6 +48,22 @@ def read_header(data: bytes) -> Header | None:
             return _bmp(data)
     except (struct.error, IndexError):
         return None
+    return None
+
+
+def format_apart(data: bytes) -> str | None:
+    """The format of a picture that is decoded in a process of its own; None for any other file.
+
+    TIFF (revision 6.0), WebP (RFC 9649), AVIF and HEIC, by their first bytes.
+    """
+    if data[:4] in (b"II*\0", b"MM\0*"):
+        return "TIFF"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WebP"
+    if data[4:8] == b"ftyp":
+        size = min(int.from_bytes(data[:4], "big"), 256)
+        brands = {data[8:12], *(data[at : at + 4] for at in range(16, size, 4))}
+        return next((name for name, those in _BRANDS.items() if brands & those), None)
     return None
 
 

@@ -20,6 +20,7 @@ FAMILIES = (
     "no_fit",
     "pictures",
     "seams",
+    "sources",
     "stated",
 )
 """The files of words of a check, `texture` aside: its codes are its own."""

@@ -1,0 +1,1 @@
+"""Stands for a decoder that dies without a word."""

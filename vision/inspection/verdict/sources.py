@@ -1,0 +1,42 @@
+"""What a person should know of the files that pictures were made of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from vision.inspection.settings import SETTINGS
+from vision.marks.picture import Picture
+from vision.units.reason import Reason
+
+
+def source_notes(pictures: Iterable[Picture]) -> tuple[Reason, ...]:
+    """Which pictures an orientation tag had turned, and whether they were taken far apart."""
+    pictures = tuple(pictures)
+    turned = [
+        Reason("picture-turned", file=source.file, turned=source.turned)
+        for picture in pictures
+        for source in picture.sources
+        if source.turned != "not"
+    ]
+    return (*dict.fromkeys(turned), *_taken_apart(pictures))
+
+
+def _taken_apart(pictures: Iterable[Picture]) -> tuple[Reason, ...]:
+    """Pictures that cameras noted to have been taken hours apart; times of files tell nothing."""
+    taken = [
+        (datetime.fromisoformat(source.time), source.file)
+        for picture in pictures
+        for source in picture.sources
+        if source.time is not None
+    ]
+    if not all(when.tzinfo for when, _ in taken):
+        # Clocks that do not say where they are set: taken for clocks of one place.
+        taken = [(when.replace(tzinfo=None), file) for when, file in taken]
+    if len(taken) < 2:
+        return ()
+    (first, first_file), (last, last_file) = min(taken), max(taken)
+    apart_s = (last - first).total_seconds()
+    if apart_s <= SETTINGS.sources.apart_s:
+        return ()
+    return (Reason("taken-apart", first=first_file, last=last_file, apart_s=apart_s),)

@@ -1,0 +1,6 @@
+"""Where a picture came from and how it was treated before anything was measured.
+
+In: pixels as decoded. Out: `Picture`s with their `Source`s.
+
+- `origin`: one file that a picture was made of; the contract of every source
+"""
