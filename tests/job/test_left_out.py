@@ -105,7 +105,7 @@ def test_whose_picture_a_file_is(file: str, camera: str | None) -> None:
 
 def test_what_ends_as_a_picture() -> None:
     assert is_picture_name("LEFT.Jpeg")
-    assert not is_picture_name("left.heic")
+    assert not is_picture_name("left.gif")
     assert not is_picture_name(".left.jpg")
 
 

@@ -10,8 +10,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-ENDINGS = (".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".bmp", ".dib")
-"""Of the formats that are read: JPEG, PNG and BMP, as cameras and recorders end their names."""
+ENDINGS = (
+    *(".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".bmp", ".dib"),
+    *(".tif", ".tiff", ".webp", ".avif", ".heic", ".heif", ".hif"),
+)
+"""Of the formats that are read, as cameras, phones and recorders end their names."""
 
 _JOINTS = re.compile(r"[\s_.-]+")
 
