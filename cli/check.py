@@ -54,6 +54,7 @@ def check(
     with reported(debug):
         # Imported here, since they bring OpenCV and SciPy and --help needs neither.
         from cli.check_table import show
+        from cli.since import last_kept, since_lines
         from vision.comparison.record import kept_check
         from vision.documents.result import result_of
         from vision.files import disk, record_file
@@ -67,6 +68,7 @@ def check(
             # Before anybody waits for an inspection that could then not be kept.
             record_file.record_ready(record)
             texts = disk.read_job_texts(job_file)
+        before = last_kept(record or job_file.parent / record_file.RECORD_NAME, job_file.name)
         with _progress() as progress:
             progress("reading the job and its pictures")
             job, pictures = disk.read_inspection_input(job_file)
@@ -80,6 +82,8 @@ def check(
                 number = record_file.add_to_record(record, kept)
         with reader_may_leave():
             show(inspection, result)
+            if before is not None:
+                say(*since_lines(before, result))
             say(f"report: {folder / 'report.html'}")
             if record is not None:
                 say(f"kept as check {number} in {record}")
