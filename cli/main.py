@@ -22,6 +22,7 @@ from cli.scene import scene
 from cli.sheet import sheet
 from cli.trouble import CRASH, INTERRUPTED, bug
 from cli.walk import walk
+from cli.watch import watch
 from cli.whatif import whatif
 from vision import __version__
 from vision.documents.cautions import CAUTION
@@ -34,7 +35,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 _BEFORE = plan, sheet, marks, measure
-_ON_THE_DAY = check, walk, whatif, record, compare, picks
+_ON_THE_DAY = watch, check, walk, whatif, record, compare, picks
 for command in (*_BEFORE, *_ON_THE_DAY, lens, scene, length):
     app.command()(command)
 

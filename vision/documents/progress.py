@@ -14,9 +14,13 @@ from typing import Any
 import numpy as np
 
 from vision.camera.geometry import ANGLES, wrap_degrees
+from vision.documents.check_words.words import say_check
 from vision.documents.result import aim_judged
 from vision.documents.templates import written_text
+from vision.inspection.inspected import InspectedCamera
 from vision.inspection.verdict.rule import COVERAGE, Judgement
+from vision.units.length_words import LengthWords
+from vision.units.plain import plain
 
 TOO_FAR = {
     "pan": ("too far right", "too far left"),
@@ -56,11 +60,11 @@ class AngleChange:
         """Whether its judgement changed, or it did by more than two sigma of both."""
         if self.before.word != self.after.word:
             return True
-        sigmas = (self.before.sigma_deg, self.after.sigma_deg)
-        if None in sigmas:
+        then, now = self.before.sigma_deg, self.after.sigma_deg
+        if then is None or now is None:
             return False
         moved = abs(float(wrap_degrees(self.after.off_deg - self.before.off_deg)))
-        doubt = COVERAGE * float(np.hypot(*(each or 0.0 for each in sigmas)))
+        doubt = COVERAGE * float(np.hypot(then, now))
         return moved > max(doubt, SEEN_DEG)
 
 
@@ -88,6 +92,29 @@ def angles_left(entry: Mapping[str, Any]) -> tuple[AngleLeft, ...]:
         for name in ANGLES
         if aim.get(name) is not None
     )
+
+
+def left_text(entry: Mapping[str, Any]) -> str:
+    """What is left to turn of a camera, or the first reason why it is not kept; none for keep."""
+    if entry["verdict"] == "keep":
+        return ""
+    angles = [each for each in angles_left(entry) if each.word != "within"]
+    reason = next((each["text"] for each in entry["reasons"]), "")
+    return written_text("left.txt.j2", angles=angles, reason=reason).strip()
+
+
+def changed_text(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """What changed of a camera from one picture to the next; empty where nothing did."""
+    found = [each for each in angle_changes(before, after) if each.matters]
+    return ", ".join(
+        f"{c.after.name} {abs(c.before.off_deg):.1f} -> {abs(c.after.off_deg):.1f}" for c in found
+    )
+
+
+def camera_entry(found: InspectedCamera, lengths: LengthWords) -> dict[str, Any]:
+    """One camera as its result will have it, before there is one."""
+    entry: dict[str, Any] = plain(found, say_check(lengths))
+    return entry
 
 
 def angle_changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[AngleChange, ...]:

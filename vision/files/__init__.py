@@ -6,5 +6,6 @@ In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves a
 - `picture_files`: which file is a camera's picture
 - `pictures`: bytes of a picture to pixels, or what is wrong with them; `decoding`: formats that are
   decoded in a process of their own
+- `snapshots`: a job's pictures as they come, each read once
 - `record_file`: kept checks; `salvage`: what can be read of a damaged one
 """

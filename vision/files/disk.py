@@ -76,7 +76,7 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
         except BadInputError as error:
             faults.extend(error.faults)
     if job is not None:
-        faults.extend(_lens_size_faults(job, stills, path.name))
+        faults.extend(lens_size_faults(job, stills, path.name))
     if faults or job is None:
         raise BadInputError(faults)
     return job, tuple(stills)
@@ -167,7 +167,8 @@ def _other_texts(text: bytes, directory: Path) -> dict[str, bytes | None]:
     return texts
 
 
-def _lens_size_faults(job: Job, pictures: list[Picture], file: str) -> Iterator[Fault]:
+def lens_size_faults(job: Job, pictures: Sequence[Picture], file: str) -> Iterator[Fault]:
+    """Pictures of another size than that for which their camera's lens was fitted."""
     sizes = {picture.name: (picture.width, picture.height) for picture in pictures}
     for camera in job.cameras:
         fitted = job.lens_of(camera).fitted
