@@ -29,7 +29,7 @@ from vision.planning.layouts import extent_m
 from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, minutes_of, propose, shortcomings
 from vision.planning.settings import SETTINGS
-from vision.planning.sizes import KINDS, SIZES
+from vision.planning.sizes import KINDS, SIZES, sizes_for
 from vision.practice.deviations import Deviations
 from vision.views.seams.lines import seam_lines
 
@@ -195,6 +195,43 @@ def test_a_proposal_keeps_to_the_lot_and_to_the_tape(vehicle):
     assert extent_m(found.job)[0] + 2 * SETTINGS.lot_room_m <= 13.5 + 1e-9
     assert all(strip.length_m <= 6.0 and strip.tape_width_m <= 0.3 for strip in found.job.strips)
     assert {"left_1", "left_2"} <= {strip.name for strip in found.job.strips}
+
+
+def test_a_proposal_for_tape_and_paper_that_can_be_bought(vehicle):
+    means, page_m = Means(tape_width_m=0.15), (0.177, 0.266)
+    found = propose(replace(vehicle, means=means), page_m=page_m)
+    assert not isinstance(found, NoProposal), found.reasons
+    assert shortcomings(found.prediction, rarely=False) == ()
+    for strip in found.job.strips:
+        assert strip.tape_width_m == 0.15
+        assert strip.shape.extent_m[1] + 2 * SETTINGS.tape_margin_m <= 0.15 + 1e-9
+        assert strip.shape.extent_m[0] <= page_m[1]
+        assert strip.shape.line_m <= 0.4 * strip.shape.half_extent_m[1] + 1e-9
+
+
+@pytest.mark.parametrize("tape_m", [0.09, 0.1, 0.125, 0.15, 0.18, 0.3])
+def test_sizes_for_a_tape_lie_on_it_and_grow(tape_m):
+    sizes = sizes_for("cross", tape_m)
+    assert all(each.side_tape_m == each.end_tape_m == tape_m for each in sizes)
+    for each in sizes:
+        for shape in (each.side, each.end):
+            assert 2 * (shape.half_extent_m[1] + SETTINGS.tape_margin_m) <= tape_m + 1e-9
+    reaches = [each.side.half_extent_m[0] for each in sizes]
+    assert reaches == sorted(reaches)
+
+
+def test_tape_that_is_too_narrow_for_any_mark(vehicle):
+    found = propose(replace(vehicle, means=Means(tape_width_m=0.08)))
+    assert isinstance(found, NoProposal)
+    (reason,) = found.reasons
+    assert (reason.code, reason.arguments["needed_m"]) == ("tape-too-narrow", 0.09)
+    assert sizes_for("cross", 0.09)
+
+
+def test_a_page_bounds_a_mark_where_any_fits_on_one():
+    assert [each.side.arm_along_m for each in sizes_for("cross", 0.15, (0.177, 0.266))] == [0.12]
+    # None fits: parts, then.
+    assert sizes_for("cross", 0.3, (0.05, 0.05)) == sizes_for("cross", 0.3)
 
 
 def test_a_vehicle_in_inches_gets_inches(vehicle):

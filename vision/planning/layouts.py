@@ -77,7 +77,6 @@ def _strips(job: Job, choice: Choice) -> list[Strip]:
     places = _places(job, choice)
     across, (behind, ahead) = _across(job, choice), _reach(places, choice)
     row = _grid(SETTINGS.outer_m, choice)
-    # An outer row at the side would cross an end strip that reaches as far: it stops at the body.
     beside = _grid(job.vehicle.length_m / 2, choice, up=False)
     strips = []
     for number, name in enumerate(SIDES):
@@ -89,8 +88,11 @@ def _strips(job: Job, choice: Choice) -> list[Strip]:
         ends = ((behind, at), (ahead, at)) if lengthways else ((at, across), (at, -across))
         strips.append(_strip(name, ends, spacing, choice))
         if choice.rows[int(lengthways)]:
+            # Where it would cross an end strip that reaches as far, a side's row stops at the body.
+            clear = abs(outer) - choice.size.side_width_m / 2 > across + SETTINGS.tape_beyond_m
+            first, last = (behind, ahead) if clear else (-beside, beside)
             far = (
-                ((-beside, outer), (beside, outer))
+                ((first, outer), (last, outer))
                 if lengthways
                 else ((outer, across), (outer, -across))
             )

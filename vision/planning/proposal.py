@@ -21,7 +21,7 @@ from vision.planning.layouts import Choice, extent_m, laid_out
 from vision.planning.limits import place_of
 from vision.planning.prediction import predict
 from vision.planning.settings import SETTINGS
-from vision.planning.sizes import SIZES, MarkKind, Size
+from vision.planning.sizes import MarkKind, Size, narrowest_tape_m, sizes_for
 from vision.units.reason import Reason
 
 SIDE_STEPS = (60, 50, 40, 30, 24, 20, 16, 12, 8)
@@ -63,20 +63,21 @@ def propose(
     size_px: tuple[int, int] = USUAL_SIZE_PX,
     *,
     mark: MarkKind = "cross",
+    page_m: tuple[float, float] | None = None,
 ) -> Proposal | NoProposal:
     """The cheapest layout of one kind of `mark` for a vehicle that has no `shortcomings`.
 
     First among layouts with raised marks, which alone do not lie in the ground's plane, so that a
     height need not be taken on the word of whoever measured it; then among those without. Where
     none of them keeps the gap of nineteen faultless jobs in twenty within its tolerance, the gap
-    that such jobs usually have is enough, and the forecast says so.
+    that such jobs usually have is enough, and the forecast says so. Marks lie on the tape that the
+    job states, if any, and fit a sheet of paper with `page_m` (width, height) for them, if any do.
     """
     imperial = vehicle_job.lengths.imperial
     grid_m = SETTINGS.inch_grid_m if imperial else SETTINGS.metric_grid_m
-    widest_m = (vehicle_job.means.tape_width_m or np.inf) + 1e-9
-    sizes = tuple(size for size in SIZES[mark] if size.end_tape_m <= widest_m)
+    sizes = sizes_for(mark, vehicle_job.means.tape_width_m, page_m)
     if not sizes:
-        needed_m = SIZES[mark][0].end_tape_m
+        needed_m = narrowest_tape_m(mark)
         return NoProposal(reasons=(Reason("tape-too-narrow", needed_m=needed_m),))
     search = _Search(vehicle_job, light, size_px, grid_m, sizes)
     outs = search.fitting_outs()
@@ -114,8 +115,7 @@ class _Search:
     def fitting_outs(self) -> list[int]:
         """How far out the end strips may lie on the lot, in steps, in the order to try."""
         outs = (*OUT_STEPS, FAR_OUT_STEPS)
-        fitting = [out for out in outs if self._fits(self.closest(out))]
-        return fitting[:1] + [out for out in fitting[1:] if out == FAR_OUT_STEPS]
+        return [out for out in outs if self._fits(self.closest(out))]
 
     def cheapest(self, out: int, raised: bool, *, rarely: bool) -> Proposal | None:
         """The cheapest layout without shortcomings; sizes that fail at their densest are passed by.
@@ -239,9 +239,13 @@ def _unsure_marks(prediction: Prediction) -> Iterator[Reason]:
         if camera.marks < sure or camera.strips < 2:
             counts = {"marks": camera.marks, "strips": camera.strips, "wanted": sure}
             yield Reason("few-sure-marks", camera=camera.name, **counts)
+    raised = {mark.name for mark in prediction.job.marks if mark.at_m[2] > 0}
+    seen = {(view.camera, view.mark.name) for view in prediction.views if view.status == "seen"}
     for seam in prediction.seams:
-        if seam.shared_marks < shared:
-            counts = {"marks": seam.shared_marks, "wanted": shared}
+        # A raised mark that both see ties their views as well as one on the ground does.
+        both = sum(all((name, mark) in seen for name in seam.between) for mark in raised)
+        if seam.shared_marks + both < shared:
+            counts = {"marks": seam.shared_marks + both, "wanted": shared}
             yield Reason("few-shared-marks", between=seam.between, **counts)
 
 

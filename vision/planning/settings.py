@@ -78,6 +78,9 @@ class PlanningSettings:
     source."""
     tape_margin_m: float = 0.01
     """Tape on either side of a mark: what keeps its ends light all round."""
+    shortest_arm_m: float = 0.035
+    """Across the tape, of a cross on tape of 9 cm: below, its lines are thinner than a pixel 3 m
+    away."""
     roll_m: float = 0.18
     """Of the usual roll of tape; a board's panel may be wider than what it lies on."""
     crowded_spacings: float = 2.4

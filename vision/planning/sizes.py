@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -24,6 +24,8 @@ class Size:
 
     side: MarkShape
     end: MarkShape
+    tape_m: float | None = None
+    """Width of the tape at hand, where there is one to keep to."""
 
     @property
     def kind(self) -> str:
@@ -33,12 +35,15 @@ class Size:
     @property
     def side_width_m(self) -> float:
         """What a side strip's marks take up across, with what must be light beside them."""
-        return self.side.extent_m[1] + 2 * SETTINGS.tape_margin_m
+        return self._width_m(self.side)
 
     @property
     def end_width_m(self) -> float:
         """The same of an end strip."""
-        return self.end.extent_m[1] + 2 * SETTINGS.tape_margin_m
+        return self._width_m(self.end)
+
+    def _width_m(self, shape: MarkShape) -> float:
+        return max(shape.extent_m[1] + 2 * SETTINGS.tape_margin_m, self.tape_m or 0.0)
 
     @property
     def side_tape_m(self) -> float:
@@ -51,7 +56,15 @@ class Size:
         return self._tape_m(self.end_width_m)
 
     def _tape_m(self, width_m: float) -> float:
+        if self.tape_m is not None:
+            return self.tape_m
         return min(width_m, SETTINGS.roll_m) if self.side.border_m else width_m
+
+    @property
+    def print_m(self) -> tuple[float, float]:
+        """Width and height of the paper that the larger of its marks takes."""
+        along, across = zip(self.side.extent_m, self.end.extent_m, strict=True)
+        return max(across), max(along)
 
     def crowded(self, side_m: float, end_m: float) -> bool:
         """Whether marks half a spacing apart would touch, or nearly."""
@@ -107,6 +120,61 @@ SIZES: dict[MarkKind, tuple[Size, ...]] = {
 """The smallest first. Lines of crosses stay thin: one of more than 14 px near its own camera is no
 longer found as a line. Larger quadrants and boards would touch at the widest spacing that is tried
 across the ends."""
+
+
+_LINE_SHARE = 0.4
+"""Of a cross's shorter arm, the width of its lines at most: the sizes above have a third or less,
+and a line nearer to a square is no longer found as one."""
+
+
+def sizes_for(
+    kind: MarkKind, tape_m: float | None = None, page_m: tuple[float, float] | None = None
+) -> tuple[Size, ...]:
+    """Marks that lie on tape of one width, the smallest first; empty where none is so small.
+
+    `page_m` is the width and height that a sheet of paper has for a mark: larger ones, printed in
+    parts, come in only where none fits on one. Across the tape a cross is as long as the tape
+    allows, and its lines stay thin against that; along the tape it is as long as ever. A board
+    lies on a panel, which may be wider than its tape.
+    """
+    sizes: tuple[Size, ...] = SIZES[kind]
+    if tape_m is not None:
+        room_m = round(float(np.floor(500 * tape_m + 1e-6)) / 1000 - SETTINGS.tape_margin_m, 6)
+        on_tape = (_on_tape(size, tape_m, room_m) for size in sizes)
+        sizes = tuple(dict.fromkeys(size for size in on_tape if size is not None))
+    if page_m is None:
+        return sizes
+    one_sheet = tuple(
+        size
+        for size in sizes
+        if all(need <= most + 1e-9 for need, most in zip(size.print_m, page_m, strict=True))
+    )
+    return one_sheet or sizes
+
+
+def narrowest_tape_m(kind: MarkKind) -> float:
+    """The narrowest tape, to a centimetre, that any mark of a kind lies on."""
+    widths = (number / 100 for number in range(1, 100))
+    return next(width for width in widths if sizes_for(kind, width))
+
+
+def _on_tape(size: Size, tape_m: float, room_m: float) -> Size | None:
+    """The size as narrow as half a tape allows, `room_m`; None where it cannot be."""
+    if isinstance(size.side, Cross) and isinstance(size.end, Cross):
+        side_m = min(size.side.arm_across_m, room_m)
+        end_m = min(size.end.arm_across_m, room_m)
+        if min(side_m, end_m) < SETTINGS.shortest_arm_m:
+            return None
+        line_m = min(size.side.line_m, _LINE_SHARE * min(side_m, end_m))
+        line_m = round(float(np.floor(1000 * line_m + 1e-6)) / 1000, 6)
+        return Size(
+            side=replace(size.side, arm_across_m=side_m, line_m=line_m),
+            end=replace(size.end, arm_across_m=end_m, line_m=line_m),
+            tape_m=tape_m,
+        )
+    panel = bool(size.side.border_m)
+    fits = panel or max(size.side.half_extent_m[1], size.end.half_extent_m[1]) <= room_m + 1e-9
+    return replace(size, tape_m=tape_m) if fits else None
 
 
 def raised_height_m(job: Job) -> float:
