@@ -12,6 +12,7 @@ from cli.check import check
 from cli.compare import compare
 from cli.length import length
 from cli.lens import lens
+from cli.lot.command import lot
 from cli.marks import marks
 from cli.measure import measure
 from cli.picks import picks
@@ -35,7 +36,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 _BEFORE = plan, sheet, marks, measure
-_ON_THE_DAY = watch, check, walk, whatif, record, compare, picks
+_ON_THE_DAY = lot, watch, check, walk, whatif, record, compare, picks
 for command in (*_BEFORE, *_ON_THE_DAY, lens, scene, length):
     app.command()(command)
 

@@ -2,8 +2,9 @@
 
     python -m tests.accuracy.running SETS [--orders 3] [--seed 1]
 
-Two results are the same where texts, codes, ids and verdicts are, and every number is within one
-unit of its last written digit.
+Two results are the same where texts, codes, ids and verdicts are, and every number as nearly as
+`tests.same_results` says. A second cold check is compared as well: single precision makes it
+differ.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ def main() -> None:
     for folder in asked.sets:
         job, pictures = read_inspection_input(folder / "job.toml")
         cold = result_of(inspect(job, pictures))
+        found = differences(cold, result_of(inspect(job, pictures)))
+        print(f"{folder.name:14s} {'cold again':26s} {len(found)} differences", *found[:3])
         for _ in range(asked.orders):
             running, there = Running(), {}
             for index in random.permutation(len(pictures)):

@@ -128,7 +128,7 @@ def placed(
         job = shape.in_job(job)
 
     def look_as(other: Job, camera: Camera, grey: Grey) -> Outcome:
-        return recall(_looked_at, other, camera, grey, by_name[camera.name].rows)
+        return recall(looked_at, other, camera, grey, by_name[camera.name].rows)
 
     def look(camera: Camera, grey: Grey) -> Outcome:
         return look_as(job, camera, grey)
@@ -200,7 +200,8 @@ def with_textures(found: Findings) -> Findings:
     return replace(found, textures=textures)
 
 
-def _looked_at(job: Job, camera: Camera, grey: Grey, rows: Rows) -> Outcome:
+def looked_at(job: Job, camera: Camera, grey: Grey, rows: Rows) -> Outcome:
+    """What one camera's marks are in a grey picture, by that picture alone."""
     prior = lens_prior(job.lens_of(camera), grey.shape[1], grey.shape[0])
     return identified(job, planned_layout(job), camera, prior, grey, rows)
 
