@@ -7,6 +7,7 @@ The engine is used by one thread; what it found is handed over whole, as a value
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from vision.marks.picture import Picture
 
 MOST_SAID = 6
+JOB_AGAIN_S = 1.0
+"""How often it is looked whether somebody has changed the job file."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -45,6 +48,7 @@ class Day:
     _said: deque[Said] = field(default_factory=lambda: deque(maxlen=MOST_SAID))
     _cards: Cards = field(default_factory=Cards)
     _news: bool = False
+    _stamp: tuple[int, int] | None = None
     _lock: Lock = field(default_factory=Lock)
 
     # --- asked for by requests -------------------------------------------------------------------
@@ -72,6 +76,11 @@ class Day:
         self._news = True
         self._show(phase=self.shown.phase or "waiting to be looked at")
 
+    def noted(self, text: str) -> None:
+        """Keep a note."""
+        self.folder.keep_note(text)
+        self._show(note=text)
+
     def kept(self) -> int | None:
         """Keep the check in the record, as `check --keep` does: its number; None for none."""
         from cli.check import now
@@ -92,7 +101,10 @@ class Day:
     async def work(self, stirred: asyncio.Event) -> None:
         """Inspect whenever something is new, until cancelled."""
         while True:
-            await stirred.wait()
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(stirred.wait(), JOB_AGAIN_S)
+            if not stirred.is_set() and self._job_stamp() == self._stamp:
+                continue
             stirred.clear()
             try:
                 await asyncio.to_thread(self.look)
@@ -163,6 +175,7 @@ class Day:
         """Read the job again; what is wrong with it is said, and the last good one stays."""
         from vision.files.disk import read_job, read_job_texts
 
+        self._stamp = self._job_stamp()
         try:
             texts = read_job_texts(self.job_file)
             if texts != self._texts:
@@ -174,6 +187,14 @@ class Day:
             return False
         self._show(job=self._job.name if self._job else "", job_faults=())
         return True
+
+    def _job_stamp(self) -> tuple[int, int] | None:
+        """What tells one state of the job file from another; None where it is gone."""
+        try:
+            found = self.job_file.stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_size
 
     def _pictures(self, job: Job, current: dict[str, Snapshot]) -> dict[str, Picture]:
         """The pictures of the day that count, each read once."""

@@ -87,6 +87,11 @@ class Shown:
     result: dict[str, Any] | None = None
 
     @property
+    def worth_saying(self) -> tuple[Said, ...]:
+        """The last line, and what could not be taken a moment before."""
+        return (*self.said[:1], *(each for each in self.said[1:] if not each.good))
+
+    @property
     def missing(self) -> tuple[str, ...]:
         """Cameras without a picture."""
         return tuple(card.name for card in self.cards if card.still is None)

@@ -127,9 +127,8 @@ async def note(page: Page, fields: Fields, uploads: list[Upload]) -> None:
     """Write down what somebody noted."""
     del uploads
     text = fields.get("note", "")[: LIMITS.note_characters]
-    await asyncio.to_thread(page.day.folder.keep_note, text)
+    await asyncio.to_thread(page.day.noted, text)
     page.day.say("The note was kept")
-    page.stir()
 
 
 async def keep(page: Page, fields: Fields, uploads: list[Upload]) -> None:
