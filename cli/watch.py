@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 from cli.options import Debug, Fraction, JobFile
 from cli.printing import say
 from cli.trouble import FAIL, NOT_JUDGED, reported
-from cli.watch_lines import Lines, lines_on
+from cli.watch_lines import LOOKING, Lines, lines_on
 
 if TYPE_CHECKING:
     from vision.files.snapshots import SnapshotFolder, Snapshots
     from vision.inspection.inspected import Inspection
-    from vision.inspection.running import Running
+    from vision.inspection.running import JudgedAim, Running
 
 STEP_MS, DEBOUNCE_MS, LOOK_AGAIN_MS = 20, 100, 250
 """How long nothing may happen before what happened is told, at most; and an unfinished file's."""
@@ -80,6 +80,7 @@ class Following:
             yield from self._inspected(there, lines)
 
     def _inspected(self, there: Snapshots, lines: Lines) -> Iterator[str | None]:
+        from vision.documents.progress import left_of
         from vision.job.job import Job
 
         faults = [
@@ -98,7 +99,17 @@ class Following:
         if not there.pictures:
             return
         inspection = None
-        for inspection in self.running.inspections(job, there.pictures, lines.busy):
+        new = {
+            name
+            for name, picture in there.pictures.items()
+            if name not in self._now or self._now[name]["picture"]["sha256"] != picture.sha256
+        }
+
+        def aimed(aims: Mapping[str, JudgedAim]) -> None:
+            for name in new & aims.keys():
+                lines.camera(name, LOOKING, left_of(aims[name]), "")
+
+        for inspection in self.running.inspections(job, there.pictures, lines.busy, aimed):
             self._show(inspection, there, lines)
         whole = len(there.pictures) == len(job.cameras)
         verdict = inspection.verdict if inspection and whole else None

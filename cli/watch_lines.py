@@ -11,6 +11,8 @@ from typing import Any
 from cli.printing import FAILED_STYLE, STYLES, printable, say
 
 WAITING = "waiting for its picture"
+LOOKING = "looking"
+"""In the place of a verdict while only the aim is known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +92,8 @@ class DrawnLines(Lines):
         for head in ("camera", "verdict", "left to do", "since the picture before"):
             table.add_column(head)
         for name, line in self.held.items():
-            style = STYLES.get(line.verdict, FAILED_STYLE if line.verdict else "dim")
+            style = STYLES.get(line.verdict, FAILED_STYLE)
+            style = "dim" if line.verdict in ("", LOOKING) else style
             cells = (name, line.verdict, line.left or "nothing", line.changed)
             texts = [Text(printable(cell)) for cell in cells]
             texts[1].stylize(style)

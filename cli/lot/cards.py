@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cli.lot.shown import Aim, Card, Still
 from vision.camera.geometry import ANGLES
-from vision.documents.progress import angles_left, camera_entry, changed_text
+from vision.documents.progress import angles_left, angles_of, camera_entry, changed_text
 from vision.documents.report.pictures import turned
 from vision.documents.target_picture import target
 from vision.inspection.inspected import InspectedCamera
@@ -20,6 +20,7 @@ from vision.marks.picture import encoded
 if TYPE_CHECKING:
     from vision.files.day_folder import DayFolder, Snapshot
     from vision.inspection.inspected import Inspection
+    from vision.inspection.running import JudgedAim
     from vision.job.job import Job
     from vision.marks.picture import Picture, Pixels
 
@@ -82,6 +83,15 @@ class Cards:
             )
             cards.append(card)
         return tuple(cards)
+
+    def aimed(self, cards: tuple[Card, ...], aims: Mapping[str, JudgedAim]) -> tuple[Card, ...]:
+        """The cards, those that are being looked at with how their camera looks."""
+        return tuple(
+            replace(card, left=angles_of(aims[card.name]), limits_deg=self._limits())
+            if card.still and not card.verdict and card.name in aims
+            else card
+            for card in cards
+        )
 
     def of(self, inspection: Inspection, pictures: Mapping[str, Picture]) -> tuple[Card, ...]:
         """The cards of what was found."""
@@ -155,8 +165,6 @@ class Cards:
     def _judged(self, number: int, entry: Entry, found: InspectedCamera, picture: Picture) -> Card:
         assert self._job is not None
         name, before = entry["name"], self._before.get(entry["name"], ())
-        allowed = self._job.tolerances
-        limits = (allowed.aim_rad, allowed.aim_rad, allowed.roll_rad)
         trail = [aim for each in (*before, entry) if (aim := _off(each)) is not None]
         return Card(
             name=name,
@@ -165,7 +173,7 @@ class Cards:
             reasons=tuple(reason["text"] for reason in entry["reasons"]),
             actions=tuple(action["text"] for action in entry["actions"]),
             left=angles_left(entry),
-            limits_deg=dict(zip(ANGLES, map(float, np.degrees(limits)), strict=True)),
+            limits_deg=self._limits(),
             trail=tuple(trail),
             changed=changed_text(before[-1], entry) if before else "",
             since_morning=changed_text(before[0], entry) if len(before) > 1 else "",
@@ -175,6 +183,13 @@ class Cards:
             older=self._is_older(name),
             target=target(self._job, found),
         )
+
+    def _limits(self) -> dict[str, float]:
+        """What the job allows of each angle, in degrees."""
+        assert self._job is not None
+        allowed = self._job.tolerances
+        limits = np.degrees([allowed.aim_rad, allowed.aim_rad, allowed.roll_rad])
+        return dict(zip(ANGLES, map(float, limits), strict=True))
 
     def _is_older(self, name: str) -> bool:
         """Whether a picture came later than the one that counts, but was taken before it."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from threading import Lock
@@ -22,7 +22,7 @@ from vision.units.errors import BadInputError
 
 if TYPE_CHECKING:
     from vision.inspection.inspected import Inspection
-    from vision.inspection.running import Running
+    from vision.inspection.running import JudgedAim, Running
     from vision.job.job import Job
     from vision.marks.picture import Picture
 
@@ -138,12 +138,15 @@ class Day:
             self._show(verdict="", result=None, seams=(), strips=(), steps=(), open_points=())
             self.inspection = None
             return
-        for inspection in self.running.inspections(self._job, pictures, self._phase):
+        for inspection in self.running.inspections(self._job, pictures, self._phase, self._aimed):
             self.inspection = inspection
             self._show(cards=self._cards.of(inspection, pictures), **self._cards.seams(inspection))
             if self._news:
                 return
         self._whole(self.inspection, pictures, current)
+
+    def _aimed(self, aims: Mapping[str, JudgedAim]) -> None:
+        self._show(cards=self._cards.aimed(self.shown.cards, aims))
 
     def _whole(
         self,

@@ -31,7 +31,7 @@ class Aimed:
     def __init__(self, inspection):
         self.inspection = inspection
 
-    def inspections(self, job, pictures, progress):
+    def inspections(self, job, pictures, progress, aimed):
         progress("judging")
         yield replace(
             self.inspection,

@@ -7,7 +7,7 @@ sigma of both.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,7 @@ from vision.documents.check_words.words import say_check
 from vision.documents.result import aim_judged
 from vision.documents.templates import written_text
 from vision.inspection.inspected import InspectedCamera
+from vision.inspection.running import JudgedAim
 from vision.inspection.verdict.rule import COVERAGE, Judgement
 from vision.units.length_words import LengthWords
 from vision.units.plain import plain
@@ -94,12 +95,30 @@ def angles_left(entry: Mapping[str, Any]) -> tuple[AngleLeft, ...]:
     )
 
 
+def angles_of(aim: JudgedAim) -> tuple[AngleLeft, ...]:
+    """The same of an aim that is known before there is a result."""
+    sigmas = [float(each) if np.isfinite(each) else None for each in np.degrees(aim.sigma_rad)]
+    rows = zip(ANGLES, np.degrees(aim.off_rad), sigmas, aim.words, strict=True)
+    return tuple(
+        AngleLeft(name=name, off_deg=float(off), sigma_deg=sigma, word=word)
+        for name, off, sigma, word in rows
+    )
+
+
 def left_text(entry: Mapping[str, Any]) -> str:
     """What is left to turn of a camera, or the first reason why it is not kept; none for keep."""
     if entry["verdict"] == "keep":
         return ""
     angles = [each for each in angles_left(entry) if each.word != "within"]
-    reason = next((each["text"] for each in entry["reasons"]), "")
+    return _left(angles, next((each["text"] for each in entry["reasons"]), ""))
+
+
+def left_of(aim: JudgedAim) -> str:
+    """What is left to turn of a camera of which no more is known yet."""
+    return _left([each for each in angles_of(aim) if each.word != "within"], "nothing to turn")
+
+
+def _left(angles: Sequence[AngleLeft], reason: str) -> str:
     return written_text("left.txt.j2", angles=angles, reason=reason).strip()
 
 

@@ -113,10 +113,12 @@ def placed(
     progress: Progress = lambda step: None,
     recall: Recall = afresh,
     absent: Set[str] = frozenset(),
+    aimed: Callable[[Job, Adjustment], None] = lambda job, adjustment: None,
 ) -> Findings:
     """All that is measured but the ground's texture, on which no verdict of a camera rests.
 
-    The pictures of `absent` cameras are black, and stand for none.
+    The pictures of `absent` cameras are black, and stand for none. `aimed` is told the adjustment,
+    after which no aim changes any more.
     """
     layout = planned_layout(job)
     progress("looking at rows and pixels")
@@ -166,6 +168,8 @@ def placed(
         kept = without_mirrors(by_name, outcomes, suspects, look, cost)
         if kept != outcomes:
             outcomes, adjustment = kept, _adjusted(job, layout, kept)
+    if not isinstance(adjustment, NoFit):
+        aimed(job, adjustment)
     progress("looking how sharp the pictures are")
     sharpness = {
         camera.name: _sharpness(job, layout, camera, by_name, outcomes, recall)

@@ -7,24 +7,38 @@ therefore the one that a single inspection of the same job and pictures would gi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.adjustment.adjusted import Adjustment
 from vision.identification.identified import Identified
 from vision.inspection.finding import Progress, looked_at, placed, with_textures
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
 from vision.inspection.memory import Memory
+from vision.inspection.verdict.cameras import aim_judgements
+from vision.inspection.verdict.common_turn import common_turn
+from vision.inspection.verdict.rule import Judgement
 from vision.inspection.whatif.asked import what_if
 from vision.job.job import Camera, Job
 from vision.marks.picture import Picture
 from vision.marks.rows import steadied
+from vision.units.arrays import Array
 
 MOST_OF_OTHER = 0.7
 """Of the share of marks seen that the next likely camera may reach where a picture's is named: a
 quarter of the marks may be covered. More leaves more to be asked."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JudgedAim:
+    """How a camera looks minus how it was meant to: pan, tilt, roll (3,), sigmas, judgements."""
+
+    off_rad: Array
+    sigma_rad: Array
+    words: tuple[Judgement, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,17 +52,22 @@ class Running:
         job: Job,
         pictures: Mapping[str, Picture],
         progress: Progress = lambda step: None,
+        aimed: Callable[[Mapping[str, JudgedAim]], None] = lambda aims: None,
     ) -> Iterator[Inspection]:
         """Every verdict as soon as it is known, then all that `inspect` gives.
 
-        `pictures` by their cameras' names: one that is not there is no fault, its camera is not
-        judged (`no-picture`). Only the first of the two lacks what the ground's texture says and
-        what turns and loads would do.
+        `aimed` is told before that how each camera looks. `pictures` by their cameras' names: one
+        that is not there is no fault, its camera is not judged (`no-picture`). Only the first
+        inspection of the two lacks what the ground's texture says and what turns and loads do.
         """
         self._memory.next_inspection()
         stills = [pictures.get(each.name) or nothing_yet(each, pictures) for each in job.cameras]
         absent = frozenset(c.name for c in job.cameras if c.name not in pictures)
-        found = placed(job, stills, progress, self._memory, absent)
+
+        def known(shaped: Job, adjustment: Adjustment) -> None:
+            aimed(_aims(shaped, adjustment))
+
+        found = placed(job, stills, progress, self._memory, absent, known)
         progress("judging")
         yield judged(found)
         progress("comparing the ground at the seams")
@@ -72,6 +91,19 @@ class Running:
         if first == 0.0 or second > MOST_OF_OTHER * first:
             return None
         return max(shares, key=lambda name: shares[name])
+
+
+def _aims(job: Job, adjustment: Adjustment) -> dict[str, JudgedAim]:
+    """How each camera looks that has a fit."""
+    common = common_turn(job, adjustment)
+    names = {each.name for each in adjustment.cameras}
+    found = {}
+    for camera in job.cameras:
+        if camera.name in names:
+            adjusted = adjustment.camera(camera.name)
+            off, sigma, words = aim_judgements(camera, adjusted, job.tolerances, common)
+            found[camera.name] = JudgedAim(off_rad=off, sigma_rad=sigma, words=words)
+    return found
 
 
 def nothing_yet(camera: Camera, others: Mapping[str, Picture]) -> Picture:
