@@ -10,6 +10,7 @@ import typer
 
 from cli.check import check
 from cli.compare import compare
+from cli.init import init
 from cli.length import length
 from cli.lens import lens
 from cli.lot.command import lot
@@ -35,7 +36,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-_BEFORE = plan, sheet, marks, measure
+_BEFORE = init, plan, sheet, marks, measure
 _ON_THE_DAY = lot, watch, check, walk, whatif, record, compare, picks
 for command in (*_BEFORE, *_ON_THE_DAY, lens, scene, length):
     app.command()(command)

@@ -18,6 +18,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.documents.check_words.saying import several
 from vision.documents.job_text import job_text
 from vision.documents.plan_text import proposal_words
+from vision.documents.plan_words import say_plan
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.job import Job, Means
@@ -28,6 +29,7 @@ from vision.job.layout import planned_layout
 from vision.planning.layouts import extent_m
 from vision.planning.prediction import predict
 from vision.planning.proposal import NoProposal, minutes_of, propose, shortcomings
+from vision.planning.remedies import what_would_do
 from vision.planning.settings import SETTINGS
 from vision.planning.sizes import KINDS, SIZES, sizes_for
 from vision.practice.deviations import Deviations
@@ -312,3 +314,29 @@ def test_what_was_typed_stays_as_it_was_typed(proposal, change):
     assert ours == theirs == {frozenset(each.between) for each in after.seams}
     for seam in before.seams:
         assert any(seam.from_m.tolist() == each.from_m.tolist() for each in after.seams)
+
+
+def test_what_would_do_is_the_least_of_its_kind(vehicle, proposal, monkeypatch):
+    tried = []
+
+    def propose_one(job, **how):
+        tried.append((job.means.tape_width_m, job.tolerances.seam_gap_m))
+        does = job.means.tape_width_m >= 0.15 or job.tolerances.seam_gap_m > 0.08
+        return proposal if does else NoProposal(reasons=())
+
+    monkeypatch.setattr("vision.planning.remedies.propose", propose_one)
+    narrow = replace(vehicle, means=Means(tape_width_m=0.1))
+    told = []
+    tape, wider = what_would_do(narrow, progress=told.append)
+    assert (tape.code, tape.arguments["tape_m"]) == ("wider-tape", 0.15)
+    assert (wider.code, wider.arguments["seam_gap_m"]) == ("wider-tolerances", 0.1)
+    assert tried == [(0.12, 0.05), (0.15, 0.05), (0.1, pytest.approx(0.075)), (0.1, 0.1)]
+    say = say_plan()
+    assert all(say(each) for each in (tape, wider, *told))
+
+
+def test_no_tape_is_no_tape_to_widen(vehicle, monkeypatch):
+    monkeypatch.setattr(
+        "vision.planning.remedies.propose", lambda job, **how: NoProposal(reasons=())
+    )
+    assert what_would_do(vehicle) == ()

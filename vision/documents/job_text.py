@@ -31,6 +31,15 @@ HEAD = """\
 
 """
 
+LAYOUT_HEAD = """\
+# Where the tape lies, proposed by `seamtrue init`; the job file names this file.
+# {size}; {marks} marks on {strips} strips, {raised} raised marks.
+# Lopsided on purpose: the right and the rear strip lie {lopsided} farther out, and every strip has
+# one mark more near its rear or left end. On a layout that is the same from front and rear, or
+# from left and right, two swapped pictures would fit as well as the right ones.
+
+"""
+
 Keys = dict[str, Any]
 
 
@@ -44,8 +53,36 @@ def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
     text = vehicle_text if isinstance(vehicle_text, str) else vehicle_text.decode("utf-8-sig")
     document: Any = tomlkit.parse(text.removeprefix("\ufeff").replace("\r\n", "\n"))
     job, unit = proposal.job, document["job"].get("units")
-    write = _Lengths(unit if unit in UNITS else "m")
+    write = WrittenLengths(unit if unit in UNITS else "m")
     _put_first(document, "job", "units", write.unit)
+    _add_laid(document, job, write)
+    return _head(HEAD, job, write) + tomlkit.dumps(document)
+
+
+def layout_text(proposal: Proposal, unit: str) -> str:
+    """The layout alone, for a job that names its file in `job.layout`; lengths in `unit`."""
+    import tomlkit
+
+    job, write = proposal.job, WrittenLengths(unit)
+    document: Any = tomlkit.document()
+    document.add("job", _table({"units": unit}))
+    body = {"length": write.one(job.vehicle.length_m), "width": write.one(job.vehicle.width_m)}
+    document.add("vehicle", _table(body))
+    _add_laid(document, job, write)
+    return _head(LAYOUT_HEAD, job, write) + tomlkit.dumps(document)
+
+
+def _table(keys: Mapping[str, Any]) -> Any:
+    import tomlkit
+
+    table = tomlkit.table()
+    table.update(keys)
+    table.add(tomlkit.nl())
+    return table
+
+
+def _add_laid(document: Any, job: Job, write: WrittenLengths) -> None:
+    """Add what lies on the ground, and the seams that were not stated."""
     laid = {
         "seam": _seams(job, write),
         "strip": {strip.name: _strip(strip, write) for strip in job.strips},
@@ -54,13 +91,16 @@ def job_text(vehicle_text: str | bytes, proposal: Proposal) -> str:
     for section, tables in laid.items():
         for name, keys in tables.items():
             _add(document, section, name, keys)
-    return HEAD.format(
+
+
+def _head(text: str, job: Job, write: WrittenLengths) -> str:
+    return text.format(
         size=_size(job.strips[0], write),
         marks=sum(len(strip.at_m) for strip in job.strips),
         strips=len(job.strips),
         raised=len(job.marks),
         lopsided=write.words(SETTINGS.lopsided_m),
-    ) + tomlkit.dumps(document)
+    )
 
 
 def _put_first(parent: Any, name: str, key: str, value: str) -> None:
@@ -94,7 +134,7 @@ def _add(document: Any, section: str, name: str, keys: Mapping[str, Any]) -> Non
     within[name] = table
 
 
-class _Lengths:
+class WrittenLengths:
     """Writes lengths in a file's unit: bare numbers where it is metric, else feet and inches."""
 
     def __init__(self, unit: str) -> None:
@@ -122,7 +162,7 @@ class _Lengths:
         return decimal_text(round(metres, 6) / float(UNITS[self.unit]), 4)
 
 
-def _size(strip: Strip, write: _Lengths) -> str:
+def _size(strip: Strip, write: WrittenLengths) -> str:
     """What the marks are, with their size, in words."""
     size = strip.shape.size
     lengths = [write.words(each) for each in size.arguments.values() if isinstance(each, float)]
@@ -131,7 +171,7 @@ def _size(strip: Strip, write: _Lengths) -> str:
     return f"{several(size.code).capitalize()} of {of}{' by '.join(dict.fromkeys(lengths))}"
 
 
-def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:
+def _seams(job: Job, write: WrittenLengths) -> dict[str, Keys]:
     """The seams that the vehicle's file does not state."""
     stated = {frozenset(seam.between) for seam in job.seams}
     # Numbered, since names of cameras joined together may be alike.
@@ -146,7 +186,7 @@ def _seams(job: Job, write: _Lengths) -> dict[str, Keys]:
     }
 
 
-def _strip(strip: Strip, write: _Lengths) -> Keys:
+def _strip(strip: Strip, write: WrittenLengths) -> Keys:
     return {
         "from": write.many(strip.from_m),
         "to": write.many(strip.to_m),
@@ -159,7 +199,7 @@ def _strip(strip: Strip, write: _Lengths) -> Keys:
     }
 
 
-def _mark(mark: SingleMark, write: _Lengths) -> Keys:
+def _mark(mark: SingleMark, write: WrittenLengths) -> Keys:
     return {
         "at": write.many(mark.at_m),
         "kind": mark.shape.kind,

@@ -3,7 +3,7 @@
 In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves and moved over them.
 
 - `disk`: jobs with their lenses and pictures read; files and trees written
-- `picture_files`: which file is a camera's picture
+- `picture_files`: which file is a camera's picture; `found_pictures`: what lies in a folder
 - `pictures`: bytes of a picture to pixels, or what is wrong with them; `decoding`: formats that are
   decoded in a process of their own
 - `snapshots`: a job's pictures as they come, each read once

@@ -8,7 +8,7 @@ surely, and room for what usually goes wrong.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 
 import numpy as np
@@ -107,6 +107,7 @@ class _Search:
     tried: int = 0
     nearest: Prediction | None = None
     nearest_score: tuple[float, float] = (np.inf, np.inf)
+    _predicted: dict[Choice, Prediction] = field(default_factory=dict)
 
     def closest(self, out: int) -> Job:
         """The layout that takes the least room of those whose end strips lie so far out."""
@@ -129,10 +130,10 @@ class _Search:
                 for each in self._by_cost(size, rows, out, raised)
                 if best is None or each[0] < best.minutes
             ]
-            if not jobs or self._tried(jobs[-1][2], rarely)[1]:
+            if not jobs or self._tried(*jobs[-1][1:], rarely)[1]:
                 continue
             for minutes, choice, job in jobs:
-                prediction, wrong = self._tried(job, rarely)
+                prediction, wrong = self._tried(choice, job, rarely)
                 if not wrong:
                     best = Proposal(
                         prediction=prediction, choice=choice, minutes=minutes, tried=self.tried
@@ -179,9 +180,16 @@ class _Search:
         lot_m = (means.lot_length_m or np.inf, means.lot_width_m or np.inf)
         return all(need <= most + 1e-9 for need, most in zip(_needed_m(job), lot_m, strict=True))
 
-    def _tried(self, job: Job, rarely: bool) -> tuple[Prediction, tuple[Reason, ...]]:
-        self.tried += 1
-        prediction = predict(job, self.light, self.size_px, least_px=SETTINGS.sure_px, rough=True)
+    def _tried(
+        self, choice: Choice, job: Job, rarely: bool
+    ) -> tuple[Prediction, tuple[Reason, ...]]:
+        prediction = self._predicted.get(choice)
+        if prediction is None:
+            self.tried += 1
+            prediction = predict(
+                job, self.light, self.size_px, least_px=SETTINGS.sure_px, rough=True
+            )
+            self._predicted[choice] = prediction
         wrong = shortcomings(prediction, rarely=rarely)
         score = (len(wrong), prediction.worst)
         if score < self.nearest_score:

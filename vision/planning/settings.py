@@ -55,6 +55,11 @@ class PlanningSettings:
     usual_tilt_rad: float = radians(45.0)
     """Cameras are preset at 45 degrees with a speed square: common practice, no source."""
 
+    usual_tapes_m: tuple[float, ...] = (0.1, 0.12, 0.15, 0.2, 0.25, 0.3)
+    """Widths of tape that are sold, or laid as two side by side; common practice, no source."""
+    wider_tolerances: tuple[float, ...] = (1.5, 2.0)
+    """Times the stated tolerances: beyond, a seam no longer looks right."""
+
     # -------------------------------------------------------------------- what a layout is made of
 
     metric_grid_m: float = 0.05

@@ -95,7 +95,7 @@ def pages_of(laid: Strip | SingleMark, paper: Paper) -> int:
     return rows * columns * (len(laid.at_m) if isinstance(laid, Strip) else 1)
 
 
-def _room(paper: Paper) -> tuple[float, float]:
+def room_mm(paper: Paper) -> tuple[float, float]:
     """Width and height that a page has for marks, beside its rulers."""
     return paper.inner_width_mm - RULER_MM - 2.0, paper.inner_height_mm - RULER_MM
 
@@ -108,7 +108,7 @@ def _parts(art: MarkArt, paper: Paper) -> tuple[int, int]:
             return 1
         return math.ceil(size / (room - OVERLAP_MM) - 1e-9)
 
-    width, height = _room(paper)
+    width, height = room_mm(paper)
     return parts(2 * art.half_along, height), parts(2 * art.half_across, width)
 
 
@@ -146,7 +146,7 @@ def _below(
 def _gridded(ids: tuple[MarkId, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Picture]:
     """As many marks on a page as fit, each with its name below."""
     width, height = 2 * art.half_across, 2 * art.half_along
-    room = _room(paper)
+    room = room_mm(paper)
     columns = max(1, int((room[0] + GAP_MM) / (width + GAP_MM) + 1e-9))
     pitch = height + LABEL_MM + GAP_MM
     rows = max(1, int((min(room[1], LONGEST_MM) + GAP_MM) / pitch + 1e-9))

@@ -2,5 +2,6 @@
 
 In: pixels as decoded. Out: `Picture`s with their `Source`s.
 
+- `found`: a picture in a folder, before anybody has said whose it is
 - `origin`: one file that a picture was made of; the contract of every source
 """
