@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -37,6 +38,7 @@ class Cards:
     _job: Job | None = None
     _current: Mapping[str, Snapshot] = field(default_factory=dict)
     _tries: dict[str, tuple[Snapshot, ...]] = field(default_factory=dict)
+    _back: Counter[str | None] = field(default_factory=Counter)
     _before: dict[str, tuple[Entry, ...]] = field(default_factory=dict)
     _now: dict[str, Entry] = field(default_factory=dict)
     _stills: dict[str, Still] = field(default_factory=dict)
@@ -52,6 +54,7 @@ class Cards:
     ) -> None:
         """Take in which pictures there are, and what was found in those before."""
         self._job, self._current = job, current
+        self._back = Counter(each.camera for each in snapshots if each.back)
         self._now = {n: e for n, e in self._now.items() if n in current}
         for name, last in current.items():
             own = tuple(s for s in snapshots if s.camera == name and not s.back)
@@ -76,10 +79,12 @@ class Cards:
             card = Card(
                 name=camera.name,
                 number=number,
-                target=target(self._job, found) if picture is None else None,
+                # Where marks should stand does not depend on where the camera looks now.
+                target=held.target if picture and held else target(self._job, found),
                 size=(still.width, still.height),
                 still=None if picture is None else self._still(camera.name, picture),
                 tries=len(self._tries.get(camera.name, ())),
+                taken_back=self._back[camera.name],
             )
             cards.append(card)
         return tuple(cards)
@@ -102,7 +107,9 @@ class Cards:
             if picture is None:
                 where = target(inspection.job, found)
                 size = (found.picture.width, found.picture.height)
-                cards.append(Card(name=name, number=number, target=where, size=size))
+                back = self._back[name]
+                card = Card(name=name, number=number, target=where, size=size, taken_back=back)
+                cards.append(card)
                 continue
             self._now[name] = camera_entry(found, inspection.job.lengths)
             self._made[name] = self._judged(number, self._now[name], found, picture)
@@ -180,6 +187,7 @@ class Cards:
             size=(picture.width, picture.height),
             still=self._still(name, picture),
             tries=len(self._tries.get(name, ())),
+            taken_back=self._back[name],
             older=self._is_older(name),
             target=target(self._job, found),
         )

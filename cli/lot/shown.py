@@ -33,7 +33,8 @@ class Card:
     `still` is None as long as there is no picture. `verdict` is empty while it is looked at.
     `left` are its angles, `trail` those of every picture of the day up to now, the oldest first;
     `limits_deg` what is allowed of each. `changed` since the picture before, `since_morning` since
-    the first. `size` is that of the picture in px, in which `target` is.
+    the first; `taken_back` how many pictures were. `size` is that of the picture in px, in which
+    `target` is.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Card:
     target: Target | None = None
     still: Still | None = None
     tries: int = 0
+    taken_back: int = 0
     fault: str = ""
     older: bool = False
 
