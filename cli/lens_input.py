@@ -9,7 +9,7 @@ from pathlib import Path
 from vision.calibration.board import FEWEST_SIDE, Board
 from vision.files import disk
 from vision.marks.picture import Picture
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, fault_of
 from vision.units.lengths import LengthError, parse_length
 
 
@@ -29,16 +29,28 @@ def _board(corners: str, square: str, faults: list[Fault]) -> Board | None:
     sides = re.fullmatch(r"\s*(\d{1,3})\s*[xX×]\s*(\d{1,3})\s*", corners)  # noqa: RUF001
     if sides is None or min(int(sides[1]), int(sides[2])) < FEWEST_SIDE:
         expected = f"inner corners along and across such as 9x6, each {FEWEST_SIDE} or more"
-        faults.append(_fault("--board", repr(corners[:40]), expected, "count the inner corners"))
+        faults.append(
+            fault_of(
+                "board-size", "--board", repr(corners[:40]), expected, "count the inner corners"
+            )
+        )
     side = 0.0
     try:
         side = float(parse_length(square))
         if not side > 0:
             faults.append(
-                _fault("--square", repr(square[:40]), "a length above 0", "measure a square")
+                fault_of(
+                    "square-size",
+                    "--square",
+                    repr(square[:40]),
+                    "a length above 0",
+                    "measure a square",
+                )
             )
     except LengthError as error:
-        faults.append(_fault("--square", error.found, error.expected, error.next_step))
+        faults.append(
+            fault_of("square-size", "--square", error.found, error.expected, error.next_step)
+        )
     if len(faults) > before or sides is None:
         return None
     return Board(columns=int(sides[1]), rows=int(sides[2]), square_m=side)
@@ -59,9 +71,5 @@ def _pictures(paths: list[Path], faults: list[Fault]) -> list[Picture]:
                 found = f"{still.width} x {still.height} px"
                 expected = f"{size[0]} x {size[1]} px as {stills[0].file}"
                 step = "take all pictures with one camera at one size"
-                faults.append(_fault(still.file, found, expected, step))
+                faults.append(fault_of("picture-sizes-differ", still.file, found, expected, step))
     return stills
-
-
-def _fault(file: str, found: str, expected: str, next_step: str) -> Fault:
-    return Fault(file=file, key="", found=found, expected=expected, next_step=next_step)

@@ -37,7 +37,9 @@ def must_be_laid(job: Job, file: Path) -> None:
     if not job.strips and not job.marks:
         expected = "at least one table [strip.NAME] or [mark.NAME]"
         step = "add what is to be laid, or have it proposed with --propose JOB.toml"
-        raise bad_input(file.name, "no strip and no mark", expected, step, key="strip")
+        raise bad_input(
+            "nothing-laid", file.name, "no strip and no mark", expected, step, key="strip"
+        )
 
 
 def propose_to(
@@ -71,22 +73,41 @@ def propose_to(
 def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:
     """Every reason not to propose a layout into `target`; BadInputError."""
     from vision.job.job_file import named_files
-    from vision.units.errors import BadInputError, Fault
+    from vision.units.errors import BadInputError, fault_of
 
     faults = []
 
-    def fault(at: str, key: str, found: str, expected: str, step: str) -> None:
-        faults.append(Fault(file=at, key=key, found=found, expected=expected, next_step=step))
-
     if job.strips or job.marks or job.readings:
         expected, step = "the vehicle and its cameras alone", "remove them, or leave --propose out"
-        fault(file.name, "strip", "strips, marks or readings", expected, step)
+        faults.append(
+            fault_of(
+                "nothing-to-propose",
+                file.name,
+                "strips, marks or readings",
+                expected,
+                step,
+                key="strip",
+            )
+        )
     if target.exists():
         step = "choose a new name, or move the old file away"
-        fault(str(target), "--propose", "a file that is there", "a new file", step)
+        faults.append(
+            fault_of(
+                "file-exists",
+                str(target),
+                "a file that is there",
+                "a new file",
+                step,
+                key="--propose",
+            )
+        )
     if named_files(text).texts and target.resolve().parent != file.resolve().parent:
         found = "another folder than that of the lens files"
         expected = f"a file beside {file.name}, which names lens files"
-        fault(str(target), "--propose", found, expected, "write the job there")
+        faults.append(
+            fault_of(
+                "other-folder", str(target), found, expected, "write the job there", key="--propose"
+            )
+        )
     if faults:
         raise BadInputError(faults)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from vision.job.job_file import job_from_text
@@ -134,6 +136,7 @@ def faults_of(text: str | bytes, lenses: dict[str, bytes | None] | None = None) 
     with pytest.raises(BadInputError) as caught:
         job_from_text(text, "job.toml", lenses)
     for fault in caught.value.faults:
+        assert re.fullmatch(r"[a-z]+(-[a-z]+)*", fault.code)
         assert fault.file
         assert fault.found
         assert fault.expected

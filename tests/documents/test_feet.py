@@ -30,6 +30,7 @@ from vision.documents.check_words.words import say_texture
 from vision.documents.comparison_words import sentences
 from vision.documents.forecast_words import change_words
 from vision.documents.pick_judging import judge_picks
+from vision.documents.pick_words import say_pick
 from vision.documents.picks import Picked, Screen, pick_lists
 from vision.documents.plan_words import say_plan
 from vision.documents.report.report import report_html
@@ -354,8 +355,9 @@ def test_picks_that_are_off() -> None:
         camera="front", mark=str(pick.mark), screen_px=pick.screen_px + np.array([9.0, 0.0])
     )
     (judged,) = judge_picks(made, screen, [off])
-    assert "cm on the ground" in judged.text
-    assert metric_alone(judged.text) == []
+    said = say_pick(FEET)(judged.reason)
+    assert "cm on the ground" in said
+    assert metric_alone(said) == []
     assert planned_layout(made.job).marks
 
 

@@ -19,7 +19,7 @@ from cli.main import app
 from tests.conftest import hand_made_inspection
 from vision.documents.cautions import CAUTION
 from vision.documents.pick_judging import judge_picks
-from vision.documents.pick_words import judged_file, listed
+from vision.documents.pick_words import judged_file, listed, say_pick
 from vision.documents.picks import Picked, Screen, expected_px, pick_lists
 from vision.documents.picks_text import picks_csv, picks_from_text
 from vision.documents.report.pick_page import picks_html
@@ -28,6 +28,7 @@ from vision.job.kinds.board import Board
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.errors import BadInputError
+from vision.units.length_words import METRIC
 from vision.units.reason import Reason
 
 SCREEN = Screen(width=1280, height=720)
@@ -100,21 +101,21 @@ def test_a_pick_on_the_centre_is_good(inspection):
 
 
 @pytest.mark.parametrize(
-    ("ahead", "left", "words"),
+    ("ahead", "left", "code", "end"),
     [
-        (0.12, 0.0, "on the end of the arm towards front/2"),
-        (-0.12, 0.0, "on the end of the arm towards front/0"),
-        (0.0, 0.08, "on the end of the arm towards the vehicle"),
-        (0.0, -0.08, "on the end of the arm away from the vehicle"),
-        (0.0125, 0.0125, "on an inner corner of the cross"),
-        (0.0, -0.09, "on the tape's edge away from the vehicle"),
+        (0.12, 0.0, "arm-end", Reason("towards-mark", mark="front/2")),
+        (-0.12, 0.0, "arm-end", Reason("towards-mark", mark="front/0")),
+        (0.0, 0.08, "arm-end", Reason("towards")),
+        (0.0, -0.08, "arm-end", Reason("away")),
+        (0.0125, 0.0125, "inner-corner", None),
+        (0.0, -0.09, "tape-edge", Reason("away")),
     ],
 )
-def test_a_pick_on_another_feature_is_named(inspection, ahead, left, words):
+def test_a_pick_on_another_feature_is_named(inspection, ahead, left, code, end):
     place = place_of(inspection, "front/1", ahead, left)
     answer = judged(inspection, "front/1", place)
     assert answer.verdict == "off"
-    assert words in answer.text
+    assert answer.reason.arguments["instead"] == Reason(code, end=end)
     assert answer.off_m == pytest.approx(np.hypot(ahead, left), rel=0.02)
 
 
@@ -122,16 +123,17 @@ def test_off_is_told_in_the_words_of_the_screen(inspection):
     centre = place_of(inspection, "front/1")
     answer = judged(inspection, "front/1", centre + np.array([-30, 14]))
     assert answer.off_px == pytest.approx((-30, 14))
-    assert answer.text.startswith("is 14 px low and 30 px left")
+    assert say_pick(METRIC)(answer.reason).startswith("is 14 px low and 30 px left (")
     answer = judged(inspection, "front/1", centre + np.array([0, -9]))
-    assert "9 px high" in answer.text
-    assert "left" not in answer.text.split(":")[0]
+    assert say_pick(METRIC)(answer.reason).startswith("is 9 px high (")
 
 
 def test_a_pick_on_another_mark_is_named_by_number_and_id(inspection):
     answer = judged(inspection, "2", place_of(inspection, "front/0"))
     assert answer.mark == "front/1"
-    assert "mark 3 (front/0)" in answer.text
+    other = Reason("other-mark", number=3, mark="front/0")
+    assert answer.reason.arguments["instead"] == other
+    assert "mark 3 (front/0)" in say_pick(METRIC)(answer.reason)
 
 
 def test_what_cannot_be_judged_says_why(inspection):
@@ -165,7 +167,7 @@ def test_picks_of_a_mirrored_screen_are_recognised(inspection):
     ]
     answers = judge_picks(moved, SCREEN, picked)
     assert {(answer.verdict, answer.off_px) for answer in answers} == {("off", None)}
-    assert len({answer.text for answer in answers}) == 1
+    assert {answer.reason for answer in answers} == {Reason("picks-mirrored")}
 
 
 def test_the_written_list_reads_back_and_every_pick_is_good(inspection):
@@ -282,4 +284,4 @@ def test_of_a_board_its_four_outer_corners_are_listed_panel_by_panel(inspection)
             )
         ],
     )
-    assert "on front/1/1/1, not the centre" in answer.text
+    assert "on front/1/1/1, not the centre" in say_pick(METRIC)(answer.reason)

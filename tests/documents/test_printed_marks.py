@@ -23,6 +23,7 @@ from cli.main import app
 from tests.clashes import clashes
 from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
+from tests.refusing import refused
 from vision.documents.cautions import LAW_FIRST
 from vision.documents.sheets.drawing import SMALLEST_PT
 from vision.documents.sheets.mark_pages import OVERLAP_MM, RULER_MM, mark_prints
@@ -272,7 +273,7 @@ def test_a_job_of_cartons_has_nothing_to_print():
     text = lot_text(8.4)
     head = text[: text.index("[strip.left]")]
     job = job_from_text(head + '[mark.carton]\nat = [6, 0, 0.7]\nkind = "box_corner"\n', "job.toml")
-    with pytest.raises(BadInputError, match="no mark that is printed"):
+    with refused("no-printed-mark"):
         mark_sheets(job, A4, "3fa2c1", "job.toml")
 
 

@@ -201,13 +201,13 @@ def test_the_same_seam_twice() -> None:
 def test_a_body_no_road_carries_is_a_slip_of_the_unit(key: str, old: str, new: str) -> None:
     (fault,) = faults_of(JOB.replace(old, new, 1))
     assert fault.key == f"vehicle.{key}"
-    assert "check the unit" in fault.next_step
+    assert fault.code == "out-of-range"
 
 
 def test_a_camera_that_looks_straight_down_has_no_roll_to_read() -> None:
     (fault,) = faults_of(JOB.replace("tilt_deg = 45\n", "tilt_deg = 90\n"))
     assert fault.key == "reading[3].roll_deg"
-    assert "straight down" in fault.found
+    assert fault.code == "roll-undefined"
 
 
 def test_an_empty_file_names_all_that_is_missing() -> None:

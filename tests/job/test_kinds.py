@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from tests.lots import lot, lot_text
+from tests.refusing import refused
 from vision.camera.lens_prior import lens_prior
 from vision.documents.sheets.mark_art import mark_art
 from vision.identification.decision import identify
@@ -34,7 +35,6 @@ from vision.job.mark_id import MarkId
 from vision.planning.setting_out.supplies import cut_list, lot_size
 from vision.practice.deviations import Deviations
 from vision.practice.scene import draw_scene
-from vision.units.errors import BadInputError
 from vision.units.tables import Table, Units
 
 BOARD = Board(square_m=0.06, corners_along=4, corners_across=3)
@@ -157,7 +157,7 @@ def test_a_new_kind_is_read_laid_out_cut_and_printed() -> None:
     art = mark_art(job.strips[0])
     assert art is not None
     assert art.inked[0] == ((0, 0), (90, 0), (90, 70), (0, 70))
-    with pytest.raises(BadInputError, match="block"):
+    with refused(*["missing"] * len(job.strips)):
         job_from_text(lot_text(8.4, mark='mark = "twin_blocks"'), "job.toml")
 
 

@@ -10,7 +10,7 @@ from vision.camera.lens import PARAMETERS, Lens
 from vision.camera.settings import SETTINGS
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
-from vision.units.errors import Fault
+from vision.units.errors import Fault, fault_of
 from vision.units.tables import Table, Units, describe, is_number
 
 LENS_SCHEMA = "seamtrue.lens/1"
@@ -60,7 +60,7 @@ def _values(text: bytes, file: str, faults: list[Fault]) -> dict[str, object] | 
         found = "brackets nested too deeply"
     except ValueError as error:
         found = f"text that is not JSON ({error})" if len(str(error)) < 200 else "no JSON"
-    faults.append(Fault(file=file, key="", found=found, expected=expected, next_step=step))
+    faults.append(fault_of("not-a-lens", file, found, expected, step))
     return None
 
 
@@ -70,13 +70,13 @@ def _sigma(table: Table) -> Array | None:
         return None
     values = table.values["sigma"]
     if not isinstance(values, dict):
-        table.wrong("sigma", "a table with fx, fy, cx, cy and k")
+        table.wrong("wrong-kind", "sigma", "a table with fx, fy, cx, cy and k")
         return None
     inner = Table(table.faults, table.file, "sigma", values, table.units)
     four = [inner.number(key, 0, 1e6, exclusive=True) for key in PARAMETERS[:4]]
     k = inner.numbers("k", 4)
     if any(each <= 0 for each in k):
-        inner.wrong("k", "four numbers above 0")
+        inner.wrong("wrong-numbers", "k", "four numbers above 0")
     return np.array([*four, *k]) if k else None
 
 
@@ -94,18 +94,25 @@ def _covariance(table: Table) -> Array | None:
         and all(is_number(each) for row in rows for each in row)
     )
     if not square:
-        table.wrong("covariance", expected, "write it again with `seamtrue lens`")
+        table.wrong("wrong-matrix", "covariance", expected, "write it again with `seamtrue lens`")
         return None
     matrix = np.array(rows, dtype=np.float64)
     found = _matrix_fault(matrix)
     if found:
-        table.fault("covariance", found, expected, "write it again with `seamtrue lens`")
+        table.fault(
+            "wrong-matrix", "covariance", found, expected, "write it again with `seamtrue lens`"
+        )
         return None
     matrix = (matrix + matrix.T) / 2
     if sigma is not None and np.isfinite(sigma).all():
         off = np.abs(np.sqrt(np.diag(matrix)) / sigma - 1).max()
         if off > SETTINGS.sigma_agreement:
-            table.wrong("sigma", "the square roots of the covariance's diagonal", "remove one")
+            table.wrong(
+                "sigma-differs",
+                "sigma",
+                "the square roots of the covariance's diagonal",
+                "remove one",
+            )
     return matrix
 
 

@@ -27,7 +27,7 @@ from vision.camera.lens_file import (
 )
 from vision.camera.stated_lens import StatedLens
 from vision.units.arrays import Array
-from vision.units.errors import Fault
+from vision.units.errors import Fault, fault_of
 from vision.units.plain import json_text
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def read_lens(text: bytes, file: str, name: str, faults: list[Fault]) -> StatedL
         values = yaml_values(text)
     except YamlError as error:
         expected = "OpenCV or ROS camera_info YAML"
-        faults.append(Fault(file=file, key="", found=str(error), expected=expected, next_step=STEP))
+        faults.append(fault_of("not-a-lens", file, str(error), expected, STEP))
         return None
     lens = _from_values(values, file, faults)
     return None if lens is None else StatedLens(name=name, fitted=lens)
@@ -121,28 +121,30 @@ def _from_values(values: Mapping[str, Value], file: str, faults: list[Fault]) ->
     """Lens of a YAML file's values; every fault is noted before giving up."""
     before = len(faults)
 
-    def fault(key: str, expected: str) -> None:
+    def fault(code: str, key: str, expected: str) -> None:
         found = "nothing" if key not in values else _shown(values[key])
-        faults.append(Fault(file=file, key=key, found=found, expected=expected, next_step=STEP))
+        faults.append(fault_of(code, file, found, expected, STEP, key=key))
 
     size = []
     for key in ("image_width", "image_height"):
         side = _figure(values.get(key))
         size.append(int(side) if side.is_integer() and 1 <= side <= LARGEST_SIDE_PX else 0)
         if not size[-1]:
-            fault(key, f"a whole number from 1 to {LARGEST_SIDE_PX}")
+            fault("wrong-width", key, f"a whole number from 1 to {LARGEST_SIDE_PX}")
     key = "distortion_model" if "distortion_model" in values else "fisheye_model"
     if key not in values:
-        fault(key, "fisheye_model: 1 (OpenCV) or distortion_model: equidistant (ROS)")
+        fault("lens-model", key, "fisheye_model: 1 (OpenCV) or distortion_model: equidistant (ROS)")
     elif values[key] not in (ROS_MODEL, "fisheye") and _figure(values[key]) != 1:
-        fault(key, f"{ROS_MODEL}: other lens models are not read")
+        fault("lens-model", key, f"{ROS_MODEL}: other lens models are not read")
     camera = _matrix(values.get("camera_matrix"), 9)
     right = camera is not None and camera[0] > 0 and camera[4] > 0 and camera[8] == 1
     if not right or camera is None or np.any(camera[[1, 3, 6, 7]] != 0):
-        fault("camera_matrix", "nine numbers fx 0 cx 0 fy cy 0 0 1, fx and fy above 0")
+        fault(
+            "wrong-matrix", "camera_matrix", "nine numbers fx 0 cx 0 fy cy 0 0 1, fx and fy above 0"
+        )
     k = _matrix(values.get("distortion_coefficients"), 4)
     if k is None:
-        fault("distortion_coefficients", "four numbers")
+        fault("wrong-numbers", "distortion_coefficients", "four numbers")
     if len(faults) > before or camera is None or k is None:
         return None
     fx, cx, fy, cy = (float(camera[index]) for index in (0, 2, 4, 5))

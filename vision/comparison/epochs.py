@@ -26,7 +26,7 @@ from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, fault_of
 from vision.units.reason import Reason
 
 
@@ -118,9 +118,7 @@ def _known(shared: Shared, job: Job, file: str) -> None:
         step = f"did you mean {near[0]!r}?" if near else f"name one of them, or `{EVERYTHING}`"
         expected = f"a strip or mark of that job: {', '.join(names)}"
         faults.append(
-            Fault(
-                file=file, key="--not-relaid", found=repr(name), expected=expected, next_step=step
-            )
+            fault_of("unknown-name", file, repr(name), expected, step, key="--not-relaid")
         )
     if faults:
         raise BadInputError(faults)

@@ -15,7 +15,7 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from vision.marks.picture import Picture
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import Fault, bad_input
 
 COLUMNS = (
     "number",
@@ -158,14 +158,7 @@ def chosen(checks: Sequence[KeptCheck], which: str, file: str) -> KeptCheck:
     if found is not None:
         return found
     kept = ", ".join(f"{each.number} of {each.day}" for each in checks[-8:])
-    raise BadInputError(
-        [
-            Fault(
-                file=file,
-                key="",
-                found=f"no earlier check that is {which!r}",
-                expected=f"{CHOICES}; kept of this job: {kept or 'none'}",
-                next_step=f"name one of them; `seamtrue record {file}` lists all",
-            )
-        ]
-    )
+    found_so = f"no earlier check that is {which!r}"
+    expected = f"{CHOICES}; kept of this job: {kept or 'none'}"
+    step = f"name one of them; `seamtrue record {file}` lists all"
+    raise bad_input("no-such-check", file, found_so, expected, step)

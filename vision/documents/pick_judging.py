@@ -19,7 +19,7 @@ from vision.job.kinds.mark_shape import Way
 from vision.job.layout import Layout, PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
-from vision.units.length_words import LengthWords
+from vision.units.reason import Reason
 from vision.views.ground import ground_map
 
 GOOD_PX = 1.5
@@ -31,13 +31,8 @@ FEATURE_SHARE = 0.45
 """A feature is named where the pick is at least this much nearer to it than to the centre."""
 MIRRORED_LEAST = 4
 
-WAYS: tuple[Way, ...] = ("ahead", "behind", "left", "right")
-FEATURES = {
-    "arm-end": "on the end of the arm {}",
-    "inner-corner": "on an inner corner of the cross",
-    "disc-edge": "on the edge of the disc {}",
-}
-"""What was picked in place of a mark's centre, by the code of its kind."""
+ALIKE_PX = 0.5
+"""Less is no way off, on a screen of whole pixels."""
 
 PickVerdict = Literal["good", "off", "not-judged"]
 
@@ -46,13 +41,13 @@ PickVerdict = Literal["good", "off", "not-judged"]
 class JudgedPick:
     """A pick with its verdict; `off_px` (2,) on the screen, right and down; `off_m` on the ground.
 
-    Both None where the pick cannot be judged. `text` is for a person.
+    Both None where the pick cannot be judged.
     """
 
     picked: Picked
     mark: str
     verdict: PickVerdict
-    text: str
+    reason: Reason
     off_px: Array | None = None
     off_m: float | None = None
 
@@ -65,21 +60,19 @@ class _Shown:
     layout: Layout
     screen: Screen
     picks: Sequence[Pick]
-    lengths: LengthWords
 
 
 def judge_picks(
     inspection: Inspection, screen: Screen, picked: Sequence[Picked]
 ) -> tuple[JudgedPick, ...]:
     """Judge each pick against the mark it is for, and say what was picked where it is off."""
-    layout, lengths = planned_layout(inspection.job), inspection.job.lengths
+    layout = planned_layout(inspection.job)
     every = {
         each.camera.name: _Shown(
             found=each,
             layout=layout,
             screen=screen,
             picks=places(each, layout, screen),
-            lengths=lengths,
         )
         for each in inspection.cameras
     }
@@ -88,12 +81,9 @@ def judge_picks(
         for name, shown in every.items()
         if _look_mirrored(shown, [each for each in picked if each.camera == name])
     }
-    over = (
-        "the picks of this camera fit the picture turned over: its screen shows it mirrored, or"
-        " the job's `mirrored` is wrong"
-    )
+    over = Reason("picks-mirrored")
     return tuple(
-        JudgedPick(picked=each, mark=each.mark, verdict="off", text=over)
+        JudgedPick(picked=each, mark=each.mark, verdict="off", reason=over)
         if each.camera in mirrored
         else _judged(every.get(each.camera), each)
         for each in picked
@@ -125,43 +115,30 @@ def _look_mirrored(shown: _Shown, picked: Sequence[Picked]) -> bool:
 
 def _judged(shown: _Shown | None, each: Picked) -> JudgedPick:
     if shown is None or shown.found.plan_fit is None:
-        text = f"the {each.camera} camera has no fit to judge by"
-        return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", text=text)
+        reason = Reason("no-fit-to-judge-by", camera=each.camera)
+        return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", reason=reason)
     pick = _named(shown.picks, each.mark)
     if pick is None:
-        text = "this mark is hidden from the camera, or outside its picture: do not pick it here"
-        return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", text=text)
+        reason = Reason("not-to-be-picked")
+        return JudgedPick(picked=each, mark=each.mark, verdict="not-judged", reason=reason)
     off_px = each.screen_px - pick.screen_px
     off_m = _on_ground(shown, pick, each)
     far = float(np.linalg.norm(off_px))
     good = far <= GOOD_PX or (off_m is not None and off_m <= GOOD_M)
-    how = f"{_way(off_px)}" + (
-        f" ({shown.lengths.cm(off_m, nested=True)} on the ground)" if off_m else ""
-    )
+    right_px, down_px = (float(value) for value in off_px)
+    how = {"off_px": (right_px, down_px), "off_m": off_m}
     if good:
-        text = f"good: {how}" if far >= 0.5 else "good"
+        reason = Reason("pick-good", far=far >= ALIKE_PX, **how)
     else:
-        instead = _instead(shown, pick, each)
-        text = f"is {how}" + (f": {instead}, not the centre" if instead else "")
+        reason = Reason("pick-off", instead=_instead(shown, pick, each), **how)
     return JudgedPick(
         picked=each,
         mark=str(pick.mark),
         verdict="good" if good else "off",
-        text=text,
+        reason=reason,
         off_px=off_px,
         off_m=off_m,
     )
-
-
-def _way(off_px: Array) -> str:
-    """Such as '9 px low and 2 px right'."""
-    sides = (("left", "right"), ("high", "low"))
-    parts = [
-        f"{abs(value):.0f} px {words[int(value > 0)]}"
-        for value, words in zip(off_px[::-1], sides[::-1], strict=True)
-        if abs(value) >= 0.5
-    ]
-    return " and ".join(parts) or "on it to half a pixel"
 
 
 def _on_ground(shown: _Shown, pick: Pick, each: Picked) -> float | None:
@@ -175,36 +152,35 @@ def _on_ground(shown: _Shown, pick: Pick, each: Picked) -> float | None:
     return apart if np.isfinite(apart) else None
 
 
-def _instead(shown: _Shown, pick: Pick, each: Picked) -> str:
-    """What lies where the pick is: a feature of the mark, or another mark; empty for neither."""
+def _instead(shown: _Shown, pick: Pick, each: Picked) -> Reason | None:
+    """What lies where the pick is: a feature of the mark, or another mark; None for neither."""
     found, layout = shown.found, shown.layout
-    named: list[tuple[str, Array]] = []
+    named: list[tuple[Reason, Array]] = []
     measured = pick.pixel_px
     planned = layout.mark(pick.mark)
     centre = expected_px(found, planned.centre_m)
-    for words, place in features(layout, planned):
+    for feature, place in features(layout, planned):
         seen = expected_px(found, place)
         if seen is not None and centre is not None:
             # The fit's own error at this mark is common to the mark and its features.
-            named.append((words, seen + measured - centre))
-    others = [other for other in shown.picks if other.mark != pick.mark]
+            named.append((feature, seen + measured - centre))
     named += [
-        (f"on mark {other.number} ({other.mark})" if other.number else f"on {other.mark}",
-         other.pixel_px)
-        for other in others
-    ]  # fmt: skip
+        (Reason("other-mark", number=other.number, mark=str(other.mark)), other.pixel_px)
+        for other in shown.picks
+        if other.mark != pick.mark
+    ]
     if not named:
-        return ""
+        return None
     places = shown.screen.from_picture(found, np.stack([place for _, place in named]))
     apart = np.linalg.norm(places - each.screen_px, axis=1)
     nearest = int(np.argmin(apart))
     off = float(np.linalg.norm(each.screen_px - pick.screen_px))
     near = apart[nearest] <= min(FEATURE_PX, FEATURE_SHARE * off)
-    return named[nearest][0] if near else ""
+    return named[nearest][0] if near else None
 
 
-def features(layout: Layout, planned: PlannedMark) -> list[tuple[str, Array]]:
-    """What else of a mark is easily picked, in words, with its ground place (3,)."""
+def features(layout: Layout, planned: PlannedMark) -> list[tuple[Reason, Array]]:
+    """What else of a mark is easily picked, with its ground place (3,)."""
     turn = planned.heading_rad
     axes = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0]])
 
@@ -212,28 +188,27 @@ def features(layout: Layout, planned: PlannedMark) -> list[tuple[str, Array]]:
         return np.asarray(planned.centre_m + np.array([s, q]) @ axes)
 
     ends = _ends(layout, planned, axes)
-    words = dict(zip(WAYS, ends, strict=True))
     found = [
-        (FEATURES[each.code].format(words[each.way] if each.way else ""), at(each.s_m, each.q_m))
+        (Reason(each.code, end=ends[each.way] if each.way else None), at(each.s_m, each.q_m))
         for each in planned.shape.features
     ]
     if planned.tape_width_m is not None:
         half = planned.tape_width_m / 2
         found += [
-            (f"on the tape's edge {ends[2]}", at(0, half)),
-            (f"on the tape's edge {ends[3]}", at(0, -half)),
+            (Reason("tape-edge", end=ends["left"]), at(0, half)),
+            (Reason("tape-edge", end=ends["right"]), at(0, -half)),
         ]
     return found
 
 
-def _ends(layout: Layout, planned: PlannedMark, axes: Array) -> tuple[str, str, str, str]:
-    """Words for ahead, behind, left and right of a mark: its neighbours, and the body's side."""
-    out = float(axes[1] @ planned.centre_m)
-    aside = ("away from the vehicle", "towards the vehicle")
-    left, right = aside if out > 0 else aside[::-1]
+def _ends(layout: Layout, planned: PlannedMark, axes: Array) -> dict[Way, Reason]:
+    """What lies each way of a mark: its neighbours, and the body's side."""
+    left = ("away", "towards")[:: 1 if axes[1] @ planned.centre_m > 0 else -1]
     names = {mark.id for mark in layout.marks}
-    words = []
-    for step, plain in ((1, "at its far end"), (-1, "at its near end")):
+    ends: dict[Way, Reason] = {"left": Reason(left[0]), "right": Reason(left[1])}
+    ways: tuple[tuple[Way, int, str], ...] = (("ahead", 1, "far-end"), ("behind", -1, "near-end"))
+    for way, step, plain in ways:
         other = MarkId(planned.id.name, planned.index + step)
-        words.append(f"towards {other}" if planned.strip and other in names else plain)
-    return words[0], words[1], left, right
+        beside = planned.strip and other in names
+        ends[way] = Reason("towards-mark", mark=str(other)) if beside else Reason(plain)
+    return ends

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from vision.documents.picks import Pick, Picked
-from vision.units.errors import BadInputError, Fault, bad_input
+from vision.units.errors import BadInputError, Fault, bad_input, fault_of
 
 COLUMNS = ("camera", "mark", "x", "y")
 EXPECTED = "a table with the columns camera, mark, x and y, in pixels of the screen"
@@ -41,15 +41,19 @@ def picks_from_text(
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise bad_input(file, "text that is not UTF-8", EXPECTED, "save it as UTF-8") from None
+        raise bad_input(
+            "not-text", file, "text that is not UTF-8", EXPECTED, "save it as UTF-8"
+        ) from None
     if "\0" in text:
-        raise bad_input(file, "a file that is not text", EXPECTED, "save the table as CSV")
+        raise bad_input(
+            "not-text", file, "a file that is not text", EXPECTED, "save the table as CSV"
+        )
     first = text.lstrip().split("\n", 1)[0]
     mark = next((each for each in ("\t", ";") if each in first), ",")
     lines = list(csv.reader(io.StringIO(text), delimiter=mark))
     rows = [(n, [cell.strip() for cell in line]) for n, line in enumerate(lines, 1) if any(line)]
     if not rows:
-        raise bad_input(file, "an empty table", EXPECTED, "put a pick on each line")
+        raise bad_input("no-picks", file, "an empty table", EXPECTED, "put a pick on each line")
     order = {name: index for index, name in enumerate(COLUMNS)}
     heading = [cell.lower() for cell in rows[0][1]]
     if "x" in heading or "camera" in heading:
@@ -58,7 +62,7 @@ def picks_from_text(
             heading[heading.index("number")], absent = "mark", []
         if absent:
             found = f"no column {' or '.join(absent)}"
-            raise bad_input(file, found, EXPECTED, "name the columns so", key="line 1")
+            raise bad_input("missing", file, found, EXPECTED, "name the columns so", key="line 1")
         order = {name: heading.index(name) for name in COLUMNS}
         rows = rows[1:]
     faults: list[Fault] = []
@@ -69,7 +73,9 @@ def picks_from_text(
     if faults:
         raise BadInputError(faults)
     if not picks:
-        raise bad_input(file, "a heading and no picks", EXPECTED, "put a pick on each line")
+        raise bad_input(
+            "no-picks", file, "a heading and no picks", EXPECTED, "put a pick on each line"
+        )
     return tuple(picks)
 
 
@@ -86,16 +92,24 @@ def _row(
     before = len(faults)
     cell = {name: cells[i] if i < len(cells) else "" for name, i in order.items()}
 
-    def wrong(found: str, expected: str, next_step: str) -> None:
-        faults.append(
-            Fault(file=file, key=key, found=found, expected=expected, next_step=next_step)
-        )
+    def wrong(code: str, found: str, expected: str, next_step: str) -> None:
+        faults.append(fault_of(code, file, found, expected, next_step, key=key))
 
     camera, mark = cell["camera"], cell["mark"]
     if camera not in marks:
-        wrong(f"camera {camera!r}", f"one of {', '.join(marks)}", "name a camera of the job")
+        wrong(
+            "unknown-name",
+            f"camera {camera!r}",
+            f"one of {', '.join(marks)}",
+            "name a camera of the job",
+        )
     elif mark not in marks[camera]:
-        wrong(f"mark {mark!r}", "a mark of the job, or its number in the list", "correct it")
+        wrong(
+            "unknown-name",
+            f"mark {mark!r}",
+            "a mark of the job, or its number in the list",
+            "correct it",
+        )
     place = []
     for name in ("x", "y"):
         typed = cell[name].replace(",", ".") if delimiter != "," else cell[name]
@@ -104,7 +118,7 @@ def _row(
         except ValueError:
             value = math.nan
         if not abs(value) < LARGEST_PX:
-            wrong(f"{name} {cell[name]!r}", "a number of pixels", "type it again")
+            wrong("not-a-number", f"{name} {cell[name]!r}", "a number of pixels", "type it again")
         place.append(value)
     if len(faults) > before:
         return None

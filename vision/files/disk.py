@@ -17,7 +17,7 @@ from vision.job.job_file import job_from_text, named_files
 from vision.marks.picture import Picture
 from vision.marks.picture_header import FORMATS
 from vision.marks.sources.origin import Source
-from vision.units.errors import BadInputError, Fault, bad_input
+from vision.units.errors import BadInputError, Fault, bad_input, fault_of
 from vision.units.toml_text import LARGEST_BYTES
 
 # -------------------------------------------------------------------------------------------- in
@@ -134,18 +134,18 @@ def read_bytes(
     path = Path(path)
     try:
         if path.is_dir():
-            raise bad_input(path.name or str(path), "a folder", expected, next_step)
+            raise bad_input("folder", path.name or str(path), "a folder", expected, next_step)
         if path.exists() and not path.is_file():
-            raise bad_input(path.name, "no ordinary file", expected, next_step)
+            raise bad_input("not-a-file", path.name, "no ordinary file", expected, next_step)
         with path.open("rb") as stream:
             return stream.read(limit + 1)
     except FileNotFoundError:
         near = nearest_file(path)
         step = f"did you mean `{near}`?" if near else next_step
-        raise bad_input(path.name, "no such file", expected, step) from None
+        raise bad_input("no-such-file", path.name, "no such file", expected, step) from None
     except (OSError, ValueError) as error:
         found = f"a file that cannot be read ({_trouble(error)})"
-        raise bad_input(path.name, found, expected, next_step) from None
+        raise bad_input("unreadable", path.name, found, expected, next_step) from None
 
 
 def _trouble(error: OSError | ValueError) -> str:
@@ -174,13 +174,10 @@ def lens_size_faults(job: Job, pictures: Sequence[Picture], file: str) -> Iterat
         fitted = job.lens_of(camera).fitted
         size = sizes.get(camera.name)
         if fitted is not None and size is not None and size != (fitted.width, fitted.height):
-            yield Fault(
-                file=file,
-                key=f"camera.{camera.name}.picture",
-                found=f"a picture of {size[0]} x {size[1]} px",
-                expected=f"{fitted.width} x {fitted.height} px, for which its lens was fitted",
-                next_step="save the snapshot at that size, or fit the lens at this one",
-            )
+            key, found = f"camera.{camera.name}.picture", f"a picture of {size[0]} x {size[1]} px"
+            expected = f"{fitted.width} x {fitted.height} px, for which its lens was fitted"
+            step = "save the snapshot at that size, or fit the lens at this one"
+            yield fault_of("lens-size", file, found, expected, step, key=key)
 
 
 # ------------------------------------------------------------------------------------------- out
@@ -199,7 +196,7 @@ def folder_ready(folder: Path | str) -> None:
         else:
             return
         expected = "a folder that can be made and written to"
-        raise bad_input(str(folder), found, expected, "choose another folder")
+        raise bad_input("folder-not-made", str(folder), found, expected, "choose another folder")
 
 
 def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
@@ -223,7 +220,9 @@ def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         for name, data in every.items():
             if (folder / name).is_dir():
-                raise bad_input(str(folder / name), "a folder", "a file or nothing", "move it away")
+                raise bad_input(
+                    "folder", str(folder / name), "a folder", "a file or nothing", "move it away"
+                )
             waiting.append((_temporary(folder, data), folder / name))
         while waiting:
             os.replace(*waiting[0])
@@ -231,7 +230,9 @@ def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
         _sync_folder(folder)
     except (OSError, ValueError) as error:
         expected = "a folder that can be made and written to"
-        raise bad_input(str(folder), _trouble(error), expected, "choose another folder") from None
+        raise bad_input(
+            "folder-not-made", str(folder), _trouble(error), expected, "choose another folder"
+        ) from None
     finally:
         for temporary, _ in waiting:
             with contextlib.suppress(OSError):

@@ -26,7 +26,9 @@ def picture_path(
     key = f"camera.{camera}.picture"
 
     def none_fits(found: str, expected: str, step: str) -> BadInputError:
-        return bad_input(job_file or picture or camera, found, expected, step, key=key)
+        return bad_input(
+            "no-such-file", job_file or picture or camera, found, expected, step, key=key
+        )
 
     if picture is None:
         named = [each for each in _files(directory) if camera_of_file(each, cameras) == camera]

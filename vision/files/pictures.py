@@ -51,7 +51,9 @@ def opened(data: bytes, file: str) -> Opened:
     """
     if len(data) > LARGEST_BYTES:
         most = f"{LARGEST_BYTES // 10**6} MB"
-        raise bad_input(file, f"a file of more than {most}", f"{FORMATS} below {most}", STEP)
+        raise bad_input(
+            "file-too-large", file, f"a file of more than {most}", f"{FORMATS} below {most}", STEP
+        )
     apart = format_apart(data)
     if apart is not None:
         pixels, said = _apart(data, file, apart)
@@ -59,7 +61,7 @@ def opened(data: bytes, file: str) -> Opened:
     header = read_header(data)
     problem = _header_problem(data, header)
     if problem is not None:
-        raise bad_input(file, *problem)
+        raise bad_input(problem[0], file, *problem[1:])
     assert header is not None
     said = noted_in(data)
     pixels = upright(_decoded(data, file, header), said.turned)
@@ -91,9 +93,11 @@ def _decoded(data: bytes, file: str, header: Header) -> Pixels:
     except (cv2.error, MemoryError):
         pixels = None
     if pixels is None or pixels.shape != (header.height, header.width, 3):
-        raise bad_input(file, f"a {header.format} that cannot be decoded", FORMATS, STEP)
+        raise bad_input(
+            "undecodable", file, f"a {header.format} that cannot be decoded", FORMATS, STEP
+        )
     if "orrupt" in complaints or "remature" in complaints:
-        raise bad_input(file, f"a damaged {header.format}", "an undamaged picture", STEP)
+        raise bad_input("damaged", file, f"a damaged {header.format}", "an undamaged picture", STEP)
     return pixels  # type: ignore[no-any-return]
 
 
@@ -111,9 +115,13 @@ def _apart(data: bytes, file: str, format_name: str) -> tuple[Pixels, Noted]:
 
 def _refusal(answer: Refused, file: str, format_name: str) -> BadInputError:
     """What a person is told."""
+    code = {"broken": "damaged", "memory": "too-much-memory", "time": "too-slow"}.get(
+        answer.code, answer.code
+    )
     match answer.code:
         case "size":
-            found, expected, step = _size_problem(answer.width, answer.height) or ("", "", "")
+            problem = _size_problem(answer.width, answer.height)
+            code, found, expected, step = problem or ("wrong-size", "", "", "")
         case "memory":
             found = f"a {format_name} that needs more than {MEMORY_BYTES >> 30} GiB to be decoded"
             expected, step = "a picture of an ordinary size", OWN_SIZE
@@ -129,7 +137,7 @@ def _refusal(answer: Refused, file: str, format_name: str) -> BadInputError:
         case _:
             found = f"a {format_name} that breaks off or is damaged"
             expected, step = "a whole picture", STEP
-    return bad_input(file, found, expected, step)
+    return bad_input(code, file, found, expected, step)
 
 
 def import_cv2() -> ModuleType:
@@ -140,31 +148,41 @@ def import_cv2() -> ModuleType:
         missing = "lib" in str(error) and ".so" in str(error)
         step = "apt-get install libgl1 libglib2.0-0" if missing else "pip install opencv-python"
         raise bad_input(
-            "OpenCV", str(error), "OpenCV's Python package, able to load", step
+            "library", "OpenCV", str(error), "OpenCV's Python package, able to load", step
         ) from None
     return cv2
 
 
-def _header_problem(data: bytes, header: Header | None) -> tuple[str, str, str] | None:
+def _header_problem(data: bytes, header: Header | None) -> tuple[str, str, str, str] | None:
     if not data:
-        return "an empty file", FORMATS, STEP
+        return "empty", "an empty file", FORMATS, STEP
     if header is None:
-        return "a file of another format or with a broken header", FORMATS, STEP
+        return "not-a-picture", "a file of another format or with a broken header", FORMATS, STEP
     problem = _size_problem(header.width, header.height)
     if problem is not None:
         return problem
     if not header.complete:
-        return f"a {header.format} that breaks off or is damaged", "a whole picture", STEP
+        return (
+            "damaged",
+            f"a {header.format} that breaks off or is damaged",
+            "a whole picture",
+            STEP,
+        )
     return None
 
 
-def _size_problem(width: int, height: int) -> tuple[str, str, str] | None:
+def _size_problem(width: int, height: int) -> tuple[str, str, str, str] | None:
     """Found, expected and next step where a declared size is out of bounds."""
     size = f"{width} x {height} px"
     if width * height > LARGEST_PX:
-        return size, f"at most {LARGEST_PX // 10**6} megapixels", OWN_SIZE
+        return "too-many-pixels", size, f"at most {LARGEST_PX // 10**6} megapixels", OWN_SIZE
     if min(width, height) < SMALLEST_SIDE_PX:
-        return size, f"at least {SMALLEST_SIDE_PX} px a side", f"{OWN_SIZE}, not a preview"
+        return (
+            "too-few-pixels",
+            size,
+            f"at least {SMALLEST_SIDE_PX} px a side",
+            f"{OWN_SIZE}, not a preview",
+        )
     return None
 
 

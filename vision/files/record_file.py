@@ -50,7 +50,9 @@ def rescue_record(path: Path | str, checks: Sequence[KeptCheck]) -> tuple[int, .
     """Put checks into a new record, in their order; BadInputError where the file is there."""
     path = Path(path)
     if path.exists():
-        raise bad_input(path.name, "a file", "a new file", "name one that is not there")
+        raise bad_input(
+            "file-exists", path.name, "a file", "a new file", "name one that is not there"
+        )
     with _reported(path), contextlib.closing(_opened(path)) as base:
         return _added(base, checks)
 
@@ -64,7 +66,11 @@ def record_ready(path: Path | str) -> None:
     if not path.exists():
         if not path.parent.is_dir():
             raise bad_input(
-                path.name, "no such folder", "a folder that is there", "make the folder"
+                "no-such-folder",
+                path.name,
+                "no such folder",
+                "a folder that is there",
+                "make the folder",
             )
         return
     _is_a_record(path)
@@ -183,12 +189,16 @@ def _is_a_record(path: Path) -> None:
     head = disk.read_bytes(path, EXPECTED, step, HEADER_BYTES)
     ours = head.startswith(MAGIC) and head[68:72] == APPLICATION_ID.to_bytes(4, "big")
     if ours and int.from_bytes(head[60:64], "big") > VERSION:
-        raise bad_input(path.name, "a record of a later version", EXPECTED, "update seamtrue")
+        raise bad_input(
+            "later-version", path.name, "a record of a later version", EXPECTED, "update seamtrue"
+        )
     if ours or not head:
         return
     # Without those signs it may still be a record whose first page is damaged.
     if not any(check_of(number, row) for number, row in _salvaged(path)):
-        raise bad_input(path.name, "no record of checks", EXPECTED, "name the record")
+        raise bad_input(
+            "not-a-record", path.name, "no record of checks", EXPECTED, "name the record"
+        )
 
 
 @contextlib.contextmanager
@@ -203,9 +213,11 @@ def _reported(path: Path) -> Iterator[None]:
 
 def _unusable(path: Path, error: sqlite3.Error) -> BadInputError:
     step = "see whether another program holds it, whether the disk is full, and its permissions"
-    return bad_input(path.name, f"a record that cannot be used now ({error})", EXPECTED, step)
+    return bad_input(
+        "record-in-use", path.name, f"a record that cannot be used now ({error})", EXPECTED, step
+    )
 
 
 def _damaged(path: Path, found: str) -> BadInputError:
     step = f"put what can be read into a new one: seamtrue record {path.name} --rescue NEW.sqlite"
-    return bad_input(path.name, found, "a record as it was written", step)
+    return bad_input("damaged", path.name, found, "a record as it was written", step)

@@ -60,14 +60,16 @@ def lens_of(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> 
     if stated == from_file:
         found = "both field_of_view_deg and file" if stated else "neither"
         step = "remove one of them" if stated else "add `field_of_view_deg`"
-        table.fault("", found, "either field_of_view_deg or file", step)
+        table.fault("one-of-two", "", found, "either field_of_view_deg or file", step)
     degrees = math.nan
     if stated:
         degrees = table.number("field_of_view_deg", *SETTINGS.field_of_view_deg, exclusive=True)
     fitted = _lens_in_file(name, table, lens_texts) if from_file else None
     if from_file and pixels is not None:
         step = "remove `pixel_aspect`"
-        table.wrong("pixel_aspect", "nothing beside a file, whose fx and fy say it", step)
+        table.wrong(
+            "one-of-two", "pixel_aspect", "nothing beside a file, whose fx and fy say it", step
+        )
     if len(table.faults) > before:
         return None
     return fitted or StatedLens(name=name, field_of_view_rad=math.radians(degrees), pixels=pixels)
@@ -88,7 +90,10 @@ def _pixels(table: Table) -> PixelShape | None:
     )
     near = difflib.get_close_matches(str(value), NAMED, n=1)
     table.wrong(
-        "pixel_aspect", expected, f"did you mean `{near[0]}`?" if near else "correct the value"
+        "wrong-aspect",
+        "pixel_aspect",
+        expected,
+        f"did you mean `{near[0]}`?" if near else "correct the value",
     )
     return None
 
@@ -102,7 +107,9 @@ def _lens_in_file(
     text = lens_texts.get(file)
     if text is None:
         step = "put it beside the job file, or write it with `seamtrue lens`"
-        table.fault("file", f"no readable file {describe(file)}", "a lens file", step)
+        table.fault(
+            "no-such-file", "file", f"no readable file {describe(file)}", "a lens file", step
+        )
         return None
     return read_lens(text, file, name, table.faults)
 
@@ -112,7 +119,7 @@ def file_name(table: Table, key: str) -> str:
     name = table.text(key, "a file name beside the job file")
     expected = file_name_fault(name) if name else None
     if expected:
-        table.wrong(key, expected, "move the file there and name it")
+        table.wrong("not-a-file-name", key, expected, "move the file there and name it")
     return "" if expected else name
 
 
@@ -123,7 +130,12 @@ def camera_of(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None
     lens = _lens_name(name, table, lenses)
     position = table.point("position", 3)
     if position is not None and position[2] <= 0:
-        table.wrong("position", "a height above the ground, z > 0", "measure the camera's height")
+        table.wrong(
+            "below-ground",
+            "position",
+            "a height above the ground, z > 0",
+            "measure the camera's height",
+        )
     sigma = table.length("position_sigma", SETTINGS.camera_sigma_m)
     pan = _pan_deg(name, table)
     tilt = table.number("tilt_deg", -90, 90, SETTINGS.usual_tilt_deg)
@@ -151,7 +163,7 @@ def _pan_deg(name: str, table: Table) -> float:
     if pan is None and not table.has("pan_deg"):
         expected = "a number from -360 to 360: 0 ahead, 90 left, 180 back, -90 right"
         step = "add `pan_deg`, or name the camera front, left, rear, right or as front_left"
-        table.fault("pan_deg", "nothing", expected, step)
+        table.fault("missing", "pan_deg", "nothing", expected, step)
         return math.nan
     return table.number("pan_deg", -360, 360, pan)
 
@@ -168,5 +180,5 @@ def _lens_name(camera: str, table: Table, lenses: tuple[str, ...]) -> str:
         near = difflib.get_close_matches(lens, lenses, n=1)
         step = f"did you mean `{near[0]}`?" if near else f"add [lens.{lens}]"
         known = ", ".join(lenses) if lenses else "a lens, of which there is none"
-        table.wrong("lens", f"the name of a lens: {known}", step)
+        table.wrong("unknown-name", "lens", f"the name of a lens: {known}", step)
     return lens

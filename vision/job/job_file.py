@@ -127,12 +127,16 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
     lens_names = _names(top, "lens")
     cameras = {each: camera_of(each, table, lens_names) for each, table in top.tables("camera")}
     if not _names(top, "camera"):
-        top.fault("camera", "no camera", "at least one table [camera.NAME]", "add a camera")
+        top.fault(
+            "no-camera", "camera", "no camera", "at least one table [camera.NAME]", "add a camera"
+        )
     strips = _each(laid, "strip", strip_of)
     marks = _each(laid, "mark", mark_of)
     if not (planning or strips or marks):
         expected = "at least one table [strip.NAME] or [mark.NAME]"
-        top.fault("strip", "no strip and no mark", expected, "add what lies on the ground")
+        top.fault(
+            "nothing-laid", "strip", "no strip and no mark", expected, "add what lies on the ground"
+        )
     seams = _seams(laid, _names(top, "camera"))
     readings = readings_of(top, strips, marks, cameras)
     tolerances = _tolerances(top.table("tolerance", required=False))
@@ -176,7 +180,13 @@ def _each(
         for name, table in source.tables(section):
             if name in found:
                 expected = f"each {section} in one of the two files"
-                table.fault("", "a name that the job has as well", expected, "rename one of them")
+                table.fault(
+                    "name-twice",
+                    "",
+                    "a name that the job has as well",
+                    expected,
+                    "rename one of them",
+                )
             found[name] = read(name, table)
     # A table that is none is at fault already, and so is nothing of what it lacks.
     return dict.fromkeys((n for t in laid for n in _names(t, section)), None) | found
@@ -203,7 +213,7 @@ def _size(table: Table, name: str) -> float:
     size_m, (least_m, most_m) = table.length(name), SETTINGS.body_m[name]
     if size_m < least_m or size_m > most_m:
         expected = f"a length from {least_m:g} to {most_m:g} m"
-        table.wrong(name, expected, unit_step(table.values.get(name), name))
+        table.wrong("out-of-range", name, expected, unit_step(table.values.get(name), name))
         return math.nan
     return size_m
 
@@ -217,7 +227,7 @@ def _vehicle_state(table: Table) -> VehicleState:
             return None
         text = table.text(name, expected)
         if len(text) > SETTINGS.longest_state:
-            table.wrong(name, expected, "shorten it")
+            table.wrong("wrong-text", name, expected, "shorten it")
         return text.strip()
 
     state = VehicleState(**{each.name: words(each.name) for each in fields(VehicleState)})
@@ -233,7 +243,13 @@ def _seams(laid: tuple[Table, ...], cameras: tuple[str, ...]) -> tuple[StatedSea
         pair = _between(table, cameras)
         if pair and frozenset(pair) in pairs:
             found = f"the cameras of [seam.{pairs[frozenset(pair)]}] again"
-            table.fault("between", found, "one seam for each two cameras", "remove one of them")
+            table.fault(
+                "seam-twice",
+                "between",
+                found,
+                "one seam for each two cameras",
+                "remove one of them",
+            )
         elif pair:
             pairs[frozenset(pair)] = name
         start, end, _ = ends(table)
@@ -255,7 +271,7 @@ def _between(table: Table, cameras: tuple[str, ...]) -> tuple[str, str] | None:
         and value[0] != value[1]
     ):
         return value[0], value[1]
-    table.wrong("between", expected, "name the two neighbours")
+    table.wrong("wrong-cameras", "between", expected, "name the two neighbours")
     return None
 
 

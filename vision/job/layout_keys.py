@@ -29,7 +29,13 @@ def layout_tables(
     text = texts.get(file)
     if text is None:
         step = "put it beside the job file, or correct the name"
-        head.fault("layout", f"no readable file {describe(file)}", "a file with a layout", step)
+        head.fault(
+            "no-such-file",
+            "layout",
+            f"no readable file {describe(file)}",
+            "a file with a layout",
+            step,
+        )
         return (top,)
     try:
         values = toml_values(text, file, "file with a layout")
@@ -42,7 +48,13 @@ def layout_tables(
         laid.units.name = own.choice("units", tuple(UNITS)) or "m"
     if own.has("layout"):
         step = f"name the file that strips and marks stand in, instead of {file}"
-        own.fault("layout", "another file again", "strips and marks in this file", step)
+        own.fault(
+            "layout-of-layout",
+            "layout",
+            "another file again",
+            "strips and marks in this file",
+            step,
+        )
     _same_body(laid, vehicle, top.file)
     return top, laid
 
@@ -61,5 +73,11 @@ def _same_body(laid: Table, vehicle: Vehicle | None, job_file: str) -> None:
         planned_m = body.length(key)
         if not abs(planned_m - size_m) <= SETTINGS.strip_agreement_m and not faults:
             expected = f"{said.m(size_m)}, as {job_file} says"
-            body.fault(key, said.m(planned_m), expected, "have a layout made for this vehicle")
+            body.fault(
+                "other-body",
+                key,
+                said.m(planned_m),
+                expected,
+                "have a layout made for this vehicle",
+            )
     laid.faults.extend(faults)

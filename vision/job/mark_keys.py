@@ -23,7 +23,7 @@ def ends(table: Table) -> tuple[Array | None, Array | None, float]:
         return start, end, math.nan
     length = float(np.linalg.norm(end - start))
     if length == 0:
-        table.wrong("to", "another place than `from`", "give the two ends")
+        table.wrong("same-place", "to", "another place than `from`", "give the two ends")
         return start, end, math.nan
     return start, end, length
 
@@ -59,7 +59,7 @@ def _along(table: Table, length_m: float) -> Array:
     counted, listed = table.has("count"), table.has("at")
     if counted == listed:
         found = "both count and at" if counted else "neither count nor at"
-        table.fault("count", found, "either count or at", "keep one of them")
+        table.fault("one-of-two", "count", found, "either count or at", "keep one of them")
         return np.zeros(0)
     if counted:
         count = table.whole("count", 2, SETTINGS.most_marks)
@@ -73,18 +73,22 @@ def _along(table: Table, length_m: float) -> Array:
     said = LengthWords(imperial=table.units.name in IMPERIAL)
     if at[0] != 0:
         found = said.m(float(at[0]), spec="g")
-        table.fault("at[0]", found, "0: the first mark itself", "measure from the mark")
+        table.fault(
+            "first-distance", "at[0]", found, "0: the first mark itself", "measure from the mark"
+        )
     falls = np.flatnonzero(np.diff(at) <= 0)
     if falls.size:
         i = int(falls[0]) + 1
         found = f"{said.m(float(at[i]), spec='g')} after {said.m(float(at[i - 1]), spec='g')}"
-        table.fault(f"at[{i}]", found, "distances that increase", "put them in order")
+        table.fault(
+            "wrong-order", f"at[{i}]", found, "distances that increase", "put them in order"
+        )
     elif abs(at[-1] - length_m) > SETTINGS.strip_agreement_m:
         last, apart = said.m(float(at[-1]), spec="g"), said.m(length_m, spec=".3f")
         found = f"{last} to the last mark, but {apart} from `from` to `to`"
         step = "correct `at`, `from` or `to`"
         expected = f"the two to agree within {said.cm(SETTINGS.strip_agreement_m, spec='g')}"
-        table.fault(f"at[{at.size - 1}]", found, expected, step)
+        table.fault("lengths-differ", f"at[{at.size - 1}]", found, expected, step)
     return at
 
 
@@ -112,7 +116,7 @@ def mark_of(name: str, table: Table) -> SingleMark | None:
     shape = _shape(table, "kind", tuple(n for n, kind in KINDS.items() if kind.alone))
     if at is not None and (at[2] < 0 or (at[2] == 0 and shape is not None and not shape.drawn)):
         expected = "z above 0: a carton's top" if at[2] == 0 else "z of 0 or more"
-        table.wrong("at", expected, "measure its height above the ground")
+        table.wrong("wrong-height", "at", expected, "measure its height above the ground")
     ink = table.choice("ink", ("dark", "light"), "dark")
     sigma = table.length("position_sigma", SETTINGS.strip_sigma_m)
     table.close()

@@ -25,7 +25,7 @@ def bracket_of(table: Table, pan_deg: float) -> Bracket | None:
             free = value
         else:
             expected = 'a list of what the bracket lets be turned: "tilt", "pan" or both'
-            table.wrong("adjustable", expected)
+            table.wrong("wrong-kind", "adjustable", expected)
     found: dict[str, tuple[float, float]] = {}
     for name, default in ranges.items():
         key = f"{name}_range_deg"
@@ -35,10 +35,12 @@ def bracket_of(table: Table, pan_deg: float) -> Bracket | None:
             given = table.numbers(key, 2)
             if given and not -reach <= given[0] < given[1] <= reach:
                 expected = f"[lowest, highest] in degrees, from -{reach:g} to {reach:g}"
-                table.wrong(key, expected, "put the lower one first")
+                table.wrong("wrong-range", key, expected, "put the lower one first")
             elif name not in free:
                 step = f'add `adjustable = ["{name}"]`, or remove the range'
-                table.fault(key, f"a range of {name}, which is fixed", "no range", step)
+                table.fault(
+                    "range-of-fixed", key, f"a range of {name}, which is fixed", "no range", step
+                )
             low, high = given or default
         if name in free:
             found[name] = (math.radians(low), math.radians(high))

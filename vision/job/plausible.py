@@ -95,15 +95,15 @@ class _Entry:
         value = self.table.values.get(key)
         return value[index] if isinstance(value, list) and index is not None else value
 
-    def note(self, key: str, found: str, expected: str, step: str) -> None:
-        self.table.fault(key, found, expected, step)
+    def note(self, code: str, key: str, found: str, expected: str, step: str) -> None:
+        self.table.fault(code, key, found, expected, step)
 
     def too_long(self, key: str, usual: str, most_m: float, index: int | None = None) -> None:
         """Note a length beyond what it can be, and the unit in which it would be usual."""
         value = self.typed(key, index)
         step = unit_step(value, usual)
         said = f"{describe(value)}{self.in_unit(value)}"
-        self.note(key, said, f"at most {self.said.m(most_m, spec='g')}", step)
+        self.note("too-long", key, said, f"at most {self.said.m(most_m, spec='g')}", step)
 
     def in_unit(self, value: object) -> str:
         """The unit of a bare number, for what was found."""
@@ -150,7 +150,7 @@ def _note_strip(entry: _Entry, strip: Strip) -> None:
             value, cm = entry.typed(key), entry.said.cm
             found = f"{describe(value)}{entry.in_unit(value)}, a mark {cm(width_m)} wide"
             expected = f"a mark no wider than its tape of {cm(strip.tape_width_m)}"
-            entry.note(key, found, expected, "correct it, or `tape_width`")
+            entry.note("mark-wider-than-tape", key, found, expected, "correct it, or `tape_width`")
     for key, sigma_m in (
         ("position_sigma", strip.position_sigma_m),
         ("mark_sigma", strip.mark_sigma_m),
@@ -178,7 +178,13 @@ def _note_strip_under_body(entry: _Entry, vehicle: Vehicle, strip: Strip) -> Non
     if inside or crossed[0] > 0:
         ends_said = f"{describe(entry.typed('from'))} to {describe(entry.typed('to'))}"
         found = f"a strip from {ends_said}, which passes under the body"
-        entry.note("from", found, "a strip beside the body", "check the signs of `from` and `to`")
+        entry.note(
+            "strip-under-body",
+            "from",
+            found,
+            "a strip beside the body",
+            "check the signs of `from` and `to`",
+        )
 
 
 # ------------------------------------------------------------------------------------ on the body
@@ -201,7 +207,7 @@ def _note_body_in_other_unit(entry: _Entry, vehicle: Vehicle, cameras: Sequence[
             value = entry.typed(key)
             found = f"{describe(value)}{entry.in_unit(value)}, far from where the cameras sit"
             expected = f"the body's {key}, with the cameras on its faces"
-            entry.note(key, found, expected, unit_step(entry.typed(key), key))
+            entry.note("body-in-other-unit", key, found, expected, unit_step(entry.typed(key), key))
             noted = True
     return noted
 
@@ -246,7 +252,9 @@ def _note_place(entry: _Entry, vehicle: Vehicle, camera: Camera) -> bool:
         f"a place at most {entry.said.m(SETTINGS.deepest_camera_m, spec='g')} inside the body and"
         f" {entry.said.m(SETTINGS.farthest_camera_m, spec='g')} from it"
     )
-    entry.note("position", f"{describe(entry.typed('position'))}, {how}", expected, step)
+    entry.note(
+        "place-off-body", "position", f"{describe(entry.typed('position'))}, {how}", expected, step
+    )
     return True
 
 
@@ -301,7 +309,7 @@ def _note_view(entry: _Entry, vehicle: Vehicle, camera: Camera, others: Sequence
         f"position {describe(entry.typed('position'))} with pan {pan_deg:g}, from where the camera"
         " looks through the body"
     )
-    entry.note(key, found, "a camera that looks away from the body", step)
+    entry.note("looks-through-body", key, found, "a camera that looks away from the body", step)
 
 
 def _like(place_m: Array, aim: Aim, other: Camera) -> bool:

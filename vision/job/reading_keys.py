@@ -47,7 +47,9 @@ def readings_of(
         return ()
     value = top.values["reading"]
     if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
-        top.wrong("reading", "tables [[reading]]", "write the name in two pairs of brackets")
+        top.wrong(
+            "wrong-kind", "reading", "tables [[reading]]", "write the name in two pairs of brackets"
+        )
         return ()
     places = _Places(strips, marks, cameras)
     classes: dict[str, str] = {}
@@ -83,7 +85,7 @@ def _no_value(top: Table, tables: list[dict[str, object]]) -> None:
         step = (
             "put in what the tape showed, or take the whole table out: lines [[reading]] to value"
         )
-        top.fault("reading", f"no value in {which}", "a length in each", step)
+        top.fault("no-value", "reading", f"no value in {which}", "a length in each", step)
 
 
 class _Places:
@@ -113,7 +115,9 @@ class _Places:
         """The place of the job called `name`; None after noting a fault under `key`."""
         expected = "a mark such as `left/0`, or a camera"
         if isinstance(name, str) and name in self.ambiguous:
-            table.fault(key, f"{describe(name)}, a mark and a camera", expected, "rename one")
+            table.fault(
+                "name-twice", key, f"{describe(name)}, a mark and a camera", expected, "rename one"
+            )
             return None
         if isinstance(name, str):
             mark_id = MarkId.parse(name, self.strips)
@@ -124,7 +128,7 @@ class _Places:
                 return mark_id
         near = difflib.get_close_matches(str(name)[:60], map(str, self.side), n=1)
         step = f"did you mean `{near[0]}`?" if near else "name a mark or a camera of this job"
-        table.fault(key, describe(name), expected, step)
+        table.fault("unknown-name", key, describe(name), expected, step)
         return None
 
 
@@ -140,9 +144,17 @@ def _length(
     tape_class = table.choice("tape_class", tuple(TAPE_CLASSES_MM), "II") or "II"
     if tape and classes.setdefault(tape, tape_class) != tape_class:
         found = f"class {tape_class} for the tape {tape!r}, which is class {classes[tape]} above"
-        table.fault("tape_class", found, "one class for each tape", "correct one of them")
+        table.fault(
+            "tape-class-differs",
+            "tape_class",
+            found,
+            "one class for each tape",
+            "correct one of them",
+        )
     if table.has("sigma") and "tape_class" in table.values and not tape:
-        table.fault("sigma", "both sigma and tape_class", "either", "remove one of them")
+        table.fault(
+            "one-of-two", "sigma", "both sigma and tape_class", "either", "remove one of them"
+        )
     # A named tape's error by length is one unknown for all its readings, not part of each.
     alone_m = 0.0 if tape or not math.isfinite(value_m) else value_m
     sigma_m = table.length("sigma", tape_sigma_m(tape_class, alone_m))
@@ -170,7 +182,7 @@ def _two_ends(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
         return None
     value = table.values["between"]
     if not isinstance(value, list) or len(value) != 2 or value[0] == value[1]:
-        table.wrong("between", expected, "name both ends of what was measured")
+        table.wrong("wrong-places", "between", expected, "name both ends of what was measured")
         return None
     ends = [places.read(each, table, f"between[{i}]") for i, each in enumerate(value)]
     return None if None in ends else tuple(end for end in ends if end is not None)
@@ -184,7 +196,12 @@ def _offset_end(table: Table, places: _Places) -> tuple[PlaceId, ...] | None:
     if place is None:
         return None
     if abs(places.side.get(place, math.nan)) < SETTINGS.centre_line_m:
-        table.wrong("of", "a place to one side of the centre line", "measure to another place")
+        table.wrong(
+            "on-centre-line",
+            "of",
+            "a place to one side of the centre line",
+            "measure to another place",
+        )
         return None
     return (place,)
 
@@ -197,7 +214,13 @@ def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading |
         for name, limit in (("tilt_deg", 90), ("roll_deg", 180))
     }
     if set(angles.values()) == {None}:
-        table.fault("", "neither tilt_deg nor roll_deg", "one of them or both", "add what was read")
+        table.fault(
+            "missing",
+            "",
+            "neither tilt_deg nor roll_deg",
+            "one of them or both",
+            "add what was read",
+        )
     intended = cameras.get(camera)
     if (
         angles["roll_deg"] is not None
@@ -205,7 +228,13 @@ def _angle(table: Table, cameras: Mapping[str, Camera | None]) -> AngleReading |
         and abs(intended.aim.tilt_rad) > SETTINGS.steep_rad
     ):
         found = "the roll of a camera that looks straight down"
-        table.fault("roll_deg", found, "a camera that looks less than 80 degrees down", "remove it")
+        table.fault(
+            "roll-undefined",
+            "roll_deg",
+            found,
+            "a camera that looks less than 80 degrees down",
+            "remove it",
+        )
     against = table.choice("against", ("gravity", "ground"))
     tool = table.choice("tool", tuple(SETTINGS.tool_sigma_deg), "gauge") or "gauge"
     sigma_deg = table.number("sigma_deg", 0, 45, SETTINGS.tool_sigma_deg[tool], exclusive=True)
@@ -226,7 +255,9 @@ def _level(table: Table) -> LevelReading | None:
     along = table.choice("along", ("ahead", "left"))
     if table.has("angle_deg") == table.has("percent"):
         found = "both angle_deg and percent" if table.has("percent") else "no angle_deg or percent"
-        table.fault("", found, "one of the two", "write what was read, above 0 for a rise")
+        table.fault(
+            "one-of-two", "", found, "one of the two", "write what was read, above 0 for a rise"
+        )
     most, most_percent = SETTINGS.steepest_deg, SETTINGS.steepest_percent
     rise = math.tan(math.radians(table.number("angle_deg", -most, most, 0.0)))
     rise += 0.01 * table.number("percent", -most_percent, most_percent, 0.0)

@@ -150,7 +150,13 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
         if camera.name in cameras and camera.position_m[2] + cameras[camera.name].shift_m[2] <= 0:
             expected = "a camera that stays above the ground"
             key = f"camera.{camera.name}.shift"
-            top.fault(key, "a shift to below the ground", expected, "correct its third number")
+            top.fault(
+                "below-ground",
+                key,
+                "a shift to below the ground",
+                expected,
+                "correct its third number",
+            )
     strips = _each(top, "strip", [strip.name for strip in job.strips], _strip)
     single = {mark.name: not mark.shape.drawn for mark in job.marks}
     ids = {str(mark_id): mark_id for mark_id in planned_layout(job).ids}
@@ -202,7 +208,7 @@ def _light(table: Table) -> Light:
         light = replace(light, sun_elevation_rad=elevation, sun_azimuth_rad=azimuth)
     elif "sun_azimuth_deg" in table.values:
         expected = "the sun's elevation with its azimuth"
-        table.fault("sun_elevation_deg", "nothing", expected, "add `sun_elevation_deg`")
+        table.fault("missing", "sun_elevation_deg", "nothing", expected, "add `sun_elevation_deg`")
     table.close()
     return light
 
@@ -211,7 +217,9 @@ def _person(name: str, table: Table) -> Person:
     at = table.lengths("at", (2,), "[x, y], each a length") or (0.0, 0.0)
     tall = table.length("height", USUAL_HEIGHT_M)
     if table.has("height") and not PERSON_M[0] <= tall <= PERSON_M[1]:
-        table.wrong("height", f"{PERSON_M[0]:g} m to {PERSON_M[1]:g} m", "check the unit")
+        table.wrong(
+            "out-of-range", "height", f"{PERSON_M[0]:g} m to {PERSON_M[1]:g} m", "check the unit"
+        )
     _within(table, "at", at, LARGEST_SHIFT_M, " away")
     return Person(
         name=name,
@@ -226,9 +234,9 @@ def _cover(name: str, table: Table) -> Cover:
     size = table.lengths("size", (2,), "[length, width], each a length") or (1.0, 1.0)
     top, foot = table.length("height"), table.length("foot", 0.0)
     if min(size) <= 0:
-        table.wrong("size", "lengths above zero", "write what was measured")
+        table.wrong("not-above-zero", "size", "lengths above zero", "write what was measured")
     if foot >= top:
-        table.wrong("foot", "a foot below the top", "correct it")
+        table.wrong("wrong-order", "foot", "a foot below the top", "correct it")
     for key, values in (("at", at), ("size", size), ("height", (top,))):
         _within(table, key, values, LARGEST_SHIFT_M)
     colour = USUAL_COLOUR
@@ -236,7 +244,7 @@ def _cover(name: str, table: Table) -> Cover:
         red, green, blue = table.numbers("colour", 3) or (0.0, 0.0, 0.0)
         colour = (blue, green, red)
         if not 0 <= min(colour) <= max(colour) <= 255:
-            table.wrong("colour", "levels from 0 to 255")
+            table.wrong("out-of-range", "colour", "levels from 0 to 255")
     return Cover(
         name=name,
         at_m=(at[0], at[1]),
@@ -262,7 +270,7 @@ def _outline(table: Table) -> Array | None:
     if corners == value and len(corners) >= 3 and np.abs(corners).max() <= 1:
         return np.array(corners, dtype=np.float64)
     expected = "three corners or more, each two numbers from -1 to 1"
-    table.wrong("outline", expected, "write it in half sizes from the middle")
+    table.wrong("wrong-outline", "outline", expected, "write it in half sizes from the middle")
     return None
 
 
@@ -270,7 +278,7 @@ def _within(
     table: Table, key: str, values: Sequence[float] | Array, largest_m: float, words: str = ""
 ) -> None:
     if np.abs(values).max() > largest_m:
-        table.wrong(key, f"at most {largest_m:g} m{words}", "check the unit")
+        table.wrong("out-of-range", key, f"at most {largest_m:g} m{words}", "check the unit")
 
 
 def _turn(table: Table, key: str) -> float:
@@ -319,6 +327,6 @@ def _mark(name: str, table: Table, single: Mapping[str, bool]) -> tuple[Moved, D
     done = [key for key in DAMAGE if key in table.values]
     if done and single.get(name):
         expected = "a mark that is drawn on something; a carton's corner is not"
-        table.fault(done[0], "a box corner", expected, f"remove `{done[0]}`")
+        table.fault("not-drawn", done[0], "a box corner", expected, f"remove `{done[0]}`")
     damage = Damage(**_figures(table, Damage(), DAMAGE))
     return Moved(shift_m=_shift(table, (2, 3) if name in single else (2,))), damage

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from vision.job.job import Job
 from vision.job.job_file import named_files
-from vision.units.errors import BadInputError, Fault, bad_input
+from vision.units.errors import BadInputError, bad_input, fault_of
 
 RESERVED = "truth.json"
 
@@ -42,15 +42,10 @@ def scene_folder(job: Job, job_file: str, job_text: bytes) -> SceneFolder:
         # Windows paths are allowed in a job; here a folder is a folder everywhere.
         name = camera.picture.replace("*", "0").replace("?", "0")
         if Path(name) in taken:
-            faults.append(
-                Fault(
-                    file=job_file,
-                    key=f"camera.{camera.name}.picture",
-                    found=f"{name!r}, also the name of {taken[Path(name)]}",
-                    expected="a name of its own for every picture",
-                    next_step="rename the picture in the job",
-                )
-            )
+            key = f"camera.{camera.name}.picture"
+            found = f"{name!r}, also the name of {taken[Path(name)]}"
+            expected, step = "a name of its own for every picture", "rename the picture in the job"
+            faults.append(fault_of("name-twice", job_file, found, expected, step, key=key))
         taken[Path(name)] = f"camera {camera.name}'s picture"
         pictures[camera.name] = name
     if faults:
@@ -71,5 +66,10 @@ def refused(plan: SceneFolder, job_folder: Path, out: Path) -> None:
     if same:
         expected = "another folder: drawn pictures would replace the real ones"
         raise bad_input(
-            str(out), "the job's own folder", expected, "choose a new folder", key="--out"
+            "own-folder",
+            str(out),
+            "the job's own folder",
+            expected,
+            "choose a new folder",
+            key="--out",
         )

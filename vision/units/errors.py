@@ -14,10 +14,12 @@ from dataclasses import dataclass
 class Fault:
     """One thing that is wrong with something a person gave us.
 
-    Every field is a phrase for a person: the file's name, the key inside it (empty when the whole
-    file is at fault), what was found, what was expected and what to do next.
+    `code` is its kind, for scripts and tests. Every other field is a phrase for a person: the
+    file's name, the key inside it (empty when the whole file is at fault), what was found, what was
+    expected and what to do next.
     """
 
+    code: str
     file: str
     key: str
     found: str
@@ -43,9 +45,15 @@ class BadInputError(SeamtrueError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+def fault_of(
+    code: str, file: str, found: str, expected: str, next_step: str, *, key: str = ""
+) -> Fault:
+    """A `Fault` of these fields, by default of a whole file."""
+    return Fault(code=code, file=file, key=key, found=found, expected=expected, next_step=next_step)
+
+
 def bad_input(
-    file: str, found: str, expected: str, next_step: str, *, key: str = ""
+    code: str, file: str, found: str, expected: str, next_step: str, *, key: str = ""
 ) -> BadInputError:
     """The error of one fault, whose fields are those of `Fault`."""
-    fault = Fault(file=file, key=key, found=found, expected=expected, next_step=next_step)
-    return BadInputError([fault])
+    return BadInputError([fault_of(code, file, found, expected, next_step, key=key)])

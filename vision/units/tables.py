@@ -16,7 +16,7 @@ from typing import TypeGuard
 import numpy as np
 
 from vision.units.arrays import Array
-from vision.units.errors import Fault
+from vision.units.errors import Fault, fault_of
 from vision.units.lengths import UNITS, LengthError, length_from_number, parse_length
 
 LENGTH = "a length: a number in job.units, or text with its unit such as `3 m`"
@@ -67,16 +67,16 @@ class Table:
         """Give the full key of `name`, as a message gives it."""
         return f"{self.path}.{name}" if self.path else name
 
-    def fault(self, name: str, found: str, expected: str, next_step: str) -> None:
+    def fault(self, code: str, name: str, found: str, expected: str, next_step: str) -> None:
         """Note a fault of the key `name`, or of the table itself when that is empty."""
         key = self.key(name) if name else self.path
-        self.faults.append(
-            Fault(file=self.file, key=key, found=found, expected=expected, next_step=next_step)
-        )
+        self.faults.append(fault_of(code, self.file, found, expected, next_step, key=key))
 
-    def wrong(self, name: str, expected: str, next_step: str = "correct the value") -> None:
+    def wrong(
+        self, code: str, name: str, expected: str, next_step: str = "correct the value"
+    ) -> None:
         """Note that what stands at `name` is not what was expected."""
-        self.fault(name, describe(self.values.get(name)), expected, next_step)
+        self.fault(code, name, describe(self.values.get(name)), expected, next_step)
 
     def has(self, name: str) -> bool:
         """Whether the key is there; naming it makes it a known key."""
@@ -87,7 +87,7 @@ class Table:
         """Whether the key is there; a fault when it is not."""
         if self.has(name):
             return True
-        self.fault(name, "nothing", expected, f"add `{name}`")
+        self.fault("missing", name, "nothing", expected, f"add `{name}`")
         return False
 
     def close(self) -> None:
@@ -96,7 +96,7 @@ class Table:
             if name not in self.known:
                 known = ", ".join(dict.fromkeys(self.known))
                 step = _nearest(name, self.known, "remove it")
-                self.fault(name, "an unknown key", f"one of {known}", step)
+                self.fault("unknown-key", name, "an unknown key", f"one of {known}", step)
 
     def text(self, name: str, expected: str) -> str:
         """Text of one line that is not blank; empty after noting a fault."""
@@ -104,7 +104,7 @@ class Table:
             value = self.values[name]
             if isinstance(value, str) and value.strip() and not has_control(value):
                 return value
-            self.wrong(name, expected)
+            self.wrong("wrong-text", name, expected)
         return ""
 
     def choice(self, name: str, choices: tuple[str, ...], default: str | None = None) -> str:
@@ -117,7 +117,9 @@ class Table:
         value = self.values[name]
         if isinstance(value, str) and value in choices:
             return value
-        self.wrong(name, expected, _nearest(str(value), choices, "correct the value"))
+        self.wrong(
+            "unknown-choice", name, expected, _nearest(str(value), choices, "correct the value")
+        )
         return ""
 
     def flag(self, name: str) -> bool:
@@ -126,7 +128,7 @@ class Table:
             return False
         value = self.values[name]
         if not isinstance(value, bool):
-            self.wrong(name, "true or false")
+            self.wrong("wrong-kind", name, "true or false")
         return value is True
 
     def number(
@@ -151,7 +153,7 @@ class Table:
             number = float(value)
             if low < number < high or (not exclusive and number in (low, high)):
                 return number
-        self.wrong(name, expected)
+        self.wrong("out-of-range", name, expected)
         return math.nan
 
     def whole(self, name: str, low: int, high: int, default: int | None = None) -> int:
@@ -164,7 +166,7 @@ class Table:
         value = self.values[name]
         if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
             return value
-        self.wrong(name, expected)
+        self.wrong("out-of-range", name, expected)
         return low
 
     def metres(self, name: str, value: object) -> float:
@@ -177,9 +179,10 @@ class Table:
         except (LengthError, OverflowError) as error:
             found = getattr(error, "found", describe(value))
             expected = getattr(error, "expected", LENGTH)
-            self.fault(name, found, expected, getattr(error, "next_step", "correct the value"))
+            step = getattr(error, "next_step", "correct the value")
+            self.fault("not-a-length", name, found, expected, step)
             return math.nan
-        self.fault(name, describe(value), LENGTH, "correct the value")
+        self.fault("not-a-length", name, describe(value), LENGTH, "correct the value")
         return math.nan
 
     def _unit(self) -> str:
@@ -187,11 +190,11 @@ class Table:
             return self.units.name
         if not self.units.reported:
             self.units.reported = True
+            step = f"say which unit bare lengths such as {self.path}'s are in"
+            expected = "one of " + ", ".join(UNITS)
             self.faults.append(
-                Fault(file=self.file, key="job.units", found="nothing",
-                      expected="one of " + ", ".join(UNITS),
-                      next_step=f"say which unit bare lengths such as {self.path}'s are in")
-            )  # fmt: skip
+                fault_of("no-unit", self.file, "nothing", expected, step, key="job.units")
+            )
         return "m"
 
     def length(self, name: str, default_m: float | None = None) -> float:
@@ -205,7 +208,9 @@ class Table:
     def above_zero(self, name: str, metres: float) -> float:
         """Answer the length itself, or NaN after noting that it is not above zero."""
         if metres <= 0:
-            self.wrong(name, "a length above zero", "write the length that was measured")
+            self.wrong(
+                "not-above-zero", name, "a length above zero", "write the length that was measured"
+            )
             return math.nan
         return metres
 
@@ -215,7 +220,7 @@ class Table:
             return ()
         value = self.values[name]
         if not isinstance(value, list) or len(value) not in sizes:
-            self.wrong(name, words)
+            self.wrong("wrong-lengths", name, words)
             return ()
         found = tuple(self.metres(f"{name}[{i}]", each) for i, each in enumerate(value))
         return () if any(math.isnan(each) for each in found) else found
@@ -228,7 +233,7 @@ class Table:
         value = self.values[name]
         if isinstance(value, list) and len(value) == count and all(map(is_number, value)):
             return tuple(float(each) for each in value)
-        self.wrong(name, expected)
+        self.wrong("wrong-numbers", name, expected)
         return ()
 
     def point(self, name: str, dimensions: int) -> Array | None:
@@ -246,7 +251,7 @@ class Table:
             return []
         section = self.values[name]
         if not isinstance(section, dict):
-            self.wrong(name, f"tables [{name}.NAME]")
+            self.wrong("wrong-kind", name, f"tables [{name}.NAME]")
             return []
         found = []
         for each, values in section.items():
@@ -255,14 +260,16 @@ class Table:
             if known is not None and each not in known:
                 step = _nearest(each, known, "name one of the job's")
                 expected = f"a {name} of the job"
-                table.fault("", "a name that the job does not have", expected, step)
+                table.fault("unknown-name", "", "a name that the job does not have", expected, step)
                 continue
             if known is None and _breaks_ids(each):
                 expected = "a name without `/`, control characters or blanks at its ends"
                 table.path = f"{name}.{each!r}"
-                table.fault("", "a name that would break ids", expected, "rename it")
+                table.fault("breaks-ids", "", "a name that would break ids", expected, "rename it")
             if not isinstance(values, dict):
-                table.fault("", describe(values), f"a table [{name}.NAME]", "give it a name")
+                table.fault(
+                    "wrong-kind", "", describe(values), f"a table [{name}.NAME]", "give it a name"
+                )
                 continue
             table.values = values
             found.append((each, table))
@@ -276,7 +283,7 @@ class Table:
         if there:
             values = self.values[name]
         if not isinstance(values, dict):
-            self.wrong(name, f"a table [{key}]")
+            self.wrong("wrong-kind", name, f"a table [{key}]")
             values = {}
         return Table(self.faults, self.file, key, values, self.units)
 

@@ -23,28 +23,30 @@ def toml_values(text: str | bytes, file: str, kind: str) -> dict[str, object]:
     """
     expected = f"a {kind} in TOML"
 
-    def refused(found: str, next_step: str, more: str = "") -> BadInputError:
-        return bad_input(file, found, expected + more, next_step)
+    def refused(code: str, found: str, next_step: str, more: str = "") -> BadInputError:
+        return bad_input(code, file, found, expected + more, next_step)
 
     if len(text) > LARGEST_BYTES:
         below = f" below {LARGEST_BYTES // 10**6} MB"
-        raise refused(f"{len(text) / 1e6:.1f} MB", f"name the {kind}", below)
+        raise refused("file-too-large", f"{len(text) / 1e6:.1f} MB", f"name the {kind}", below)
     if isinstance(text, bytes):
         if b"\0" in text:
-            raise refused("binary data", f"name the {kind}, not a picture")
+            raise refused("not-text", "binary data", f"name the {kind}, not a picture")
         try:
             text = text.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             line = error.object.count(b"\n", 0, error.start) + 1
             where = f"bytes that are not UTF-8 in line {line}"
-            raise refused(where, "save it again as UTF-8 text", ", in UTF-8") from None
+            raise refused("not-text", where, "save it again as UTF-8 text", ", in UTF-8") from None
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except RecursionError:
-        raise refused("brackets nested too deeply", "remove the surplus brackets") from None
+        raise refused(
+            "nested-too-deep", "brackets nested too deeply", "remove the surplus brackets"
+        ) from None
     except ValueError as error:
         step = _step(text, str(error))
-        raise refused(f"text that is not TOML ({error})", step) from None
+        raise refused("not-toml", f"text that is not TOML ({error})", step) from None
 
 
 def _step(text: str, error: str) -> str:

@@ -12,7 +12,7 @@ from vision.documents.sheets.paper import A4, Paper
 from vision.documents.sheets.story import Sheet, sheets_from
 from vision.job.job import Job
 from vision.planning.setting_out.running_marks import exact
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, fault_of
 from vision.units.lengths import decimal_text
 
 MOST_PAGES = 1000
@@ -53,19 +53,12 @@ def _faults(job: Job, paper: Paper, file: str) -> Iterator[Fault]:
     counts = {f"strip.{strip.name}": pages_of(strip, paper) for strip in job.strips}
     counts |= {f"mark.{mark.name}": pages_of(mark, paper) for mark in job.marks}
     if not any(counts.values()):
-        yield Fault(
-            file=file,
-            key="strip",
-            found="no mark that is printed",
-            expected="a cross, a quadrant or a board",
-            next_step="add a strip of marks",
+        found, expected = "no mark that is printed", "a cross, a quadrant or a board"
+        yield fault_of(
+            "no-printed-mark", file, found, expected, "add a strip of marks", key="strip"
         )
     for key, count in counts.items():
         if count > MOST_PAGES:
-            yield Fault(
-                file=file,
-                key=key,
-                found=f"marks that take {count} pages of {paper.name}",
-                expected=f"at most {MOST_PAGES}",
-                next_step="correct their size, or print on a roll such as roll:60cm",
-            )
+            found = f"marks that take {count} pages of {paper.name}"
+            step = "correct their size, or print on a roll such as roll:60cm"
+            yield fault_of("too-many-pages", file, found, f"at most {MOST_PAGES}", step, key=key)

@@ -13,13 +13,16 @@ from vision.inspection.settings import SETTINGS
 from vision.inspection.whatif.change import Change, Forecast, WhatIf
 from vision.inspection.whatif.forecast import predict, sensitivities
 from vision.job.job import Job
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, fault_of
 from vision.units.length_words import LengthWords
 from vision.units.lengths import LengthError, parse_length
 
 LARGEST_TURN_DEG = 90.0
 LARGEST_LEAN_DEG = 10.0
 LARGEST_LOWER_M = 1.0
+
+COMMAND = "the command"
+"""What is at fault where an option is."""
 
 
 def asked_change(
@@ -41,7 +44,16 @@ def asked_change(
     for key, value in (("--lean", lean_deg), ("--nose-down", nose_down_deg)):
         if not abs(value) <= LARGEST_LEAN_DEG:
             expected = f"degrees from -{LARGEST_LEAN_DEG:g} to {LARGEST_LEAN_DEG:g}"
-            faults.append(_fault(key, f"{value:g}", expected, "write a smaller angle"))
+            faults.append(
+                fault_of(
+                    "lean-too-large",
+                    COMMAND,
+                    f"{value:g}",
+                    expected,
+                    "write a smaller angle",
+                    key=key,
+                )
+            )
     if faults:
         raise BadInputError(faults)
     return Change(
@@ -91,7 +103,11 @@ def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | 
     before, equals, number = text.rpartition("=")
     name, dot, angle = before.rpartition(".")
     if not equals or not dot:
-        faults.append(_fault("--turn", repr(text), expected, "write it like that"))
+        faults.append(
+            fault_of(
+                "not-a-turn", COMMAND, repr(text), expected, "write it like that", key="--turn"
+            )
+        )
         return None
     fine = True
     for found, allowed, what in ((name, names, "camera"), (angle, list(ANGLES), "angle")):
@@ -99,7 +115,14 @@ def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | 
             near = difflib.get_close_matches(found, allowed, n=1)
             step = f"did you mean {near[0]!r}?" if near else "name one of them"
             faults.append(
-                _fault("--turn", f"the {what} {found!r}", f"one of {', '.join(allowed)}", step)
+                fault_of(
+                    "unknown-name",
+                    COMMAND,
+                    f"the {what} {found!r}",
+                    f"one of {', '.join(allowed)}",
+                    step,
+                    key="--turn",
+                )
             )
             fine = False
     try:
@@ -108,7 +131,16 @@ def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | 
         degrees = math.nan
     if not abs(degrees) <= LARGEST_TURN_DEG:
         limits = f"degrees from -{LARGEST_TURN_DEG:g} to {LARGEST_TURN_DEG:g}"
-        faults.append(_fault("--turn", repr(number), limits, "write the angle to turn by"))
+        faults.append(
+            fault_of(
+                "out-of-range",
+                COMMAND,
+                repr(number),
+                limits,
+                "write the angle to turn by",
+                key="--turn",
+            )
+        )
         fine = False
     return (name, ANGLES.index(angle), degrees) if fine else None
 
@@ -118,13 +150,22 @@ def _lower(text: str, lengths: LengthWords, faults: list[Fault]) -> float:
     try:
         metres = sign * float(parse_length(text.strip().lstrip("-")))
     except LengthError as error:
-        faults.append(_fault("--lower", error.found, error.expected, error.next_step))
+        faults.append(
+            fault_of(
+                "not-a-length", COMMAND, error.found, error.expected, error.next_step, key="--lower"
+            )
+        )
         return 0.0
     if abs(metres) > LARGEST_LOWER_M:
         expected = f"at most {lengths.m(LARGEST_LOWER_M, spec='g')}"
-        faults.append(_fault("--lower", repr(text), expected, "write how much lower it rides"))
+        faults.append(
+            fault_of(
+                "out-of-range",
+                COMMAND,
+                repr(text),
+                expected,
+                "write how much lower it rides",
+                key="--lower",
+            )
+        )
     return metres
-
-
-def _fault(key: str, found: str, expected: str, next_step: str) -> Fault:
-    return Fault(file="the command", key=key, found=found, expected=expected, next_step=next_step)

@@ -108,7 +108,7 @@ class Board(MarkShape):
             ):
                 along, across = value
             else:
-                table.wrong("corners", expected, "count the inner corners")
+                table.wrong("board-corners", "corners", expected, "count the inner corners")
         return cls(square_m=square, corners_along=along, corners_across=across)
 
     def written(self, length: WriteLength) -> dict[str, object]:

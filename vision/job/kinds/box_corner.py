@@ -42,7 +42,7 @@ class BoxCorner(MarkShape):
                 size = (sides[0], sides[1])
                 if sides[0] < sides[1]:
                     step = "swap the two; turn_deg is of the long side"
-                    table.wrong("size", "[long, short]", step)
+                    table.wrong("wrong-order", "size", "[long, short]", step)
         turn = table.number("turn_deg", -360, 360) if table.has("turn_deg") else None
         return cls(size_m=size, turn_rad=None if turn is None else math.radians(turn))
 

@@ -52,7 +52,12 @@ class Cross(MarkShape):
         line = table.length("line")
         along, across = arms or (math.nan, math.nan)
         if line >= 2 * min(along, across):
-            table.wrong("line", "a line thinner than its arms are long", "measure from the centre")
+            table.wrong(
+                "line-too-wide",
+                "line",
+                "a line thinner than its arms are long",
+                "measure from the centre",
+            )
         return cls(arm_along_m=along, arm_across_m=across, line_m=line)
 
     def written(self, length: WriteLength) -> dict[str, object]:
