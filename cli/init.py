@@ -69,11 +69,11 @@ def init(
 def _nothing_there(folder: Path) -> None:
     """Refuse to write over a job that is there; BadInputError."""
     from vision.documents.setup.setup_text import LAYOUT_FILE
-    from vision.units.errors import BadInputError, Fault
+    from vision.units.errors import BadInputError, fault_of
 
     step = "move it away, or name another folder"
     there = [
-        Fault(file=str(folder / name), key="", found="a file", expected="nothing", next_step=step)
+        fault_of("file-exists", str(folder / name), "a file", "nothing", step)
         for name in (JOB_FILE, LAYOUT_FILE, MARKS_FILE, SHEET_FILE)
         if (folder / name).exists()
     ]

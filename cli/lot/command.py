@@ -106,7 +106,9 @@ def _listening(host: str, port: int) -> socket.socket:
         listening.close()
         found = f"{host}, port {port}: {getattr(error, 'strerror', None) or error}"
         step = "choose another with --port, or 0 for any; see --address with --phone"
-        raise bad_input("the command", found, "an address that is free", step) from None
+        raise bad_input(
+            "address-taken", "the command", found, "an address that is free", step
+        ) from None
     return listening
 
 
@@ -124,7 +126,11 @@ def _here(address: str | None) -> str:
             return str(ipaddress.ip_address(address))
         except ValueError:
             raise bad_input(
-                "the command", repr(address), "an address such as 192.168.43.7", "correct --address"
+                "not-an-address",
+                "the command",
+                repr(address),
+                "an address such as 192.168.43.7",
+                "correct --address",
             ) from None
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
         try:
@@ -134,7 +140,11 @@ def _here(address: str | None) -> str:
             found = "0.0.0.0"
     if found == "0.0.0.0":
         raise bad_input(
-            "the command", "no network", "a network that the phone is in", "join its hotspot first"
+            "no-network",
+            "the command",
+            "no network",
+            "a network that the phone is in",
+            "join its hotspot first",
         )
     return found
 

@@ -218,4 +218,4 @@ def _synced(folder: Path) -> None:
 
 
 def _unkept(folder: Path, found: str, step: str) -> BadInputError:
-    return bad_input(folder.name, found, "a folder that can be written to", step)
+    return bad_input("folder-not-made", folder.name, found, "a folder that can be written to", step)

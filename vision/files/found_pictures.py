@@ -28,7 +28,9 @@ def found_pictures(folder: Path | str) -> tuple[FoundPicture, ...]:
         entries = sorted(os.scandir(folder), key=lambda each: each.name)
     except OSError as error:
         found = error.strerror or str(error)
-        raise bad_input(str(folder), found, "a folder", "name the folder of the job") from None
+        raise bad_input(
+            "unreadable", str(folder), found, "a folder", "name the folder of the job"
+        ) from None
     files = [each.name for each in entries if is_picture_name(each.name) and each.is_file()]
     return tuple(_opened(folder / file) for file in files[:MOST_PICTURES])
 

@@ -92,5 +92,7 @@ def _flat(values: dict[str, object], file: str, path: str) -> Iterator[tuple[str
         text = " ".join(str(one) for one in each) if plain else ""
         if not plain or has_control(text) or len(text) > 1000:
             step = 'write it as it would be typed: "2.7 m"'
-            raise bad_input(file, describe(value), "an answer in one line", step, key=key)
+            raise bad_input(
+                "wrong-answer", file, describe(value), "an answer in one line", step, key=key
+            )
         yield key, text

@@ -64,7 +64,7 @@ class _Reader:
 
     def wrong(self, expected: str, step: str, found: str = "") -> BadInputError:
         said = found or (repr(self.text) if self.text else "nothing")
-        return bad_input(self.file, said, expected, step, key=self.question.key)
+        return bad_input("wrong-answer", self.file, said, expected, step, key=self.question.key)
 
     def line(self) -> str:
         if not self.text or has_control(self.text) or len(self.text) > 200:

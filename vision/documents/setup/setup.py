@@ -10,7 +10,7 @@ from typing import cast
 from vision.documents.setup.answers import Answers
 from vision.documents.setup.question import CAMERAS, Question, questions_for
 from vision.documents.setup.reading import Value, value_of
-from vision.units.errors import BadInputError, Fault
+from vision.units.errors import BadInputError, Fault, fault_of
 
 Place = tuple[float, float, float]
 
@@ -64,7 +64,7 @@ def setup_from_answers(answers: Answers, pictures: Sequence[str] = (), file: str
         typed = answers.get(question.key)
         if typed is None and question.default is None:
             step = f"answer it: {question.ask}"
-            faults.append(_fault(file, question.key, "nothing", "an answer", step))
+            faults.append(fault_of("missing", file, "nothing", "an answer", step, key=question.key))
             continue
         text = (question.default or "") if typed is None else typed
         if typed is None and text:
@@ -153,11 +153,6 @@ def _unasked(answers: Answers, known: Mapping[str, Question], file: str) -> list
         step = f"did you mean `{near[0]}`?" if near else "remove it"
         if camera in CAMERAS and camera not in cameras and "." in key:
             step = f"name {camera} in `cameras`, or remove it"
-        faults.append(
-            _fault(file, key, "an answer that nobody asked for", "one of " + ", ".join(known), step)
-        )
+        found, expected = "an answer that nobody asked for", "one of " + ", ".join(known)
+        faults.append(fault_of("unknown-key", file, found, expected, step, key=key))
     return faults
-
-
-def _fault(file: str, key: str, found: str, expected: str, step: str) -> Fault:
-    return Fault(file=file, key=key, found=found, expected=expected, next_step=step)
