@@ -147,8 +147,7 @@ def stirrings(job_file: Path, following: Following) -> Iterator[object]:
         except BadInputError:
             folders, named = {job_file.parent}, None
         texts = {job_file.name, *(Path(text).name for text in (named.texts if named else ()))}
-        pictures = named.pictures if named else ()
-        names = texts | {Path(picture).name for _, picture, _ in pictures if picture}
+        names = texts | {Path(each).name for each in (named.picture_names if named else ())}
         fresh = True
         for changes in watchfiles.watch(
             *folders,

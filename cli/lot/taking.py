@@ -85,9 +85,12 @@ def _beside(page: Page) -> int:
 
     job_file, read = page.day.job_file, 0
     named = named_files(read_job_texts(job_file)[0]).pictures
-    for camera, picture, _ in named:
+    names = [each.camera for each in named]
+    for each in named:
+        camera = each.camera
+        # The page holds one snapshot of a camera: of several pictures the last one taken.
+        picture = each.shots[-1] if each.shots else each.picture
         try:
-            names = [each for each, _, _ in named]
             path = picture_path(job_file.parent, picture, camera, names, job_file.name)
             data = read_bytes(path, "a picture", "save it again", LARGEST_BYTES)
         except BadInputError:

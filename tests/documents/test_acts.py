@@ -26,6 +26,8 @@ NO_REASON_OF_ITS_OWN = {
     "lay-again", "lay-displaced-again", "measure-again", "move-strip", "further-reading",
     "overlap-below", "soft-patch", "low-light",
     "significant-within",
+    # Notes on the files of pictures, and on what moved between them.
+    "picture-turned", "taken-apart", "camera-moved", "vehicle-moved", "shot-unlike",
     # Warnings about what was stated.
     "cannot-tell", "does-not-fit", "one-of-several", "unobserved", "stated", "stated-angle",
     "stated-length", "stated-level", "poor-fit", "common-turn", "stands-turned",

@@ -69,9 +69,9 @@ def test_half_a_picture_that_nobody_writes_to_is_a_fault(lot):
 
 def test_a_picture_is_read_once(lot, monkeypatch):
     reads = []
-    read = snapshots.read_picture
+    read = snapshots.read_named
     monkeypatch.setattr(
-        snapshots, "read_picture", lambda *a, **k: reads.append(a[2]) or read(*a, **k)
+        snapshots, "read_named", lambda *a, **k: reads.append(a[1].camera) or read(*a, **k)
     )
     folder = SnapshotFolder(job_file=lot / "job.toml")
     for name in ("front", "rear"):
@@ -101,4 +101,4 @@ def test_folders_of_pictures_are_watched(lot):
     (lot / "job.toml").write_text(text)
     folders, named = watched(lot / "job.toml")
     assert folders == {lot, lot / "shots"}
-    assert ("front", "shots/front_*.jpg", False) in named.pictures
+    assert ("front", "shots/front_*.jpg", False, ()) in named.pictures

@@ -99,7 +99,10 @@ def test_byte_order_mark_and_dos_lines() -> None:
 def test_named_files() -> None:
     named = named_files(BY_FILE)
     assert named.lens_files == ("wide.lens.json",)
-    assert named.pictures == (("front", "front.jpg", False), ("left", "left_*.jpg", True))
+    assert named.pictures == (
+        ("front", "front.jpg", False, ()),
+        ("left", "left_*.jpg", True, ()),
+    )
     assert named_files("not = [toml").pictures == ()
 
 

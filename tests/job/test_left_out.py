@@ -65,7 +65,7 @@ def test_what_follows_may_be_left_out() -> None:
     assert corner.aim.as_degrees() == pytest.approx((135, 45, 0))
     assert (front.lens, front.mirrored, front.picture) == ("wide", False, "front.jpg")
     named = named_files(SHORT).pictures
-    assert named == (("front", None, False), ("rear_left", None, False))
+    assert named == (("front", None, False, ()), ("rear_left", None, False, ()))
 
 
 def test_a_lens_is_the_camera_s_own_before_it_is_the_only_one() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
@@ -11,12 +10,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from vision.files import pictures
-from vision.files.picture_files import nearest_file, picture_path
+from vision.files.picture_files import nearest_file, picture_path, shot_paths
+from vision.files.stills import still
 from vision.job.job import Job
-from vision.job.job_file import job_from_text, named_files
+from vision.job.job_file import NamedPictures, job_from_text, named_files
 from vision.marks.picture import Picture
 from vision.marks.picture_header import FORMATS
-from vision.marks.sources.origin import Source
 from vision.units.errors import BadInputError, Fault, bad_input, fault_of
 from vision.units.toml_text import LARGEST_BYTES
 
@@ -61,18 +60,10 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
         faults.extend(error.faults)
     stills = []
     named = named_files(text).pictures
-    cameras = [camera for camera, _, _ in named]
-    for camera, picture, mirrored in named:
+    cameras = [each.camera for each in named]
+    for each in named:
         try:
-            still = read_picture(
-                path.parent,
-                picture,
-                camera,
-                mirrored=mirrored,
-                job_file=path.name,
-                cameras=cameras,
-            )
-            stills.append(still)
+            stills.append(read_named(path.parent, each, cameras, job_file=path.name))
         except BadInputError as error:
             faults.extend(error.faults)
     if job is not None:
@@ -80,6 +71,18 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
     if faults or job is None:
         raise BadInputError(faults)
     return job, tuple(stills)
+
+
+def read_named(
+    directory: Path, named: NamedPictures, cameras: Sequence[str], job_file: str = ""
+) -> Picture:
+    """Read what a job names as a camera's picture, one or several; BadInputError."""
+    camera, picture, mirrored, shots = named
+    if shots:
+        return read_shots(directory, shots, camera, mirrored=mirrored, job_file=job_file)
+    return read_picture(
+        directory, picture, camera, mirrored=mirrored, job_file=job_file, cameras=cameras
+    )
 
 
 def read_picture(
@@ -98,30 +101,55 @@ def read_picture(
     BadInputError.
     """
     path = picture_path(directory, picture, camera, cameras or (camera,), job_file)
+    return _still(path, camera, mirrored=mirrored, key=f"camera.{camera}.picture")
+
+
+def read_shots(
+    directory: Path,
+    shots: Sequence[str],
+    camera: str,
+    *,
+    mirrored: bool = False,
+    job_file: str = "",
+) -> Picture:
+    """Read every file that the names or patterns of `shots` stand for, in the order taken.
+
+    The first is the picture, the others its further ones; copies are left out. Raises BadInputError
+    with the faults of all of them.
+    """
+    faults: list[Fault] = []
+    found: dict[str, Picture] = {}
+    key = f"camera.{camera}.pictures"
+    for path in shot_paths(directory, shots, camera, job_file):
+        try:
+            one = _still(path, camera, mirrored=mirrored, key=key)
+        except BadInputError as error:
+            faults.extend(error.faults)
+            continue
+        first = next(iter(found.values()), one)
+        if (one.width, one.height) != (first.width, first.height):
+            fault = fault_of(
+                "picture-sizes-differ",
+                one.file,
+                f"{one.width} x {one.height} px",
+                f"{first.width} x {first.height} px as {first.file}",
+                "take all pictures of a camera at one size",
+                key=key,
+            )
+            faults.append(fault)
+        found.setdefault(one.sha256, one)
+    if faults:
+        raise BadInputError(faults)
+    first, *further = found.values()
+    return first.with_further(further)
+
+
+def _still(path: Path, camera: str, *, mirrored: bool, key: str) -> Picture:
     try:
         data = read_bytes(path, FORMATS, pictures.STEP, pictures.LARGEST_BYTES)
-        opened = pictures.opened(data, path.name)
+        return still(data, path.name, camera, mirrored=mirrored)
     except BadInputError as error:
-        key = f"camera.{camera}.picture"
         raise BadInputError(replace(fault, key=key) for fault in error.faults) from None
-    sha256 = hashlib.sha256(data).hexdigest()
-    height, width = opened.bgr.shape[:2]
-    source = Source(
-        file=path.name,
-        sha256=sha256,
-        format=opened.format,
-        time=opened.noted.time,
-        turned=opened.noted.turned,
-        crop_px=(0, 0, width, height),
-    )
-    return Picture.from_delivered(
-        name=camera,
-        file=path.name,
-        sha256=sha256,
-        mirrored=mirrored,
-        bgr=opened.bgr,
-        sources=(source,),
-    )
 
 
 def read_bytes(

@@ -14,6 +14,9 @@ from vision.marks.exif import HEAD_BYTES, noted_in
 from vision.marks.picture_header import FORMATS
 from vision.units.errors import BadInputError, bad_input
 
+MOST_SHOTS = 32
+"""Beyond this noise is a sixth of what it was, and what pictures share is all that is left."""
+
 
 def picture_path(
     directory: Path, picture: str | None, camera: str, cameras: Sequence[str], job_file: str
@@ -46,17 +49,61 @@ def picture_path(
             return path
         expected = f"{picture!r} beside the job file"
         raise none_fits("no such file", expected, f"did you mean `{near}`?")
-    folder = (directory / picture).parent
-    # Only * and ? are special: a bracket in a file name is a bracket.
-    pattern = Path(picture).name.replace("[", "[[]")
-    names = _files(folder, hidden=pattern.startswith("."))
-    matching = [each for each in names if fnmatch.fnmatchcase(each, pattern)]
+    folder, matching = _matching(directory, picture)
     if matching:
         return newest(folder, matching)
-    lower = pattern.lower()
+    raise none_fits(*_no_match(directory, picture))
+
+
+def shot_paths(
+    directory: Path, shots: Sequence[str], camera: str, job_file: str
+) -> tuple[Path, ...]:
+    """Every file that names and patterns stand for, once, in the order in which they were taken.
+
+    In the order given, those of a pattern by name, where one does not note when. BadInputError
+    where one stands for no file, or all of them for too many.
+    """
+    key = f"camera.{camera}.pictures"
+    found: dict[Path, datetime | None] = {}
+    for each in shots:
+        if "*" not in each and "?" not in each:
+            found[directory / each] = _taken(directory / each)
+            continue
+        folder, matching = _matching(directory, each)
+        if not matching:
+            raise bad_input("no-such-file", job_file or each, *_no_match(directory, each), key=key)
+        found |= {folder / name: _taken(folder / name) for name in matching}
+    if len(found) > MOST_SHOTS:
+        expected = f"at most {MOST_SHOTS} pictures of one camera"
+        raise bad_input(
+            "too-many-pictures", job_file, f"{len(found)} files", expected, "name fewer", key=key
+        )
+    times = [taken for taken in found.values() if taken is not None]
+    if len(times) < len(found):
+        return tuple(found)
+    return tuple(path for path, _ in sorted(found.items(), key=lambda item: item[1] or times[0]))
+
+
+def _matching(directory: Path, pattern: str) -> tuple[Path, list[str]]:
+    """The folder of a pattern, and the names of its files that match."""
+    folder = (directory / pattern).parent
+    plain = _pattern(pattern)
+    names = _files(folder, hidden=plain.startswith("."))
+    return folder, [each for each in names if fnmatch.fnmatchcase(each, plain)]
+
+
+def _no_match(directory: Path, pattern: str) -> tuple[str, str, str]:
+    """What was found, expected, and what to do, where no file matches."""
+    lower = _pattern(pattern).lower()
+    names = _files((directory / pattern).parent, hidden=lower.startswith("."))
     near = next((each for each in names if fnmatch.fnmatchcase(each.lower(), lower)), None)
     step = f"write it as `{near}` has it" if near else "save the snapshot there"
-    raise none_fits("no match", f"a file that matches {picture!r} beside the job file", step)
+    return "no match", f"a file that matches {pattern!r} beside the job file", step
+
+
+def _pattern(pattern: str) -> str:
+    """Only * and ? are special: a bracket in a file name is a bracket."""
+    return Path(pattern).name.replace("[", "[[]")
 
 
 def newest(folder: Path, names: Sequence[str]) -> Path:

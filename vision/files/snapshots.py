@@ -7,18 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from vision.files.disk import lens_size_faults, read_job, read_job_texts, read_picture
-from vision.files.picture_files import picture_path
+from vision.files.disk import lens_size_faults, read_job, read_job_texts, read_named
+from vision.files.picture_files import picture_path, shot_paths
 from vision.job.job import Job
-from vision.job.job_file import NamedFiles, named_files
+from vision.job.job_file import NamedFiles, NamedPictures, named_files
 from vision.marks.picture import Picture
 from vision.units.errors import BadInputError, Fault
 
 SETTLED_S = 2.0
 """A file that cannot be read, and was not written to for so long, will not be finished any more."""
 
-_Stamp = tuple[str, int, int]
-"""A file's path, when it was changed in ns, and its size."""
+_Stamp = tuple[tuple[str, int, int], ...]
+"""Of each file of a camera its path, when it was changed in ns, and its size."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,26 +53,27 @@ class SnapshotFolder:
         job, folder = read_job(self.job_file)
         texts = read_job_texts(self.job_file)
         named = named_files(texts[0]).pictures
-        cameras = [camera for camera, _, _ in named]
+        cameras = [each.camera for each in named]
         faults: dict[str, tuple[Fault, ...]] = {}
         unfinished = set()
-        for camera, picture, mirrored in named:
-            stamp = _stamp(folder, picture, camera, cameras)
+        for each in named:
+            camera = each.camera
+            stamp = _stamp(folder, each, cameras)
             if stamp is None:
                 self._read.pop(camera, None)
                 continue
-            if self._is_read(camera, stamp, mirrored=mirrored):
+            if self._is_read(camera, stamp, mirrored=each.mirrored):
                 continue
             try:
-                still = read_picture(folder, picture, camera, mirrored=mirrored, cameras=cameras)
+                still = read_named(folder, each, cameras)
                 faults[camera] = tuple(lens_size_faults(job, [still], self.job_file.name))
             except BadInputError as error:
                 faults[camera] = error.faults
-                if time.time() - stamp[1] / 1e9 < SETTLED_S:
+                if time.time() - max(changed for _, changed, _ in stamp) / 1e9 < SETTLED_S:
                     unfinished.add(camera)
                 continue
             # What was written to meanwhile is read again.
-            if not faults[camera] and _stamp(folder, picture, camera, cameras) == stamp:
+            if not faults[camera] and _stamp(folder, each, cameras) == stamp:
                 self._read[camera] = stamp, still
         return Snapshots(
             job=job,
@@ -90,16 +91,21 @@ class SnapshotFolder:
 def watched(job_file: Path) -> tuple[set[Path], NamedFiles]:
     """The folders in which something may come, and the files that a job names."""
     named = named_files(read_job_texts(job_file)[0])
-    files = [*named.texts, *(picture or "" for _, picture, _ in named.pictures)]
+    files = [*named.texts, *named.picture_names]
     folders = {(job_file.parent / file).parent for file in files}
     return {job_file.parent, *(each for each in folders if each.is_dir())}, named
 
 
-def _stamp(folder: Path, picture: str | None, camera: str, cameras: Sequence[str]) -> _Stamp | None:
-    """What tells one state of a camera's file from another; None where there is no file."""
+def _stamp(folder: Path, named: NamedPictures, cameras: Sequence[str]) -> _Stamp | None:
+    """What tells one state of a camera's files from another; None where there is no file."""
+    camera, picture, _, shots = named
     try:
-        path = picture_path(folder, picture, camera, cameras, "")
-        found = path.stat()
+        paths = (
+            shot_paths(folder, shots, camera, "")
+            if shots
+            else (picture_path(folder, picture, camera, cameras, ""),)
+        )
+        found = [(str(path), path.stat()) for path in paths]
     except (BadInputError, OSError):
         return None
-    return str(path), found.st_mtime_ns, found.st_size
+    return tuple((path, each.st_mtime_ns, each.st_size) for path, each in found)

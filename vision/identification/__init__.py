@@ -8,5 +8,6 @@ In: `Picture`, `Camera`, `Layout`. Out: `Identified | NotIdentified`.
 - `measuring`, `refusals`, `doubt`, `reasons`: marks measured, no mark's centre, possible blunders,
   why a mark is not used
 - `shapes`: pixels that may not be square; `even_rows`: combed pictures; `square_view`: their search
+- `shots`: several pictures of one camera, combined
 - `corners`: cartons; `mixups`: pictures swapped, mirrored or given twice
 """

@@ -34,7 +34,7 @@ def identified(
     outcome = identify(job, layout, camera, *in_rows(prior, grey, rows))
     if rows != "even" or isinstance(outcome, NotIdentified):
         return outcome
-    return _with_rows(outcome, 2.0, len(grey))
+    return with_row_scale(outcome, 2.0, len(grey))
 
 
 def with_corners(job: Job, camera: Camera, outcome: Identified, picture: Picture) -> Identified:
@@ -42,11 +42,11 @@ def with_corners(job: Job, camera: Camera, outcome: Identified, picture: Picture
     if picture.rows != "even":
         return with_box_corners(job, camera, outcome, picture.bgr)
     even = picture.bgr[::2]
-    found = with_box_corners(job, camera, _with_rows(outcome, 0.5, len(even)), even)
-    return _with_rows(found, 2.0, picture.height)
+    found = with_box_corners(job, camera, with_row_scale(outcome, 0.5, len(even)), even)
+    return with_row_scale(found, 2.0, picture.height)
 
 
-def _with_rows(outcome: Identified, scale: float, height: int) -> Identified:
+def with_row_scale(outcome: Identified, scale: float, height: int) -> Identified:
     """What was found, in a picture of other rows, `height` of them: row v becomes `scale` v."""
     fit, unit = outcome.fit, np.array([1.0, scale])
     turned = np.ones(14)

@@ -200,3 +200,24 @@ def _measure(
             if why is not None:
                 refused[point.id] = why
     refused.update(strangers(results, refused))
+
+
+def measured_again(
+    given: IdentificationInput, fit: PlanFit
+) -> tuple[dict[MarkId, Measured | None], dict[MarkId, Reason]]:
+    """Measure in another picture of the same view every point where the first one had it.
+
+    Those that it did not have are looked for where its fit puts them. Answers the measurements and
+    why some are refused.
+    """
+    results: dict[MarkId, Measured | None] = {}
+    refused: dict[MarkId, Reason] = {}
+    camera = fit.pose, fit.lens
+    places = dict(zip(fit.points.ids, fit.points.pixels_px, strict=True))
+    known = [p for mark in given.marks for p in points_of(mark) if p.id in places]
+    starts = np.array([places[point.id] for point in known]).reshape(-1, 2)
+    _measure(given, camera, (known, starts), results, refused)
+    again = _missed_points(given, fit, results)
+    if again[0]:
+        _measure(given, camera, again, results, refused)
+    return results, refused

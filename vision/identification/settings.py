@@ -217,6 +217,22 @@ class Settings:
     is."""
     in_shadow: float = 0.6
     """Level of the paper, as a share of what used marks have, below which it lies in shadow."""
+    least_moved_px: float = 0.1
+    """A camera that moved its marks by less between two pictures is combined as if it had not: the
+    mean of the pictures is then half as far off, and a degree is ten times as far."""
+    least_again_share: float = 0.5
+    """Where less than this share of the marks is found again where they were, the camera may have
+    been turned far, and its picture is looked at anew."""
+    huber_sigmas: float = 2.0
+    huber_rounds: int = 8
+    """Weights of the step between two pictures: marks that somebody stepped on count less."""
+    least_step_weight: tuple[float, ...] = (1e2, 1e2, 1e2, 1e1, 1e1, 1e1)
+    """Inverse variances that hold a step which few marks tell: 10 cm, and 18 degrees."""
+    least_own_share: float = 0.02
+    """Of a centre's variance; pictures that are copies of each other show nothing between them, and
+    their mean is then as good as one."""
+    least_apart_px: float = 0.02
+    """Centres of one mark this near each other agree, however even the pictures."""
 
 
 SETTINGS = Settings()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from vision.identification.identified import Identified, NotIdentified
 from vision.identification.mixups import without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
 from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
+from vision.identification.shots import Combined, with_shots
 from vision.inspection.suspects import Suspects, Suspicion
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
@@ -67,6 +68,7 @@ class Findings:
     textures: Textures
     shapes: tuple[ShapeChoice, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
+    shots: Mapping[str, Combined] = field(default_factory=dict)
 
     def suspicion(self, *, camera: str = "", strip: str = "") -> Suspicion | None:
         """What is suspected of the job that a camera or strip rests on."""
@@ -139,6 +141,14 @@ def placed(
     for camera in job.cameras:
         progress(f"finding the marks of the {camera.name} camera")
         outcomes[camera.name] = look(camera, by_name[camera.name].grey)
+        for shot in range(1, len(by_name[camera.name].shots) + 1):
+            # Somebody may have stood before the lens when the first was taken.
+            if isinstance(outcomes[camera.name], Identified):
+                break
+            led = by_name[camera.name].led_by(shot)
+            seen = recall(looked_at, job, camera, led.grey, led.rows)
+            if isinstance(seen, Identified):
+                by_name[camera.name], outcomes[camera.name] = led, seen
     progress("looking for wrong entries of the job")
     suspicions = Suspects(
         job=job,
@@ -151,7 +161,10 @@ def placed(
     for each in suspicions:
         outcomes |= {name: NotIdentified(camera=name, reason=each.why) for name in each.cameras}
     progress("looking for mixed-up pictures")
-    outcomes = _with_corners(job, by_name, without_mixups(job, by_name, outcomes, look), recall)
+    outcomes = without_mixups(job, by_name, outcomes, look)
+    shots = _combined(job, by_name, outcomes, recall)
+    outcomes |= {name: each.outcome for name, each in shots.items()}
+    outcomes = _with_corners(job, by_name, outcomes, recall)
     nothing = Reason("no-picture")
     outcomes |= {name: NotIdentified(camera=name, reason=nothing) for name in absent}
     progress("adjusting cameras and strips together")
@@ -189,6 +202,7 @@ def placed(
         textures={},
         shapes=shapes,
         suspicions=suspicions,
+        shots=shots,
     )
 
 
@@ -202,6 +216,18 @@ def with_textures(found: Findings) -> Findings:
         for between, gap in found.gaps.items()
     }
     return replace(found, textures=textures)
+
+
+def _combined(
+    job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome], recall: Recall
+) -> dict[str, Combined]:
+    """What further pictures add, of the cameras that have some and are identified."""
+    return {
+        camera.name: recall(with_shots, job, planned_layout(job), camera, outcome, picture)
+        for camera in job.cameras
+        if (picture := pictures[camera.name]).shots
+        and isinstance(outcome := outcomes[camera.name], Identified)
+    }
 
 
 def looked_at(job: Job, camera: Camera, grey: Grey, rows: Rows) -> Outcome:

@@ -38,6 +38,7 @@ from vision.inspection.verdict.displaced_marks import (
 )
 from vision.inspection.verdict.jobs import job_verdict
 from vision.inspection.verdict.layings import LayingVerdict, Looks, mark_verdict, strip_verdict
+from vision.inspection.verdict.movement import movements
 from vision.inspection.verdict.pictures import PictureVerdict, judge_picture
 from vision.inspection.verdict.reliability import Reliability, doubts, reliabilities
 from vision.inspection.verdict.seams import SeamVerdict, seam_verdict
@@ -337,7 +338,8 @@ def _of_pictures(found: Findings) -> tuple[Reason, ...]:
     ]
     # A shape that stays open is the reason of each camera that it keeps from being judged.
     shapes = [each.reason for each in found.shapes if not each.open]
-    return (*combed, *shapes, *source_notes(found.pictures.values()))
+    notes = (*source_notes(found.pictures.values()), *movements(found.shots))
+    return (*combed, *shapes, *notes)
 
 
 def _warnings(

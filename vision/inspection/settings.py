@@ -31,6 +31,9 @@ class SourceSettings:
     apart_s: float = 4 * 3600.0
     """Pictures taken farther apart are not of one visit; common practice, no source. Laying, aiming
     and taking the pictures is half a day's work, the pictures at its end some minutes'."""
+    unexplained: float = 0.02
+    """Share of the chi-square of all cameras' steps that one body's movement may leave: a body is
+    not quite rigid, and centres are told better than that."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

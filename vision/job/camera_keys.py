@@ -126,7 +126,10 @@ def file_name(table: Table, key: str) -> str:
 def camera_of(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None:
     """One camera from its table, `lenses` naming those of the job; None after noting a fault."""
     before = len(table.faults)
-    picture = file_name(table, "picture") if table.has("picture") else f"{name}.jpg"
+    shots = _shots(table)
+    picture = shots[0] if shots else f"{name}.jpg"
+    if table.has("picture"):
+        picture = file_name(table, "picture")
     lens = _lens_name(name, table, lenses)
     position = table.point("position", 3)
     if position is not None and position[2] <= 0:
@@ -154,7 +157,31 @@ def camera_of(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None
         aim=Aim.from_degrees(pan, tilt, roll),
         mirrored=mirrored,
         bracket=bracket,
+        shots=shots,
     )
+
+
+def _shots(table: Table) -> tuple[str, ...]:
+    """Names or patterns of several pictures of one camera; empty where there are none."""
+    if not table.has("pictures"):
+        return ()
+    value = table.values["pictures"]
+    expected = "a list of file names or patterns beside the job file"
+    if not isinstance(value, list) or not value:
+        table.wrong("not-a-list", "pictures", expected, 'write it as `pictures = ["front_*.jpg"]`')
+        return ()
+    if table.has("picture"):
+        found = "both picture and pictures"
+        table.fault("one-of-two", "pictures", found, "either of them", "remove one of them")
+    for index, each in enumerate(value):
+        why = file_name_fault(each) if isinstance(each, str) else expected
+        if why is not None:
+            key = f"pictures[{index}]"
+            table.fault(
+                "not-a-file-name", key, describe(each), why, "move the file there and name it"
+            )
+            return ()
+    return tuple(value)
 
 
 def _pan_deg(name: str, table: Table) -> float:

@@ -59,6 +59,7 @@ class Bracket:
 class Camera:
     """A camera as mounted and as intended to look. `picture` is a file name or a pattern.
 
+    `shots` are the names or patterns of all its pictures where several are given, else none.
     `bracket` is for planning alone: it says which other aims could be had.
     """
 
@@ -70,6 +71,7 @@ class Camera:
     aim: Aim
     mirrored: bool = False
     bracket: Bracket | None = None
+    shots: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
-from typing import TypeGuard, TypeVar
+from typing import NamedTuple, TypeGuard, TypeVar
 
 from vision.job.camera_keys import camera_of, file_name_fault, lens_of
 from vision.job.job import Job, StatedSeam, Tolerances, Vehicle, VehicleState
@@ -30,17 +30,34 @@ from vision.units.tables import Table, Units
 from vision.units.toml_text import toml_values
 
 
+class NamedPictures(NamedTuple):
+    """A camera's picture as a job names it, or its several `shots`, names or patterns each.
+
+    `picture` is None where it is left to the camera's name.
+    """
+
+    camera: str
+    picture: str | None
+    mirrored: bool
+    shots: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NamedFiles:
-    """The files that a job names; `pictures` holds (camera, picture, mirrored).
+    """The files that a job names.
 
-    A picture is None where it is left to the camera's name; `layout` is the file that strips and
-    marks come from, if they come from another.
+    `layout` is the file that strips and marks come from, if they come from another.
     """
 
     lens_files: tuple[str, ...]
-    pictures: tuple[tuple[str, str | None, bool], ...]
+    pictures: tuple[NamedPictures, ...]
     layout: str | None = None
+
+    @property
+    def picture_names(self) -> tuple[str, ...]:
+        """Every name and pattern of a picture."""
+        every = ((each.picture, *each.shots) for each in self.pictures)
+        return tuple(name for names in every for name in names if name)
 
     @property
     def texts(self) -> tuple[str, ...]:
@@ -57,7 +74,7 @@ def named_files(text: str | bytes) -> NamedFiles:
     lenses = [table.get("file") for table in _tables_in(tables.get("lens"))]
     cameras, head = tables.get("camera"), tables.get("job")
     pictures = [
-        (name, table.get("picture"), table.get("mirrored") is True)
+        NamedPictures(name, table.get("picture"), table.get("mirrored") is True, _shots(table))
         for name, table in (cameras.items() if isinstance(cameras, dict) else ())
         if isinstance(table, dict)
     ]
@@ -67,6 +84,11 @@ def named_files(text: str | bytes) -> NamedFiles:
         pictures=tuple(each for each in pictures if each[1] is None or _is_file_name(each[1])),
         layout=layout if _is_file_name(layout) else None,
     )
+
+
+def _shots(table: dict[str, object]) -> tuple[str, ...]:
+    those = table.get("pictures")
+    return tuple(each for each in those if _is_file_name(each)) if isinstance(those, list) else ()
 
 
 def _is_file_name(value: object) -> TypeGuard[str]:

@@ -7,7 +7,8 @@ picture as delivered through `as_delivered`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -48,6 +49,8 @@ class Picture:
         What of it is measured: all rows; all, odd ones registered to even ones; or even ones alone.
     rows_apart_px
         How far the odd rows were shifted in px, where they were.
+    shots
+        Further pictures of the same camera, of the same size and turned back alike.
     bgr
         (height, width, 3) uint8, blue green red, read-only.
     grey
@@ -61,6 +64,7 @@ class Picture:
     rows: Rows = written(default="all")
     rows_apart_px: float | None = written(2, optional=True, default=None)
     sources: tuple[Source, ...] = written(default=())
+    shots: tuple[Picture, ...] = ()
     bgr: Pixels
     width: int = written(init=False)
     height: int = written(init=False)
@@ -94,6 +98,25 @@ class Picture:
         return cls(
             name=name, file=file, sha256=sha256, mirrored=mirrored, bgr=turned, sources=sources
         )
+
+    def with_further(self, shots: Sequence[Picture]) -> Picture:
+        """The same with further pictures of its camera, whose sources join its own."""
+        sources = tuple(source for each in (self, *shots) for source in each.sources)
+        return replace(self, shots=tuple(shots), sources=sources)
+
+    def led_by(self, shot: int) -> Picture:
+        """The same with another one of its pictures as the first; 0 is the one that is."""
+        every = [self, *self.shots]
+        first = every.pop(shot)
+        return replace(first, shots=(), sources=first.own_sources).with_further(
+            [replace(each, shots=(), sources=each.own_sources) for each in every]
+        )
+
+    @property
+    def own_sources(self) -> tuple[Source, ...]:
+        """Those of the picture itself, without its further pictures'."""
+        further = sum(len(each.own_sources) for each in self.shots)
+        return self.sources[: len(self.sources) - further]
 
     def as_delivered(self, pixels_px: Array) -> Array:
         """Pixels (..., 2) of the turned-back picture in the picture as delivered.

@@ -14,10 +14,14 @@ from vision.marks.picture import Picture, Rows
 def steadied(picture: Picture) -> Picture:
     """Give the picture as it is, or with its odd rows put right and `rows` saying how.
 
+    Its further pictures likewise, each by itself.
+
     Odd rows that are all shifted alike are put back, and the whole picture is measured. Where they
     show another view only the even rows are measured; in the picture to look at the odd ones are
     then drawn from their neighbours, and say nothing of their own.
     """
+    if picture.shots:
+        picture = replace(picture, shots=tuple(steadied(each) for each in picture.shots))
     shift = field_shift(picture.grey)
     if not shift.combed:
         return picture
