@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cli.options import REPORT_FOLDER, Debug, Fraction, JobFile, ReportFolder
-from cli.printing import printable, reader_may_leave, say
+from cli.printing import reader_may_leave, say
+from cli.progress import shown_progress
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 if TYPE_CHECKING:
@@ -69,7 +67,7 @@ def check(
             record_file.record_ready(record)
             texts = disk.read_job_texts(job_file)
         before = last_kept(record or job_file.parent / record_file.RECORD_NAME, job_file.name)
-        with _progress() as progress:
+        with shown_progress() as progress:
             progress("reading the job and its pictures")
             job, pictures = disk.read_inspection_input(job_file)
             inspection = inspect(job.to_fraction(fraction), pictures, progress)
@@ -113,16 +111,3 @@ def _contents(
 def now() -> str:
     """The time here, with its offset from UTC, to the second."""
     return datetime.now().astimezone().isoformat(timespec="seconds")
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
-    """A line on a terminal that says what is being done; nothing when piped."""
-    if not sys.stderr.isatty():
-        yield lambda step: None
-        return
-    from rich.console import Console
-    from rich.markup import escape
-
-    with Console(stderr=True).status("starting") as status:
-        yield lambda step: status.update(escape(printable(step)))

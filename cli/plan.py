@@ -9,6 +9,7 @@ import typer
 
 from cli.options import Debug, Fraction, picture_size
 from cli.printing import reader_may_leave, say
+from cli.progress import shown_progress
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
@@ -68,12 +69,14 @@ def plan(
         job, _ = disk.read_job(file, planning=True)
         job = job.to_fraction(fraction)
         said = ""
-        if proposed is None:
-            must_be_laid(job, file)
-            prediction = predict(job, size_px=size_px)
-        else:
-            said, prediction = propose_to(file, job, proposed, size_px, kind)
-        assessment = assess(prediction)
+        with shown_progress() as progress:
+            if proposed is None:
+                must_be_laid(job, file)
+                progress("predicting what the layout decides")
+                prediction = predict(job, size_px=size_px)
+            else:
+                said, prediction = propose_to(file, job, proposed, size_px, kind, progress)
+            assessment = assess(prediction, progress)
         text = said + summary(assessment)
         folder = out or (proposed or file).parent / PLAN_FOLDER
         everything = f"{text}\n{marks_table(prediction)}"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from vision.job.job import Job
     from vision.planning.assessment import Prediction
     from vision.planning.sizes import MarkKind
+    from vision.units.progress import Progress
 
 
 def mark_kind(text: str | None, *, proposing: bool) -> MarkKind:
@@ -43,7 +44,12 @@ def must_be_laid(job: Job, file: Path) -> None:
 
 
 def propose_to(
-    file: Path, job: Job, target: Path, size_px: tuple[int, int], mark: MarkKind
+    file: Path,
+    job: Job,
+    target: Path,
+    size_px: tuple[int, int],
+    mark: MarkKind,
+    progress: Progress,
 ) -> tuple[str, Prediction]:
     """Propose a layout and write the job; what to say of it, and the prediction of what it says."""
     from vision.documents.job_text import job_text
@@ -55,7 +61,7 @@ def propose_to(
 
     typed = disk.read_bytes(file, "a vehicle's file", "name that file")
     _refuse(file, job, target, typed)
-    found = propose(job, size_px=size_px, mark=mark)
+    found = propose(job, size_px=size_px, mark=mark, progress=progress)
     if isinstance(found, NoProposal):
         said = (say_plan(job.lengths)(reason) for reason in found.reasons)
         say(*(f"no layout: {text}" for text in said), err=True)

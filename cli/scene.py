@@ -10,6 +10,7 @@ import typer
 
 from cli.options import Debug, JobFile
 from cli.printing import reader_may_leave, say
+from cli.progress import shown_progress
 from cli.trouble import reported
 
 
@@ -52,7 +53,8 @@ def scene(
         plan = scene_folder(job, job_file.name, job_text)
         refused(plan, job_file.parent, out)
         disk.folder_ready(out)
-        drawn = draw_scene(job, asked, seed)
+        with shown_progress() as progress:
+            drawn = draw_scene(job, asked, seed, progress)
         contents: dict[str, bytes | str] = {
             plan.pictures[name]: drawn_file(pixels, plan.pictures[name], asked.light.jpeg_quality)
             for name, pixels in drawn.pictures.items()

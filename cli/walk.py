@@ -8,6 +8,7 @@ import typer
 
 from cli.options import REPORT_FOLDER, Debug, Fraction, JobFile, ReportFolder
 from cli.printing import reader_may_leave, say
+from cli.progress import shown_progress
 from cli.trouble import reported
 
 
@@ -37,9 +38,13 @@ def walk(
             job = job.to_fraction(fraction)
             found = walk_round(job)
         else:
-            job, pictures = disk.read_inspection_input(job_file)
-            job = job.to_fraction(fraction)
-            found = walk_round(job, inspect(job, pictures))
+            with shown_progress() as progress:
+                progress("reading the job and its pictures")
+                job, pictures = disk.read_inspection_input(job_file)
+                job = job.to_fraction(fraction)
+                inspection = inspect(job, pictures, progress)
+                progress("looking what no camera sees")
+                found = walk_round(job, inspection)
         folder = out or job_file.parent / REPORT_FOLDER
         disk.write_all(folder, {"walk-round.html": walk_page(job, found)})
         with reader_may_leave():

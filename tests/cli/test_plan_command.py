@@ -26,7 +26,7 @@ from vision.units.errors import BadInputError
 def quick(monkeypatch):
     """Additions take seconds and are tested elsewhere."""
     assert best_additions
-    monkeypatch.setattr("vision.planning.assess.best_additions", lambda prediction: ())
+    monkeypatch.setattr("vision.planning.assess.best_additions", lambda *asked: ())
 
 
 @pytest.fixture(autouse=True)

@@ -6,10 +6,12 @@ Does not prove colours, nor what the figures are.
 from __future__ import annotations
 
 import sys
+from io import StringIO
 
 import pytest
 
 from cli.printing import Lines, plain, printable, say, show_table
+from cli.progress import shown_progress
 
 TABLE = Lines(
     heads=("camera", "verdict", "pan off"),
@@ -50,3 +52,19 @@ def test_nothing_steers_a_terminal(capsys):
     say("a\x1b[2J", "b\u202e")
     assert capsys.readouterr().out == "a?[2J\nb?\n"
     assert printable("two\nlines") == "two\nlines"
+
+
+def test_progress_says_nothing_where_nobody_looks(capsys):
+    with shown_progress() as progress:
+        progress("trying layouts: 3")
+    assert capsys.readouterr() == ("", "")
+
+
+def test_progress_on_a_terminal_is_the_step_and_the_time(monkeypatch):
+    shown = StringIO()
+    shown.isatty = lambda: True
+    monkeypatch.setattr(sys, "stderr", shown)
+    monkeypatch.setenv("TERM", "xterm")
+    with shown_progress() as progress:
+        progress("drawing [front]: 2 of 4")
+    assert "drawing [front]: 2 of 4" in shown.getvalue()

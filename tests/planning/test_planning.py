@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from tests.accuracy.plan_jobs import ratios, run_jobs, usual_ratios
-from tests.paths import CLEAR_DAY, ROOT
+from tests.paths import CLEAR_DAY, ROOT, SAMPLES
 from vision.adjustment.adjusted import CameraObservations
 from vision.adjustment.plan_fit import Points
 from vision.adjustment.search import adjust
@@ -28,7 +28,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.documents.cautions import CAUTION
 from vision.documents.check_words.saying import codes_of, words_of
 from vision.documents.plan_data import plan_of, schema, validate
-from vision.documents.plan_text import VERDICTS, marks_table, summary
+from vision.documents.plan_text import OPEN_UNTIL, VERDICTS, marks_table, summary
 from vision.documents.plan_words import say_plan
 from vision.job.job import Bracket, Job, SingleMark
 from vision.job.job_file import job_from_text
@@ -41,7 +41,7 @@ from vision.marks.measure.forecast import Light, forecast_covariances
 from vision.marks.measure.mark_fit import measure
 from vision.marks.measure.patches import cut_patches
 from vision.marks.settings import SETTINGS
-from vision.planning.assess import aim_choices, best_additions
+from vision.planning.assess import aim_choices, best_additions, hopes
 from vision.planning.assessment import Assessment, Prediction
 from vision.planning.limits import TIED_DIGITS
 from vision.planning.prediction import predict
@@ -380,8 +380,63 @@ def test_every_code_of_a_plan_has_words():
     rooms = ROOT / "vision" / "planning"
     source = "\n".join(
         (rooms / f"{name}.py").read_text(encoding="utf-8")
-        for name in ("limits", "proposal", "assess")
+        for name in ("limits", "proposal", "assess", "remedies")
     )
     made = set(re.findall(r'(?:Reason|_problem)\(\s*"([a-z-]+)"', source))
     made |= set(re.findall(r'yield "(raised-[a-z-]+)"', source))
     assert made == set(codes_of(words_of("plan_words.toml")))
+
+
+# ------------------------------------------------------------------------------- as the check does
+
+
+@pytest.fixture(scope="module")
+def shadow() -> Job:
+    """A sample whose far strips are small in the side cameras' pictures."""
+    return job_from_text((SAMPLES / "long_shadow" / "job.toml").read_bytes(), "job.toml")
+
+
+@pytest.mark.parametrize("allowed_m", [0.005, 0.012, 0.05])
+def test_a_plan_decides_where_the_check_itself_would(job, allowed_m):
+    """The verdicts are those of the check's own functions; a problem stands where one is open."""
+    tolerances = replace(job.tolerances, seam_gap_m=allowed_m, strip_m=allowed_m)
+    found = predict(replace(job, tolerances=tolerances))
+    words = [each.verdict for each in (*found.cameras, *found.layings, *found.seams)]
+    assert (found.word == "decides") == (set(words) <= {"keep", "within"})
+    open_ = {limit.of for limit in found.limits if limit.ratio > 1}
+    said = {each.reason.arguments["of"] for each in found.problems}
+    assert said == open_
+    assert len(open_) == words.count("not-judged")
+
+
+def test_a_layout_that_a_first_picture_decides_says_so(shadow):
+    """The check used 6 of the 8 small marks of this set's pictures, and decided."""
+    plan = predict(shadow)
+    assert plan.word == "cannot-decide"
+    by_marks, by_board = hopes(plan)
+    assert (by_marks.given, by_marks.verdict) == (("small-marks-found",), "decides")
+    assert set(by_marks.small_marks) == {
+        *("left front/5", "left front/6", "left rear/5", "left rear/6"),
+        *("right front/0", "right front/1", "right rear/0", "right rear/1"),
+    }
+    assert (by_board.given, by_board.verdict) == (("lenses-fitted",), "cannot-decide")
+    assert by_marks.worst < 1 < by_board.worst < plan.worst
+    said = summary(Assessment(prediction=plan, advice=(), aims=(), hopes=(by_marks, by_board)))
+    assert OPEN_UNTIL[by_marks.given] in said
+
+
+def test_marks_printed_as_much_larger_are_counted_on(shadow):
+    (by_marks, _) = hopes(predict(shadow))
+
+    def larger(strip):
+        size, times = strip.shape, by_marks.larger
+        arms = {"arm_along_m": times * size.arm_along_m, "arm_across_m": times * size.arm_across_m}
+        return replace(strip, shape=replace(size, line_m=times * size.line_m, **arms))
+
+    strips = tuple(larger(s) if s.name in ("front", "rear") else s for s in shadow.strips)
+    assert predict(replace(shadow, strips=strips)).word == "decides"
+
+
+def test_what_decides_has_nothing_to_hope_for(job, prediction):
+    assert hopes(prediction) == ()
+    assert hopes(predict(aimed(job, tilt_rad=np.radians(10.0)))) == ()

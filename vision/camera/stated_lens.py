@@ -13,7 +13,8 @@ from vision.units.arrays import Array
 class StatedLens:
     """What is known of a lens: its field of view at mid-height, or a fitted lens with covariance.
 
-    Exactly one of `field_of_view_rad` and `fitted` is given. `covariance` is (8, 8) in the order of
+    One of `field_of_view_rad` and `fitted` is given; both of a stated lens that a plan takes as
+    fitted. `covariance` is (8, 8) in the order of
     `vision.camera.lens.PARAMETERS`, or None when the file states none. `pixels` is the shape of a
     pixel beside a field of view, None where nobody says; a fitted lens has its own.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -14,9 +15,12 @@ from vision.documents.plan_words import limit_words, say_plan, sigma_words
 from vision.documents.templates import written_text
 from vision.inspection.verdict.rule import COVERAGE
 from vision.job.job import Job
+from vision.job.settings import SETTINGS as JOB
 from vision.planning.assessment import (
     AimChoice,
     Assessment,
+    Given,
+    Hope,
     PlannedView,
     PredictedCamera,
     Prediction,
@@ -31,6 +35,12 @@ VERDICTS = {
     "beyond": "this layout, aimed as intended, fails a tolerance however well it is measured",
     "cannot-decide": "this layout cannot decide every verdict",
 }
+OPEN_UNTIL: dict[tuple[Given, ...], str] = {
+    ("small-marks-found",): "a first picture of each camera",
+    ("lenses-fitted",): "lenses fitted from a board",
+    ("lenses-fitted", "small-marks-found"): "lenses fitted from a board, and a first picture",
+}
+"""What decides all that a layout leaves open."""
 STATUS = {
     "outside-lens": "outside the lens",
     "outside-picture": "outside the picture",
@@ -61,13 +71,16 @@ def summary(assessment: Assessment) -> str:
         light=prediction.light,
         size_px=prediction.size_px,
         tables=(
-            _table(_of_cameras(write), prediction.cameras),
-            _table(_of_layings(write), prediction.layings),
-            _table(_of_seams(write), prediction.seams),
+            _table(_of_cameras(write), prediction.cameras, words=2),
+            _table(_of_layings(write), prediction.layings, words=3),
+            _table(_of_seams(write), prediction.seams, words=2),
         ),
         limits_shown=LIMITS_SHOWN,
         others=_other_aims,
-        verdicts=VERDICTS,
+        verdict=_verdict(assessment),
+        given=OPEN_UNTIL,
+        small=_small_marks,
+        least_px=JOB.least_size_px,
         accepted_m=job.tolerances.seam_gap_m,
         coverage=COVERAGE,
         chance=chance,
@@ -132,6 +145,7 @@ def _of_cameras(write: LengthWords) -> list[Column]:
 
     return [
         ("camera", lambda camera: camera.name),
+        ("verdict", lambda camera: camera.verdict),
         ("marks", lambda camera: str(camera.marks)),
         *((f"{angle} deg", sigma_deg(index)) for index, angle in enumerate(ANGLES)),
         (write.head("place", "cm"), lambda c: write.doubt_cell(max(c.position_sigma_m), "cm")),
@@ -142,21 +156,43 @@ def _of_cameras(write: LengthWords) -> list[Column]:
 def _of_layings(write: LengthWords) -> list[Column]:
     return [
         ("strip, mark", lambda laid: laid.name),
+        ("verdict", lambda laid: laid.verdict),
         ("worst mark", lambda laid: str(laid.mark or "-")),
         (write.head("sigma", "cm"), lambda laid: write.doubt_cell(laid.sigma_m, "cm")),
-        (write.head("found", "cm"), lambda laid: write.cell(laid.found_m, "cm")),
+        (write.head("noticed from", "cm"), lambda laid: write.cell(laid.found_m, "cm")),
     ]
 
 
 def _of_seams(write: LengthWords) -> list[Column]:
     return [
         ("seam", lambda seam: " - ".join(seam.between)),
-        ("shared marks", lambda seam: str(seam.shared_marks)),
+        ("verdict", lambda seam: seam.verdict),
+        ("shared", lambda seam: str(seam.shared_marks)),
         (write.head("sigma", "cm"), lambda seam: write.doubt_cell(seam.sigma_m, "cm")),
-        (write.head("usual gap", "cm"), lambda seam: write.cell(seam.usual_gap_m, "cm")),
+        (write.head("faultless", "cm"), lambda seam: write.cell(seam.usual_gap_m, "cm")),
         (write.head("overlap", "m"), lambda seam: write.roughly.cell(seam.overlap_m, "m")),
-        (write.head("uncovered", "m"), lambda seam: write.roughly.cell(seam.uncovered_m, "m")),
+        (write.head("unseen", "m"), lambda seam: write.roughly.cell(seam.uncovered_m, "m")),
     ]
+
+
+def _verdict(assessment: Assessment) -> str:
+    """The verdict in words, with what decides where the layout by itself does not."""
+    word = assessment.prediction.word
+    decides = [hope for hope in assessment.hopes if hope.verdict == "decides"]
+    if word != "cannot-decide" or not decides:
+        return VERDICTS[word]
+    return f"this layout decides every verdict only with {OPEN_UNTIL[decides[0].given]}"
+
+
+def _small_marks(hope: Hope) -> str:
+    """Where the small marks are: `left sees 2 of front and 2 of rear`."""
+    counts: dict[str, Counter[str]] = {}
+    for view in hope.small:
+        counts.setdefault(view.camera, Counter())[view.mark.name] += 1
+    return "; ".join(
+        f"{camera} sees {' and '.join(f'{n} of {name}' for name, n in of.items())}"
+        for camera, of in counts.items()
+    )
 
 
 def _other_aims(choice: AimChoice) -> list[tuple[str, TriedAim]]:

@@ -31,6 +31,7 @@ from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.marks.picture import Grey, Picture, Rows
 from vision.marks.rows import steadied
+from vision.units.progress import Progress, silent
 from vision.units.reason import Reason
 from vision.units.recall import Recall, afresh
 from vision.views.seam_edges import EdgeCrossing, edge_crossings
@@ -44,7 +45,6 @@ from vision.views.texture.shift import NoTexture, TextureShift
 REJECTED_CHI2 = chi_square_limit(0.999, 2)
 """What a rejected mark would have added at least."""
 
-Progress = Callable[[str], None]
 Outcome = Identified | NotIdentified
 
 Gaps = dict[tuple[str, str], SeamGap]
@@ -98,7 +98,7 @@ class Findings:
 def measured(
     job: Job,
     pictures: Sequence[Picture],
-    progress: Progress = lambda step: None,
+    progress: Progress = silent,
 ) -> Findings:
     """Find, fit and adjust. `pictures` come one per camera, in the order of the job.
 
@@ -112,7 +112,7 @@ def measured(
 def placed(
     job: Job,
     pictures: Sequence[Picture],
-    progress: Progress = lambda step: None,
+    progress: Progress = silent,
     recall: Recall = afresh,
     absent: Set[str] = frozenset(),
     aimed: Callable[[Job, Adjustment], None] = lambda job, adjustment: None,

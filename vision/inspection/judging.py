@@ -23,9 +23,8 @@ from vision.inspection.verdict.cameras import (
     AIM_MAY_EXPLAIN,
     UNEXPLAINED,
     CameraVerdict,
-    Overlap,
-    aim_is_beyond,
     camera_verdict,
+    overlaps_of,
     unidentified_camera,
     without_identity,
 )
@@ -134,7 +133,7 @@ def _camera_verdict(
         adjusted,
         found.job.tolerances,
         common=common,
-        overlaps=_overlaps(found, camera, found.adjustment, common),
+        overlaps=overlaps_of(found.job, camera, found.gaps, found.adjustment, common),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
     )
@@ -165,28 +164,6 @@ def _unidentified(found: Findings, camera: Camera, outcome: NotIdentified) -> Re
     if picture.height > picture.width:
         more["upright_px"] = (picture.width, picture.height)
     return Reason(outcome.code, **outcome.reason.arguments, **more)
-
-
-def _overlaps(
-    found: Findings, camera: Camera, joint: Adjustment, common: CommonTurn | None
-) -> tuple[Overlap, ...]:
-    """What a camera shares with each neighbour; nothing where the seam has no point to tell."""
-    overlaps = []
-    for between, gap in found.gaps.items():
-        if camera.name not in between or gap.overlap_m is None:
-            continue
-        other = found.job.camera(between[1 - between.index(camera.name)])
-        overlaps.append(
-            Overlap(
-                neighbour=other.name,
-                width_m=gap.overlap_m,
-                sigma_m=gap.overlap_sigma_m or 0.0,
-                neighbour_is_off=aim_is_beyond(
-                    other, joint.camera(other.name), found.job.tolerances, common
-                ),
-            )
-        )
-    return tuple(overlaps)
 
 
 def _strip_verdict(

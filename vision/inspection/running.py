@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.adjustment.adjusted import Adjustment
 from vision.identification.identified import Identified
-from vision.inspection.finding import Progress, looked_at, placed, with_textures
+from vision.inspection.finding import looked_at, placed, with_textures
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
 from vision.inspection.memory import Memory
@@ -26,6 +26,7 @@ from vision.job.job import Camera, Job
 from vision.marks.picture import Picture
 from vision.marks.rows import steadied
 from vision.units.arrays import Array
+from vision.units.progress import Progress, silent
 
 MOST_OF_OTHER = 0.7
 """Of the share of marks seen that the next likely camera may reach where a picture's is named: a
@@ -51,7 +52,7 @@ class Running:
         self,
         job: Job,
         pictures: Mapping[str, Picture],
-        progress: Progress = lambda step: None,
+        progress: Progress = silent,
         aimed: Callable[[Mapping[str, JudgedAim]], None] = lambda aims: None,
     ) -> Iterator[Inspection]:
         """Every verdict as soon as it is known, then all that `inspect` gives.

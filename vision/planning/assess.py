@@ -15,13 +15,18 @@ from itertools import chain, count
 import numpy as np
 
 from vision.camera.geometry import Aim
+from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
+from vision.camera.stated_lens import StatedLens
 from vision.job.job import Bracket, Camera, Job, Strip
 from vision.job.layout import planned_layout
+from vision.job.settings import SETTINGS as JOB
 from vision.planning.assessment import (
     AdditionKind,
     Advice,
     AimChoice,
     Assessment,
+    Given,
+    Hope,
     PlannedView,
     Prediction,
     TriedAim,
@@ -30,25 +35,77 @@ from vision.planning.prediction import predict
 from vision.planning.settings import SETTINGS
 from vision.planning.sizes import raised_mark
 from vision.units.arrays import Array
+from vision.units.progress import Progress, silent
 from vision.units.reason import Reason
 from vision.views.seams.lines import on_side, outward, seam_lines, side_of
 
 Candidate = tuple[AdditionKind, Reason, Job]
+WORTH_TRYING = 1e-3
+"""Share by which the worst must get better: less is rounding."""
 
 
-def assess(prediction: Prediction) -> Assessment:
+def assess(prediction: Prediction, progress: Progress = silent) -> Assessment:
     """A prediction with the best additions, and the best aim of each camera that can be turned."""
     return Assessment(
         prediction=prediction,
-        advice=best_additions(prediction),
-        aims=aim_choices(prediction),
+        hopes=hopes(prediction),
+        advice=best_additions(prediction, progress),
+        aims=aim_choices(prediction, progress),
     )
+
+
+# ---------------------------------------------------------------------- what a plan cannot count on
+
+
+def hopes(prediction: Prediction) -> tuple[Hope, ...]:
+    """What is decided where smaller marks are found, lenses are fitted, or at last both.
+
+    Each that betters the worst; both together only where neither decides alone.
+    """
+    if prediction.word != "cannot-decide" or not prediction.limits:
+        return ()
+    job = prediction.job
+    found: list[Hope] = []
+    with_lenses = replace(job, lenses=tuple(map(_fitted, job.lenses)))
+    ways: tuple[tuple[tuple[Given, ...], Job, float], ...] = (
+        (("small-marks-found",), job, SETTINGS.seen_px),
+        (("lenses-fitted",), with_lenses, JOB.least_size_px),
+        (("lenses-fitted", "small-marks-found"), with_lenses, SETTINGS.seen_px),
+    )
+    for given, known, least_px in ways:
+        if any(hope.verdict == "decides" for hope in found) and len(given) > 1:
+            break
+        tried = predict(known, prediction.light, prediction.size_px, least_px=least_px)
+        if tried.worst < prediction.worst * (1 - WORTH_TRYING):
+            found.append(_hope(given, tried))
+    return tuple(found)
+
+
+def _hope(given: tuple[Given, ...], tried: Prediction) -> Hope:
+    least = JOB.least_size_px
+    extents = [(each, each.extent_px or 0.0) for each in tried.views if each.status == "seen"]
+    small = [(view, extent) for view, extent in extents if extent < least]
+    return Hope(
+        given=given,
+        small=tuple(view for view, _ in small),
+        larger=least / min(extent for _, extent in small) if small else None,
+        verdict=tried.word,
+        worst=tried.worst,
+        problems=tried.problems,
+    )
+
+
+def _fitted(lens: StatedLens) -> StatedLens:
+    """The lens as a board would give it, where it is only stated."""
+    if lens.fitted is not None:
+        return lens
+    return replace(lens, fitted=lens_prior(lens, *USUAL_SIZE_PX).guess)
 
 
 # --------------------------------------------------------------------------------------- additions
 
 
-def best_additions(prediction: Prediction) -> tuple[Advice, ...]:
+def best_additions(prediction: Prediction, progress: Progress = silent) -> tuple[Advice, ...]:
     """The best mark, strip and raised mark to add, the most useful first.
 
     Best is the smallest worst ratio, then the smallest sum of squares of all of them. An addition
@@ -59,12 +116,15 @@ def best_additions(prediction: Prediction) -> tuple[Advice, ...]:
     if not prediction.limits or len(points) > SETTINGS.most_points:
         return ()
     best: dict[AdditionKind, tuple[tuple[float, float], Reason, Prediction]] = {}
-    for kind, addition, job in _candidates(prediction.job):
+    every = list(_candidates(prediction.job))
+    for number, (kind, addition, job) in enumerate(every, start=1):
+        progress(f"trying what to add: {number} of {len(every)}")
         tried = predict(job, prediction.light, prediction.size_px)
         if len(tried.problems) > len(prediction.problems):
             continue
         score = (round(tried.worst, 6), round(tried.total - _added(prediction, tried), 6))
-        if score[0] < prediction.worst * (1 - 1e-3) and (kind not in best or score < best[kind][0]):
+        better = kind not in best or score < best[kind][0]
+        if score[0] < prediction.worst * (1 - WORTH_TRYING) and better:
             best[kind] = (score, addition, tried)
     ranked = sorted(best.items(), key=lambda item: item[1][0])
     return tuple(_advice(prediction, kind, what, tried) for kind, (_, what, tried) in ranked)
@@ -149,7 +209,7 @@ def _free_name(job: Job, name: str) -> str:
 # -------------------------------------------------------------------------------------------- aims
 
 
-def aim_choices(prediction: Prediction) -> tuple[AimChoice, ...]:
+def aim_choices(prediction: Prediction, progress: Progress = silent) -> tuple[AimChoice, ...]:
     """The best aim of each camera whose bracket lets it be turned, beside 45 degrees.
 
     Best is the aim with the fewest problems of this camera (ground near the body, overlap, seams
@@ -157,19 +217,24 @@ def aim_choices(prediction: Prediction) -> tuple[AimChoice, ...]:
     its own angles and its seams. The other cameras stay as intended.
     """
     return tuple(
-        _choice(prediction, camera, camera.bracket)
+        _choice(prediction, camera, camera.bracket, progress)
         for camera in prediction.job.cameras
         if camera.bracket is not None
     )
 
 
-def _choice(prediction: Prediction, camera: Camera, bracket: Bracket) -> AimChoice:
+def _choice(
+    prediction: Prediction, camera: Camera, bracket: Bracket, progress: Progress
+) -> AimChoice:
     known: dict[str, tuple[PlannedView, ...]] = {}
     for view in prediction.views:
         if view.camera != camera.name:
             known[view.camera] = (*known.get(view.camera, ()), view)
 
-    def tried(aim: Aim) -> TriedAim:
+    aims = list(_aims(camera, bracket))
+
+    def tried(aim: Aim, number: int = len(aims)) -> TriedAim:
+        progress(f"trying aims of the {camera.name} camera: {number} of {len(aims)}")
         turned = replace(camera, aim=aim)
         cameras = tuple(turned if c.name == camera.name else c for c in prediction.job.cameras)
         job = replace(prediction.job, cameras=cameras)
@@ -178,7 +243,7 @@ def _choice(prediction: Prediction, camera: Camera, bracket: Bracket) -> AimChoi
 
     intended = _tried(prediction, camera.name, camera.aim)
     # The intended aim comes first, so that it stays where another is no better.
-    every = [intended, *(tried(aim) for aim in _aims(camera, bracket))]
+    every = [intended, *(tried(aim, number) for number, aim in enumerate(aims, start=1))]
     free = {"pan": bracket.pan_rad, "tilt": bracket.tilt_rad}
     return AimChoice(
         camera=camera.name,

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vision.camera.geometry import ANGLES
-from vision.inspection.verdict.rule import COVERAGE
+from vision.inspection.verdict.cameras import CameraWord
+from vision.inspection.verdict.layings import LayingWord
+from vision.inspection.verdict.rule import COVERAGE, Judgement
 from vision.job.job import Job
 from vision.job.mark_id import MarkId
 from vision.marks.measure.forecast import Light
@@ -23,6 +25,7 @@ ViewStatus = Literal[
 ]
 PlanWord = Literal["decides", "beyond", "cannot-decide"]
 AdditionKind = Literal["mark", "strip", "raised mark"]
+Given = Literal["small-marks-found", "lenses-fitted"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +51,7 @@ class PlannedView:
 class PredictedCamera:
     """Sigmas that the joint adjustment would reach for one camera, and its view of every point.
 
+    `verdict` is what the check says of it, by the same function, where all is as planned.
     `aim_sigma_rad`: pan, tilt, roll; `position_sigma_m`: x, y, z. `found_mounting_m` is the least
     fault of its mounting, in the worst direction, that would be found in 80 of 100 jobs; infinite
     where none of a metre would.
@@ -60,6 +64,7 @@ class PredictedCamera:
     position_sigma_m: tuple[float, float, float] = written(5)
     nearest_ground_m: float = written(3)
     nearest_ground_sigma_m: float
+    verdict: CameraWord = written()
     found_mounting_m: float = written(4)
     views: tuple[PlannedView, ...] = written(default=())
 
@@ -68,14 +73,16 @@ class PredictedCamera:
 class PredictedLaying:
     """The largest sigma of any mark's place on a strip, or of a single mark; None where unseen.
 
-    `mark` is the one that has it. `found_m` is the least shift of the whole, in the worst
-    direction, found in 80 of 100 jobs; infinite where none of a metre is.
+    `mark` is the one that has it; `verdict` what the check says of it. `found_m` is the least shift
+    of the whole, in the worst direction, found in 80 of 100 jobs; infinite where none of a metre
+    is.
     """
 
     name: str = written()
     sigma_m: float | None = written(5)
     mark: MarkId | None = written(key="worst_mark")
     found_m: float | None = written(4)
+    verdict: LayingWord = written(default="not-judged")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +102,7 @@ class PredictedSeam:
     overlap_m: float | None = written(3)
     overlap_sigma_m: float | None
     uncovered_m: float = written(3)
+    verdict: Judgement = written()
 
     @property
     def rare_gap_m(self) -> float:
@@ -237,9 +245,38 @@ class AimChoice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Hope:
+    """What a layout decides where more is known than a plan may count on.
+
+    `given`: marks smaller than what a plan counts on are found, lenses are fitted from a board, or
+    both. `small` are those marks as their cameras show them, `larger` how many times as large they
+    would have to be printed to be counted on. `worst` is the worst ratio then, `problems` what
+    stays open.
+    """
+
+    given: tuple[Given, ...] = written()
+    small: tuple[PlannedView, ...] = ()
+    larger: float | None = written(3, default=None)
+    verdict: PlanWord = written()
+    worst: float = written(4, key="two_sigma_over_tolerance")
+    problems: tuple[Problem, ...] = written()
+
+    @property
+    @also_written()
+    def small_marks(self) -> tuple[str, ...]:
+        """Camera and mark of each, for scripts."""
+        return tuple(f"{view.camera} {view.mark}" for view in self.small)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
-    """A layout's prediction with what would improve it."""
+    """A layout's prediction with what would improve it.
+
+    `hopes` are what it decides though it cannot decide all by what it may count on; empty where it
+    decides, or where no picture and no board would help.
+    """
 
     prediction: Prediction
     advice: tuple[Advice, ...] = written()
     aims: tuple[AimChoice, ...] = written()
+    hopes: tuple[Hope, ...] = written(default=())

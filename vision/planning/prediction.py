@@ -13,6 +13,9 @@ from vision.adjustment.as_planned import planned_adjustment
 from vision.adjustment.groups import Group
 from vision.camera.lens_prior import USUAL_SIZE_PX, lens_prior
 from vision.camera.solver import NoFit
+from vision.inspection.verdict.cameras import camera_verdict, overlaps_of
+from vision.inspection.verdict.layings import LayingWord, mark_verdict, strip_verdict
+from vision.inspection.verdict.seams import seam_verdict
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
@@ -32,8 +35,7 @@ from vision.planning.visibility import observations_of, planned_views, shown_mar
 from vision.units.arrays import Array
 from vision.views.ground import ground_map
 from vision.views.seams.coverage import nearest_ground
-from vision.views.seams.gaps import gaps_with_slopes, measure_seam
-from vision.views.seams.lines import SeamLine, seam_lines
+from vision.views.seams.gaps import SeamGap, gaps_with_slopes, seam_gaps
 
 Views = Mapping[str, tuple[PlannedView, ...]]
 
@@ -47,6 +49,7 @@ class _Planned:
     views: Views
     fits: dict[str, SingleCameraFit]
     adjustment: Adjustment | NoFit
+    gaps: dict[tuple[str, str], SeamGap]
 
 
 def predict(
@@ -83,12 +86,18 @@ def predict(
         observations_of(job, layout, camera, priors[camera.name], views[camera.name])
         for camera in job.cameras
     )
+    fits = single_camera_fits(job, layout, observations)
+    adjustment = planned_adjustment(job, layout, observations)
+    gaps: tuple[SeamGap, ...] = ()
+    if not isinstance(adjustment, NoFit):
+        gaps = seam_gaps(job, {name: each.fit for name, each in fits.items()}, adjustment)
     planned = _Planned(
         job=job,
         layout=layout,
         views=views,
-        fits=single_camera_fits(job, layout, observations),
-        adjustment=planned_adjustment(job, layout, observations),
+        fits=fits,
+        adjustment=adjustment,
+        gaps={gap.between: gap for gap in gaps},
     )
     return _prediction(planned, light, size_px)
 
@@ -111,7 +120,7 @@ def _prediction(planned: _Planned, light: Light, size_px: tuple[int, int]) -> Pr
             if camera.name in took_part
         )
         layings = tuple(_layings(job, adjustment))
-        seams = _seams(planned, adjustment)
+        seams = tuple(_seam(planned, adjustment, gap) for gap in planned.gaps.values())
     return Prediction(
         job=job,
         light=light,
@@ -129,6 +138,9 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
     adjusted = adjustment.camera(camera.name)
     shown = shown_marks(planned.views[camera.name], planned.layout)
     nearest = nearest_ground(planned.job.vehicle, camera, adjusted)
+    overlaps = overlaps_of(planned.job, camera, planned.gaps, adjustment)
+    tolerances = planned.job.tolerances
+    judged = camera_verdict(camera, adjusted, tolerances, overlaps=overlaps, nearest=nearest)
     # Straight down there is no pan and no roll: nothing can be known of them.
     sigma_rad = adjusted.aim_on_body_sigma_rad
     pan, tilt, roll = np.where(np.isfinite(sigma_rad), sigma_rad, np.inf).tolist()
@@ -141,6 +153,7 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
         position_sigma_m=(x, y, z),
         nearest_ground_m=nearest.distance_m,
         nearest_ground_sigma_m=nearest.sigma_m,
+        verdict=judged.verdict,
         views=planned.views[camera.name],
         found_mounting_m=_detectable(adjustment, Group("mounting", camera.name)),
     )
@@ -148,18 +161,25 @@ def _camera(planned: _Planned, adjustment: Adjustment, camera: Camera) -> Predic
 
 def _layings(job: Job, adjustment: Adjustment) -> Iterator[PredictedLaying]:
     """Strips, then single marks; a carton's corner is not measured, so there is none of it."""
-    for strip in adjustment.strips:
-        ids = strip.mark_ids if strip.seen else ()
-        covariances = strip.mark_shift_covariance_m2
-        yield _laying(adjustment, Group("strip", strip.name), ids, covariances)
+    for strip, adjusted in zip(job.strips, adjustment.strips, strict=True):
+        ids = adjusted.mark_ids if adjusted.seen else ()
+        covariances = adjusted.mark_shift_covariance_m2
+        word = strip_verdict(strip, adjusted, job.tolerances).verdict
+        yield _laying(adjustment, Group("strip", strip.name), ids, covariances, word)
     for planned, mark in zip(job.marks, adjustment.marks, strict=True):
         if planned.shape.drawn:
             ids = (MarkId(mark.name),) if mark.seen else ()
-            yield _laying(adjustment, Group("mark", mark.name), ids, mark.covariance_m2[None])
+            word = mark_verdict(planned, mark, job.tolerances).verdict
+            covariances = mark.covariance_m2[None]
+            yield _laying(adjustment, Group("mark", mark.name), ids, covariances, word)
 
 
 def _laying(
-    adjustment: Adjustment, group: Group, ids: tuple[MarkId, ...], covariances_m2: Array
+    adjustment: Adjustment,
+    group: Group,
+    ids: tuple[MarkId, ...],
+    covariances_m2: Array,
+    word: LayingWord,
 ) -> PredictedLaying:
     if not ids:
         return PredictedLaying(name=group.name, sigma_m=None, mark=None, found_m=None)
@@ -170,38 +190,33 @@ def _laying(
         sigma_m=float(sigmas[worst]),
         mark=ids[worst],
         found_m=_detectable(adjustment, group),
+        verdict=word,
     )
 
 
-def _seams(planned: _Planned, adjustment: Adjustment) -> tuple[PredictedSeam, ...]:
-    took_part = {camera.name for camera in adjustment.cameras} & set(planned.fits)
-    return tuple(
-        _seam(planned, adjustment, line)
-        for line in seam_lines(planned.job)
-        if took_part.issuperset(line.between)
-    )
-
-
-def _seam(planned: _Planned, adjustment: Adjustment, line: SeamLine) -> PredictedSeam:
-    first, second = line.between
+def _seam(planned: _Planned, adjustment: Adjustment, gap: SeamGap) -> PredictedSeam:
+    """The largest sigma of the points that are judged: along the seam, and of shared marks."""
+    first, second = gap.between
     fitted = (planned.fits[first], planned.fits[second])
-    fits = {name: each.fit for name, each in zip(line.between, fitted, strict=True)}
-    gap = measure_seam(line, planned.job.vehicle, fits, adjustment)
     covered = np.flatnonzero(np.isfinite(gap.gaps_m).all(axis=1))
     figures: dict[str, Any] = dict.fromkeys(("sigma_m", "worst_at_m", "usual_gap_m"))
     if len(covered):
-        points, sigmas = gap.points_m[covered], _largest(gap.covariances_m2[covered])
+        places = [planned.layout.mark(each).centre_m[:2] for each in gap.mark_ids]
+        points = np.concatenate([gap.points_m[covered], np.reshape(places, (-1, 2))])
+        spreads = [gap.covariances_m2[covered], gap.mark_covariances_m2]
+        sigmas = _largest(np.concatenate(spreads))
         worst = _first_worst(sigmas)
         a, b = (ground_map(each.fit.pose, each.fit.lens) for each in fitted)
         pair = (adjustment.camera(first), adjustment.camera(second))
-        _, slopes = gaps_with_slopes(points, planned.job.vehicle, pair, (a, b))
+        _, slopes = gaps_with_slopes(gap.points_m[covered], planned.job.vehicle, pair, (a, b))
         figures = {
             "sigma_m": float(sigmas[worst]),
             "worst_at_m": tuple(points[worst].tolist()),
             "usual_gap_m": float(usual_gaps_m(slopes, fitted).max()),
         }
     return PredictedSeam(
-        between=line.between,
+        between=gap.between,
+        verdict=seam_verdict(gap.between, gap, planned.job.tolerances).verdict,
         shared_marks=gap.shared_marks,
         uncovered_m=gap.uncovered_m,
         overlap_m=gap.overlap_m,

@@ -22,6 +22,7 @@ from vision.planning.limits import place_of
 from vision.planning.prediction import predict
 from vision.planning.settings import SETTINGS
 from vision.planning.sizes import MarkKind, Size, narrowest_tape_m, sizes_for
+from vision.units.progress import Progress, silent
 from vision.units.reason import Reason
 
 SIDE_STEPS = (60, 50, 40, 30, 24, 20, 16, 12, 8)
@@ -64,6 +65,7 @@ def propose(
     *,
     mark: MarkKind = "cross",
     page_m: tuple[float, float] | None = None,
+    progress: Progress = silent,
 ) -> Proposal | NoProposal:
     """The cheapest layout of one kind of `mark` for a vehicle that has no `shortcomings`.
 
@@ -79,7 +81,7 @@ def propose(
     if not sizes:
         needed_m = narrowest_tape_m(mark)
         return NoProposal(reasons=(Reason("tape-too-narrow", needed_m=needed_m),))
-    search = _Search(vehicle_job, light, size_px, grid_m, sizes)
+    search = _Search(vehicle_job, light, size_px, grid_m, sizes, progress)
     outs = search.fitting_outs()
     if not outs:
         along_m, across_m = _needed_m(search.closest(OUT_STEPS[-1]))
@@ -104,6 +106,7 @@ class _Search:
     size_px: tuple[int, int]
     grid_m: float
     sizes: tuple[Size, ...]
+    progress: Progress
     tried: int = 0
     nearest: Prediction | None = None
     nearest_score: tuple[float, float] = (np.inf, np.inf)
@@ -186,6 +189,7 @@ class _Search:
         prediction = self._predicted.get(choice)
         if prediction is None:
             self.tried += 1
+            self.progress(f"trying layouts, the cheapest first: {self.tried}")
             prediction = predict(
                 job, self.light, self.size_px, least_px=SETTINGS.sure_px, rough=True
             )

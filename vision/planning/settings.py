@@ -33,6 +33,9 @@ class PlanningSettings:
     rough_sigma_px: float = 0.1
     """Of a centre where no mark is drawn: more than any of `sure_px` has on pictures that are fit
     to be judged. More of it asks for denser layouts."""
+    seen_px: float = 2.8
+    """Shorter extent down to which the check was seen to use a mark: 6 of 8 of those below
+    `least_size_px` of the job's on `sample_frames/long_shadow`. No plan counts on them."""
     stand_margin: float = 0.5
     """Share by which the stand under a raised mark is wider than the mark, as scenes draw it."""
     carton_size_m: tuple[float, float] = (0.4, 0.4)

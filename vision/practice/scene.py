@@ -8,7 +8,7 @@ own: a scene says nothing about the lens model. The drawing of marks is not the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +21,7 @@ from vision.practice.drawing import draw
 from vision.practice.ground_texture import yard
 from vision.practice.truth import truth_of
 from vision.practice.world import World, true_world
+from vision.units.progress import Progress, silent
 
 LOSSLESS = (".png", ".bmp", ".tif", ".tiff")
 
@@ -38,7 +39,7 @@ def draw_scene(
     job: Job,
     deviations: Deviations,
     seed: int = 0,
-    progress: Callable[[str], None] = lambda step: None,
+    progress: Progress = silent,
 ) -> Scene:
     """Draw every camera's picture; the same job, deviations and seed give the same pictures."""
     # One stream each, so that one more camera does not change the pictures of the others.
@@ -46,8 +47,8 @@ def draw_scene(
     world = true_world(job, deviations, world_rng)
     ground = yard(yard_rng, deviations.ground)
     pictures = {}
-    for eye, rng in zip(world.eyes, noise, strict=True):
-        progress(f"drawing {eye.camera.name}")
+    for number, (eye, rng) in enumerate(zip(world.eyes, noise, strict=True), start=1):
+        progress(f"drawing picture {number} of {len(world.eyes)}: {eye.camera.name}")
         pictures[eye.camera.name] = draw(world, eye, ground, deviations, rng)
     return Scene(pictures=pictures, truth=truth_of(world, deviations, seed), world=world)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from vision.adjustment.adjusted import AdjustedCamera
+from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.camera.geometry import ANGLES
 from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.common_turn import CommonTurn
@@ -19,10 +20,11 @@ from vision.inspection.verdict.rule import (
     judge_minimum,
     reasons_for,
 )
-from vision.job.job import Camera, Tolerances
+from vision.job.job import Camera, Job, Tolerances
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 from vision.views.seams.coverage import NearestGround
+from vision.views.seams.gaps import SeamGap
 
 CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
 
@@ -129,6 +131,31 @@ def aim_is_beyond(
 ) -> bool:
     """Whether any angle of a camera is beyond its tolerance."""
     return "beyond" in aim_judgements(camera, adjusted, tolerances, common)[2]
+
+
+def overlaps_of(
+    job: Job,
+    camera: Camera,
+    gaps: Mapping[tuple[str, str], SeamGap],
+    joint: Adjustment,
+    common: CommonTurn | None = None,
+) -> tuple[Overlap, ...]:
+    """What a camera shares with each neighbour; nothing where the seam has no point to tell."""
+    overlaps = []
+    for between, gap in gaps.items():
+        if camera.name not in between or gap.overlap_m is None:
+            continue
+        other = job.camera(between[1 - between.index(camera.name)])
+        adjusted = joint.camera(other.name)
+        overlaps.append(
+            Overlap(
+                neighbour=other.name,
+                width_m=gap.overlap_m,
+                sigma_m=gap.overlap_sigma_m or 0.0,
+                neighbour_is_off=aim_is_beyond(other, adjusted, job.tolerances, common),
+            )
+        )
+    return tuple(overlaps)
 
 
 def camera_verdict(
