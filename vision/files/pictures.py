@@ -20,6 +20,9 @@ from vision.units.errors import BadInputError, bad_input
 
 LARGEST_PX = 100_000_000
 SMALLEST_SIDE_PX = 64
+MOST_SCANNED_PX = 1_200_000_000
+"""Pixels times scans of a JPEG. A progressive one of the largest size has ten scans; this takes
+some three seconds."""
 LARGEST_BYTES = 400_000_000
 """A picture of the largest size, uncompressed with an alpha channel."""
 
@@ -161,6 +164,9 @@ def _header_problem(data: bytes, header: Header | None) -> tuple[str, str, str, 
     problem = _size_problem(header.width, header.height)
     if problem is not None:
         return problem
+    if header.width * header.height * header.scans > MOST_SCANNED_PX:
+        found = f"a {header.format} of {header.width} x {header.height} px in {header.scans} scans"
+        return "too-many-scans", found, "a picture of an ordinary size and few scans", STEP
     if not header.complete:
         return (
             "damaged",

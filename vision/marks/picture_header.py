@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import struct
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 FORMATS = "a JPEG, PNG, BMP, TIFF, WebP, AVIF or HEIC picture"
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -29,12 +29,17 @@ _ALONE = (0x01, *range(0xD0, 0xD9))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Header:
-    """Size in pixels as declared, and whether the file reaches its own end."""
+    """Size in pixels as declared, and whether the file reaches its own end.
+
+    `scans` is how often a decoder goes over the whole picture: a progressive JPEG may ask for
+    thousands in a few kilobytes.
+    """
 
     format: str
     width: int
     height: int
     complete: bool
+    scans: int = 1
 
 
 def read_header(data: bytes) -> Header | None:
@@ -89,7 +94,9 @@ def _jpeg(data: bytes) -> Header | None:
             # Within a scan FF stands before 00 or a restart only, so the first FF D9 is the end.
             # A preview's own end lies in a segment before it and has been stepped over.
             complete = data.find(b"\xff\xd9", at) >= 0
-            return _header("JPEG", size, complete=complete)
+            scans = 1 + data.count(b"\xff\xda", at)
+            header = _header("JPEG", size, complete=complete)
+            return None if header is None else replace(header, scans=scans)
     return _header("JPEG", size, complete=False)
 
 
