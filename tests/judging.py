@@ -132,6 +132,7 @@ def gap(lengths: list[float], *, mark: float | None = None, sigma: float = 0.004
         gaps_m=gaps,
         covariances_m2=np.tile(np.eye(2) * sigma**2, (count, 1, 1)),
         mark_ids=(MarkId("left", 9),) * len(marks),
+        mark_at_m=np.tile([5.0, 1.45], (len(marks), 1)),
         mark_gaps_m=marks,
         mark_covariances_m2=np.tile(np.eye(2) * sigma**2, (len(marks), 1, 1)),
         worst_gap_m=None,

@@ -6,10 +6,13 @@ blamed for a narrow overlap. Does not prove any measurement.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
 from tests.judging import codes, seen
+from vision.camera.geometry import ANGLES
 from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import Action
@@ -39,7 +42,7 @@ def test_corrections(off: dict[str, float], turn: tuple[float, float, float]) ->
     assert codes(verdict.reasons) == [f"{next(iter(off))}-beyond"]
     (action,) = verdict.actions
     assert action.what.code == "turn"
-    assert action.what.arguments["sure"] == (True, True, True)
+    assert [row[-1] for row in action.what.arguments["then"]] == ["within"] * 3
     assert action.what.arguments["turn_rad"] == action.turn_rad
     assert action.turn_rad is not None
     assert np.degrees(action.turn_rad) == pytest.approx(turn, abs=1e-9)
@@ -51,6 +54,29 @@ def test_doing_what_the_action_says_gives_the_intended_aim() -> None:
     turn = verdict.actions[0].turn_rad
     assert turn is not None
     assert np.add((-6, 8, 5), np.degrees(turn)) == pytest.approx((0, 0, 0))
+
+
+def aim(off: Sequence[float]) -> dict[str, float]:
+    return dict(zip(ANGLES, map(float, off), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("off", "sigma"),
+    [((0.6, 5.6, -1.1), 0.53), ((5.0, 0.0, 3.0), 0.3), ((0.0, 9.0, 0.0), 2.0), ((0, 4, 2.4), 0.15)],
+)
+def test_what_a_step_says_to_follow_is_what_a_check_then_says(
+    off: tuple[float, float, float], sigma: float
+) -> None:
+    """The angles that are not turned stay as they are, and so do their sigmas and words."""
+    (action,) = (a for a in seen(**aim(off), sigma=sigma).actions if a.what.code == "turn")
+    assert action.turn_rad is not None
+    left = np.add(off, np.degrees(action.turn_rad))
+    after = seen(**aim(left), sigma=sigma)
+    told = {f"{name}-{word}" for name, *_, word in action.what.arguments["then"]}
+    said = {code for code in codes(after.reasons) if code.partition("-")[0] in ANGLES}
+    assert {code for code in told if not code.endswith("-within")} == said
+    then = action.what.arguments["then"]
+    assert [row[1] for row in then] == pytest.approx(np.radians(left), abs=1e-12)
 
 
 def test_pan_wraps() -> None:

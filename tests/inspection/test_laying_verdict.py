@@ -29,9 +29,22 @@ def test_a_strip_too_far_out() -> None:
     assert codes(verdict.reasons) == ["shift-beyond"]
     (action,) = verdict.actions
     assert asked(action) == (None, {"out": 0.05})
-    assert action.what.arguments["sure"]
+    assert action.what.arguments["then"] == "within"
     assert action.move_m == pytest.approx((0, 0.05))
     assert action.move_sigma_m == pytest.approx((0.006, 0.006))
+
+
+@pytest.mark.parametrize(
+    ("sigma", "displaced"), [(0.006, {}), (0.016, {}), (0.004, {3: np.array([0.0, 0.012])})]
+)
+def test_what_a_move_says_to_follow_is_what_a_check_then_says(
+    sigma: float, displaced: dict[int, np.ndarray]
+) -> None:
+    verdict = laid((0, -0.12), (0, -0.12), sigma=sigma, displaced=displaced)
+    (action,) = (a for a in verdict.actions if a.what.code == "move-strip")
+    after = laid((0, 0), (0, 0), sigma=sigma, displaced=displaced)
+    word = {"keep": "within", "not-judged": "not-judged", "re-measure": "beyond"}[after.verdict]
+    assert action.what.arguments["then"] == word
 
 
 def test_a_strip_too_far_in_and_forward() -> None:

@@ -80,6 +80,7 @@ def seam_of(job, fits):
         gaps_m=gaps,
         covariances_m2=np.broadcast_to(np.eye(2) * 1e-6, (len(points), 2, 2)),
         mark_ids=(),
+        mark_at_m=np.zeros((0, 2)),
         mark_gaps_m=np.zeros((0, 2)),
         mark_covariances_m2=np.zeros((0, 2, 2)),
         worst_gap_m=None,

@@ -230,7 +230,7 @@ class InspectedSeam(SeamVerdict):
     def why_missing(self) -> dict[str, Reason]:
         """Why there is no such figure, by its key."""
         no_gap = Reason("not-in-both") if self.gap else Reason("no-gap")
-        why = {key: no_gap for key in written_keys(SeamGap)}
+        why = dict.fromkeys((*written_keys(SeamGap), "gap_m", "gap_sigma_m", "gap_at_m"), no_gap)
         if self.gap:
             why["overlap_m"] = Reason("seam-too-near")
         no_texture = Reason("no-two-views")

@@ -228,6 +228,7 @@ def _seam_verdict(found: Findings, between: tuple[str, str]) -> SeamVerdict:
         between,
         found.gaps.get(between),
         found.job.tolerances,
+        vehicle=found.job.vehicle,
         missing=tuple(n for n in between if isinstance(found.outcomes[n], NotIdentified)),
     )
 

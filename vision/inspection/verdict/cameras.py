@@ -20,6 +20,7 @@ from vision.inspection.verdict.rule import (
     judge_minimum,
     reasons_for,
 )
+from vision.inspection.whatif.change import Change
 from vision.job.job import Camera, Job, Tolerances
 from vision.units.arrays import Array
 from vision.units.reason import Reason
@@ -183,11 +184,9 @@ def camera_verdict(
         without = _judged_without(common, camera, adjusted, tolerances)
         if any(a == "not-judged" and b == "within" for a, b in zip(words, without, strict=True)):
             actions.append(Action(what=Reason("take-levels")))
-    # What has no sigma may be off by anything.
-    sigma = np.nan_to_num(sigma, nan=np.pi)
     found: list[Judgement] = list(words)
     if "beyond" in words:
-        actions.append(_turn(camera.name, off, sigma, words, tolerances))
+        actions.append(_turn(camera, adjusted, (off, sigma, words), tolerances, common))
     for overlap in overlaps:
         word, reason, action = _judge_overlap(camera.name, overlap, tolerances, "beyond" in words)
         found.append(word)
@@ -234,18 +233,38 @@ def _aim_reasons(
 
 
 def _turn(
-    name: str, off: Array, sigma: Array, words: tuple[Judgement, ...], tolerances: Tolerances
+    camera: Camera,
+    adjusted: AdjustedCamera,
+    aim: tuple[Array, Array, tuple[Judgement, ...]],
+    tolerances: Tolerances,
+    common: CommonTurn | None,
 ) -> Action:
     """Turn back every angle that is beyond, by what it is off; the others stay as they are.
 
-    `sure`: for each angle whether it is then within, its sigma being what it is.
+    What then is said of the aim is judged as the aim is now, so that step and prediction are one.
     """
+    off, sigma, words = aim
     change = np.where([word == "beyond" for word in words], -off, 0.0)
-    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
-    turn_rad, sigma_rad = _three(change), _three(sigma)
-    sure = tuple(judge(0.0, s, t) == "within" for s, t in zip(sigma_rad, allowed, strict=True))
-    what = Reason("turn", camera=name, turn_rad=turn_rad, sigma_rad=sigma_rad, sure=sure)
+    turn_rad, sigma_rad = _three(change), _three(np.nan_to_num(sigma, nan=np.pi))
+    then = Change(turns_rad={camera.name: turn_rad}).camera(adjusted)
+    what = Reason(
+        "turn",
+        camera=camera.name,
+        turn_rad=turn_rad,
+        sigma_rad=sigma_rad,
+        then=_angles_then(camera, then, tolerances, common),
+    )
     return Action(what=what, turn_rad=turn_rad, sigma_rad=sigma_rad)
+
+
+def _angles_then(
+    camera: Camera, then: AdjustedCamera, tolerances: Tolerances, common: CommonTurn | None
+) -> tuple[tuple[str, float, float, float, Judgement], ...]:
+    """Of each angle its name, how far it is then off, the sigma, what is allowed and the word."""
+    off, sigma, words = aim_judgements(camera, then, tolerances, common)
+    allowed = (tolerances.aim_rad, tolerances.aim_rad, tolerances.roll_rad)
+    rows = zip(ANGLES, map(float, off), map(float, sigma), allowed, words, strict=True)
+    return tuple(rows)
 
 
 def _three(values: Array) -> tuple[float, float, float]:
@@ -308,6 +327,8 @@ def _tilt_down(
     down = float(
         np.arctan2(nearest.distance_m, height) - np.arctan2(tolerances.nearest_ground_m, height)
     )
+    # What has no sigma may be off by anything.
+    sigma = np.nan_to_num(sigma, nan=np.pi)
     what = Reason(
         "tilt-down",
         camera=name,

@@ -168,57 +168,67 @@ def _strip_actions(
     indices = [mark_id.index for mark_id in adjusted.mark_ids if mark_id.index is not None]
     shares = strip.at_m[indices][:, None] / strip.length_m
     own = adjusted.mark_shift_m - ((1 - shares) * ends[0] + shares * ends[1])
-    actions, displaced = [], set()
+    actions, displaced = [], []
     rows = zip(adjusted.mark_ids, own, adjusted.mark_shift_covariance_m2, strict=True)
     for mark_id, off, covariance in rows:
-        if judge(*length_and_sigma(off, covariance), tolerances.strip_m / 2) == "beyond":
-            displaced.add(mark_id)
+        found = judge(*length_and_sigma(off, covariance), tolerances.strip_m / 2) == "beyond"
+        displaced.append(found)
+        if found:
             what = Reason("lay-again", mark=mark_id, parts=_parts(strip, off, covariance))
             actions.append(_move(what, off, covariance))
-    left = [
-        mark_id
-        for mark_id, word in zip(adjusted.mark_ids, words, strict=True)
-        if word == "beyond" and mark_id not in displaced
-    ]
-    if left or not actions:
-        actions += _strip_moves(strip, adjusted, ends, tolerances)
+    rest = ~np.array(displaced)
+    if not actions or any(w == "beyond" for w, kept in zip(words, rest, strict=True) if kept):
+        moves = _end_moves(strip, adjusted, ends, tolerances)
+        moved = np.sum([shift for _, shift, _ in moves], axis=0)
+        lies = adjusted.mark_shift_m - ((1 - shares) * moved[0] + shares * moved[1])
+        then = _word_of(lies[rest], adjusted.mark_shift_covariance_m2[rest], tolerances)
+        actions += [_strip_move(strip, *move, then) for move in moves]
     return tuple(actions)
 
 
-def _strip_moves(
+def _word_of(shifts: Array, covariances: Array, tolerances: Tolerances) -> Judgement:
+    """The word for marks (n) of a strip that lie off by `shifts` (n, 2)."""
+    pairs = zip(shifts, covariances, strict=True)
+    return worst_of(judge(*length_and_sigma(s, c), tolerances.strip_m) for s, c in pairs)
+
+
+EndMove = tuple[str | None, Array, Array]
+"""Which end, None for the whole strip; how far off both ends (2, 2) lie by it; the covariance."""
+
+
+def _end_moves(
     strip: Strip, adjusted: AdjustedStrip, ends: Array, tolerances: Tolerances
-) -> list[Action]:
+) -> list[EndMove]:
     """One move for a strip that is shifted, one for each end of a strip that is turned."""
     swing = abs(adjusted.turn_rad) * strip.length_m
     turned = abs(adjusted.turn_rad) > SETTINGS.significant_sigmas * adjusted.turn_sigma_rad
+    half = np.hstack([np.eye(2), np.eye(2)]) / 2
+    whole = np.tile(ends.mean(axis=0), (2, 1)), half @ adjusted.covariance_m2 @ half.T
     if not turned or swing <= tolerances.strip_m / 2:
-        half = np.hstack([np.eye(2), np.eye(2)]) / 2
-        covariance = half @ adjusted.covariance_m2 @ half.T
-        return [_strip_move(strip, None, ends.mean(axis=0), covariance, tolerances)]
-    moves = []
+        return [(None, *whole)]
+    moves: list[EndMove] = []
     for index, name in enumerate(_end_names(strip)):
         block = slice(2 * index, 2 * index + 2)
         covariance = adjusted.covariance_m2[block, block]
         length, sigma = length_and_sigma(ends[index], covariance)
         if length > max(COVERAGE * sigma, tolerances.strip_m / 3):
-            moves.append(_strip_move(strip, name, ends[index], covariance, tolerances))
-    return moves
+            moves.append((name, np.where(np.arange(2)[:, None] == index, ends, 0.0), covariance))
+    return moves or [(None, *whole)]
 
 
 def _strip_move(
-    strip: Strip, end: str | None, shift: Array, covariance: Array, tolerances: Tolerances
+    strip: Strip, end: str | None, shift: Array, covariance: Array, then: Judgement
 ) -> Action:
-    """Move a strip or its end back by its shift; `sure`: whether it then lies within."""
-    _, sigma = length_and_sigma(shift, covariance)
-    what = Reason(
-        "move-strip",
-        strip=strip.name,
-        end=end,
-        parts=_parts(strip, shift, covariance),
-        sigma_m=sigma,
-        sure=judge(0.0, sigma, tolerances.strip_m) == "within",
-    )
-    return _move(what, shift, covariance)
+    """Move a strip or its end back by its shift.
+
+    `then` is the word for the strip's marks once it lies so, judged as they are now, so that step
+    and prediction are one.
+    """
+    # An end's move has a row of zeros for the other end.
+    by = shift[0] if end is None else shift.sum(axis=0)
+    parts = _parts(strip, by, covariance)
+    what = Reason("move-strip", strip=strip.name, end=end, parts=parts, then=then)
+    return _move(what, by, covariance)
 
 
 def _move(what: Reason, shift: Array, covariance: Array) -> Action:

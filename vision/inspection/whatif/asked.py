@@ -12,6 +12,7 @@ from vision.inspection.inspected import Inspection
 from vision.inspection.settings import SETTINGS
 from vision.inspection.whatif.change import Change, Forecast, WhatIf
 from vision.inspection.whatif.forecast import predict, sensitivities
+from vision.inspection.whatif.seam_causes import seam_causes
 from vision.job.job import Job
 from vision.units.errors import BadInputError, Fault, fault_of
 from vision.units.length_words import LengthWords
@@ -80,6 +81,7 @@ def what_if(inspection: Inspection) -> WhatIf:
     """What an inspection foretells by itself: its recommended turns, and small changes."""
     return WhatIf(
         turns=recommended(inspection),
+        causes=seam_causes(inspection),
         moves=sensitivities(inspection, small_changes(inspection.job)),
     )
 

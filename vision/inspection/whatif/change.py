@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from vision.adjustment.adjusted import AdjustedCamera
+from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Aim, Pose
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.rule import Judgement
@@ -20,13 +22,15 @@ class Change:
 
     `turns_rad` adds to (pan, tilt, roll) of each named camera. `lower_m` is how much lower the
     vehicle rides, `lean_rad` how much it leans to its right, `nose_down_rad` how much its front
-    dips, both about the ground under its middle.
+    dips, both about the ground under its middle. `laid` names strips and single marks that are then
+    where they were planned.
     """
 
     turns_rad: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     lower_m: float = 0.0
     lean_rad: float = 0.0
     nose_down_rad: float = 0.0
+    laid: frozenset[str] = frozenset()
 
     @property
     def stance(self) -> Pose:
@@ -45,6 +49,29 @@ class Change:
         R = Aim(**_three(pose.aim.as_array() + turn)).rotation() if turn.any() else pose.R
         stance = self.stance
         return Pose.at(stance.transform(pose.camera_in_ground_m), R @ stance.R.T)
+
+    def camera(self, now: AdjustedCamera) -> AdjustedCamera:
+        """A camera as it then stands, its covariance carried along.
+
+        The change itself is taken as exact: what is unsure now is as unsure then.
+        """
+        own = self.carry(now)
+        stance = None if now.stance is None else now.stance.carried(own[3:6, 3:6])
+        return replace(
+            now,
+            pose=self.pose(now.name, now.pose),
+            covariance=own @ now.covariance @ own.T,
+            stance=stance,
+        )
+
+    def carry(self, now: AdjustedCamera) -> Array:
+        """Derivative (14, 14) of the steps of a camera's pose then, and its lens, by those now."""
+        pose, R = self.pose(now.name, now.pose), self.stance.R
+        carry = np.eye(UNKNOWNS)
+        carry[:3, :3] = R
+        # A small rotation w now is Q w then, Q being the turn from the axes now to those then.
+        carry[3:6, 3:6] = pose.R @ R @ now.pose.R.T
+        return carry
 
 
 def _three(values: Array) -> dict[str, float]:
@@ -116,11 +143,25 @@ class Sensitivity:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeamCause:
+    """Why the two views of a seam lie too far apart: what is out, and what the gap then is.
+
+    `parts` are the strips, marks and cameras that have to be seen to, the fewest that will do; none
+    where nothing that is to be done explains the gap. `gap_then` is of a display set anew.
+    """
+
+    between: tuple[str, str]
+    parts: tuple[str, ...]
+    gap_then: Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
     """What each recommended turn would do, by its camera, and how the seams follow small changes.
 
-    Nothing of either without a joint adjustment.
+    `causes` is of each seam that is beyond. Nothing of either without a joint adjustment.
     """
 
     turns: dict[str, tuple[Change, Forecast | NoFit]] = field(default_factory=dict)
+    causes: tuple[SeamCause, ...] = ()
     moves: tuple[Sensitivity, ...] = ()

@@ -15,12 +15,12 @@ import numpy as np
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment
 from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
-from vision.adjustment.state import UNKNOWNS
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.cameras import aim_judgements
+from vision.inspection.verdict.common_turn import CommonTurn, common_turn
 from vision.inspection.verdict.rule import judge, judge_minimum, length_and_sigma, worst_of
 from vision.inspection.verdict.seams import seam_verdict
 from vision.inspection.whatif.change import (
@@ -56,27 +56,43 @@ def predict(inspection: Inspection, change: Change) -> Forecast | NoFit:
     then = {camera.name: camera for camera in after.cameras}
     found = {each.camera.name: each for each in inspection.cameras}
     fits = {n: c.plan_fit for n, c in found.items() if c.plan_fit is not None}
-    notes = [Reason("not-predicted", camera=name) for name in found if name not in then]
-    anew = dict(fits)
-    for name, adjusted in then.items():
-        same = name not in change.turns_rad and not change.moves_vehicle
-        if same or name not in fits:
-            continue
-        fit = _set_anew(job, layout, found[name], adjusted, adjustment.mark_m)
-        if isinstance(fit, NoFit):
-            notes.append(Reason("not-set-anew", camera=name, why=fit.reason))
-            del anew[name]
-        else:
-            anew[name] = fit
+    anew, notes = displays_anew(inspection, after, change)
+    common = common_turn(job, adjustment)
     return Forecast(
         cameras=tuple(
-            _camera(job, layout, found[each.name], adjustment, then[each.name])
+            _camera(job, layout, found[each.name], adjustment, then[each.name], common)
             for each in job.cameras
             if each.name in then
         ),
         seams=_seams(job, adjustment, after, fits, anew),
-        notes=tuple(notes),
+        notes=(*(Reason("not-predicted", camera=n) for n in found if n not in then), *notes),
     )
+
+
+def displays_anew(
+    inspection: Inspection, after: Adjustment, change: Change
+) -> tuple[dict[str, PlanFit], tuple[Reason, ...]]:
+    """The plan fit of every camera for a display set anew after `change`, and which has none."""
+    job, layout = inspection.job, planned_layout(inspection.job)
+    mark_m = dict(after.mark_m)
+    mark_m |= {m.id: m.centre_m for m in layout.points if m.id.name in change.laid}
+    then = {camera.name: camera for camera in after.cameras}
+    fits: dict[str, PlanFit] = {}
+    notes = []
+    for found in inspection.cameras:
+        name = found.camera.name
+        if found.plan_fit is None:
+            continue
+        moves = bool(change.laid) or change.moves_vehicle or name in change.turns_rad
+        if not moves or name not in then:
+            fits[name] = found.plan_fit
+            continue
+        fit = _set_anew(job, layout, found, then[name], mark_m)
+        if isinstance(fit, NoFit):
+            notes.append(Reason("not-set-anew", camera=name, why=fit.reason))
+        else:
+            fits[name] = fit
+    return fits, tuple(notes)
 
 
 def sensitivities(inspection: Inspection, changes: Sequence[Change]) -> tuple[Sensitivity, ...]:
@@ -100,32 +116,16 @@ def sensitivities(inspection: Inspection, changes: Sequence[Change]) -> tuple[Se
 
 
 def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
-    """The adjustment with its cameras as they would stand, covariances carried along.
-
-    The turn itself is taken as exact: what is unsure now is as unsure then.
-    """
+    """The adjustment with its cameras as they would stand, covariances carried along."""
     carry = np.eye(len(adjustment.parameter_covariance))
-    cameras = []
     for camera in adjustment.cameras:
-        own = _carry(camera, change)
         columns = adjustment.camera_slice[camera.name]
-        carry[columns, columns] = own
-        pose = change.pose(camera.name, camera.pose)
-        covariance = own @ camera.covariance @ own.T
-        stance = None if camera.stance is None else camera.stance.carried(own[3:6, 3:6])
-        cameras.append(replace(camera, pose=pose, covariance=covariance, stance=stance))
-    spread = carry @ adjustment.parameter_covariance @ carry.T
-    return replace(adjustment, cameras=tuple(cameras), parameter_covariance=spread)
-
-
-def _carry(camera: AdjustedCamera, change: Change) -> Array:
-    """Derivative (14, 14) of the steps of a camera's pose then, and its lens, by those now."""
-    pose = change.pose(camera.name, camera.pose)
-    carry = np.eye(UNKNOWNS)
-    carry[:3, :3] = change.stance.R
-    # A small rotation w now is Q w then, Q being the turn from the camera's axes now to those then.
-    carry[3:6, 3:6] = pose.R @ change.stance.R @ camera.pose.R.T
-    return carry
+        carry[columns, columns] = change.carry(camera)
+    return replace(
+        adjustment,
+        cameras=tuple(map(change.camera, adjustment.cameras)),
+        parameter_covariance=carry @ adjustment.parameter_covariance @ carry.T,
+    )
 
 
 def _in_view(
@@ -175,9 +175,10 @@ def _camera(
     found: InspectedCamera,
     adjustment: Adjustment,
     then: AdjustedCamera,
+    common: CommonTurn | None,
 ) -> CameraForecast:
     camera, now = found.camera, adjustment.camera(found.camera.name)
-    off, sigma, words = aim_judgements(camera, then, job.tolerances)
+    off, sigma, words = aim_judgements(camera, then, job.tolerances, common)
     marks = [
         int(_in_view(job, layout, each, adjustment.mark_m, found.plan_fit).sum())
         for each in (now, then)
@@ -219,9 +220,9 @@ def _seams(
     return tuple(
         SeamForecast(
             between=between,
-            now=_gap(job, gap),
-            as_set=_gap(job, as_set.get(between)),
-            set_anew=_gap(job, renewed.get(between)),
+            now=gap_figure(job, gap),
+            as_set=gap_figure(job, as_set.get(between)),
+            set_anew=gap_figure(job, renewed.get(between)),
             moved_m=_moved(gap, as_set[between]) if between in as_set else float("nan"),
             overlap_now=_overlap(job, gap),
             overlap_then=_overlap(job, as_set.get(between)),
@@ -233,6 +234,7 @@ def _seams(
 def _by_seam(
     job: Job, fits: dict[str, PlanFit], adjustment: Adjustment
 ) -> dict[tuple[str, str], SeamGap]:
+    """The gap of every seam whose cameras both have such a fit."""
     return {gap.between: gap for gap in seam_gaps(job, fits, adjustment)}
 
 
@@ -248,7 +250,7 @@ def without_marks(fit: PlanFit) -> PlanFit:
     )
 
 
-def _gap(job: Job, gap: SeamGap | None) -> Figure:
+def gap_figure(job: Job, gap: SeamGap | None) -> Figure:
     """Worst gap along a seam, with the verdict on all of it."""
     if gap is None or gap.worst_gap_m is None:
         return NONE

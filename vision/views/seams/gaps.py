@@ -38,11 +38,11 @@ class SeamGap:
 
     `points_m` (n, 2) along the seam; `gaps_m` (n, 2) and `covariances_m2` (n, 2, 2), NaN where one
     camera does not cover the point. `mark_ids` are the shared points on the ground near the seam,
-    with `mark_gaps_m` (m, 2) and `mark_covariances_m2` (m, 2, 2); a board counts once in
-    `shared_marks`. `worst_gap_m` and `worst_gap_sigma_m` (2,) are of the longest gap among points
-    and marks, None where there is none; `rms_gap_m` is of the lengths along the seam. `overlap_m`
-    is None where no point of the seam is 1 m from the body; its sigma carries the joint
-    adjustment's covariance to the edges of the views.
+    planned at `mark_at_m` (m, 2), with `mark_gaps_m` (m, 2) and `mark_covariances_m2` (m, 2, 2); a
+    board counts once in `shared_marks`. `worst_gap_m` and `worst_gap_sigma_m` (2,) are of the
+    longest gap among points and marks, None where there is none; `rms_gap_m` is of the lengths
+    along the seam. `overlap_m` is None where no point of the seam is 1 m from the body; its sigma
+    carries the joint adjustment's covariance to the edges of the views.
     """
 
     between: tuple[str, str]
@@ -53,6 +53,7 @@ class SeamGap:
     gaps_m: Array
     covariances_m2: Array
     mark_ids: tuple[MarkId, ...]
+    mark_at_m: Array
     mark_gaps_m: Array
     mark_covariances_m2: Array
     worst_gap_m: Array | None = written(5)
@@ -88,7 +89,7 @@ def measure_seam(
     points = line.points_m()
     joint = adjustment.covariance_of(*line.between)
     gaps, covariances = _gaps_along(points, vehicle, pair, maps, joint)
-    ids, mark_gaps, mark_covariances = _mark_gaps(line, fits, maps)
+    ids, places, mark_gaps, mark_covariances = _mark_gaps(line, fits, maps)
     every = np.concatenate([gaps, mark_gaps])
     spread = np.concatenate([covariances, mark_covariances])
     lengths = np.linalg.norm(every, axis=1)
@@ -105,6 +106,7 @@ def measure_seam(
         gaps_m=gaps,
         covariances_m2=covariances,
         mark_ids=ids,
+        mark_at_m=places,
         mark_gaps_m=mark_gaps,
         mark_covariances_m2=mark_covariances,
         worst_gap_m=None if worst is None else every[worst],
@@ -155,8 +157,8 @@ def gaps_with_slopes(
 
 def _mark_gaps(
     line: SeamLine, fits: tuple[PlanFit, PlanFit], maps: tuple[GroundMap, GroundMap]
-) -> tuple[tuple[MarkId, ...], Array, Array]:
-    """Ground marks near the seam that both fits use: ids, gaps (m, 2), covariances (m, 2, 2)."""
+) -> tuple[tuple[MarkId, ...], Array, Array, Array]:
+    """Ground marks near the seam that both fits use: ids, places (m, 2), gaps and covariances."""
     rows = [
         {
             mark_id: row
@@ -178,7 +180,8 @@ def _mark_gaps(
         covariance = covariance + slope @ noise @ np.swapaxes(slope, -1, -2)
     known = np.asarray(np.isfinite(gap).all(axis=1))
     ids = tuple(mark_id for mark_id, good in zip(shared, known, strict=True) if good)
-    return ids, gap[known], covariance[known]
+    first = [rows[0][mark_id] for mark_id in ids]
+    return ids, fits[0].points.planned_m[first, :2], gap[known], covariance[known]
 
 
 def _length_of(points: Array, chosen: Flags) -> float:
