@@ -5,3 +5,6 @@ MEASURING_AID = (
 )
 LAW_FIRST = "Local law and licensed practice come first."
 CAUTION = f"{MEASURING_AID} {LAW_FIRST}"
+
+DOUBT = "+- is one standard deviation: 19 times in 20 the truth lies within twice that"
+"""What a doubt is, said once where the first one stands."""

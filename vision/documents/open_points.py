@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from vision.documents.check_words.words import say_check
+from vision.adjustment.groups import Group
+from vision.documents.check_words.words import say_check, warning_texts
 from vision.inspection.inspected import InspectedMark, Inspection
 from vision.inspection.verdict.layings import MAY_BE_MISSING
 from vision.job.mark_id import MarkId
@@ -16,6 +17,28 @@ fit, of which that camera's own line says why."""
 NEVER_SEEN = {"too-small", "small-and-refused", "dark-there"}
 """Reasons of marks that are the picture's and not the mark's: nobody need go and look."""
 MOST_NAMES = 6
+IN_THE_MARGIN = {"cannot-tell", "unobserved"}
+"""Warnings that ask for nothing today: on the page they stand with how sure everything is."""
+OF_WHAT_WAS_LAID = {"strip", "bow", "mark"}
+"""Whose own verdict says what to do: that what was typed of them was not used stands there too."""
+
+
+def warnings_apart(inspection: Inspection) -> tuple[list[str], list[str]]:
+    """The warnings that ask somebody to act, and those that only say how sure it all is."""
+    texts = warning_texts(inspection)
+    told: list[str] = []
+    noted = list(texts[len(inspection.warnings) :])
+    for reason, text in zip(inspection.warnings, texts, strict=False):
+        (noted if _in_the_margin(reason) else told).append(text)
+    return told, noted
+
+
+def _in_the_margin(reason: Reason) -> bool:
+    if reason.code != "does-not-fit":
+        return reason.code in IN_THE_MARGIN
+    what = reason.arguments["what"]
+    group = what.arguments.get("group") if isinstance(what, Reason) else None
+    return isinstance(group, Group) and group.kind in OF_WHAT_WAS_LAID
 
 
 def open_points(inspection: Inspection) -> list[str]:

@@ -81,6 +81,10 @@ class LengthWords:
         """`2.32 m (+-0.03)`, likewise."""
         return self._said(length_m, sigma_m, "m", spec, nested)
 
+    def mm(self, length_m: float) -> str:
+        """`9.8 mm`: of what is read from a rule."""
+        return self._said(length_m, None, "mm", ".1f", False)
+
     def doubt(self, sigma_m: float, spec: str = ".1f") -> str:
         """A sigma by itself, in centimetres: `0.3 cm`."""
         metric = _metric(sigma_m, "cm", spec)

@@ -1,7 +1,8 @@
 """How a reason becomes a sentence: its code names a template, its figures go into it.
 
 The templates are Jinja's, in files of TOML: a sentence without its full stop for each code; under
-`[parts]` what several have in common, which they include; under `[acts]` what to do about a thing
+`[parts]` what several have in common, which they include; under `[steps.CODE]` the parts of what is
+said of a step, which a page shows one below the other; under `[acts]` what to do about a thing
 that is not judged for a reason of that code, as `act-CODE`; under `[judged]` the four parts of what
 is said of a judged figure. A template knows the reason's arguments by name, and besides
 
@@ -36,6 +37,19 @@ WAYS = {
     "roll": ("anticlockwise as seen from behind it", "clockwise as seen from behind it"),
 }
 """Words for a negative and a positive change of each angle."""
+MOVE = {
+    "forward": "forward",
+    "back": "back",
+    "to-the-left": "to the vehicle's left",
+    "to-the-right": "to the vehicle's right",
+    "out": "away from the vehicle",
+    "in": "towards the vehicle",
+}
+"""Where to move what was laid: `in` alone would be read as inches."""
+OUTWARD_RAD = float(np.radians(10))
+"""Nobody tells such an angle by eye from one halfway."""
+RULE_M, RULE_IMPERIAL_M = 0.1, 4 * float(UNITS["in"])
+"""A rule that everybody has, held along a housing."""
 SITS = {
     "ahead": "farther ahead",
     "back": "farther back",
@@ -64,9 +78,16 @@ class Say:
         """What to do about what is not judged for this reason."""
         return self._rendered(f"act-{reason.code}", reason)
 
-    def _rendered(self, template: str, reason: Reason) -> str:
+    def part(self, reason: Reason, part: str, **more: object) -> str:
+        """One part of what is said of a step, empty where there is none; `more` that it knows."""
+        try:
+            return self._rendered(f"{reason.code}.{part}", reason, **more)
+        except KeyError:
+            return ""
+
+    def _rendered(self, template: str, reason: Reason, **more: object) -> str:
         words = {"say": self, "write": self.lengths, "rough": self.lengths.roughly}
-        return self.templates.get_template(template).render(reason.arguments, **words)
+        return self.templates.get_template(template).render(reason.arguments, **words, **more)
 
 
 def words_of(file: str) -> dict[str, Any]:
@@ -82,14 +103,17 @@ def templates_of(*every: Mapping[str, Any], **more: object) -> Environment:
             texts |= {f"{of}.{part}": text for part, text in parts.items()}
             for word in ("beyond", "not-judged"):
                 texts[f"{of}-{word}"] = f"{{% set of = '{of}' %}}{{% include '{word}' %}}"
+        for code, parts in words.get("steps", {}).items():
+            texts |= {f"{code}.{part}": text for part, text in parts.items()}
         texts |= codes_of(words) | words.get("parts", {})
         texts |= {f"act-{code}": text for code, text in words.get("acts", {}).items()}
     made = Environment(
         loader=FunctionLoader(texts.__getitem__), undefined=StrictUndefined, auto_reload=False
     )
     made.globals.update(
-        ANGLES=ANGLES, OPPOSITE_WAYS=OPPOSITE_WAYS, SITS=SITS, coverage=COVERAGE, degrees=degrees,
-        in_degrees=np.degrees, isfinite=np.isfinite, misread=misread, way=way, zip=zip, **more,
+        ANGLES=ANGLES, MOVE=MOVE, OPPOSITE_WAYS=OPPOSITE_WAYS, SITS=SITS, coverage=COVERAGE,
+        degrees=degrees, in_degrees=np.degrees, isfinite=np.isfinite, misread=misread,
+        outward=outward, rule=rule, rule_end=rule_end, way=way, zip=zip, **more,
     )  # fmt: skip
     made.filters |= {"said": _said, "acts": _acts}
     return made
@@ -119,6 +143,27 @@ def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
 def several(kind: str, count: int = 2) -> str:
     """So many marks of a kind, in words: `crosses`."""
     return kind if count == 1 else kind + ("es" if kind.endswith("s") else "s")
+
+
+def outward(corner: tuple[str, str, float, float]) -> bool:
+    """Whether a place lies about straight out from a corner of the body, halfway between its sides.
+
+    `corner` is the corner's end and side, and how far ahead and left of it the place is.
+    """
+    end, side, ahead, left = corner
+    out = np.array([ahead if end == "front" else -ahead, left if side == "left" else -left])
+    return bool(out.min() > 0 and abs(np.arctan2(out[0], out[1]) - np.pi / 4) < OUTWARD_RAD)
+
+
+def rule(lengths: LengthWords) -> str:
+    """The rule to hold along a housing."""
+    return "4 in" if lengths.imperial else "10 cm"
+
+
+def rule_end(turn_rad: float, lengths: LengthWords) -> float:
+    """How far, in m, the far end of that rule moves when its housing turns so: the chord."""
+    rule_m = RULE_IMPERIAL_M if lengths.imperial else RULE_M
+    return float(2 * rule_m * np.sin(abs(turn_rad) / 2))
 
 
 def way(angle: str, change: float) -> str:
