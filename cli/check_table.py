@@ -6,21 +6,26 @@ from typing import TYPE_CHECKING, Any
 
 from cli.printing import Lines, say, say_numbered, show_table
 from vision.camera.geometry import ANGLES, wrap_degrees
+from vision.documents.cautions import DOUBT
 from vision.documents.result import aim_judged
 from vision.units.length_words import METRIC, NO_FIGURE, LengthWords
 
 if TYPE_CHECKING:
+    from vision.documents.steps import Finding, Step
     from vision.inspection.inspected import Inspection
 
 
 def show(inspection: Inspection, result: dict[str, Any]) -> None:
     """Print verdicts, what is to be done, what is open and why, and warnings."""
     from vision.documents.open_points import open_points
+    from vision.documents.steps import findings, steps
 
     for table in tables(result, inspection.job.lengths):
         show_table(table)
     say(f"verdict: {result['verdict']}")
-    say_numbered(_actions(result))
+    say_numbered(_lines(step) for step in steps(inspection))
+    say(*(f"seam {each.name}: {each.why}" for each in findings(inspection) if _torn(each)))
+    say(f"({DOUBT})")
     say(*(f"open: {point}" for point in open_points(inspection)))
     say(*(f"note: {warning}" for warning in result["warnings"]))
 
@@ -46,11 +51,14 @@ def tables(result: dict[str, Any], write: LengthWords = METRIC) -> list[Lines]:
     return [Lines(heads=head, rows=rows) for head, rows in every if rows]
 
 
-def _actions(result: dict[str, Any]) -> list[str]:
-    if result["actions"]:
-        return [action["text"] for action in result["actions"]]
-    judged = [*result["cameras"], *result["strips"], *result["raised_marks"]]
-    return [f"{entry['name']}: {step['text']}" for entry in judged for step in entry["actions"]]
+def _torn(finding: Finding) -> bool:
+    return finding.kind == "seam" and finding.verdict == "beyond"
+
+
+def _lines(step: Step) -> tuple[str, ...]:
+    """A step: what to do, each turn of several, what to go by, and what then follows."""
+    head = f"{step.owner}: {step.head}" if step.owner else step.head
+    return (head, *step.lines, *step.how, *step.then)
 
 
 def _number(value: float | None, digits: int, sign: str = "") -> str:
@@ -100,12 +108,10 @@ def _laid(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
 
 
 def _seam(entry: dict[str, Any], write: LengthWords) -> tuple[str, ...]:
-    worst = entry["worst_gap_m"]
-    length = (worst[0] ** 2 + worst[1] ** 2) ** 0.5 if worst else None
     return (
         " - ".join(entry["between"]),
         entry["verdict"],
-        write.cell(length, "cm"),
+        write.cell(entry["gap_m"], "cm"),
         write.cell(entry["rms_gap_m"], "cm"),
         write.roughly.cell(entry["overlap_m"], "m"),
     )

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,6 +16,7 @@ import typer
 
 STYLES = dict.fromkeys(("keep", "within", "no change", "good"), "green") | {"not-judged": "cyan"}
 FAILED_STYLE = "bold yellow"
+_DOUBT = re.compile(r"\+-(?=[ \d])")
 ENDLESS = 100_000
 """Characters in a line that nobody looks at: nothing is folded for a script."""
 
@@ -31,25 +35,42 @@ class Lines:
 
 
 def printable(text: str) -> str:
-    """Replace what could steer a terminal, line ends apart."""
-    return "".join(each if each.isprintable() or each == "\n" else "?" for each in text)
+    """Replace what could steer a terminal, line ends apart; write ± where the terminal has it."""
+    shown = "".join(each if each.isprintable() or each == "\n" else "?" for each in text)
+    return _DOUBT.sub("±", shown) if _has("±") else shown
 
 
-def say(*lines: str, err: bool = False) -> None:
-    """Print lines."""
+def _has(character: str) -> bool:
+    """Whether what is printed to can show a character."""
+    try:
+        character.encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def say(*lines: str, err: bool = False, hanging: str = "") -> None:
+    """Print lines; those too wide for a terminal are folded under `hanging`, for a script none."""
+    stream = sys.stderr if err else sys.stdout
+    width = shutil.get_terminal_size().columns if stream.isatty() else ENDLESS
     for line in lines:
-        typer.echo(printable(line), err=err)
+        text = printable(line)
+        folded = textwrap.wrap(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+        typer.echo("\n".join(folded) if len(text) > width else text, err=err)
 
 
-def say_numbered(steps: Iterable[str]) -> None:
-    """Print steps in their order."""
-    say(*(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
+def say_numbered(steps: Iterable[str | tuple[str, ...]]) -> None:
+    """Print steps in their order, what belongs to each under it."""
+    for number, step in enumerate(steps, start=1):
+        head, *more = (step,) if isinstance(step, str) else step
+        say(f"{number}. {head}", *(f"   {line}" for line in more), hanging="   ")
 
 
 def show_table(table: Lines, *, gap: bool = True) -> None:
     """Print a table, drawn on a terminal, and an empty line; nothing where it has no row."""
     if table.rows:
-        typer.echo(_text(table, terminal=sys.stdout.isatty()) + "\n" * gap)
+        text = _text(table, terminal=sys.stdout.isatty())
+        typer.echo((_DOUBT.sub("±", text) if _has("±") else text) + "\n" * gap)
 
 
 def plain(table: Lines) -> str:

@@ -14,7 +14,7 @@ from tests.fits import perfect_fit, perfect_strip
 from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import PlanFit
-from vision.camera.geometry import Aim, Pose
+from vision.camera.geometry import ANGLES, Aim, Pose
 from vision.camera.lens import Lens
 from vision.camera.stated_lens import StatedLens
 from vision.inspection.inspected import (
@@ -203,7 +203,8 @@ def _camera(camera: Camera) -> InspectedCamera:
         "turn_rad": (0.0, float(np.radians(-3.9)), 0.0),
         "sigma_rad": (0.002, 0.002, 0.002),
     }
-    turn = Action(what=Reason("turn", camera="left", sure=(True,) * 3, **turns), **turns)
+    then = tuple((name, 0.0, 0.002, 0.05, "within") for name in ANGLES)
+    turn = Action(what=Reason("turn", camera="left", then=then, **turns), **turns)
     tilt = Reason("tilt-beyond", off_rad=np.radians(3.9), sigma_rad=0.002, limit_rad=np.radians(3))
     off = camera.name == "left"
     return InspectedCamera(
@@ -238,7 +239,7 @@ def _strip(name: str) -> InspectedStrip:
     )
     shift = Reason("shift-beyond", mark="front/1", off_m=0.0412, sigma_m=0.004, limit_m=0.03)
     parts = (("forward", 0.0412, 0.0041),)
-    move = Reason("move-strip", strip=name, end=None, parts=parts, sigma_m=0.0041, sure=True)
+    move = Reason("move-strip", strip=name, end=None, parts=parts, then="within")
     return InspectedStrip(
         name=name,
         verdict="re-measure",
@@ -262,6 +263,7 @@ def _seam(line: SeamLine) -> InspectedSeam:
         gaps_m=np.zeros_like(points),
         covariances_m2=np.zeros((len(points), 2, 2)),
         mark_ids=(MarkId("front", 0),),
+        mark_at_m=np.array([[5.0, -1.0]]),
         mark_gaps_m=np.zeros((1, 2)),
         mark_covariances_m2=np.zeros((1, 2, 2)),
         worst_gap_m=np.array([0.0041, -0.0112]),
@@ -271,7 +273,9 @@ def _seam(line: SeamLine) -> InspectedSeam:
         overlap_m=1.934,
         overlap_sigma_m=0.02,
     )
-    return InspectedSeam(between=line.between, verdict="within", gap=gap)
+    at_m = (float(points[3][0]), float(points[3][1]))
+    decided = {"gap_m": 0.0119, "gap_sigma_m": 0.0033, "gap_at_m": at_m}
+    return InspectedSeam(between=line.between, verdict="within", gap=gap, **decided)
 
 
 def hand_made_inspection(job: Job | None = None) -> Inspection:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from tests.paths import ROOT
+from vision.camera.geometry import ANGLES
 from vision.documents.check_words.saying import codes_of, words_of
 from vision.documents.check_words.words import FAMILIES, say_check
 from vision.inspection.inspected import Inspection
@@ -106,7 +107,7 @@ def test_which_way_to_turn_is_said(turn_deg: tuple[float, ...], said: set[str]) 
         camera="front",
         turn_rad=tuple(np.radians(turn_deg)),
         sigma_rad=(0.0035,) * 3,
-        sure=(True,) * 3,
+        then=tuple((name, 0.0, 0.0035, 0.05, "within") for name in ANGLES),
     )
     words = set(re.findall(r"[\w.]+", say_check()(reason)))
     ways = {"up", "down", "left", "right", "clockwise", "anticlockwise"}
@@ -115,13 +116,18 @@ def test_which_way_to_turn_is_said(turn_deg: tuple[float, ...], said: set[str]) 
 
 @pytest.mark.parametrize(
     ("way", "back"),
-    [("out", "in"), ("in", "out"), ("forward", "back"), ("to-the-left", "to the right")],
+    [
+        ("out", "towards the vehicle"),
+        ("in", "away from the vehicle"),
+        ("forward", "back"),
+        ("to-the-left", "to the vehicle's right"),
+    ],
 )
 def test_what_lies_off_is_moved_the_other_way(way: str, back: str) -> None:
     reason = Reason(
-        "move-strip", strip="right", end=None, parts=((way, 0.05, 0.006),), sigma_m=0.006, sure=True
+        "move-strip", strip="right", end=None, parts=((way, 0.05, 0.006),), then="within"
     )
-    assert f"move it 5.0 cm {back}" in say_check()(reason)
+    assert f"5.0 cm (+-0.6) {back}" in say_check()(reason)
 
 
 def test_no_two_families_have_words_for_one_code() -> None:

@@ -158,7 +158,7 @@ def test_every_length_has_inches(
     if page is not None:
         shown = Words((out / page).read_text(encoding="utf-8")).text
         assert metric_alone(shown) == []
-        assert shown.count("inches are rounded to 1/") == 1
+        assert shown.lower().count("inches are rounded to 1/") == 1
     if command == "check":
         result = json.loads((out / "inspection.json").read_text(encoding="utf-8"))
         assert [each for text in texts_in(result) for each in metric_alone(text)] == []
@@ -246,7 +246,7 @@ def test_the_page_of_an_inspection_in_feet() -> None:
     for text in own:
         shown = shown.replace(text.replace("+-", "\N{PLUS-MINUS SIGN}"), "")
     assert metric_alone(shown) == []
-    assert "Gaps in inches, overlap in feet and inches" in shown
+    assert "Gap in inches, at most" in shown
     assert '<data value="0.03">1\N{NO-BREAK SPACE}3/16\N{NO-BREAK SPACE}in</data>' in page or (
         '<data value="0.03">1\N{NO-BREAK SPACE}3/16</data>&nbsp;in' in page
     )

@@ -21,6 +21,8 @@ from vision.adjustment.groups import Group
 from vision.documents.cautions import CAUTION
 from vision.documents.report.report import report_html
 from vision.documents.result import result_of
+from vision.documents.steps import steps
+from vision.documents.terms import meaning_of
 from vision.documents.top_view import top_view
 from vision.job.mark_id import MarkId
 from vision.units.reason import Reason
@@ -181,7 +183,19 @@ def test_figures_on_the_page_are_those_of_the_result(ready):
         for name, intended in camera["intended_aim_deg"].items()
     }
     assert set(page.values) <= numbers | differences
-    for shown in (0.221, 0.513, 0.00412, 0.02131, 0.051, -0.023, 0.0412, -0.0112, 1.934, 1.1234):
+    for shown in (
+        0.221,
+        0.513,
+        0.00412,
+        0.02131,
+        0.051,
+        -0.023,
+        0.0412,
+        0.0119,
+        0.0033,
+        1.934,
+        1.1234,
+    ):
         assert shown in page.values
     for shown in (0.00731, -0.00412, 0.00321, 0.00234, -0.00617, 0.00118, 0.98, 8.0, 2.4, 3.0):
         assert shown in page.values
@@ -247,7 +261,7 @@ def test_pictures_are_shown_as_delivered_and_not_wider_than_a_screen(inspection)
         "moving traffic",
         "Ladders",
         "Variance factor",
-        "a priori",
+        "worked out beforehand",
     ],
 )
 def test_page_says_what_it_must(ready, phrase):
@@ -262,8 +276,8 @@ def test_to_do_list_starts_with_the_worst(ready):
         text.index(words)
         for words in (
             "take the right camera's picture again",
-            "move it 4.1 cm back",
-            "left camera up 3.9",
+            "move the front strip 4.1 cm",
+            "turn the left camera up by 3.9",
         )
     )
     assert again < move < turn
@@ -274,7 +288,8 @@ def test_a_job_where_all_is_kept_says_so(inspection):
     kept = replace(kept, raised_marks=(), warnings=(), variance_factor=None)
     _, page, _ = page_of(kept)
     text = "".join(page.text)
-    assert "Nothing to do" in text
+    assert meaning_of("keep") in text
+    assert "Do this" not in text
     assert "Variance factor: none" in text
 
 
@@ -334,7 +349,17 @@ def test_a_page_with_four_large_pictures_stays_small(inspection):
 
 
 def test_the_hand_over_sheet_is_there_to_print(inspection):
-    _, page, _ = page_of(inspection, made_on="1 March 2031", shown="none")
+    kept = replace(inspection, verdict="keep")
+    _, page, _ = page_of(kept, made_on="1 March 2031", shown="none")
     text = "".join(page.text)
     for phrase in ("What makes this void", "Signature", "suspension", "A knock", "1 March 2031"):
         assert phrase in text
+
+
+def test_a_job_that_is_not_kept_has_a_to_do_sheet_and_none_to_sign(inspection):
+    html, page, _ = page_of(inspection, shown="none")
+    sheet = html.partition("<header>")[0]
+    assert sheet.count("<li>take new pictures, and check again</li>") == 1
+    assert "Signature" not in "".join(page.text)
+    for step in steps(inspection):
+        assert step.head.replace("+-", "±").replace("'", "&#39;") in sheet

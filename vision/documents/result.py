@@ -53,7 +53,7 @@ def aim_judged(joint: dict[str, Any] | None) -> tuple[dict[str, Any], dict[str, 
 
 
 def _what_if(inspection: Inspection) -> dict[str, Any]:
-    """What each recommended turn would do, and how the seams follow load, lean and knocks."""
+    """What recommended turns would do, what tears a seam, and how seams follow small changes."""
     what_if, lengths = inspection.what_if, inspection.job.lengths
     turns = [
         {"camera": name, "predicted": outcome(forecast, name, lengths)}
@@ -70,4 +70,14 @@ def _what_if(inspection: Inspection) -> dict[str, Any]:
         }
         for each in what_if.moves
     ]
-    return {"turns": turns, "moves": moves}
+    causes = [
+        {
+            "between": list(each.between),
+            "parts": list(each.parts),
+            "gap_m": rounded(each.gap_then.value_m, 5),
+            "gap_sigma_m": rounded(each.gap_then.sigma_m, 5),
+            "verdict": each.gap_then.verdict if each.parts else None,
+        }
+        for each in what_if.causes
+    ]
+    return {"turns": turns, "causes": causes, "moves": moves}

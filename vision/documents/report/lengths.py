@@ -14,7 +14,7 @@ from markupsafe import Markup
 from vision.units.length_words import LengthWords, unbroken
 
 NO_FIGURE = "–"  # noqa: RUF001 - an en dash is what a table shows for no figure
-SIGMA = "σ"  # noqa: RUF001 - the Greek letter
+SIGMA = "±"
 
 
 def figure(value: float | None, digits: int = 2, signed: bool = False, scale: float = 1.0) -> str:
@@ -85,12 +85,10 @@ class LengthFigures:
     def cm_said(
         self, value_m: float | None, sigma_m: float | None = None, signed: bool = False
     ) -> str:
-        """Centimetres in a sentence, with a sigma in brackets where there is one."""
+        """Centimetres in a sentence, with a doubt in brackets where there is one."""
         metric = Markup("{} cm").format(figure(value_m, 1, signed, 100.0))
         sigma = (
-            ""
-            if sigma_m is None
-            else Markup("{} {}").format(SIGMA, figure(sigma_m, 1, scale=100.0))
+            "" if sigma_m is None else Markup("{}{}").format(SIGMA, figure(sigma_m, 1, scale=100.0))
         )
         if not self.lengths.imperial or value_m is None:
             return Markup("{} ({})").format(metric, sigma) if sigma else metric

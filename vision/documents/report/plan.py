@@ -1,69 +1,69 @@
-"""What is drawn onto the top view: body, plan, marks, and at the seams the gaps, magnified."""
+"""What is drawn onto the top view: body, plan, marks, gaps where they are beyond, and what to do.
+
+Gaps and moves are drawn at one scale in every report, `TIMES` as long as they are, beside a bar of
+that scale; so a set with small gaps looks better than one with large ones. Every arrow shows what
+to do: where a strip's middle goes from where it lies, which way a camera is to turn. A gap is no
+arrow but a line between the two places where the views put one point.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from vision.documents.report.overlay import arrow, magnification
+from vision.documents.report.overlay import arrow
+from vision.documents.steps import Step
 from vision.documents.top_view import Grid, top_view_grid
-from vision.inspection.inspected import InspectedSeam, Inspection
+from vision.inspection.inspected import (
+    InspectedCamera,
+    InspectedSeam,
+    InspectedStrip,
+    Inspection,
+)
 from vision.job.layout import planned_layout
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
-from vision.views.seams.gaps import SeamGap
+from vision.units.lengths import UNITS
 
-LONGEST_GAP_M = 0.8
-"""How long, on the ground, the longest gap with its uncertainty is drawn, at most."""
-GAP_SPACING = 10
-"""Of the points along a seam, every so manieth is drawn: half a metre apart."""
-HEAD_PX = 8.0
-ELLIPSE_SIGMAS = 2.0
+TIMES = 10
+"""How many times as long as they are gaps and moves are drawn: 5 cm are then half a metre."""
+BAR_M, BAR_IN_INCHES = (0.1, "10 cm"), (4 * float(UNITS["in"]), "4 in")
+GAP_SPACING = 5
+"""Of the points along a seam, every so manieth is drawn: a quarter of a metre apart."""
+HEAD_PX = 12.0
+LOOK_M = 1.2
+"""How long the arrow is that shows which way a camera is to turn."""
+BAR_MARGIN_PX = 18
+ENDS = {"front": (0, 1), "rear": (0, -1), "left": (1, 1), "right": (1, -1)}
+"""Which way an end of a strip lies: along x or y, ahead of its middle or not."""
 
 
-def drawn_plan(inspection: Inspection) -> dict[str, Any]:
+def drawn_plan(inspection: Inspection, steps: Sequence[Step]) -> dict[str, Any]:
     """Everything to draw on the top view, in its pixels."""
     grid = top_view_grid(inspection.job.vehicle)
-    factor = _factor(inspection)
     half = np.array([inspection.job.vehicle.length_m, inspection.job.vehicle.width_m]) / 2
     (left, top), (right, low) = grid.pixel_px(half), grid.pixel_px(-half)
     return {
         "width": grid.columns,
         "height": grid.rows,
         "scale_m": grid.scale_m,
-        "magnification": factor,
+        "times": TIMES,
         "body": {"x": left, "y": top, "width": right - left, "height": low - top},
-        "strips": _strips(inspection, grid),
+        "strips": [_line(grid, strip.from_m, strip.to_m) for strip in inspection.job.strips],
         "marks": _marks(inspection, grid),
-        "shifts": _shifts(inspection, grid, factor),
-        "seams": [_seam(each, grid, factor) for each in inspection.seams if each.gap is not None],
+        "steps": _steps(inspection, grid, steps),
+        "seams": [_seam(each, grid) for each in inspection.seams if each.gap is not None],
+        "bar": _bar(inspection, grid),
     }
 
 
-def _factor(inspection: Inspection) -> int:
-    """One magnification for all that is drawn apart: gaps with their ellipses, and strips."""
-    lengths = [0.0]
-    for seam in inspection.seams:
-        if seam.gap is not None:
-            _, gaps, spreads = _spaced(seam.gap)
-            sigma = np.sqrt(np.trace(spreads, axis1=1, axis2=2))
-            lengths += list(np.linalg.norm(gaps, axis=1) + ELLIPSE_SIGMAS * sigma)
-    for strip in inspection.strips:
-        if strip.adjusted is not None and strip.adjusted.seen:
-            lengths.append(float(np.linalg.norm(strip.adjusted.shift_m)))
-    return magnification(float(max(lengths)), LONGEST_GAP_M)
-
-
-def _spaced(gap: SeamGap) -> tuple[Array, Array, Array]:
-    """Points along a seam with their gaps and covariances, some and where both views cover."""
-    chosen = np.arange(0, len(gap.points_m), GAP_SPACING)
-    chosen = chosen[np.isfinite(gap.gaps_m[chosen]).all(axis=1)]
-    return gap.points_m[chosen], gap.gaps_m[chosen], gap.covariances_m2[chosen]
-
-
-def _strips(inspection: Inspection, grid: Grid) -> list[dict[str, float]]:
-    return [_line(grid, strip.from_m, strip.to_m) for strip in inspection.job.strips]
+def _bar(inspection: Inspection, grid: Grid) -> dict[str, Any]:
+    """A bar as long as such a gap is drawn, in the lower right corner."""
+    length_m, text = BAR_IN_INCHES if inspection.job.lengths.imperial else BAR_M
+    right, low = grid.columns - BAR_MARGIN_PX, grid.rows - BAR_MARGIN_PX
+    return {"x1": right - TIMES * length_m / grid.scale_m, "x2": right, "y": low, "text": text}
 
 
 def _line(grid: Grid, start_m: Array, end_m: Array) -> dict[str, float]:
@@ -87,34 +87,56 @@ def _marks(inspection: Inspection, grid: Grid) -> list[dict[str, Any]]:
     return marks
 
 
-def _shifts(inspection: Inspection, grid: Grid, factor: int) -> list[dict[str, float]]:
-    """An arrow from where a strip's middle is planned to where it lies, magnified."""
-    planned = {strip.name: strip for strip in inspection.job.strips}
-    arrows = []
-    for found in inspection.strips:
-        if found.adjusted is None or not found.adjusted.seen or found.name not in planned:
+def _steps(inspection: Inspection, grid: Grid, steps: Sequence[Step]) -> list[dict[str, Any]]:
+    """Arrows of what to do, each with the number of its step; of what has a place on the plan."""
+    drawn = []
+    for number, step in enumerate(steps, start=1):
+        if isinstance(step.part, InspectedStrip) and step.action.move_m is not None:
+            strip = inspection.job.strip(step.part.name)
+            tail, tip = _move(strip.from_m, strip.to_m, np.array(step.action.move_m[:2]), step)
+        elif isinstance(step.part, InspectedCamera) and step.action.turn_rad is not None:
+            tail, tip = _look(step.part, step.action.turn_rad)
+        else:
             continue
-        middle = (planned[found.name].from_m + planned[found.name].to_m) / 2
-        lies = middle + factor * found.adjusted.shift_m
-        arrows.append(arrow(grid.pixel_px(middle), grid.pixel_px(lies), HEAD_PX))
-    return arrows
+        ends = grid.pixel_px(np.stack([tail, tip]))
+        drawn.append(arrow(ends[0], ends[1], HEAD_PX) | {"number": number})
+    return drawn
 
 
-def _seam(seam: InspectedSeam, grid: Grid, factor: int) -> dict[str, Any]:
+def _move(from_m: Array, to_m: Array, move_m: Array, step: Step) -> tuple[Array, Array]:
+    """From where a strip's middle, or the end to be moved, lies to where it goes."""
+    end = step.action.what.arguments.get("end")
+    at = (from_m + to_m) / 2
+    if end is not None:
+        axis, sign = ENDS[str(end)]
+        at = max(from_m, to_m, key=lambda place: sign * float(place[axis]))
+    return at - TIMES * move_m, at
+
+
+def _look(part: InspectedCamera, turn_rad: tuple[float, float, float]) -> tuple[Array, Array]:
+    """Which way a camera turns: round to where it has to look, or else out (up) or in (down)."""
+    place = part.camera.position_m[:2]
+    pan = part.camera.aim.pan_rad
+    ahead = np.array([np.cos(pan), np.sin(pan)])
+    pan_by, tilt_by, _ = turn_rad
+    out = place + LOOK_M * ahead
+    if abs(pan_by) >= abs(tilt_by):
+        left = np.array([-ahead[1], ahead[0]]) * np.sign(pan_by) * LOOK_M / 2
+        return out - left, out + left
+    return (place, out) if tilt_by < 0 else (out, place)
+
+
+def _seam(seam: InspectedSeam, grid: Grid) -> dict[str, Any]:
+    """A seam's line, and where it is beyond its gaps: both ends of each, middle on the seam."""
     gap = seam.gap
     assert gap is not None
-    points, gaps, spreads = _spaced(gap)
     drawn = []
-    for point, vector, spread in zip(points, gaps, spreads, strict=True):
-        tip = point + factor * vector
-        values, vectors = np.linalg.eigh(spread)
-        radii = ELLIPSE_SIGMAS * factor * np.sqrt(np.maximum(values, 0)) / grid.scale_m
-        # Ground x is up and y to the left, so (x, y) goes to the screen's (-y, -x).
-        turn = float(np.degrees(np.arctan2(-vectors[0, 1], -vectors[1, 1])))
-        drawn.append(
-            arrow(grid.pixel_px(point), grid.pixel_px(tip), HEAD_PX)
-            | {"long": float(radii[1]), "short": float(radii[0]), "turn": turn}
-        )
+    if seam.verdict == "beyond":
+        chosen = np.arange(0, len(gap.points_m), GAP_SPACING)
+        chosen = chosen[np.isfinite(gap.gaps_m[chosen]).all(axis=1)]
+        for point, vector in zip(gap.points_m[chosen], gap.gaps_m[chosen], strict=True):
+            half = TIMES * vector / 2
+            drawn.append(_line(grid, point - half, point + half))
     return {
         "between": seam.between,
         "verdict": seam.verdict,

@@ -16,7 +16,8 @@ import cv2
 import numpy as np
 from markupsafe import Markup
 
-from vision.documents.open_points import open_points
+from vision.documents.forecast_words import outcome
+from vision.documents.open_points import open_points, warnings_apart
 from vision.documents.report.overlay import (
     drawn_marks,
     horizon,
@@ -32,11 +33,14 @@ from vision.documents.report.pictures import (
 )
 from vision.documents.report.plan import drawn_plan
 from vision.documents.report.seam_views import seam_views
-from vision.documents.report.todo import todo
+from vision.documents.report.todo import pictured
 from vision.documents.report.words import aim_rows, environment, stated_rows, sure_rows
+from vision.documents.steps import Step, findings, seam_words, steps
+from vision.documents.terms import meaning_of
 from vision.documents.top_view import BLEND_M, top_view_grid
-from vision.inspection.inspected import InspectedCamera, Inspection
+from vision.inspection.inspected import InspectedCamera, InspectedSeam, Inspection
 from vision.inspection.settings import SETTINGS
+from vision.inspection.whatif.change import Forecast
 from vision.job.job import Job
 
 TOP_VIEW_QUALITY = 84
@@ -65,16 +69,22 @@ def report_html(
     digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
     pairs = zip(inspection.cameras, result["cameras"], strict=True)
     seams = zip(inspection.seams, result["seams"], strict=True)
+    every = steps(inspection)
+    told, noted = warnings_apart(inspection)
     return (
         environment(inspection.job.lengths)
         .get_template("report.html.j2")
         .render(
             result=result,
             cameras=[_camera(inspection.job, found, entry, shown) for found, entry in pairs],
-            seams=[entry | {"views": seam_views(inspection, s, shown)} for s, entry in seams],
-            todo=todo(inspection, shown),
+            seams=[entry | _seam(inspection, seam, shown) for seam, entry in seams],
+            meaning=meaning_of(inspection.verdict),
+            findings=findings(inspection),
+            todo=_todo(inspection, every, shown),
             open_points=open_points(inspection),
-            plan=drawn_plan(inspection),
+            told=told,
+            noted=noted,
+            plan=drawn_plan(inspection, every),
             top_view=_top_view(inspection.job, top_view_png, shown),
             blended=blended,
             blend_m=BLEND_M,
@@ -89,6 +99,24 @@ def report_html(
             script_digest=digest,
         )
     )
+
+
+def _todo(inspection: Inspection, every: list[Step], shown: Shown) -> list[dict[str, Any]]:
+    """The steps with their pictures, and for a camera's last one what is predicted of its views."""
+    drawn, lengths = pictured(inspection, every, shown), inspection.job.lengths
+    turns = dict(inspection.what_if.turns)
+    for step in reversed(drawn):
+        _, forecast = turns.pop(step["camera"], (None, None))
+        step["predicted"] = ""
+        if isinstance(forecast, Forecast):
+            step["predicted"] = outcome(forecast, step["camera"], lengths, aim=False)
+    return drawn
+
+
+def _seam(inspection: Inspection, seam: InspectedSeam, shown: Shown) -> dict[str, Any]:
+    """Its pictures, and what tears it."""
+    views, why = seam_views(inspection, seam, shown), seam_words(inspection, seam)
+    return {"views": views, "why": why}
 
 
 def _camera(

@@ -1,4 +1,9 @@
-"""Each seam as either camera draws it, and the difference of the two drawings."""
+"""Each seam as either camera draws it, and both drawings over one another in two colours.
+
+The colours, a blue and its orange complement, are told apart by everybody: what both views show in
+the same place is grey, what they show apart has an orange rim on one side and a blue one on the
+other. A pixel is half a centimetre, so that two of them show.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +11,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.documents.report.pictures import Shown, jpeg_uri, near_layout
 from vision.documents.top_view import Grid
@@ -16,10 +22,14 @@ from vision.views.ground import GroundMap
 from vision.views.seams.gaps import SeamGap
 from vision.views.texture.rectified import rectified
 
-SCALE_M, MARGIN_M, LARGEST_M = 0.01, 0.5, 6.0
-QUALITY = 78
+SCALE_M, MARGIN_M, LARGEST_M = 0.005, 0.4, 3.6
+QUALITY = 74
 MIDDLE = 128
-"""Grey of the difference where both views show the same."""
+"""Grey of what a view does not show."""
+AROUND_M = 0.4
+"""Twice as wide as any tape: shadows and slopes of light go, tape and ink stay."""
+LEAST_LEVELS, CONTRAST = 4.0, 55.0
+"""Even ground is not stretched to a pattern; one standard deviation is drawn in so many levels."""
 
 
 def seam_views(inspection: Inspection, seam: InspectedSeam, shown: Shown) -> list[dict[str, Any]]:
@@ -36,15 +46,15 @@ def seam_views(inspection: Inspection, seam: InspectedSeam, shown: Shown) -> lis
     if shown == "cropped":
         outside = ~near_layout(inspection.job, grid.points_m())
         first[outside] = second[outside] = MIDDLE
-    names = (*(f"as {name} draws it" for name in seam.between), "difference of the two")
-    pictures = (first, second, _difference(first, second))
+    names = (*(f"as {name} draws it" for name in seam.between), "both over one another")
+    pictures = (first, second, _two_colours(first, second))
     return [
         {
             "short": short,
             "name": name,
             "uri": jpeg_uri(_with_line(picture, seam.gap, grid), quality=QUALITY),
         }
-        for short, name, picture in zip((*seam.between, "difference"), names, pictures, strict=True)
+        for short, name, picture in zip((*seam.between, "both"), names, pictures, strict=True)
     ]
 
 
@@ -71,12 +81,19 @@ def _drawn(camera: InspectedCamera, grid: Grid) -> Pixels | None:
     return np.where(inside[..., None], taken, np.uint8(MIDDLE))
 
 
-def _difference(first: Pixels, second: Pixels) -> Pixels:
-    """First minus second about a middle grey, the second made as bright as the first."""
-    a, b = (cv2.cvtColor(each, cv2.COLOR_BGR2GRAY).astype(np.float64) for each in (first, second))
-    gain = float(np.median(a)) / max(float(np.median(b)), 1.0)
-    apart = np.clip(MIDDLE + (a - gain * b), 0, 255).astype(np.uint8)
-    return np.repeat(apart[..., None], 3, axis=2)
+def _two_colours(first: Pixels, second: Pixels) -> Pixels:
+    """The first view's light in orange and the second's in blue; grey where both are the same."""
+    a, b = (_evened(cv2.cvtColor(each, cv2.COLOR_BGR2GRAY)) for each in (first, second))
+    # Blue, green, red: the first lights red and half of green, the second blue and the other half.
+    return np.stack([b, (a + b) / 2, a], axis=-1).astype(np.uint8)
+
+
+def _evened(grey: NDArray[Any]) -> Array:
+    """Levels against those around, to one contrast: light and exposure are not to colour a view."""
+    levels = grey.astype(np.float64)
+    apart = levels - cv2.GaussianBlur(levels, (0, 0), AROUND_M / SCALE_M)
+    spread = max(float(np.std(apart)), LEAST_LEVELS)
+    return np.asarray(np.clip(MIDDLE + CONTRAST * apart / spread, 0, 255))
 
 
 def _with_line(picture: Pixels, gap: SeamGap, grid: Grid) -> Pixels:

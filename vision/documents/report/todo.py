@@ -1,13 +1,13 @@
-"""The list of what is to be done, each step with an arrow on the picture that shows it best."""
+"""What each step shows: the picture that shows it best, an arrow, and what to aim for."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from vision.camera.geometry import Aim
-from vision.documents.check_words.words import say_check
 from vision.documents.report.overlay import arrow
 from vision.documents.report.pictures import (
     SMALL_PX,
@@ -16,61 +16,42 @@ from vision.documents.report.pictures import (
     delivered,
     jpeg_uri,
 )
-from vision.inspection.inspected import (
-    InspectedCamera,
-    InspectedRaisedMark,
-    InspectedStrip,
-    Inspection,
-)
-from vision.inspection.verdict.jobs import WORST_FIRST
+from vision.documents.report.plan import TIMES
+from vision.documents.steps import Step
+from vision.documents.target_picture import target
+from vision.inspection.inspected import InspectedCamera, InspectedStrip, Inspection
 from vision.inspection.verdict.rule import Action
 from vision.units.arrays import Array
 
-MOVE_FACTOR = 5
-"""A strip's move of some centimetres is drawn so many times as long: it is some pixels else."""
 HEAD_SHARE = 0.035
 ROLL_RADIUS = 0.16
 """Radius of the arc that shows a roll, as a share of the picture's height."""
 WORTH_RAD = float(np.radians(0.05))
 
-NOTHING_DRAWN: dict[str, Any] = {"arrows": [], "arc": None, "note": ""}
-
-Part = InspectedCamera | InspectedStrip | InspectedRaisedMark
+NOTHING_DRAWN: dict[str, Any] = {"arrows": [], "arc": None, "outlines": [], "tapes": [], "note": ""}
 
 
-def todo(inspection: Inspection, shown: Shown) -> list[dict[str, Any]]:
-    """What is to be done, in the order in which to do it: the job's own list, or everybody's.
-
-    Each step has a sentence, its figures where it turns a camera, and a picture with arrows where
-    one can be shown.
-    """
-    parts: tuple[Part, ...] = (*inspection.cameras, *inspection.strips, *inspection.raised_marks)
-    owners: list[tuple[Part | None, Action]]
-    owners = [(part, action) for part in parts for action in part.actions]
-    steps = sorted(owners, key=lambda each: WORST_FIRST.index(each[0].verdict) if each[0] else 0)
-    if inspection.actions:
-        steps = [
-            (next((part for part, each in owners if each == action), None), action)
-            for action in inspection.actions
-        ]
-    say = say_check(inspection.job.lengths)
+def pictured(inspection: Inspection, steps: Sequence[Step], shown: Shown) -> list[dict[str, Any]]:
+    """Each step's words as `vision.documents.steps` has them, with its picture or None."""
     return [
         {
-            "who": part.name if part and not inspection.actions else "",
-            "camera": part.name if isinstance(part, InspectedCamera) else "",
-            "text": say(action.what),
-            "picture": _pictured(inspection, part, action, shown),
+            "who": step.owner,
+            "camera": step.part.name if isinstance(step.part, InspectedCamera) else "",
+            "head": step.head,
+            "lines": list(step.lines),
+            "how": list(step.how),
+            "then": list(step.then),
+            "picture": _pictured(inspection, step, shown),
         }
-        for part, action in steps
+        for step in steps
     ]
 
 
-def _pictured(
-    inspection: Inspection, part: Part | None, action: Action, shown: Shown
-) -> dict[str, Any] | None:
+def _pictured(inspection: Inspection, step: Step, shown: Shown) -> dict[str, Any] | None:
     """A small picture with what to do drawn on it; None where there is none to show."""
-    if isinstance(part, InspectedCamera):
-        found, drawn = part, _turn(part, action)
+    part, action = step.part, step.action
+    if isinstance(part, InspectedCamera) and action.turn_rad is not None:
+        found, drawn = part, _turn(inspection, part, action)
     elif isinstance(part, InspectedStrip) and action.move_m is not None:
         seen = _camera_of_strip(inspection, part.name)
         if seen is None:
@@ -93,8 +74,8 @@ def _pictured(
     }
 
 
-def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
-    """An arrow from the middle of the view to where it has to point, and an arc for a roll."""
+def _turn(inspection: Inspection, found: InspectedCamera, action: Action) -> dict[str, Any]:
+    """An arrow from where it looks to where it has to look, an arc for a roll, and outlines."""
     drawn = dict(NOTHING_DRAWN)
     if action.turn_rad is None or found.adjusted is None:
         return drawn
@@ -105,24 +86,34 @@ def _turn(found: InspectedCamera, action: Action) -> dict[str, Any]:
         pan_rad=now.pan_rad + pan, tilt_rad=now.tilt_rad + tilt, roll_rad=now.roll_rad + roll
     )
     centre = picture.as_delivered(lens.project(np.array([0.0, 0.0, 1.0])))
-    target = picture.as_delivered(
+    towards = picture.as_delivered(
         lens.project(found.adjusted.camera_from_body @ wanted.rotation()[2])
     )
     notes = []
-    if max(abs(pan), abs(tilt)) > WORTH_RAD and np.isfinite(target).all():
-        drawn["arrows"] = [arrow(centre, target, HEAD_SHARE * picture.width)]
-        notes.append(
-            "the circle is where the camera looks now, the arrow's tip where it has to look"
-        )
+    if max(abs(pan), abs(tilt)) > WORTH_RAD and np.isfinite(towards).all():
+        drawn["arrows"] = [arrow(centre, towards, HEAD_SHARE * picture.width)]
+        notes.append("the straight arrow is the way to turn it")
     if abs(roll) > WORTH_RAD:
         # A clockwise roll as seen from behind is clockwise on the picture, unless it is mirrored.
         way = float(np.sign(roll)) * (-1.0 if picture.mirrored else 1.0)
         drawn["arc"] = _arc(centre, ROLL_RADIUS * picture.height, way)
-        notes.append("the bent arrow is the way to roll the camera, as seen from behind it")
-        if picture.mirrored:
-            notes[-1] = "the bent arrow is the way to roll, mirrored as the picture is"
-    drawn["note"] = "; ".join(notes)
-    return drawn
+        mirrored = ", mirrored as the picture is" if picture.mirrored else ""
+        notes.append(f"the bent one the way to roll it{mirrored}")
+    return drawn | _outlined(inspection, found, notes)
+
+
+def _outlined(inspection: Inspection, found: InspectedCamera, notes: list[str]) -> dict[str, Any]:
+    """Where marks and tape are to stand on the screen, and the note on all that is drawn."""
+    wanted = target(inspection.job, found)
+    outlines = [_points(each) for mark in wanted.marks for each in mark.outlines_px]
+    tapes = [_points(each) for each in wanted.tapes_px]
+    if outlines or tapes:
+        notes = [*notes, "outlines: where marks and tape are to stand"]
+    return {"outlines": outlines, "tapes": tapes, "note": "; ".join(notes)}
+
+
+def _points(line_px: Array) -> str:
+    return " ".join(f"{u:.0f},{v:.0f}" for u, v in line_px)
 
 
 def _arc(centre: Array, radius: float, way: float) -> dict[str, Any]:
@@ -155,15 +146,15 @@ def _camera_of_strip(inspection: Inspection, name: str) -> tuple[InspectedCamera
 
 
 def _move(found: InspectedCamera, planned_m: Array, move_m: Array) -> dict[str, Any]:
-    """An arrow from where a mark of the strip lies to where it goes, `MOVE_FACTOR` times longer."""
+    """An arrow from where a mark of the strip lies to where it goes, `TIMES` as long as that is."""
     assert found.adjusted is not None
     pose, lens = found.adjusted.pose, found.adjusted.lens
     lies = planned_m - np.array([*move_m, 0.0])
-    goes = lies + MOVE_FACTOR * np.array([*move_m, 0.0])
+    goes = lies + TIMES * np.array([*move_m, 0.0])
     ends = lens.project(pose.transform(np.stack([lies, goes])))
     if not np.isfinite(ends).all():
         return dict(NOTHING_DRAWN)
     ends = found.picture.as_delivered(ends)
-    note = f"the arrow is the way to move the strip, {MOVE_FACTOR} times as long as the move"
+    note = f"the arrow is the way to move it, {TIMES} times as long"
     arrows = [arrow(ends[0], ends[1], HEAD_SHARE * found.picture.width)]
     return NOTHING_DRAWN | {"arrows": arrows, "note": note}

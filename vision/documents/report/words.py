@@ -9,30 +9,34 @@ from jinja2 import Environment
 
 from vision.adjustment.groups import FaultKind
 from vision.camera.geometry import ANGLES, wrap_degrees
-from vision.documents.cautions import CAUTION
+from vision.documents.cautions import CAUTION, DOUBT
 from vision.documents.check_words.reliability import amount_text
 from vision.documents.check_words.words import say_check
 from vision.documents.report.lengths import LengthFigures, figure
 from vision.documents.result import aim_judged
 from vision.documents.templates import page_templates
+from vision.documents.terms import Terms, term_id
 from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
 
 GOOD = ("keep", "within", "agrees", "sound")
 OPEN = ("not-judged", "cannot-tell", "one-of-several")
 FIGURES = {
-    "joint": "joint adjustment",
+    "joint": "fit of all cameras together",
     "shift_m": "shift",
-    "shift_sigma_m": "its sigma",
+    "shift_sigma_m": "its ±",
     "turn_deg": "turn",
-    "turn_sigma_deg": "its sigma",
+    "turn_sigma_deg": "its ±",
+    "gap_m": "gap",
+    "gap_sigma_m": "its ±",
+    "gap_at_m": "its place",
     "worst_gap_m": "worst gap",
-    "worst_gap_sigma_m": "its sigma",
-    "rms_gap_m": "gap rms",
+    "worst_gap_sigma_m": "its ±",
+    "rms_gap_m": "typical gap",
     "uncovered_m": "uncovered length",
     "overlap_m": "overlap",
     "texture_shift_m": "shift of the ground's texture",
-    "texture_sigma_m": "its sigma",
+    "texture_sigma_m": "its ±",
     "texture_at_m": "its place",
     "texture_marks_gap_m": "the marks' gap there",
 }
@@ -48,16 +52,40 @@ UNSURE = "not sure enough: the doubt is more than what is allowed"
 def environment(lengths: LengthWords = METRIC) -> Environment:
     """The templates with everything they write figures and words with, lengths as `lengths`."""
     made = page_templates("vision.documents.report")
+    terms = Terms()
+
+    def unlinked(text: str) -> str:
+        return lengths.page(text).replace("+-", "±")
+
+    def word(verdict: str) -> str:
+        return verdict.replace("-", " ") if verdict in OPEN else verdict
+
+    def term_id_of(text: str) -> str:
+        terms.shown.add(text)
+        return term_id(text)
+
     made.filters.update(
         figure=figure,
         **LengthFigures(lengths).filters(),
-        word=lambda verdict: verdict.replace("-", " ") if verdict in OPEN else verdict,
+        word=word,
         sign=lambda verdict: "✓" if verdict in GOOD else "?" if verdict in OPEN else "!",
         kind=lambda verdict: "good" if verdict in GOOD else "open" if verdict in OPEN else "bad",
         grouped=grouped,
-        typeset=lambda text: lengths.page(text).replace("+-", "±"),
+        standing=lambda said: "not confirmed" if said == "cannot-tell" else word(said),
+        term_id=term_id_of,
+        opened=lambda text: text[:1].upper() + text[1:],
+        unlinked=unlinked,
+        typeset=lambda text: terms.linked(unlinked(text)),
     )
-    made.globals.update(caution=CAUTION, lengths=lengths, units=LengthFigures(lengths).units())
+    made.globals.update(
+        caution=CAUTION,
+        doubt=DOUBT,
+        lengths=lengths,
+        units=LengthFigures(lengths).units(),
+        term=terms.term,
+        fresh=terms.fresh,
+        told_terms=terms.told,
+    )
     return made
 
 
@@ -114,7 +142,7 @@ def stated_rows(inspection: Inspection) -> list[dict[str, Any]]:
 def sure_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
     """What is known how well: a sigma, the tolerance it is for, and that in words.
 
-    Doubt is two sigma, as in every verdict.
+    Doubt is two sigma, as in every verdict; the sigma of a seam is that of its gap, as elsewhere.
     """
     allowed = result["tolerances"]
     rows = []
@@ -130,8 +158,8 @@ def sure_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
         sigma = max(strip["shift_sigma_m"]) if strip["shift_sigma_m"] else None
         rows.append(_sure(f"{strip['name']} strip: place", sigma, allowed["strip_m"], "m"))
     for seam in result["seams"]:
-        sigma = max(seam["worst_gap_sigma_m"]) if seam["worst_gap_sigma_m"] else None
-        name = f"{' – '.join(seam['between'])}: worst gap"  # noqa: RUF001
+        sigma = seam["gap_sigma_m"]
+        name = f"{' – '.join(seam['between'])}: gap"  # noqa: RUF001
         rows.append(_sure(name, sigma, allowed["seam_gap_m"], "m"))
     return rows
 
