@@ -74,7 +74,12 @@ def compare(
         from vision.comparison.record import chosen
         from vision.documents.check_words.words import say_check
         from vision.documents.comparison_page import comparison_page
-        from vision.documents.comparison_words import sentences, state_sentences
+        from vision.documents.comparison_words import (
+            sentences,
+            since_words,
+            state_sentences,
+            steps_back,
+        )
         from vision.files import disk, record_file
 
         is_job = what.suffix.lower() == ".toml"
@@ -93,13 +98,16 @@ def compare(
         if isinstance(last, NoFit):
             say(f"not judged: {say_check()(last.reason)}")
             raise typer.Exit(NOT_JUDGED)
-        lines = sentences(last, start.day, now.result["tolerances"]["seam_gap_m"])
+        since = since_words(start.time, now.time)
+        steps = steps_back(last)
+        lines = sentences(last, since, now.result["tolerances"]["seam_gap_m"])
         lines += state_sentences(start.result, now.result)
         if out is not None:
-            page = comparison_page(start, list(zip([*later, now], results, strict=True)), lines)
+            checks = list(zip([*later, now], results, strict=True))
+            page = comparison_page(start, checks, steps, lines)
             disk.write_all(out.parent, {out.name: page})
         with reader_may_leave():
-            show_comparison(last, lines)
+            show_comparison(last, steps, lines)
             if out is not None:
                 say(f"page: {out}")
         raise typer.Exit(BAD_INPUT if kept.faults else _code(last))

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cli.printing import Lines, say, show_table
+from cli.printing import Lines, say, say_numbered, show_table
+from vision.documents.cautions import DOUBT
 
 if TYPE_CHECKING:
     from vision.comparison.change import CameraChange, Comparison, SeamChange
     from vision.units.length_words import LengthWords
 
 
-def show_comparison(result: Comparison, lines: list[str]) -> None:
-    """Print what changed of each camera and seam, then the sentences."""
+def show_comparison(result: Comparison, steps: list[str], lines: list[str]) -> None:
+    """Print what to do, what changed of each camera and seam, then the sentences."""
+    say_numbered(steps)
+    say(*([f"({DOUBT})", ""] if steps else []))
     write = result.lengths
     places = (write.head(each, "cm") for each in ("ahead", "left", "up"))
     angles = "pan deg", "tilt deg", "roll deg"

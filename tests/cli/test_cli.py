@@ -73,10 +73,10 @@ def test_out_names_another_folder(run, tmp_path):
 @pytest.mark.parametrize(
     ("options", "pictures", "words"),
     [
-        ([], True, "blended over half a metre"),
+        ([], True, "fade into each other over half a metre"),
         (["--no-blend"], True, "cut sharp at the seams"),
-        (["--crop-pictures"], True, "blended"),
-        (["--no-pictures"], False, "Front up"),
+        (["--crop-pictures"], True, "fade into each other"),
+        (["--no-pictures"], False, "The front is up"),
     ],
 )
 def test_options_say_what_the_report_shows(run, tmp_path, options, pictures, words):

@@ -108,9 +108,11 @@ def test_a_turn_is_named(record, tmp_path):
     lines = ran.output.splitlines()
     changed = [line.split()[0] for line in lines if line.split()[1:2] == ["changed"]]
     assert changed == ["front"]
+    # What to do comes first: back by as much.
+    assert lines[0].startswith("1. turn the front camera back, up by 1.40 degrees")
     # The lines below the tables stand on the page as they are printed.
     said = [line for line in lines if line.startswith("front ")][-1]
-    assert "1.40 degrees (+-0.04)" in said
+    assert "1.40 degrees (\N{PLUS-MINUS SIGN}0.04)" in said
     text = page.read_text()
     assert said.replace("+-", "\N{PLUS-MINUS SIGN}") in text or said in text
     # Two later checks, three angles, four cameras.

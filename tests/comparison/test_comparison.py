@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from datetime import date
+from datetime import datetime
 from html.parser import HTMLParser
 
 import numpy as np
@@ -41,13 +41,19 @@ from vision.comparison.ties import d_vector_d_turn
 from vision.documents.cautions import CAUTION
 from vision.documents.check_words.saying import WAYS
 from vision.documents.comparison_page import comparison_page
-from vision.documents.comparison_words import PLACES, sentences, state_sentences
+from vision.documents.comparison_words import (
+    PLACES,
+    sentences,
+    since_words,
+    state_sentences,
+    steps_back,
+)
 from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import planned_layout
 from vision.units.reason import Reason
 
-DAY = date(2026, 3, 3)
+DAY = "since 3 March 2026"
 ALL = frozenset({"all"})
 KEPT = Shared(not_relaid=ALL)
 STILL = Between(relaid=False)
@@ -173,6 +179,11 @@ def test_a_turned_camera_is_named_and_breaks_its_seams(job):
     assert WAYS["tilt"][1] in lines[0]
     # The change, what it breaks, and the cameras that did not.
     assert len(lines) == 1 + len(broken) + 3
+    # To do: turn it back the other way, by as much; nothing besides for the seams it breaks.
+    (step,) = steps_back(result)
+    assert f"{WAYS['tilt'][0]} by" in step
+    assert f"{np.degrees(front.aim_rad[1]):.1f}" in step
+    assert "set the display again" in step
 
 
 def test_a_large_turn(job):
@@ -199,6 +210,7 @@ def test_a_camera_that_was_moved(job):
     right = next(c for c in result.cameras if c.name == "right")
     assert right.place_m == pytest.approx(shift, abs=0.015)
     assert PLACES[2][0] in sentences(result, DAY, 0.05)[0]
+    assert f"{PLACES[2][1]} by" in steps_back(result)[0]
 
 
 def _seen_from(observations, camera, shift):
@@ -230,6 +242,13 @@ def test_a_vehicle_that_leans_blames_no_camera(job):
     lines = sentences(result, DAY, 0.05)
     assert "lower" in lines[0]
     assert "to its right" in lines[0]
+    assert len(steps_back(result)) == any(seam.breaks for seam in result.seams)
+
+
+def test_days_that_are_the_same_are_told_apart_by_the_hour():
+    then = datetime(2026, 3, 3, 9, 5)
+    assert since_words(then, datetime(2026, 3, 4)) == DAY
+    assert since_words(then, datetime(2026, 3, 3, 17)) == f"{DAY}, 09:05"
 
 
 def test_a_few_marks_are_enough_and_say_so(job, still):
@@ -376,7 +395,7 @@ def test_the_page_shows_hostile_names_as_text(still):
         result={"job": hostile},
     )
     later = replace(base, number=2, taken="2026-04-03T10:00:00+02:00")
-    page = comparison_page(base, [(later, replace(result, cameras=cameras))], [hostile])
+    page = comparison_page(base, [(later, replace(result, cameras=cameras))], [hostile], [hostile])
     parsed = _Texts()
     parsed.feed(page)
     assert "script" not in parsed.tags

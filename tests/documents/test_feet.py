@@ -12,7 +12,6 @@ import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -339,7 +338,7 @@ def test_what_moved_since() -> None:
     )
     still = replace(moved, name="left", moved=False)
     result = Comparison(cameras=(moved, still), vehicle=vehicle, seams=(seam,), lengths=FEET)
-    lines = sentences(result, date(2026, 3, 3), 0.05)
+    lines = sentences(result, "since 3 March 2026", 0.05)
     assert [each for line in lines for each in metric_alone(line)] == []
     assert "front moved forward by 1 15/16 in +-3/16 in (5.0 cm +-0.4)" in lines[0]
     assert any("1 15/16 in +-1/8 in (5.0 cm +-0.3) lower" in line for line in lines)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 
+from datetime import date
+
 import numpy as np
 import pytest
 
@@ -153,6 +155,19 @@ def test_faults_of_the_state(old: str, new: str, key: str, words: str) -> None:
 def test_a_state_that_is_no_table() -> None:
     with refused("wrong-kind"):
         job_from_text(JOB.replace("[vehicle]", "[vehicle]\nstate = 3"), "job.toml")
+
+
+@pytest.mark.parametrize("day", ["2026-03-03", '"2026-03-03"', "2026-03-03T10:20:00+01:00"])
+def test_the_day_on_which_the_display_was_set(day: str) -> None:
+    assert job_from_text(JOB, "job.toml").display_set_on is None
+    job = job_from_text(f"{JOB}\n[display]\nset_on = {day}\n", "job.toml")
+    assert job.display_set_on == date(2026, 3, 3)
+
+
+@pytest.mark.parametrize("day", ["3", '"3 March"', "true"])
+def test_a_day_that_is_none(day: str) -> None:
+    with pytest.raises(BadInputError, match=r"display\.set_on: .*a day, such as 2026-03-03"):
+        job_from_text(f"{JOB}\n[display]\nset_on = {day}\n", "job.toml")
 
 
 def test_units_apply_to_bare_lengths_only() -> None:

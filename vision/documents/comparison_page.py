@@ -18,9 +18,9 @@ from vision.comparison.record import KeptCheck
 from vision.documents.cautions import CAUTION
 from vision.documents.templates import written_page
 from vision.inspection.verdict.rule import COVERAGE
-from vision.units.length_words import METRIC
+from vision.units.length_words import METRIC, LengthWords
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 340, 130, 42, 10, 10, 20
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 340, 150, 56, 10, 12, 28
 LEAST_SPAN_DEG = 0.2
 
 
@@ -29,9 +29,12 @@ Dated = tuple[KeptCheck, Comparison]
 
 
 def comparison_page(
-    baseline: KeptCheck, later: Sequence[tuple[KeptCheck, Comparison | NoFit]], lines: Sequence[str]
+    baseline: KeptCheck,
+    later: Sequence[tuple[KeptCheck, Comparison | NoFit]],
+    steps: Sequence[str],
+    lines: Sequence[str],
 ) -> str:
-    """Write the page; `lines` are the sentences about the last check.
+    """Write the page; `steps` and `lines` are what to do and to know of the last check.
 
     A check without a fit is left out. Lengths are written as for the last check.
     """
@@ -43,7 +46,9 @@ def comparison_page(
         job=baseline.result["job"],
         caution=CAUTION,
         baseline=baseline,
-        lines=[lengths.page(line) for line in lines],
+        since=day_or_time(baseline, [check for check, _ in dated]),
+        steps=[_typeset(lengths, step) for step in steps],
+        lines=[_typeset(lengths, line) for line in lines],
         cameras=[
             {
                 "name": name,
@@ -63,6 +68,16 @@ def comparison_page(
         degrees=np.degrees,
         cell=lambda place_m: lengths.cell(float(np.linalg.norm(place_m)), "cm"),
     )
+
+
+def day_or_time(check: KeptCheck, others: Sequence[KeptCheck]) -> str:
+    """The day of a check, with the time where another is of the same day."""
+    same = any(each.day == check.day for each in others)
+    return f"{check.day} {check.time:%H:%M}" if same else str(check.day)
+
+
+def _typeset(lengths: LengthWords, text: str) -> str:
+    return lengths.page(text).replace("+-", "±")
 
 
 def _chart(baseline: KeptCheck, dated: Sequence[Dated], name: str, angle: int) -> dict[str, Any]:
@@ -109,6 +124,6 @@ def _chart(baseline: KeptCheck, dated: Sequence[Dated], name: str, angle: int) -
             }
             for day, d, s, turned in found
         ],
-        "first": str(baseline.day),
-        "last": str(dated[-1][0].day),
+        "first": day_or_time(baseline, [check for check, _ in dated]),
+        "last": day_or_time(dated[-1][0], [baseline]),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import datetime
 from functools import partial
 from itertools import count
 from typing import Any
@@ -24,15 +24,19 @@ FINE_RAD = float(np.radians(0.05))
 """A sigma below this would read 0.0."""
 
 TURNED = ("panned", "tilted", "rolled")
+BACK = ("", "", "rolled ")
 PLACES = (("backward", "forward"), ("to the right", "to the left"), ("down", "up"))
 
 
-def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
-    """What to know, the changes first; `seam_gap_m` is what the job allows."""
+def sentences(result: Comparison, since: str, seam_gap_m: float) -> list[str]:
+    """What to know, the changes first; `seam_gap_m` is what the job allows.
+
+    `since` says since when, as `since_words` does.
+    """
     return written_text(
         "comparison.txt.j2",
         result=result,
-        when=f"since {since.day} {since:%B %Y}",
+        when=since,
         seam_gap_m=seam_gap_m,
         changes=partial(_changes, lengths=result.lengths),
         stands=_stands(result),
@@ -40,6 +44,33 @@ def sentences(result: Comparison, since: date, seam_gap_m: float) -> list[str]:
         say=say_check(result.lengths),
         write=result.lengths,
     ).splitlines()
+
+
+def steps_back(result: Comparison) -> list[str]:
+    """What to do about what changed: put it back, or set the display again; nothing for nothing."""
+    return written_text(
+        "comparison_steps.txt.j2",
+        result=result,
+        broken=[seam for seam in result.seams if seam.breaks],
+        turns=_turns_back,
+        moves=partial(_moves_back, lengths=result.lengths),
+    ).splitlines()
+
+
+def _turns_back(camera: CameraChange) -> list[str]:
+    aims = _told(camera.aim_rad, camera.aim_sigma_rad) if camera.turned else []
+    return [f"{BACK[i]}{way(ANGLES[i], -d)} by {degrees(abs(d), s)}" for i, d, s in aims]
+
+
+def _moves_back(camera: CameraChange, lengths: LengthWords) -> list[str]:
+    places = _told(camera.place_m, camera.place_sigma_m) if camera.moved else []
+    return [f"{PLACES[i][int(d < 0)]} by {lengths.cm(abs(d), s)}" for i, d, s in places]
+
+
+def since_words(then: datetime, now: datetime) -> str:
+    """Since when, to the day, or to the minute of a check of the same day."""
+    day = f"since {then.day} {then:%B %Y}"
+    return f"{day}, {then:%H:%M}" if then.date() == now.date() else day
 
 
 def state_sentences(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:

@@ -35,6 +35,7 @@ from vision.inspection.verdict.displaced_marks import (
     displaced_marks,
     with_displaced_marks,
 )
+from vision.inspection.verdict.display_age import display_age
 from vision.inspection.verdict.jobs import job_verdict
 from vision.inspection.verdict.layings import LayingVerdict, Looks, mark_verdict, strip_verdict
 from vision.inspection.verdict.movement import movements
@@ -316,7 +317,8 @@ def _of_pictures(found: Findings) -> tuple[Reason, ...]:
     ]
     # A shape that stays open is the reason of each camera that it keeps from being judged.
     shapes = [each.reason for each in found.shapes if not each.open]
-    notes = (*source_notes(found.pictures.values()), *movements(found.shots))
+    taken = found.pictures.values()
+    notes = (*source_notes(taken), *movements(found.shots), *display_age(found.job, taken))
     return (*combed, *shapes, *notes)
 
 

@@ -7,6 +7,7 @@ checking a job file is the work of `job_file`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Literal
 
 import numpy as np
@@ -214,7 +215,8 @@ class Tolerances:
 class Job:
     """The whole job. Tuples keep the order of the file; names are unique within each.
 
-    `lengths` writes lengths for whoever reads about the job, as its `units` say.
+    `lengths` writes lengths for whoever reads about the job, as its `units` say. `display_set_on`
+    is the day on which the display was last set; None where nobody says.
     """
 
     name: str
@@ -228,6 +230,7 @@ class Job:
     tolerances: Tolerances = field(default_factory=Tolerances)
     means: Means = field(default_factory=Means)
     lengths: LengthWords = METRIC
+    display_set_on: date | None = None
 
     def to_fraction(self, fraction: int) -> Job:
         """The same job with inches no finer than 1/`fraction`."""

@@ -17,6 +17,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from importlib.resources import files
 from typing import Any
 
@@ -112,7 +113,7 @@ def templates_of(*every: Mapping[str, Any], **more: object) -> Environment:
     )
     made.globals.update(
         ANGLES=ANGLES, MOVE=MOVE, OPPOSITE_WAYS=OPPOSITE_WAYS, SITS=SITS, coverage=COVERAGE,
-        degrees=degrees, in_degrees=np.degrees, isfinite=np.isfinite, misread=misread,
+        degrees=degrees, in_degrees=np.degrees, isfinite=np.isfinite, misread=misread, day=day,
         outward=outward, rule=rule, rule_end=rule_end, way=way, zip=zip, **more,
     )  # fmt: skip
     made.filters |= {"said": _said, "acts": _acts}
@@ -143,6 +144,11 @@ def degrees(angle_rad: float, sigma_rad: float | None = None) -> str:
 def several(kind: str, count: int = 2) -> str:
     """So many marks of a kind, in words: `crosses`."""
     return kind if count == 1 else kind + ("es" if kind.endswith("s") else "s")
+
+
+def day(of: date) -> str:
+    """A day for a sentence: `3 March 2026`."""
+    return f"{of.day} {of:%B %Y}"
 
 
 def outward(corner: tuple[str, str, float, float]) -> bool:
