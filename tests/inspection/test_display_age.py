@@ -21,7 +21,7 @@ SET_ON = date(2026, 3, 3)
 
 
 def picture(time: str | None) -> Picture:
-    source = Source(file="a.jpg", sha256="0" * 64, format="JPEG", time=time)
+    source = Source(file="a.jpg", sha256="0" * 64, format="JPEG", time=time, crop_px=(0, 0, 8, 8))
     black = np.zeros((8, 8, 3), dtype=np.uint8)
     return Picture.from_delivered(
         name="front", file="a.jpg", sha256="0" * 64, mirrored=False, bgr=black, sources=(source,)

@@ -7,7 +7,6 @@ prove: that a person measures as well as the default sigmas say.
 from __future__ import annotations
 
 import json
-
 from datetime import date
 
 import numpy as np
