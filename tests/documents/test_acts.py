@@ -31,7 +31,7 @@ NO_REASON_OF_ITS_OWN = {
     # Warnings about what was stated.
     "cannot-tell", "does-not-fit", "one-of-several", "unobserved", "stated", "stated-angle",
     "stated-length", "stated-level", "poor-fit", "common-turn", "stands-turned",
-    "display-set-on", "display-set-before", "picture-turned", "taken-apart",
+    "display-set-on", "display-set-before",
 }  # fmt: skip
 OUTSIDE = {"outside-picture", "behind-body", "partly-behind-body"}
 """Of marks that are not looked for, or count as hidden: no camera has them in view."""

@@ -201,7 +201,9 @@ def _display_set_on(table: Table) -> date | None:
         if isinstance(value, date):
             day = value.date() if isinstance(value, datetime) else value
         else:
-            table.wrong("set_on", "a day, such as 2026-03-03", "write year, month and day so")
+            table.wrong(
+                "not-a-day", "set_on", "a day, such as 2026-03-03", "write year, month and day so"
+            )
     table.close()
     return day
 
