@@ -2,8 +2,10 @@
 
 Proves: all corners of boards at several places, out beyond 80 degrees, are found where they were
 drawn, within 4.5 of their stated sigmas, also seen from far and flat; that uneven light does not
-matter, and the edge of a shadow across the board costs some hundredths of a pixel; that of two
-boards the larger is taken, and hidden corners are left out; that noise has no board; and that the
+matter, and the edge of a shadow across the board costs some hundredths of a pixel; that no corner
+of a near, steep and soft board is put where it is not; that of two boards the larger is taken, or
+both, that one cut off by the picture counts, a wrong count is told, and hidden corners are left
+out; that noise has no board; and that the
 drawn corner's derivatives are right.
 The renderer is the test's own: thirteen rays per pixel to the board's plane.
 Does not prove: anything of real prints or blur by motion; see `tests.accuracy.photographs`.
@@ -14,11 +16,13 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
 from tests.board_pictures import BOARD, LENS, drawn, pose_at
+from tests.board_scenes import random_pose
 from vision.calibration.board import Board, BoardView
-from vision.calibration.board_corners.find import find_board
+from vision.calibration.board_corners.find import find_board, find_boards, seen_counts
 from vision.calibration.board_corners.saddle import PLAIN, SHADED, saddle
 from vision.camera.geometry import Pose
 from vision.camera.solver import NoFit
@@ -152,3 +156,74 @@ def test_derivatives_of_a_drawn_corner(unknowns: int) -> None:
         step[each] = 1e-5
         change = saddle(p + step, offset, bend)[0] - saddle(p - step, offset, bend)[0]
         np.testing.assert_allclose(analytic[..., each], change / 2e-5, rtol=1e-5, atol=1e-5)
+
+
+BIG = Board(columns=9, rows=6, square_m=0.025)
+
+
+def close_pose(seed: int) -> tuple[Pose, Array]:
+    """A board so near that its squares shrink by half from line to line, leaning either way."""
+    rng = np.random.default_rng(seed)
+    while True:
+        pose = random_pose(rng, 1.2, rng.uniform(0.09, 0.25))
+        lean = Rotation.from_rotvec(np.append(rng.normal(0, 0.5, 2), 0)).as_matrix()
+        pose = Pose(R=pose.R @ lean, t_m=pose.t_m)
+        pixels = LENS.project(pose.transform(BIG.points_m))
+        size = np.array([LENS.width, LENS.height])
+        if not ((pixels > 6) & (pixels < size - 7)).all():
+            continue
+        grid = pixels.reshape(6, 9, 2)
+        across, down = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
+        area = across[..., 0] * down[..., 1] - across[..., 1] * down[..., 0]
+        least = min(np.linalg.norm(np.diff(grid, axis=axis), axis=-1).min() for axis in (0, 1))
+        if least > 9 and (area > 0).all():
+            return pose, pixels
+
+
+@pytest.mark.parametrize("seed", [2, 8, 9, 30, 36, 42])
+def test_no_corner_leaves_its_place(seed: int) -> None:
+    """Close, steep, soft boards with and without a shadow: none may be guessed from the others."""
+    pose, truth = close_pose(seed)
+    rng = np.random.default_rng(seed)
+    shadow = (rng.uniform(0, 2 * np.pi), rng.uniform(-0.06, 0.06), 0.3) if seed % 3 == 0 else None
+    grey = drawn(LENS, BIG, pose, rng, shadow)
+    if seed % 2 == 0:
+        soft = gaussian_filter(grey, rng.uniform(0.5, 1.2)) + rng.normal(0, 2, grey.shape)
+        grey = np.round(np.clip(soft, 0, 255)).astype(np.float32)
+    view = find_board(grey, BIG, "p")
+    assert isinstance(view, BoardView), view
+    assert len(view) >= 52
+    assert np.linalg.norm(nearest(view, truth), axis=-1).max() < 0.5
+
+
+def test_a_board_that_the_picture_cuts_off() -> None:
+    pose = pose_at(20, 10, 0.22)
+    grey = drawn(LENS, BOARD, pose, np.random.default_rng(12))
+    truth = LENS.project(pose.transform(BOARD.points_m))
+    left = int(np.median(truth[:, 0]))
+    view = find_board(np.ascontiguousarray(grey[:, left - 12 :]), BOARD, "p")
+    assert isinstance(view, BoardView), view
+    assert 15 <= len(view) <= 25
+    assert np.abs(nearest(view, truth - [left - 12, 0])).max() < 0.1
+
+
+def test_every_board_in_a_picture_counts() -> None:
+    first, second = pose_at(42, 10, 0.3), pose_at(-42, 60, 0.3)
+    wall = drawn(LENS, BOARD, first, np.random.default_rng(13)).copy()
+    other = drawn(LENS, BOARD, second, np.random.default_rng(14))
+    wall[:, : LENS.width // 2] = other[:, : LENS.width // 2]
+    found = find_boards(wall, BOARD, "p")
+    assert not isinstance(found, NoFit)
+    assert {view.name for view in found} == {"p", "p (2)"}
+    truth = np.concatenate([LENS.project(p.transform(BOARD.points_m)) for p in (first, second)])
+    for view in found:
+        assert len(view) == 35
+        assert np.abs(nearest(view, truth)).max() < 0.2
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(8, 5), (8, 6), (7, 6), (6, 5)])
+def test_a_wrong_count_is_told(columns: int, rows: int) -> None:
+    pose = pose_at(10, 10, 0.22)
+    grey = drawn(LENS, BOARD, pose, np.random.default_rng(9))
+    assert isinstance(find_board(grey, Board(columns=columns, rows=rows, square_m=1), "p"), NoFit)
+    assert seen_counts(grey) == (7, 5)

@@ -23,7 +23,13 @@ from vision.calibration.board_corners.saddle import (
     saddle,
     shadow_seeds,
 )
-from vision.calibration.board_corners.surface import narrowing, smoothed, spacing_of, steps
+from vision.calibration.board_corners.surface import (
+    astray,
+    between,
+    narrowing,
+    spacing_of,
+    steps,
+)
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.damping import Fitted, descend, rows_of, with_rows
 from vision.marks.picture import Grey
@@ -66,41 +72,61 @@ def fit_corners(grey: Grey, grid: Array) -> Corners:
     """Fit a blurred saddle round each corner of `grid` (rows, columns, 2).
 
     Levenberg-Marquardt, all corners at once. A wide lens bends the edges; how much is known from
-    the grid, and held fixed. The first round gives the blur and which corners stand out; those
-    start the second where the others put them, since a shadow may have dragged them off.
+    the grid, and held fixed. The first round gives the blur and which corners stand out. A corner
+    keeps the place that the picture gives it: none is put where others would have it, and how far
+    it may move is counted from the grid.
     """
     first_shares = np.full((grid[..., 0].size, 2), TUNED.first_share)
     windows, start = _start(grey, grid, first_shares)
     first = _answer(windows, _fitted(windows, start), grid)
     sure = np.isfinite(first.covariance[:, 0, 0])
-    better = _calmed(first, grid)
+    better = _places(first, grid)
     blur = float(np.median(first.blur[sure])) if sure.any() else 1.0
     windows, start = _start(grey, better, _shares(better, blur))
     plain = _fitted(windows, start)
-    corners = _answer(windows, plain, better)
+    corners = _answer(windows, plain, grid)
     suspect = np.flatnonzero(_suspect(corners))
-    if not len(suspect) or len(suspect) > TUNED.most_suspect * len(start):
-        return _believed(corners)
-    shaded = _shaded(rows_of(windows, suspect), plain.state[suspect], blur)
+    many = len(suspect) > TUNED.most_suspect * len(start)
+    if not len(suspect) or many or _alternating(corners, grid) < TUNED.least_at_first:
+        return _believed(corners, windows, grid)
+    shaded = _shaded(rows_of(windows, suspect), plain.state[suspect], grid, suspect, blur)
     for _ in range(2):
         # Once more with the bends that the corners' own places give.
-        places = _calmed(_merged(windows, plain, shaded, suspect, better), better)
+        merged = _merged(windows, plain, shaded, suspect, grid)
+        places = _places(merged, between(_places(merged, grid)))
         windows = replace(windows, bend=_bends(places, *steps(places)))
         plain = _fitted(windows, plain.state)
         shaded = _fitted(rows_of(windows, suspect), shaded.state)
-    return _believed(_merged(windows, plain, shaded, suspect, better))
+    return _believed(_merged(windows, plain, shaded, suspect, grid), windows, grid)
 
 
-def _believed(corners: Corners) -> Corners:
-    """The same without corners that neither drawing explains: a hand, a tear, glare."""
+def _believed(corners: Corners, windows: _Windows, grid: Array) -> Corners:
+    """The same without corners that neither drawing explains: a hand, a tear, glare.
+
+    Nor those that lie off from wherever their neighbours, looked at in any way, would have them.
+    """
     sure = np.isfinite(corners.covariance[:, 0, 0])
     if sure.any():
         usual = np.median(corners.noise2[sure]), np.median(np.abs(corners.contrast[sure]))
         strange = corners.noise2 > TUNED.most_misfit * usual[0]
         strange &= corners.noise2 > (TUNED.strange_share * corners.contrast) ** 2
         strange |= np.abs(corners.contrast) < TUNED.faint_share * usual[1]
+        levels = windows.values[windows.weight > 0]
+        strange |= np.abs(corners.contrast) > TUNED.most_contrast * 0.5 * np.ptp(levels)
         corners.covariance[strange] = np.nan
+        known = np.isfinite(corners.covariance[:, :1, 0])
+        away = astray(np.where(known, corners.pixels, np.nan).reshape(grid.shape)).ravel()
+        most = np.maximum(TUNED.astray_share * spacing_of(grid).ravel(), TUNED.astray_px)
+        corners.covariance[away > most] = np.nan
     return corners
+
+
+def _alternating(corners: Corners, grid: Array) -> float:
+    """Share of corners whose colours alternate as a checkerboard's do, the commoner way."""
+    sure = np.isfinite(corners.covariance[:, 0, 0])
+    row, column = np.indices(grid.shape[:2]).reshape(2, -1)
+    signs = np.sign(corners.contrast) * (1 - 2 * ((row + column) % 2)) * sure
+    return float(max((signs > 0).mean(), (signs < 0).mean()))
 
 
 def _suspect(corners: Corners) -> Flags:
@@ -108,28 +134,43 @@ def _suspect(corners: Corners) -> Flags:
     sure = np.isfinite(corners.covariance[:, 0, 0])
     if not sure.any():
         return ~sure
-    return ~sure | (corners.noise2 > TUNED.suspect * np.median(corners.noise2[sure]))
+    much = corners.noise2 > TUNED.suspect * np.median(corners.noise2[sure])
+    return ~sure | (much & (corners.noise2 > (TUNED.suspect_share * corners.contrast) ** 2))
 
 
-def _calmed(corners: Corners, grid: Array) -> Array:
-    """Places (rows, columns, 2) of corners, of suspect ones where the others put them."""
-    calm = ~_suspect(corners)
-    known = np.where(calm[:, None], corners.pixels, np.nan).reshape(grid.shape)
-    expected = smoothed(known)[0]
-    places = np.where(np.isfinite(known), known, expected)
-    return np.where(np.isfinite(places), places, grid)
+def _places(corners: Corners, grid: Array) -> Array:
+    """Places (rows, columns, 2) of corners as measured, and as grown where that was in vain."""
+    calm = ~_suspect(corners)[:, None]
+    return np.where(calm, corners.pixels, grid.reshape(-1, 2)).reshape(grid.shape)
 
 
-def _shaded(windows: _Windows, plain: Array, blur: float) -> Fitted:
-    """Corners, states (n, 11), with a shadow's edge across them."""
-    p = plain.copy()
-    p[:, CENTRE], p[:, TURNS], p[:, BLUR] = windows.start - windows.at, windows.turns, blur
-    seeds = shadow_seeds(p, windows.offset, windows.weight, windows.values, windows.bend)
-    best, *others = (_fitted(windows, seeds[:, number]) for number in range(seeds.shape[1]))
+def _shaded(
+    windows: _Windows, plain: Array, grid: Array, which: NDArray[np.intp], blur: float
+) -> Fitted:
+    """Corners, states (n, 11), with a shadow's edge across them.
+
+    Sought from where each was grown, where the plain drawing put it, and midway between those
+    beside it: the shadow may have dragged the first two.
+    """
+    costs, seeds = [], []
+    for at in (grid.reshape(-1, 2)[which], windows.at + plain[:, CENTRE], _middles(grid)[which]):
+        p = plain.copy()
+        p[:, CENTRE], p[:, TURNS], p[:, BLUR] = at - windows.at, windows.turns, blur
+        tried = shadow_seeds(p, windows.offset, windows.weight, windows.values, windows.bend)
+        costs.append(tried[0])
+        seeds.append(tried[1])
+    cost, seed = np.concatenate(costs, axis=1), np.concatenate(seeds, axis=1)
+    best = np.argsort(cost, axis=1)[:, : TUNED.shadow_seeds, None]
+    chosen = np.take_along_axis(seed, best, axis=1)
+    found, *others = (_fitted(windows, chosen[:, each]) for each in range(TUNED.shadow_seeds))
     for other in others:
-        better = np.asarray(other.cost < best.cost)
-        best = with_rows(best, better, rows_of(other, better))
-    return best
+        better = np.asarray(other.cost < found.cost)
+        found = with_rows(found, better, rows_of(other, better))
+    return found
+
+
+def _middles(grid: Array) -> Array:
+    return between(grid).reshape(-1, 2)
 
 
 def _merged(
@@ -173,7 +214,7 @@ def _fitted(windows: _Windows, start: Array) -> Fitted:
             state=p,
             cost=(some.weight * rest**2).sum(axis=1),
             normal=weighted.transpose(0, 2, 1) @ J,
-            right=np.einsum("nka,nk->na", weighted, rest),
+            right=(weighted.transpose(0, 2, 1) @ rest[..., None])[..., 0],
         )
 
     def moved(p: Array, step: Array) -> Array:

@@ -11,25 +11,64 @@ import numpy as np
 
 from vision.calibration.board import Board, BoardView
 from vision.calibration.board_corners.corner_fit import fit_corners
-from vision.calibration.board_corners.growth import grown_grids
+from vision.calibration.board_corners.growth import counted_lattice, fewest, grown_grids, inside
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.camera.solver import NoFit
 from vision.marks.picture import Grey
-from vision.units.arrays import Array
+from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 
 
 def find_board(grey: Grey, board: Board, name: str) -> BoardView | NoFit:
-    """Find the inner corners of `board` in `grey` (H, W), 0..255, and measure each.
+    """Find the largest `board` in `grey` (H, W), 0..255, and measure each of its inner corners.
 
-    NoFit codes: 'no-board' where no whole board is found.
+    NoFit codes: 'no-board' where none is found.
+    """
+    found = find_boards(grey, board, name, most=1)
+    return found if isinstance(found, NoFit) else found[0]
+
+
+def find_boards(
+    grey: Grey, board: Board, name: str, most: int = TUNED.most_boards
+) -> tuple[BoardView, ...] | NoFit:
+    """Find up to so many boards of one kind, also such as the picture cuts off, the largest first.
+
+    Views after the first are called `name (2)` and so on. NoFit code: 'no-board'.
     """
     for scale in _scales(max(grey.shape)):
-        for grid in grown_grids(_resized(grey, scale), board):
-            view = _measured(grey, _in_order((grid + 0.5) / scale - 0.5), board, name)
+        found: list[BoardView] = []
+        tried = 0
+        for small in grown_grids(_resized(grey, scale), board):
+            grid = _in_order((small + 0.5) / scale - 0.5)
+            if any(_over(grid, view) for view in found):
+                continue
+            tried += 1
+            if tried > TUNED.most_grids + len(found) or len(found) == most:
+                break
+            called = f"{name} ({len(found) + 1})" if found else name
+            view = _measured(grey, grid, board, called)
             if view is not None:
-                return view
+                found.append(view)
+        if found:
+            return tuple(found)
     return NoFit(reason=Reason("no-board", columns=board.columns, rows=board.rows))
+
+
+def seen_counts(grey: Grey) -> tuple[int, int] | None:
+    """Inner corners of the largest grid of squares in a picture, the longer side first.
+
+    For a board that was not found: another count may have been meant. None for no grid.
+    """
+    scale = _scales(max(grey.shape))[0]
+    return counted_lattice(_resized(grey, scale))
+
+
+def _over(grid: Array, view: BoardView) -> bool:
+    """Whether a grid lies over a board already measured: a corner of its own among the other's."""
+    middle = grid.reshape(-1, 2).mean(axis=0)
+    low, high = view.pixels_px.min(axis=0), view.pixels_px.max(axis=0)
+    shared = np.linalg.norm(grid.reshape(-1, 1, 2) - view.pixels_px, axis=-1).min(axis=0) < 2.0
+    return bool(shared.mean() > TUNED.least_over or ((middle > low) & (middle < high)).all())
 
 
 def _scales(longest_px: int) -> list[float]:
@@ -47,6 +86,11 @@ def _resized(grey: Grey, scale: float) -> Grey:
     way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     sized = cv2.resize(np.asarray(grey, np.float32), None, fx=scale, fy=scale, interpolation=way)
     return np.asarray(sized, dtype=np.float32)
+
+
+def _lacks_a_line(good: Flags) -> bool:
+    """Whether an outer line of the board (rows, columns) has no corner: it is a smaller board."""
+    return not min(line.any() for line in (good[0], good[-1], good[:, 0], good[:, -1]))
 
 
 def _in_order(corners: Array) -> Array:
@@ -70,7 +114,11 @@ def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | N
     good &= np.abs(corners.contrast) >= TUNED.least_contrast
     way = np.sign(np.median(sign[good])) if good.any() else 0.0
     good &= sign * way > 0
-    if good.mean() < TUNED.least_agreeing:
+    good &= inside(corners.pixels.reshape(grid.shape), grey.shape).ravel()
+    shown = inside(grid, grey.shape).ravel()
+    if good[shown].mean() < TUNED.least_agreeing or good.sum() < fewest(board):
+        return None
+    if _lacks_a_line((good | ~shown).reshape(grid.shape[:2])):
         return None
     misfit = np.sqrt(corners.noise2[good]) / np.abs(corners.contrast[good])
     if np.median(misfit) > TUNED.most_board_misfit:

@@ -32,7 +32,7 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
     scored: list[tuple[float, Array]] = []
     for places in _components(saddles, links, board):
         for count, grid in _windows(places, saddles, board):
-            if count < _fewest(board):
+            if count < fewest(board):
                 continue
             filled = _filled(grid, saddles)
             contrast = _contrast(filled, smooth)
@@ -40,10 +40,11 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
                 # The largest in the picture: a board may be seen a second time, on a screen, say.
                 scored.append((count * contrast * _size(filled), filled))
     scored.sort(key=lambda each: -each[0])
-    return [grid for _, grid in scored[: TUNED.most_grids]]
+    return [grid for _, grid in scored[: TUNED.most_tried]]
 
 
-def _fewest(board: Board) -> float:
+def fewest(board: Board) -> float:
+    """Corners of a board that must hang together."""
     return max(TUNED.least_share * board.columns * board.rows, TUNED.fewest)
 
 
@@ -64,7 +65,7 @@ def _components(
         if seen[first] or (links[first] < 0).all():
             continue
         places = _spread(first, saddles, links, seen)
-        if len(places) >= _fewest(board):
+        if len(places) >= fewest(board):
             components.append(places)
     return components
 
@@ -218,8 +219,38 @@ def _contrast(grid: Array, smooth: NDArray[np.float32]) -> float:
             mixed += np.sign(a * b) * sample(smooth, grid + a * across + b * down) / 4
     row, column = np.indices(mixed.shape)
     signed = mixed * (1 - 2 * ((row + column) % 2))
-    way = np.sign(np.median(signed))
-    if (signed * way > 0).mean() < TUNED.least_signed:
+    shown = inside(grid, smooth.shape)
+    if not shown.any():
         return 0.0
-    lines = [np.median(signed * way, axis=axis).min() for axis in (0, 1)]
+    way = np.sign(np.median(signed[shown]))
+    if (signed[shown] * way > 0).mean() < TUNED.least_signed:
+        return 0.0
+    whole = [*zip(signed, shown, strict=True), *zip(signed.T, shown.T, strict=True)]
+    lines = [np.median(line[there] * way) for line, there in whole if there.any()]
     return max(float(min(lines)), 0.0)
+
+
+def inside(grid: Array, shape: tuple[int, ...]) -> Flags:
+    """Which corners (rows, columns) of a grid a picture (H, W) shows with some pixels round it."""
+    high = np.array([shape[1], shape[0]]) - 1 - TUNED.rim_px
+    return np.asarray(((grid >= TUNED.rim_px) & (grid <= high)).all(axis=-1))
+
+
+def counted_lattice(grey: Grey) -> tuple[int, int] | None:
+    """Lines of the largest lattice of joined saddles in grey (H, W), the longer side first."""
+    logs = log_grey(grey)
+    saddles = find_saddles(logs)
+    links = join(saddles, smooth_logs(logs))
+    seen = np.zeros(len(saddles), dtype=bool)
+    best: dict[tuple[int, int], int] = {}
+    for first in range(len(saddles)):
+        if not seen[first] and (links[first] >= 0).any():
+            best = max(best, _spread(first, saddles, links, seen), key=len)
+    if len(best) < TUNED.fewest:
+        return None
+    cells = np.array(list(best))
+    counts = []
+    for axis in (0, 1):
+        _, of_line = np.unique(cells[:, axis], return_counts=True)
+        counts.append(int((of_line > TUNED.least_line * of_line.max()).sum()))
+    return max(counts), min(counts)

@@ -71,8 +71,10 @@ def _corner(p: Array, offset: Array, bend: Array) -> tuple[Array, Array]:
     return p[:, None, LEVEL] + c * e1 * e2, J
 
 
-def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Array) -> Array:
-    """Starts (n, seeds, 11) with the shadow's edge where it explains the levels best.
+def shadow_seeds(
+    p: Array, offset: Array, weight: Array, values: Array, bend: Array
+) -> tuple[Array, Array]:
+    """Costs (n, seeds) and starts (n, seeds, 11) where a shadow's edge explains the levels best.
 
     Tried at ANGLES directions and OFFSETS places each, with the corner where `p` (n, 7) has it and
     four free levels: dark and light, in the sun and in the shade.
@@ -89,10 +91,10 @@ def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Ar
             ones = np.ones_like(pattern)
             A = np.stack([ones, pattern, beyond, beyond * pattern], axis=-1)
             W = A * weight[..., None]
-            normal = np.einsum("nma,nmb->nab", W, A) + 1e-3 * np.eye(4)
-            right = np.einsum("nma,nm->na", W, values)
-            levels = np.linalg.solve(normal, right[..., None])[..., 0]
-            rest = values - np.einsum("nma,na->nm", A, levels)
+            turned = W.transpose(0, 2, 1)
+            normal = turned @ A + 1e-3 * np.eye(4)
+            levels = np.linalg.solve(normal, turned @ values[..., None])[..., 0]
+            rest = values - (A @ levels[..., None])[..., 0]
             costs.append((weight * rest**2).sum(axis=1))
             # Only a fall of light: a rise is the same edge seen from its other side.
             lost = -levels[:, 2] / np.maximum(levels[:, 0], 1.0)
@@ -105,4 +107,5 @@ def shadow_seeds(p: Array, offset: Array, weight: Array, values: Array, bend: Ar
             tried.append(seed)
     cost, seeds = np.stack(costs, axis=1), np.stack(tried, axis=1)
     best = np.argsort(cost, axis=1)[:, : TUNED.shadow_seeds]
-    return np.take_along_axis(seeds, best[..., None], axis=1)
+    chosen = np.take_along_axis(seeds, best[..., None], axis=1)
+    return np.take_along_axis(cost, best, axis=1), chosen

@@ -66,3 +66,46 @@ def smoothed(grid: Array) -> tuple[Array, Flags]:
             break
         trusted = following
     return smooth, wrong
+
+
+def between(grid: Array) -> Array:
+    """Each corner (rows, columns, 2) midway between those on both sides of it; itself at a rim."""
+    places, counts = np.zeros(grid.shape), np.zeros(grid.shape[:2])
+    for axis in (0, 1):
+        inner = np.moveaxis(grid, axis, 0)
+        at, count = np.moveaxis(places, axis, 0), np.moveaxis(counts, axis, 0)
+        at[1:-1] += 0.5 * (inner[:-2] + inner[2:])
+        count[1:-1] += 1
+    middle = places / np.maximum(counts, 1)[..., None]
+    return np.where((counts > 0)[..., None], middle, grid)
+
+
+_LINES = ((0, 1), (1, 0), (0, -1), (-1, 0))
+
+
+def astray(grid: Array) -> Array:
+    """Distance (rows, columns), px, of each corner from the nearest place its neighbours give it.
+
+    Places are those of straight and evenly bent lines from one side or from both, and of
+    parallelograms: of a strongly bent grid some serve here, others there. 0 where no neighbours
+    tell; NaN for a corner that is not known.
+    """
+    rows, columns = grid.shape[:2]
+    padded = np.pad(grid, ((3, 3), (3, 3), (0, 0)), constant_values=np.nan)
+
+    def at(row: int, column: int) -> Array:
+        return padded[3 + row : 3 + row + rows, 3 + column : 3 + column + columns]
+
+    places = []
+    for (row, column), (down, across) in zip(_LINES, _LINES[1:] + _LINES[:1], strict=True):
+        one, two, three = (at(n * row, n * column) for n in (1, 2, 3))
+        places.append(3 * one - 3 * two + three)
+        places.append(one + at(down, across) - at(row + down, column + across))
+        if row + column > 0:
+            other = at(-row, -column)
+            places.append(0.5 * (one + other))
+            places.append((4 * (one + other) - two - at(-2 * row, -2 * column)) / 6)
+    away = np.linalg.norm(np.stack(places) - grid, axis=-1)
+    nearest = np.nan_to_num(away, nan=np.inf).min(axis=0)
+    nearest = np.where(np.isfinite(nearest), nearest, 0.0)
+    return np.where(np.isfinite(grid[..., 0]), nearest, np.nan)
