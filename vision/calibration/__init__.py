@@ -4,6 +4,7 @@ In: pictures of a checkerboard, its counts and square. Out: ordered corners, `Le
 
 - `board`, `board_corners`: what a board is; its corners found, ordered and measured
 - `lens_start`: a lens and poses from no guess
-- `lens_fit`: all views in one network
-- `lens_quality`: tests, cross-validation, a map of uncertainty, advice
+- `bundle`, `lens_fit`: all views in one network, with what boards bend and corners share
+- `lens_groups`: which pictures are of one lens
+- `lens_quality`: all of it in order; `leave_out`, `model_error`, `known`, `reach`: what it asks
 """

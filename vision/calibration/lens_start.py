@@ -9,16 +9,17 @@ vanishing points from plane homographies, has no answer for a wide lens.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
-from vision.calibration.board import BoardView
-from vision.camera.geometry import Pose, cross_matrix
+from vision.calibration.bundle import moved_poses
+from vision.calibration.curve_prior import equidistant
+from vision.calibration.padded import Padded
+from vision.camera.geometry import cross_matrix
 from vision.camera.lens import Lens
+from vision.camera.pixel_shape import SQUARE, PixelShape
 from vision.marks.damping import Fitted, descend, rows_of, with_rows
 from vision.units.arrays import Array
 
@@ -27,79 +28,48 @@ EDGES_DEG = (12, 16, 21, 28, 36, 45, 55, 65, 76, 87, 98, 110)
 
 REFINE_STEPS = 8
 
+LEAST_SEEN = 0.8
+"""Of a view's corners that a lens must see at all."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Start:
-    """A lens with one `camera_from_board` per view, and the median view's RMS in px."""
+    """A lens with `camera_from_board` (v, 3, 4) of each view, and the median view's RMS in px."""
 
     lens: Lens
-    poses: tuple[Pose, ...]
+    poses: Array
     typical_px: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Views:
-    """Views of one length: `board` (v, n, 3), `pixels` (v, n, 2), and what each corner weighs.
-
-    `weight` (v, n) is 0 where a view has fewer corners than the longest.
-    """
-
-    board: Array
-    pixels: Array
-    weight: Array
-
-
-def starts(views: Sequence[BoardView], width: int, height: int) -> list[Start]:
+def starts(boards: Padded, width: int, height: int, pixels: PixelShape = SQUARE) -> list[Start]:
     """Give a start for every focal length tried, the best first."""
-    padded = _padded(views)
     found = []
     for edge_deg in EDGES_DEG:
-        focal = float(0.5 * max(width, height) / np.radians(edge_deg))
-        cx, cy = 0.5 * (width - 1), 0.5 * (height - 1)
-        lens = Lens(width=width, height=height, fx=focal, fy=focal, cx=cx, cy=cy)
-        poses, rms = _poses(lens, padded)
+        lens = equidistant(width, height, float(np.radians(edge_deg)), pixels)
+        poses, rms = poses_for(lens, boards)
         found.append(Start(lens=lens, poses=poses, typical_px=float(np.median(rms))))
     return sorted(found, key=lambda each: each.typical_px)
 
 
-def poses_for(lens: Lens, views: Sequence[BoardView]) -> tuple[tuple[Pose, ...], Array]:
-    """Best pose of each view's board for a known lens, and each view's RMS in px, (v,)."""
-    return _poses(lens, _padded(views))
-
-
-def _padded(views: Sequence[BoardView]) -> _Views:
-    most = max(len(view) for view in views)
-
-    def rows(arrays: list[Array]) -> Array:
-        return np.array([np.pad(a, [(0, most - len(a)), (0, 0)], mode="edge") for a in arrays])
-
-    return _Views(
-        board=rows([view.board_m for view in views]),
-        pixels=rows([view.pixels_px for view in views]),
-        weight=np.array([np.arange(most) < len(view) for view in views], dtype=np.float64),
-    )
-
-
-def _poses(lens: Lens, views: _Views) -> tuple[tuple[Pose, ...], Array]:
-    """A pose for each view by a known lens, and RMS in px (v,)."""
-    rays = lens.unproject(views.pixels)
+def poses_for(lens: Lens, views: Padded) -> tuple[Array, Array]:
+    """Best pose (v, 3, 4) of each view's flat board for a known lens, and its RMS in px, (v,)."""
+    rays = lens.unproject(views.pixels_px)
     # A corner beyond what this lens can see takes no part; a lens that sees few of them loses.
-    seen = replace(views, weight=views.weight * np.isfinite(rays).all(axis=-1))
-    best = _refined(lens, seen, _from_rays(np.nan_to_num(rays), seen))
-    other = _refined(lens, seen, twins(best.state))
+    weight = views.weight * np.isfinite(rays).all(axis=-1)
+    best = _refined(lens, views, weight, _from_rays(np.nan_to_num(rays), views.board_m, weight))
+    other = _refined(lens, views, weight, twins(best.state))
     better = np.asarray(other.cost < best.cost)
     best = with_rows(best, better, rows_of(other, better))
-    count = seen.weight.sum(axis=1)
+    count = weight.sum(axis=1)
     rms = np.sqrt(best.cost / np.maximum(count, 1.0))
-    lost = count < 0.8 * views.weight.sum(axis=1)
+    lost = count < LEAST_SEEN * views.weight.sum(axis=1)
     u, _, vt = np.linalg.svd(best.state[..., :3])
-    poses = zip(u @ vt, best.state[..., 3], strict=True)
-    return tuple(Pose(R=R, t_m=t) for R, t in poses), np.where(lost, np.inf, rms)
+    poses = np.concatenate([u @ vt, best.state[..., 3:]], axis=-1)
+    return poses, np.where(lost, np.inf, rms)
 
 
-def _from_rays(rays: Array, views: _Views) -> Array:
+def _from_rays(rays: Array, board: Array, weight: Array) -> Array:
     """Pose (v, 3, 4) of each board from rays (v, n, 3) by a homography, linear least squares."""
-    board, weight = views.board, views.weight
     count = np.maximum(weight.sum(axis=1), 1.0)
     middle = (weight[..., None] * board).sum(axis=1) / count[:, None]
     flat = board - middle[:, None]
@@ -133,35 +103,30 @@ def twins(poses: Array) -> Array:
     return np.concatenate([R, poses[..., 3:]], axis=-1)
 
 
-def _refined(lens: Lens, views: _Views, start: Array) -> Fitted:
+def _refined(lens: Lens, views: Padded, weight: Array, start: Array) -> Fitted:
     """Refine all poses (v, 3, 4) at once with the lens held fixed."""
 
     def evaluated(poses: Array, which: NDArray[np.intp]) -> Fitted:
-        residual, J = _pose_rows(lens, views, poses)
+        residual, J = _pose_rows(lens, views, weight, poses)
         return Fitted(
             state=poses,
-            cost=np.square(residual).sum(axis=(1, 2)),
-            normal=np.einsum("vnia,vnib->vab", J, J),
-            right=-np.einsum("vnia,vni->va", J, residual),
+            cost=np.square(residual).sum(axis=1),
+            normal=J.transpose(0, 2, 1) @ J,
+            right=-(J.transpose(0, 2, 1) @ residual[..., None])[..., 0],
         )
 
-    return descend(evaluated, _moved, start, REFINE_STEPS, less=0.1)
+    return descend(evaluated, moved_poses, start, REFINE_STEPS, less=0.1)
 
 
-def _moved(poses: Array, step: Array) -> Array:
-    """Poses (v, 3, 4) after steps (v, 6): [R t], moved by t and turned on the left."""
-    R = Rotation.from_rotvec(step[:, 3:]).as_matrix() @ poses[..., :3]
-    return np.concatenate([R, poses[..., 3:] + step[:, :3, None]], axis=-1)
-
-
-def _pose_rows(lens: Lens, views: _Views, poses: Array) -> tuple[Array, Array]:
-    """Residuals (v, n, 2), and derivatives (v, n, 2, 6) by t and a turn about the board's origin.
+def _pose_rows(lens: Lens, views: Padded, weight: Array, poses: Array) -> tuple[Array, Array]:
+    """Residuals (v, 2n), and derivatives (v, 2n, 6) by t and a turn about the board's origin.
 
     A point that the lens cannot see counts as far off.
     """
-    turned = np.einsum("vij,vnj->vni", poses[..., :3], views.board)
+    turned = views.board_m @ poses[..., :3].transpose(0, 2, 1)
     seen, d_point, _ = lens.project_with_derivatives(turned + poses[:, None, :, 3])
     J = np.concatenate([d_point, -d_point @ cross_matrix(turned)], axis=-1)
-    J = np.nan_to_num(J) * views.weight[..., None, None]
-    off = np.where(np.isfinite(seen), seen - views.pixels, float(lens.width))
-    return off * views.weight[..., None], J
+    J = np.nan_to_num(J) * weight[..., None, None]
+    off = np.where(np.isfinite(seen), seen - views.pixels_px, float(lens.width))
+    off = off * weight[..., None]
+    return off.reshape(len(off), -1), J.reshape(len(off), -1, 6)
