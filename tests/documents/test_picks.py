@@ -231,7 +231,7 @@ def test_the_page_shows_every_pick_and_hostile_names_as_text(inspection):
     assert CAUTION in html
     for picks in lists.values():
         for pick in picks:
-            assert f"{pick.screen_px[0]:.1f}, {pick.screen_px[1]:.1f}" in html
+            assert f"{pick.screen_px[0]:.0f}, {pick.screen_px[1]:.0f}<" in html
 
 
 def test_the_command_writes_both_files_and_refuses_bad_use(inspection, tmp_path):

@@ -21,7 +21,7 @@ from vision.camera.geometry import Aim, Pose
 from vision.camera.lens import Lens
 from vision.documents.cautions import CAUTION
 from vision.documents.walk_page import walk_page
-from vision.documents.walk_words import cone_words, place_words
+from vision.documents.walk_words import cone_words, place_words, walk_words
 from vision.files.disk import read_job
 from vision.inspection.walk_round import (
     Viewer,
@@ -106,6 +106,26 @@ def test_a_body_too_thin_for_a_zone_of_its_own(job: Job) -> None:
     shares = [zone.seen_share for zone in walk_round(thin).zones]
     assert len(shares) == 4
     assert all(0 <= share <= 1 for share in shares)
+
+
+def test_a_plan_in_which_nothing_is_unseen_is_left_out(job: Job) -> None:
+    walk = walk_round(job)
+    first, *rest = walk.unseen
+    nothing = replace(first, area_m2=0.0, unseen=np.zeros_like(first.unseen))
+    without = replace(walk, unseen=(nothing, *(replace(each, area_m2=1.0) for each in rest)))
+    page = walk_page(job, without)
+    assert page.count('<path class="blind"') == len(rest)
+    assert "is seen on the ground" in page
+    lines = walk_words(job, without)
+    assert sum(line.startswith("unseen ") for line in lines) == len(rest)
+    assert any(line.endswith("is seen on the ground") for line in lines)
+
+
+@pytest.mark.parametrize(("verdict", "said"), [(None, 0), ("keep", 0), ("re-aim", 1)])
+def test_a_job_that_is_not_kept_is_said_to_be_none(job: Job, verdict: str, said: int) -> None:
+    walk = replace(walk_round(job), verdict=verdict)
+    assert sum("not keep" in line for line in walk_words(job, walk)) == said
+    assert walk_page(job, walk).count("not keep") == said
 
 
 def test_page_with_a_hostile_name(job: Job) -> None:

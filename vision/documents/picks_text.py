@@ -24,7 +24,7 @@ def picks_csv(lists: Mapping[str, Sequence[Pick]]) -> str:
     table.writerow(["camera", "number", "mark", "x", "y", "place"])
     for picks in lists.values():
         for pick in picks:
-            x, y = (f"{value:.1f}" for value in pick.screen_px)
+            x, y = (f"{value:.0f}" for value in pick.screen_px)
             place = "expected" if pick.expected else "measured"
             table.writerow([pick.camera, pick.number, pick.mark, x, y, place])
     return out.getvalue()

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from vision.documents.cautions import CAUTION
 from vision.documents.templates import written_page
-from vision.documents.walk_words import ROUGH, cone_words
+from vision.documents.walk_words import NOT_KEPT, ROUGH, cone_words, not_kept, seen_whole
 from vision.inspection.settings import SETTINGS
 from vision.inspection.walk_round import Unseen, WalkRound
 from vision.job.job import Job
@@ -26,7 +26,9 @@ def walk_page(job: Job, walk: WalkRound) -> str:
         caution=CAUTION,
         cones=[job.lengths.page(cone_words(vehicle, cone, job.lengths)) for cone in walk.cones],
         places=[cone.place_m.tolist() for cone in walk.cones],
-        plans=[_plan(unseen) for unseen in walk.unseen],
+        plans=[_plan(unseen) for unseen in walk.unseen if unseen.area_m2],
+        whole=seen_whole(walk, job.lengths.roughly),
+        not_kept=NOT_KEPT.format(verdict=walk.verdict) if not_kept(walk) else "",
         zones=walk.zones,
         planned=walk.planned,
         half=(vehicle.length_m / 2, vehicle.width_m / 2),

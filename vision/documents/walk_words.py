@@ -12,6 +12,9 @@ from vision.units.length_words import METRIC, LengthWords
 
 ROUGH = "places, heights and reaches"
 """What the list says to a centimetre only, for the note on rounding."""
+NOT_KEPT = (
+    "The check of these pictures says {verdict}, not keep: do first what it says, then walk round."
+)
 ABOUT_M = 0.01
 """What a driver tells by eye at most: gaps are said to no less."""
 
@@ -20,15 +23,32 @@ def walk_words(job: Job, found: WalkRound) -> list[str]:
     """Cones one by one, the unseen ground at each height, and notes; a line each."""
     write = job.lengths.roughly
     cones = (cone_words(job.vehicle, cone, job.lengths) for cone in found.cones)
-    lines = [f"{number}. {words}" for number, words in enumerate(cones, start=1)]
+    lines = [NOT_KEPT.format(verdict=found.verdict), ""] if not_kept(found) else []
+    lines += [f"{number}. {words}" for number, words in enumerate(cones, start=1)]
     reach = write.m(SETTINGS.walk.reach_m, spec=".0f")
     for unseen in found.unseen:
+        if not unseen.area_m2:
+            continue
         up, area = write.m(unseen.height_m, spec=".1f"), write.area(unseen.area_m2)
         lines.append(f"unseen {up} up: {area} within {reach} of the body")
+    if whole := seen_whole(found, write):
+        lines.append(f"everything within {reach} of the body is seen {whole}")
     if found.planned:
         lines.append(f"note: as intended, not as found: {', '.join(found.planned)}")
     rounding = job.lengths.note(ROUGH)
     return [*lines, f"note: {rounding}"] if rounding else lines
+
+
+def not_kept(found: WalkRound) -> bool:
+    """Whether the check of these pictures asks for something first."""
+    return found.verdict not in (None, "keep")
+
+
+def seen_whole(found: WalkRound, write: LengthWords) -> str:
+    """At which heights nothing is unseen; those have no plan."""
+    whole = [each.height_m for each in found.unseen if not each.area_m2]
+    said = ["on the ground" if not up else f"{write.m(up, spec='.1f')} up" for up in whole]
+    return f"{', '.join(said[:-1])} and {said[-1]}" if len(said) > 1 else "".join(said)
 
 
 def place_words(vehicle: Vehicle, place_m: Array, lengths: LengthWords = METRIC) -> str:

@@ -80,12 +80,16 @@ class Zone:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WalkRound:
-    """The whole list: cones, what is unseen at each height, and zones to compare."""
+    """The whole list: cones, what is unseen at each height, and zones to compare.
+
+    `planned` are the cameras taken as intended; `verdict` is that of the check, None without one.
+    """
 
     cones: tuple[Cone, ...]
     unseen: tuple[Unseen, ...]
     zones: tuple[Zone, ...]
     planned: tuple[str, ...]
+    verdict: str | None = None
 
 
 def walk_round(job: Job, inspection: Inspection | None = None) -> WalkRound:
@@ -106,6 +110,7 @@ def walk_round(job: Job, inspection: Inspection | None = None) -> WalkRound:
         unseen=tuple(unseen),
         zones=tuple(_zones(job.vehicle, viewers)),
         planned=planned,
+        verdict=None if inspection is None else inspection.verdict,
     )
 
 

@@ -22,7 +22,8 @@ from vision.units.length_words import METRIC, LengthWords
 GOOD = ("keep", "within", "agrees", "sound")
 OPEN = ("not-judged", "cannot-tell", "one-of-several")
 FIGURES = {
-    "joint": "fit of all cameras together",
+    "plan_fit": "fit to its picture",
+    "joint": "fit with the other cameras",
     "shift_m": "shift",
     "shift_sigma_m": "its ±",
     "turn_deg": "turn",
