@@ -88,7 +88,7 @@ def test_options_say_what_the_report_shows(run, tmp_path, options, pictures, wor
 
 def test_bad_input_tells_every_fault(run):
     faults = [
-        Fault(file="job.toml", key=key, found="x", expected="y", next_step="z")
+        Fault(code="missing", file="job.toml", key=key, found="x", expected="y", next_step="z")
         for key in ("vehicle.length", "lens.wide\x1b[2J")
     ]
     outcome = run(error=BadInputError(faults))

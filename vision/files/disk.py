@@ -17,6 +17,7 @@ from vision.job.job_file import NamedPictures, job_from_text, named_files
 from vision.marks.picture import Picture
 from vision.marks.picture_header import FORMATS
 from vision.units.errors import BadInputError, Fault, bad_input, fault_of
+from vision.units.toml_places import placed
 from vision.units.toml_text import LARGEST_BYTES
 
 # -------------------------------------------------------------------------------------------- in
@@ -69,7 +70,7 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
     if job is not None:
         faults.extend(lens_size_faults(job, stills, path.name))
     if faults or job is None:
-        raise BadInputError(faults)
+        raise BadInputError(placed(faults, {path.name: text}))
     return job, tuple(stills)
 
 

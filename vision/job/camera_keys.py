@@ -56,11 +56,14 @@ def lens_of(name: str, table: Table, lens_texts: Mapping[str, bytes | None]) -> 
     before = len(table.faults)
     stated, from_file = table.has("field_of_view_deg"), table.has("file")
     pixels = _pixels(table) if table.has("pixel_aspect") else None
+    expected = "either field_of_view_deg or file"
+    if stated and from_file:
+        found = "both field_of_view_deg and file"
+        table.fault("one-of-two", "", found, expected, "remove one of them")
+    elif not stated and not from_file:
+        step = "add `field_of_view_deg`"
+        table.lacking("one-of-two", "field_of_view_deg", "neither", expected, step)
     table.close()
-    if stated == from_file:
-        found = "both field_of_view_deg and file" if stated else "neither"
-        step = "remove one of them" if stated else "add `field_of_view_deg`"
-        table.fault("one-of-two", "", found, "either field_of_view_deg or file", step)
     degrees = math.nan
     if stated:
         degrees = table.number("field_of_view_deg", *SETTINGS.field_of_view_deg, exclusive=True)
@@ -190,7 +193,7 @@ def _pan_deg(name: str, table: Table) -> float:
     if pan is None and not table.has("pan_deg"):
         expected = "a number from -360 to 360: 0 ahead, 90 left, 180 back, -90 right"
         step = "add `pan_deg`, or name the camera front, left, rear, right or as front_left"
-        table.fault("missing", "pan_deg", "nothing", expected, step)
+        table.lacking("missing", "pan_deg", "nothing", expected, step)
         return math.nan
     return table.number("pan_deg", -360, 360, pan)
 

@@ -24,11 +24,13 @@ from vision.job.mark_keys import ends, mark_of, strip_of
 from vision.job.means_keys import means_of
 from vision.job.plausible import note_impossible, unit_step
 from vision.job.reading_keys import readings_of
+from vision.job.sections import respell_sections, unit_of
 from vision.job.settings import SETTINGS
 from vision.units.errors import BadInputError, Fault
 from vision.units.length_words import LengthWords
-from vision.units.lengths import IMPERIAL, UNITS
+from vision.units.lengths import IMPERIAL
 from vision.units.tables import Table, Units
+from vision.units.toml_places import placed
 from vision.units.toml_text import toml_values
 
 
@@ -126,7 +128,9 @@ def job_from_text(
     tables = toml_values(text, file, "job file")
     job = _job(Table(faults, file, "", tables, Units()), other_texts or {}, planning)
     if faults or job is None:
-        raise BadInputError(faults)
+        layout = named_files(text).layout
+        laid = (other_texts or {}).get(layout) if layout else None
+        raise BadInputError(placed(faults, {layout or "": laid or "", file: text}))
     return job
 
 
@@ -139,11 +143,12 @@ def _tables_in(value: object) -> list[dict[str, object]]:
 
 
 def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) -> Job | None:
+    respell_sections(top)
     head = top.table("job", required=True)
     name = head.text("name", "the job's name")
-    if head.has("units"):
-        # A wrong unit is one fault, not one for each bare length.
-        top.units.name = head.choice("units", tuple(UNITS)) or "m"
+    # A wrong unit is one fault, not one for each bare length; and none where [job] is not there.
+    top.units.name = unit_of(head)
+    top.units.reported = not head.values
     vehicle = _vehicle(top.table("vehicle", required=True))
     laid = layout_tables(top, head, other_texts, vehicle)
     head.close()
@@ -151,16 +156,14 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
     lens_names = _names(top, "lens")
     cameras = {each: camera_of(each, table, lens_names) for each, table in top.tables("camera")}
     if not _names(top, "camera"):
-        top.fault(
-            "no-camera", "camera", "no camera", "at least one table [camera.NAME]", "add a camera"
-        )
+        expected = "at least one table [camera.NAME]"
+        top.lacking("no-camera", "camera", "no camera", expected, "add a camera")
     strips = _each(laid, "strip", strip_of)
     marks = _each(laid, "mark", mark_of)
     if not (planning or strips or marks):
         expected = "at least one table [strip.NAME] or [mark.NAME]"
-        top.fault(
-            "nothing-laid", "strip", "no strip and no mark", expected, "add what lies on the ground"
-        )
+        step = "add what lies on the ground"
+        top.lacking("nothing-laid", "strip", "no strip and no mark", expected, step)
     seams = _seams(laid, _names(top, "camera"))
     readings = readings_of(top, strips, marks, cameras)
     tolerances = _tolerances(top.table("tolerance", required=False))

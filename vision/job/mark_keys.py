@@ -58,8 +58,13 @@ def _along(table: Table, length_m: float) -> Array:
     """Distances of the marks from the first; empty after noting a fault."""
     counted, listed = table.has("count"), table.has("at")
     if counted == listed:
-        found = "both count and at" if counted else "neither count nor at"
-        table.fault("one-of-two", "count", found, "either count or at", "keep one of them")
+        expected = "either count or at"
+        if counted:
+            step = "keep one of them"
+            table.fault("one-of-two", "count", "both count and at", expected, step)
+        else:
+            step = "add `count`, or `at` with the distances"
+            table.lacking("one-of-two", "count", "neither count nor at", expected, step)
         return np.zeros(0)
     if counted:
         count = table.whole("count", 2, SETTINGS.most_marks)

@@ -16,6 +16,7 @@ import numpy as np
 
 from vision.camera.geometry import Aim
 from vision.job.body import crossed_m, inside_m
+from vision.job.camera_keys import pan_deg_of
 from vision.job.job import Camera, Job, SingleMark, Strip, Vehicle
 from vision.job.kinds.mark_shape import MarkShape
 from vision.job.settings import SETTINGS
@@ -240,6 +241,9 @@ def _note_place(entry: _Entry, vehicle: Vehicle, camera: Camera) -> bool:
     sigma_m = camera.position_sigma_m
     if sigma_m > SETTINGS.largest_sigma_m:
         entry.too_long("position_sigma", "position_sigma", SETTINGS.largest_sigma_m)
+    if camera.position_m[2] > SETTINGS.highest_camera_m:
+        entry.too_long("position", "height", SETTINGS.highest_camera_m, 2)
+        return True
     depth_m = _depth_m(vehicle, camera)
     if not _misplaced(vehicle, camera):
         return False
@@ -281,6 +285,12 @@ def _other_place(entry: _Entry, vehicle: Vehicle, camera: Camera) -> str | None:
 
 def _note_view(entry: _Entry, vehicle: Vehicle, camera: Camera, others: Sequence[Camera]) -> None:
     """Note a camera whose axis, as intended, passes through the body it is mounted on."""
+    tilt_deg = math.degrees(camera.aim.tilt_rad)
+    if tilt_deg < SETTINGS.highest_tilt_deg:
+        said = f"{describe(entry.typed('tilt_deg'))}, a camera that looks up"
+        step = f"did you mean `tilt_deg = {-tilt_deg:g}`?"
+        entry.note("looks-up", "tilt_deg", said, "degrees below the horizontal", step)
+        return
     if not _looks_through(vehicle, camera.position_m, camera.aim):
         return
     x, y, z = camera.position_m
@@ -303,6 +313,12 @@ def _note_view(entry: _Entry, vehicle: Vehicle, camera: Camera, others: Sequence
         and not (key == "position" and np.allclose(place, camera.position_m))
         and not any(_like(place, aim, other) for other in others if other is not camera)
     ]
+    named_deg = pan_deg_of(camera.name)
+    if named_deg is not None:
+        # The camera's own name is a witness: whichever of the two it contradicts is wrong.
+        turned = abs(math.remainder(pan_deg - named_deg, 360)) > 1
+        key = "pan_deg" if turned else "position"
+        fits = [each for each in fits if each[0] == key] or fits
     key = fits[0][0] if fits else "pan_deg"
     step = f"did you mean {' or '.join(said for _, said in fits)}?" if fits else "check both"
     found = (

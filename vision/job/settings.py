@@ -58,6 +58,10 @@ class Settings:
     reach out. Beyond, a sign, a digit or a unit is wrong."""
     near_body_m: float = 0.5
     """So near a face sits a camera whose place was typed in the right unit."""
+    highest_camera_m: float = 12.0
+    """Above the ground: on a mast. Higher, a unit is wrong."""
+    highest_tilt_deg: float = -20.0
+    """A camera for the ground looks no farther above the horizontal; beyond, a sign is wrong."""
     looks_through_m: float = 0.5
     """How far a camera's axis may run on inside the body: one on an arm that looks back and down
     meets the foot of the body."""

@@ -16,7 +16,8 @@ class Fault:
 
     `code` is its kind, for scripts and tests. Every other field is a phrase for a person: the
     file's name, the key inside it (empty when the whole file is at fault), what was found, what was
-    expected and what to do next.
+    expected and what to do next. `line` of the file is known where it is a text that somebody
+    typed.
     """
 
     code: str
@@ -25,9 +26,11 @@ class Fault:
     found: str
     expected: str
     next_step: str
+    line: int | None = None
 
     def __str__(self) -> str:
-        where = f"{self.file}: {self.key}" if self.key else self.file
+        where = self.file if self.line is None else f"{self.file}, line {self.line}"
+        where = f"{where}: {self.key}" if self.key else where
         return f"{where}: found {self.found}; expected {self.expected}; {self.next_step}"
 
 

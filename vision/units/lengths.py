@@ -6,6 +6,7 @@ The inch is 25.4 mm and the foot 0.3048 m, exactly (NIST SP 811, appendix B.8).
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 from collections.abc import Iterator
@@ -168,7 +169,9 @@ def _no_length(text: str) -> LengthError:
 def _no_unit(text: str, found: str) -> LengthError:
     if found.lower() in ("nan", "inf", "infinity", "e"):
         return _no_length(text)
-    return LengthError(repr(text), f"a unit among {', '.join(UNITS)}", f"replace `{found}`")
+    near = difflib.get_close_matches(found.lower(), SPELLINGS, n=1)
+    step = f"did you mean `{SPELLINGS[near[0]]}`?" if near else f"replace `{found}`"
+    return LengthError(repr(text), f"a unit among {', '.join(UNITS)}", step)
 
 
 def _too_long(found: str) -> LengthError:

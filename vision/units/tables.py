@@ -6,7 +6,6 @@ pass meets all of them; nothing may be made of a table before its faults are loo
 
 from __future__ import annotations
 
-import difflib
 import math
 import unicodedata
 from collections.abc import Collection
@@ -16,6 +15,7 @@ from typing import TypeGuard
 import numpy as np
 
 from vision.units.arrays import Array
+from vision.units.cures import list_step, nearest, nearest_step, number_step
 from vision.units.errors import Fault, fault_of
 from vision.units.lengths import UNITS, LengthError, length_from_number, parse_length
 
@@ -37,7 +37,7 @@ def describe(value: object) -> str:
         return "a table"
     if isinstance(value, list):
         plain = all(isinstance(each, (int, float, str)) for each in value)
-        if plain and len(value) <= 4:
+        if plain and len(value) <= 6:
             return "[" + ", ".join(describe(each) for each in value) + "]"
         return f"a list of {len(value)}"
     if isinstance(value, int) and abs(value) >= 10**20:
@@ -62,6 +62,7 @@ class Table:
         self.faults, self.file, self.path, self.values = faults, file, path, values
         self.units = units
         self.known: list[str] = []
+        self.lacks: dict[str, Fault] = {}
 
     def key(self, name: str) -> str:
         """Give the full key of `name`, as a message gives it."""
@@ -87,16 +88,30 @@ class Table:
         """Whether the key is there; a fault when it is not."""
         if self.has(name):
             return True
-        self.fault("missing", name, "nothing", expected, f"add `{name}`")
+        self.lacking("missing", name, "nothing", expected, f"add `{name}`")
         return False
 
+    def lacking(self, code: str, name: str, found: str, expected: str, next_step: str) -> None:
+        """Note that a key is not there: a fault that a key which was meant for it takes back."""
+        self.fault(code, name, found, expected, next_step)
+        self.lacks[name] = self.faults[-1]
+
     def close(self) -> None:
-        """Note every key that nobody asked for."""
-        for name in self.values:
-            if name not in self.known:
-                known = ", ".join(dict.fromkeys(self.known))
-                step = _nearest(name, self.known, "remove it")
-                self.fault("unknown-key", name, "an unknown key", f"one of {known}", step)
+        """Note every key that nobody asked for.
+
+        One that was probably meant for a key that is lacking is one slip, and one fault.
+        """
+        unknown = [name for name in self.values if name not in self.known]
+        for name in unknown:
+            meant = nearest(name, self.known)
+            step = f"did you mean `{meant}`?" if meant else "remove it"
+            if meant is None and len(unknown) == len(self.lacks) == 1:
+                meant = next(iter(self.lacks))
+                step = f"did you mean `{meant}`, which is lacking?"
+            if meant in self.lacks:
+                self.faults.remove(self.lacks.pop(meant))
+            known = ", ".join(dict.fromkeys(self.known))
+            self.fault("unknown-key", name, "an unknown key", f"one of {known}", step)
 
     def text(self, name: str, expected: str) -> str:
         """Text of one line that is not blank; empty after noting a fault."""
@@ -117,9 +132,8 @@ class Table:
         value = self.values[name]
         if isinstance(value, str) and value in choices:
             return value
-        self.wrong(
-            "unknown-choice", name, expected, _nearest(str(value), choices, "correct the value")
-        )
+        step = nearest_step(str(value), choices, "correct the value")
+        self.wrong("unknown-choice", name, expected, step)
         return ""
 
     def flag(self, name: str) -> bool:
@@ -128,7 +142,8 @@ class Table:
             return False
         value = self.values[name]
         if not isinstance(value, bool):
-            self.wrong("wrong-kind", name, "true or false")
+            step = "write it in small letters, without quotes"
+            self.wrong("wrong-kind", name, "true or false", step)
         return value is True
 
     def number(
@@ -153,7 +168,7 @@ class Table:
             number = float(value)
             if low < number < high or (not exclusive and number in (low, high)):
                 return number
-        self.wrong("out-of-range", name, expected)
+        self.wrong("out-of-range", name, expected, number_step(name, value))
         return math.nan
 
     def whole(self, name: str, low: int, high: int, default: int | None = None) -> int:
@@ -166,7 +181,7 @@ class Table:
         value = self.values[name]
         if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
             return value
-        self.wrong("out-of-range", name, expected)
+        self.wrong("out-of-range", name, expected, number_step(name, value, whole=True))
         return low
 
     def metres(self, name: str, value: object) -> float:
@@ -220,7 +235,7 @@ class Table:
             return ()
         value = self.values[name]
         if not isinstance(value, list) or len(value) not in sizes:
-            self.wrong("wrong-lengths", name, words)
+            self.wrong("wrong-lengths", name, words, list_step(name, value, max(sizes)))
             return ()
         found = tuple(self.metres(f"{name}[{i}]", each) for i, each in enumerate(value))
         return () if any(math.isnan(each) for each in found) else found
@@ -254,11 +269,18 @@ class Table:
             self.wrong("wrong-kind", name, f"tables [{name}.NAME]")
             return []
         found = []
+        unnamed = [each for each, values in section.items() if not isinstance(values, dict)]
+        if unnamed:
+            said = f"{', '.join(unnamed[:4])} without a name between"
+            step = f"give it a name: [{name}.front]" if name == "camera" else "give it a name"
+            self.fault("wrong-kind", name, said, f"a table [{name}.NAME]", step)
         for each, values in section.items():
+            if each in unnamed:
+                continue
             path = f"{name}.{each if len(each) <= 60 else each[:57] + '...'}"
             table = Table(self.faults, self.file, path, {}, self.units)
             if known is not None and each not in known:
-                step = _nearest(each, known, "name one of the job's")
+                step = nearest_step(each, known, "name one of the job's")
                 expected = f"a {name} of the job"
                 table.fault("unknown-name", "", "a name that the job does not have", expected, step)
                 continue
@@ -266,17 +288,15 @@ class Table:
                 expected = "a name without `/`, control characters or blanks at its ends"
                 table.path = f"{name}.{each!r}"
                 table.fault("breaks-ids", "", "a name that would break ids", expected, "rename it")
-            if not isinstance(values, dict):
-                table.fault(
-                    "wrong-kind", "", describe(values), f"a table [{name}.NAME]", "give it a name"
-                )
-                continue
             table.values = values
             found.append((each, table))
         return found
 
     def table(self, name: str, *, required: bool) -> Table:
-        """One section such as [vehicle]; an empty one where it is missing."""
+        """One section such as [vehicle]; an empty one where it is missing.
+
+        What a missing one lacks is no fault beside that.
+        """
         values: object = {}
         key = self.key(name)
         there = self.needs(name, f"a table [{key}]") if required else self.has(name)
@@ -284,14 +304,9 @@ class Table:
             values = self.values[name]
         if not isinstance(values, dict):
             self.wrong("wrong-kind", name, f"a table [{key}]")
-            values = {}
-        return Table(self.faults, self.file, key, values, self.units)
-
-
-def _nearest(typed: str, known: Collection[str], otherwise: str) -> str:
-    """What to do about a word that is not known: the one that was meant, or something else."""
-    near = difflib.get_close_matches(typed, known, n=1)
-    return f"did you mean `{near[0]}`?" if near else otherwise
+            there, values = False, {}
+        faults = self.faults if there else []
+        return Table(faults, self.file, key, values, self.units)
 
 
 def _breaks_ids(name: str) -> bool:

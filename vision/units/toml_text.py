@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 
-from vision.units.errors import BadInputError, bad_input
+from vision.units.errors import BadInputError, Fault, bad_input
+from vision.units.toml_slips import slips_in
 
 LARGEST_BYTES = 1_000_000
 """No file a person writes is a megabyte; a larger one is the wrong one."""
-
-_LINE = re.compile(r"at line (\d+)")
-_SET = re.compile(r"\s*([\w.-]+)\s*=\s*(?P<value>[^#]*[^#\s])\s*(?:#.*)?$")
-_COMMA = re.compile(r"(-?\d+),(\d+)$")
-_BARE_UNIT = re.compile(r"-?[\d.]+ *(?:mm|cm|m|in|ft|feet|['\"])[^\[\]]*$")
 
 
 def toml_values(text: str | bytes, file: str, kind: str) -> dict[str, object]:
@@ -44,24 +39,16 @@ def toml_values(text: str | bytes, file: str, kind: str) -> dict[str, object]:
         raise refused(
             "nested-too-deep", "brackets nested too deeply", "remove the surplus brackets"
         ) from None
-    except ValueError as error:
-        step = _step(text, str(error))
-        raise refused("not-toml", f"text that is not TOML ({error})", step) from None
-
-
-def _step(text: str, error: str) -> str:
-    """What to do about text that is not TOML: two usual slips are told, else the place alone."""
-    place = _LINE.search(error)
-    lines = text.splitlines()
-    number = int(place[1]) if place else 0
-    line = _SET.match(lines[number - 1][:200]) if 0 < number <= len(lines) else None
-    if line is None:
-        return "correct it at that place"
-    key, value = line[1], line["value"]
-    if comma := _COMMA.match(value):
-        point = f"{key} = {comma[1]}.{comma[2]}"
-        return f"write `{point}`: a point, not a comma, before the decimals"
-    if _BARE_UNIT.match(value):
-        quoted = value.replace('"', '\\"')
-        return f'write `{key} = "{quoted}"`: a length with its unit stands in quotes'
-    return "correct it at that place"
+    except ValueError:
+        raise BadInputError(
+            Fault(
+                code="not-toml",
+                file=file,
+                key="",
+                found=f"text that is not TOML ({slip.complaint})",
+                expected=expected,
+                next_step=slip.step,
+                line=slip.line,
+            )
+            for slip in slips_in(text.removeprefix("\ufeff"))
+        ) from None
