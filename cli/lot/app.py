@@ -179,7 +179,7 @@ class Page:
         """
         session = None if self.door is None else self.door.exchanged(request.path_params["token"])
         if session is None:
-            say("refused: an address that was used before", err=True)
+            say("refused: an address that was used before")
             said = "Refused: this address was used before. The terminal shows a new one.\n"
             return PlainTextResponse(said, 403)
         answer = HTMLResponse(_template("join.html.j2"))
@@ -198,12 +198,12 @@ class Page:
             async with self._uploads:
                 fields, uploads = await form_of(request)
                 if not hmac.compare_digest(fields.get("token", "").encode(), self.token.encode()):
-                    say("refused: a form that is not of this page", err=True)
+                    say("refused: a form that is not of this page")
                     status, why = 403, "This page was open before: load it again, then send again"
                 else:
                     await change(self, fields, uploads)
         except TooMuchError as error:
-            say(f"refused: {error}", err=True)
+            say(f"refused: {error}")
             status, why = 413, f"Not taken: {error}"
         except BadInputError as error:
             status, why = 507, f"Not kept: {error.faults[0]}"

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from vision.marks.picture import Picture, Pixels
 
 SHOWN_PX, SMALL_PX, QUALITY = 960, 320, 78
-MOST_TRAIL = 12
+MOST_TRAIL, MOST_STILLS = 12, 12
 
 Entry = dict[str, Any]
 
@@ -61,7 +61,9 @@ class Cards:
             entries = (folder.found(each) for each in own if each is not last)
             self._tries[name] = own
             self._before[name] = tuple(e for e in entries if e is not None)[-MOST_TRAIL:]
-        kept = {s.hash12 for s in current.values()} | {s.hash12 for s in snapshots if not s.camera}
+        # A page elsewhere may still ask for a picture that was just replaced.
+        kept = {s.hash12 for s in (*snapshots[-MOST_STILLS:], *current.values())}
+        kept |= {s.hash12 for s in snapshots if not s.camera}
         self._stills = {h: still for h, still in self._stills.items() if h in kept}
 
     def waiting(self, pictures: Mapping[str, Picture]) -> tuple[Card, ...]:

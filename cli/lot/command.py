@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
 import socket
@@ -90,7 +91,10 @@ def _served(page: Page, listening: socket.socket, hosts: tuple[str, ...]) -> Non
         lifespan="on",
         ws="none",
     )
-    uvicorn.Server(config).run(sockets=[listening])
+    # Ctrl-C is how a day ends: the server closes, and then hands it on.
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listening])
+    say(f"ended; the pictures are in {page.day.folder.path}")
 
 
 def _listening(host: str, port: int) -> socket.socket:

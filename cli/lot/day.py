@@ -55,8 +55,10 @@ class Day:
 
     def say(self, text: str, *, good: bool = True) -> None:
         """Put a line at the head of the page."""
-        self._said.appendleft(Said(text=text, good=good))
-        self._show(said=tuple(self._said))
+        with self._lock:
+            self._said.appendleft(Said(text=text, good=good))
+            said = tuple(self._said)
+        self._show(said=said)
 
     def cameras(self) -> tuple[str, ...]:
         """The job's cameras."""

@@ -77,7 +77,7 @@ class Guard:
             return
         why = self._refused(scope)
         if why is not None:
-            say(f"refused: {why}", err=True)
+            say(f"refused: {why}")
             await _answer(send, 403, why)
             return
 

@@ -42,7 +42,7 @@ def _taken(page: Page, upload: Upload, camera: str | None) -> tuple[str, bool]:
     if beyond is not None:
         return "{}: found {found}; expected {expected}".format(upload.shown, **beyond), False
     try:
-        form = opened(upload.data, upload.shown).format
+        picture = opened(upload.data, upload.shown)
     except BadInputError as error:
         return str(error.faults[0]), False
     owner = camera or camera_of_file(upload.shown, names)
@@ -53,7 +53,7 @@ def _taken(page: Page, upload: Upload, camera: str | None) -> tuple[str, bool]:
     if same is not None and (owner in (None, same.camera)) and not same.back:
         whose = f"the {same.camera} camera's" if same.camera else "waiting for its camera"
         return f"{upload.shown} is here already: {whose}", True
-    snapshot = day.folder.add(upload.data, ENDINGS[form], owner)
+    snapshot = day.folder.add(upload.data, ENDINGS[picture.format], owner)
     if owner is None:
         return f"{upload.shown} came in; looking whose it is", True
     said = f"{owner}: {upload.shown} came in"
@@ -61,6 +61,11 @@ def _taken(page: Page, upload: Upload, camera: str | None) -> tuple[str, bool]:
         return f"{said}; it is the same picture as the {same.camera} camera's", False
     if newest(day.snapshots(), owner) != snapshot:
         return f"{said}, but it was taken before the one that is shown, which stays", True
+    height, width = picture.bgr.shape[:2]
+    before = next((c for c in day.shown.cards if c.name == owner and c.still), None)
+    if before is not None and before.size != (width, height):
+        was = "{} x {} px".format(*before.size)
+        return f"{said}; it has {width} x {height} px, the one before had {was}", False
     return said, True
 
 

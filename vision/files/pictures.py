@@ -7,6 +7,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from threading import Lock
 from types import ModuleType
 
 import numpy as np
@@ -25,6 +26,9 @@ MOST_SCANNED_PX = 1_200_000_000
 some three seconds."""
 LARGEST_BYTES = 400_000_000
 """A picture of the largest size, uncompressed with an alpha channel."""
+
+_STANDARD_ERROR = Lock()
+"""A process has one standard error, which decoders write to: one of them at a time."""
 
 STEP = "save the snapshot again and name it in the job"
 OWN_SIZE = "save the snapshot at the camera's own size"
@@ -87,7 +91,7 @@ def _decoded(data: bytes, file: str, header: Header) -> Pixels:
     cv2 = import_cv2()
     pixels, complaints = None, ""
     try:
-        with _quiet_decoder() as heard:
+        with _STANDARD_ERROR, _quiet_decoder() as heard:
             pixels = cv2.imdecode(
                 np.frombuffer(data, dtype=np.uint8),
                 cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION,

@@ -1,6 +1,7 @@
 """Proves the page in a real Chromium: a day in the lot from first picture to verdict.
 
-Skipped, and says so, where there is no chromium with its driver. Pictures are drawn by `scene`.
+Skipped, and says so, where there is no chromium with its driver. The job is what `init` makes of
+answers, pictures are drawn by `scene`.
 Does not prove what is found in them, nor how the page looks: somebody has to look at that.
 """
 
@@ -17,7 +18,9 @@ pytest.importorskip("selenium")
 
 from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 from selenium.webdriver.common.by import By
+from typer.testing import CliRunner
 
+from cli.main import app
 from tests.cli.lot.chromium import BROWSER, DRIVER, asked, chromium, console, grave_findings
 from tests.cli.lot.serving import serving
 from tests.paths import SAMPLES
@@ -31,16 +34,18 @@ pytestmark = pytest.mark.skipif(
     reason="no chromium with chromedriver: apt-get install chromium-driver",
 )
 
-JOB = SAMPLES / "long_shadow" / "job.toml"
-NAMES = ("front", "rear", "left", "right")
+ANSWERS = SAMPLES / "long_shadow" / "answers.toml"
+NAMES = ("front", "left", "rear", "right")
 SIZES = (390, 1280)
 
 
 @pytest.fixture(scope="module")
 def drawn(tmp_path_factory) -> Path:
-    """Four pictures with the front camera six degrees too far down, and a fifth well aimed."""
+    """A job, pictures with the front camera six degrees too far down, and a fifth well aimed."""
     folder = tmp_path_factory.mktemp("drawn")
-    job, _ = read_job(JOB)
+    made = CliRunner().invoke(app, ["init", str(folder), "--answers", str(ANSWERS)])
+    assert made.exit_code == 0, made.output
+    job, _ = read_job(folder / "job.toml")
     for file, tilt_deg in (("{}.jpg", 6), ("{}-2.jpg", 0.5)):
         text = f"[camera.front]\ntilt_deg = {tilt_deg}\n"
         asked_for = deviations_from_text(text, "deviations.toml", job)
@@ -50,11 +55,16 @@ def drawn(tmp_path_factory) -> Path:
     return folder
 
 
+def lot_of(drawn: Path, folder: Path) -> Path:
+    """A folder with the job alone: the path of its job file."""
+    for name in ("job.toml", "layout.toml"):
+        shutil.copy(drawn / name, folder)
+    return folder / "job.toml"
+
+
 @pytest.fixture(scope="module")
-def served(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("lot")
-    shutil.copy(JOB, folder)
-    with serving(folder / "job.toml", Running()) as page:
+def served(drawn, tmp_path_factory):
+    with serving(lot_of(drawn, tmp_path_factory.mktemp("lot")), Running()) as page:
         page.settled(lambda shown: shown.cards)
         yield page
 
@@ -131,9 +141,8 @@ def test_the_page_is_in_order_on_every_screen(served, drawn, tmp_path, width, da
 
 def test_upload_and_verdict_without_script(drawn, tmp_path):
     (tmp_path / "lot").mkdir()
-    shutil.copy(JOB, tmp_path / "lot")
     with (
-        serving(tmp_path / "lot" / "job.toml", Running()) as served,
+        serving(lot_of(drawn, tmp_path / "lot"), Running()) as served,
         chromium(tmp_path / "profile", script=False) as driver,
     ):
         driver.get(served.url)
@@ -146,9 +155,8 @@ def test_upload_and_verdict_without_script(drawn, tmp_path):
 
 def test_a_phone_comes_in_by_its_address_once(drawn, tmp_path):
     (tmp_path / "lot").mkdir()
-    shutil.copy(JOB, tmp_path / "lot")
     with (
-        serving(tmp_path / "lot" / "job.toml", Running(), door=True) as served,
+        serving(lot_of(drawn, tmp_path / "lot"), Running(), door=True) as served,
         chromium(tmp_path / "profile", SIZES[0]) as driver,
     ):
         token = served.page.door.token

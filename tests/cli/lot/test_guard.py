@@ -71,7 +71,7 @@ def test_what_comes_from_elsewhere_is_refused_in_one_line(guard, capsys, changed
     status, headers = asked(guard, **changed)
     assert status == 403
     assert b"content-security-policy" in headers
-    assert len(capsys.readouterr().err.splitlines()) == 1
+    assert len(capsys.readouterr().out.splitlines()) == 1
 
 
 @pytest.mark.parametrize(

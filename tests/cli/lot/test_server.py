@@ -160,6 +160,13 @@ def test_the_same_picture_twice_is_taken_once(served, lot):
     assert len([p for p in kept(lot) if p.suffix == ".jpg"]) == 2
 
 
+def test_a_picture_of_another_size_is_taken_and_said(served):
+    served.send("/pictures", ("front.jpg", still(30)))
+    served.settled(lambda shown: card(shown, "front").verdict)
+    served.send("/pictures", ("front.jpg", still(40, width=200)))
+    assert "200 x 90 px, the one before had 160 x 90 px" in served.said[0]
+
+
 def test_two_uploads_for_one_camera_at_once_are_both_kept(served, lot):
     threads = [
         threading.Thread(target=served.send, args=("/pictures", ("front.jpg", still(10 + n))))
@@ -183,7 +190,7 @@ def test_forms_of_other_pages_and_too_much_at_once_are_refused(served, lot, caps
         assert served.ask("POST", "/pictures", b"x", **headers)[0] in (403, 413)
     assert served.ask("GET", "/pictures")[0] == 405
     assert kept(lot) == []
-    lines = capsys.readouterr().err.splitlines()
+    lines = capsys.readouterr().out.splitlines()
     assert len([line for line in lines if line.startswith("refused: ")]) == 6
     assert "guess" not in "".join(lines)
 
