@@ -110,13 +110,16 @@ class Day:
             stirred.clear()
             try:
                 await asyncio.to_thread(self.look)
+            except BadInputError as error:
+                self.say(str(error.faults[0]), good=False)
             except Exception as error:
                 # A bug of ours must not end the day: it is said, and pictures are kept as before.
                 from cli.trouble import bug
 
                 bug(error)
                 self.say("This picture meets a bug in seamtrue; see the terminal", good=False)
-            self._show(phase="")
+            if not stirred.is_set():
+                self._show(phase="")
 
     def look(self) -> None:
         """Read the job and inspect what is there."""
@@ -135,9 +138,13 @@ class Day:
                 (s, self._cards.small(self.folder, s)) for s in snapshots if not s.camera
             ),
             cards=self._cards.waiting(pictures),
+            # What was found before is no result of these pictures.
+            verdict="",
+            result=None,
+            kept="",
         )
         if not pictures:
-            self._show(verdict="", result=None, seams=(), strips=(), steps=(), open_points=())
+            self._show(seams=(), strips=(), steps=(), open_points=(), since_kept=())
             self.inspection = None
             return
         for inspection in self.running.inspections(self._job, pictures, self._phase, self._aimed):
