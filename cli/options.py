@@ -44,6 +44,8 @@ ReportFolder = Annotated[
     typer.Option(help="Folder to write to; by default seamtrue-report beside the job file."),
 ]
 
+Svg = Annotated[bool, typer.Option("--svg", help="Write an SVG of every page as well.")]
+
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of a bug.")]
 """Lets what is unexpected through, see `cli.trouble.reported`."""
 

@@ -42,7 +42,7 @@ CAP_HEIGHT = 0.718
 
 
 def dimension_page(job, paper=A4, fraction=16):
-    pages = setting_sheets(set_out(job), paper, "3fa2c1", fraction)
+    pages = setting_sheets(set_out(job), paper, "3fa2c1", fraction, "both")
     return next(page for page in pages if drawn(page).title == "Dimensions, to scale")
 
 
@@ -87,8 +87,8 @@ def test_figures_are_those_of_the_layout_worked_out_by_hand():
     page = drawn(dimension_page(lot(8.4)))
     words = [text.text for text in page.texts]
     for text, count in (
-        ("body 8.400 m", 1), ("body 2.300 m", 1), ("A 9.600 m", 1), ("B 9.600 m", 1),
-        ("C 4.800 m", 1), ("D 4.800 m", 1), ("tape 1.210 m", 2), ("tape 0.310 m", 2),
+        ("body 8.400 m", 1), ("body 2.300 m", 1), ("left 9.600 m", 1), ("right 9.600 m", 1),
+        ("front 4.800 m", 1), ("rear 4.800 m", 1), ("tape 1.210 m", 2), ("tape 0.310 m", 2),
         ("marks 5.500 m", 2), ("marks 1.550 m", 2), (f"{np.hypot(9.6, 3.1):.3f} m", 2),
         ("(7 ft 6 9/16 in)", 1), ("(27 ft 6 11/16 in)", 1),
     ):  # fmt: skip
@@ -120,9 +120,9 @@ def test_layouts_with_more_strips_overlap_nothing_and_lose_nothing(extra, paper)
     if extra == ROWS:
         assert "other sheets only" not in words
         assert {"tape 0.310 m", "tape 1.860 m", "tape 2.910 m"} <= set(shown)
-    assert ("strip G, at an angle" in words) == (SLANTED in extra)
+    assert ("the slant strip, at an angle" in words) == (SLANTED in extra)
     if extra == PIECES:
-        assert {"E 2.500 m", "F 2.500 m", "G 2.500 m"} <= set(shown)
+        assert {"right_0 2.500 m", "right_1 2.500 m", "right_2 2.500 m"} <= set(shown)
         assert shown.count("tape 1.760 m") == 1
 
 
@@ -131,7 +131,7 @@ def test_a_strip_that_lies_under_the_body_has_no_gap_to_it():
     left = replace(job.strips[0], from_m=np.array([-4.8, 1.1]), to_m=np.array([4.8, 1.1]))
     page = dimension_page(replace(job, strips=(left, *job.strips[1:])))
     assert not clashes(page)
-    assert "other sheets only: strip A, under the body." in drawn(page).words
+    assert "other sheets only: the left strip, under the body." in drawn(page).words
 
 
 def across(of, low, high, *, overall=False):

@@ -291,7 +291,7 @@ def test_the_command(tmp_path):
     job_file.write_text(lot_text(4, mark=QUADRANT), encoding="utf-8")
     out = tmp_path / "marks"
     done = CliRunner().invoke(
-        app, ["marks", str(job_file), "--out", str(out), "--paper", "roll:24in"]
+        app, ["marks", str(job_file), "--out", str(out), "--paper", "roll:24in", "--svg"]
     )
     assert done.exit_code == 0, done.output
     count = int(done.output.split()[0])

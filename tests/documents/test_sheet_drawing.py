@@ -12,7 +12,6 @@ from tests.drawn import drawn
 from vision.documents.sheets.drawing import clipped, fitted, printable, text_width
 from vision.documents.sheets.page_canvas import PageCanvas
 from vision.documents.sheets.paper import A4, paper_of
-from vision.documents.sheets.plan_drawing import key_letters
 from vision.documents.sheets.story import paragraph
 
 LONG = "a name that is far longer than any column of any table could ever hold, and longer still"
@@ -48,18 +47,6 @@ def test_clipping_keeps_what_lies_within():
         (0, 0), (5, 0), (5, 5), (0, 5)
     }  # fmt: skip
     assert clipped([(11, 11), (12, 11), (12, 12)], window) == ()
-
-
-def test_keys_go_on_after_z():
-    assert [key_letters(i) for i in (0, 25, 26, 27, 701, 702)] == [
-        "A",
-        "Z",
-        "AA",
-        "AB",
-        "ZZ",
-        "AAA",
-    ]
-    assert key_letters(1, "a") == "b"
 
 
 def test_papers():

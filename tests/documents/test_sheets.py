@@ -25,6 +25,7 @@ from cli.main import app
 from tests.clashes import clashes
 from tests.drawn import Shape, drawn
 from tests.lots import lot, lot_text
+from tests.paths import SAMPLES
 from vision.documents.cautions import LAW_FIRST
 from vision.documents.sheets import story
 from vision.documents.sheets.drawing import (
@@ -46,6 +47,7 @@ from vision.job.job import VehicleState
 from vision.job.job_file import job_from_text
 from vision.planning.setting_out.readings import readings_to_take
 from vision.planning.setting_out.set_out import set_out
+from vision.planning.setting_out.supplies import carton_corners_m
 
 LONG = "a strip with a name that is far longer than any column of any table could ever hold"
 MM = 25.4 / 72
@@ -55,17 +57,21 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def cautions():
-    """What every sheet says at its foot: when, and what."""
+    """What the first sheet says at its foot, when and what; and what every other one says."""
     text = (TEMPLATES / "cautions.xml.j2").read_text(encoding="utf-8")
     told = ElementTree.fromstring(text[text.index("<") :].replace("{{ law_first }}", LAW_FIRST))
-    return [[" ".join(cell.text.split()) for cell in row] for row in told.iter("row")]
+    return [
+        [[" ".join(cell.text.split()) for cell in row] for row in sheet.iter("row")]
+        for sheet in told.iter("sheet")
+    ]
 
 
-CAUTIONS = cautions()
+CAUTIONS, SHORT = cautions()
+CARTONS = job_from_text((SAMPLES / "long_shadow" / "job.toml").read_bytes(), "job.toml")
 
 
-def sheets(job, paper=A4, fraction=16):
-    return setting_sheets(set_out(job), paper, "3fa2c1", fraction)
+def sheets(job, paper=A4, fraction=16, system="both"):
+    return setting_sheets(set_out(job), paper, "3fa2c1", fraction, system)
 
 
 def words(pages):
@@ -165,14 +171,13 @@ def test_any_size_of_vehicle_can_be_drawn(length, width):
 
 
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
-def test_every_sheet_of_the_file_carries_every_caution(paper):
+def test_the_first_sheet_carries_every_caution_and_the_others_the_short_one(paper):
     pages = sheets(lot(8.4), paper)
     document = pypdfium2.PdfDocument(pdf_bytes(pages, "x"))
     assert len(document) == len(pages)
     for number, sheet in enumerate(document, start=1):
         text = " ".join(sheet.get_textpage().get_text_bounded().split())
-        for lead, caution in CAUTIONS:
-            assert lead in text
+        for caution in (cell for row in (CAUTIONS if number == 1 else SHORT) for cell in row):
             assert caution in text
         assert f"sheet {number} of {len(pages)}" in text
         assert "job file 3fa2c1" in text
@@ -186,6 +191,10 @@ def test_what_the_cautions_say():
         "local law", "licensed", "certifies nothing",
     ):  # fmt: skip
         assert matter in said
+    ((short,),) = SHORT
+    for matter in ("traffic", "brake", "chocked", "keys out", "under the vehicle", "ladders"):
+        assert matter in short.lower()
+    assert LAW_FIRST in short
 
 
 @pytest.mark.parametrize("fraction", [16, 64])
@@ -331,9 +340,15 @@ def test_the_command(tmp_path):
     assert done.exit_code == 0, done.output
     names = {path.name for path in out.iterdir()}
     count = int(done.output.split()[0])
-    assert names == {"sheet.pdf", *(f"sheet-{i}.svg" for i in range(1, count + 1))}
+    assert names == {"sheet.pdf"}
+    vectors = tmp_path / "vectors"
+    done = CliRunner().invoke(app, ["sheet", str(job_file), "--out", str(vectors), "--svg"])
+    assert done.exit_code == 0, done.output
+    assert len(list(vectors.glob("sheet-*.svg"))) == int(done.output.split()[0])
+    assert count > 9
     for arguments, code in (
-        (["--paper", "a5"], 2), (["--fraction", "10"], 2), (["--paper", "roll:60cm"], 2),
+        (["--paper", "a5"], 2), (["--units", "yards"], 2),
+        (["--fraction", "10"], 2), (["--paper", "roll:60cm"], 2),
     ):  # fmt: skip
         again = CliRunner().invoke(
             app, ["sheet", str(job_file), "--out", str(tmp_path / "no"), *arguments]
@@ -356,3 +371,52 @@ def test_lengths_to_tape_are_those_that_measure_wants():
         assert Figures().metres(reading.length_m) in text
     texts = {text.text for page in pages for text in drawn(page).texts}
     assert {"1", "20"} <= texts
+
+
+@pytest.mark.parametrize(("units", "system"), [("m", "m"), ("ft", "ft"), ("in", "ft")])
+def test_sheets_are_in_one_system_that_of_the_job(units, system):
+    text = lot_text(8.4)
+    imperial = {"ft": 0.3048, "in": 0.0254}.get(units)
+    if imperial:
+        text = re.sub(r"(?<![\w.\"])(-?\d+(?:\.\d+)?)(?=[,\]])",
+                      lambda each: f"{float(each[1]) / imperial:.6f}", text)  # fmt: skip
+        text = re.sub(r"^(length|width|height) = ([\d.]+)",
+                      lambda each: f"{each[1]} = {float(each[2]) / imperial:.6f}", text,
+                      flags=re.MULTILINE)  # fmt: skip
+        text = text.replace('units = "m"', f'units = "{units}"')
+    said = words(setting_sheets(set_out(job_from_text(text, "job.toml")), A4, "3fa2c1"))
+    metric, feet = re.search(r"\d\.\d{3} m\b", said), re.search(r"\d (?:ft|in)\b(?! 100)", said)
+    assert (metric is not None, feet is not None) == (system == "m", system == "ft")
+
+
+@pytest.mark.parametrize("system", ["m", "ft"])
+@pytest.mark.parametrize("job", [lot(8.4), CARTONS], ids=["lot", "cartons"])
+def test_nothing_overlaps_in_one_system(job, system):
+    for number, page in enumerate(sheets(job, system=system), start=1):
+        assert not clashes(page), f"sheet {number}"
+
+
+def test_a_carton_can_be_put_down_as_planned():
+    """Its size, its corner and where its long side ends; worked out by hand.
+
+    The front carton of the sample: 0.46 m by 0.34 m, its long side 20 degrees from ahead, so its
+    end is 0.46 (cos 20, sin 20) = (0.432, 0.157) m from the corner, which is nearest the camera.
+    """
+    setting = set_out(CARTONS)
+    mark = CARTONS.mark("front_carton")
+    outline = carton_corners_m(CARTONS, mark)
+    np.testing.assert_allclose(outline[0], mark.at_m[:2])
+    np.testing.assert_allclose(outline[1] - outline[0], [0.43226, 0.15733], atol=1e-5)
+    away = np.hypot(*(outline - CARTONS.camera("front").position_m[:2]).T)
+    assert np.argmin(away) == 0
+    np.testing.assert_allclose(np.hypot(*(outline[3] - outline[0])), 0.34)
+    said = words(setting_sheets(setting, A4, "3fa2c1"))
+    assert "46 cm by 34 cm" in said
+    assert "7.574 m ahead of the mid line; 0.669 m left of the centre line" in said
+
+
+def test_levels_are_asked_for_unless_they_were_read():
+    asked = "readings of a level"
+    assert asked in words(sheets(lot(8.4)))
+    read = '[[reading]]\nkind = "level"\non = "ground"\nalong = "ahead"\nangle_deg = 0.4\n'
+    assert asked not in words(sheets(job_from_text(lot_text(8.4, extra=read), "job.toml")))

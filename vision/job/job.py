@@ -240,6 +240,10 @@ class Job:
         """The camera called `name`."""
         return next(camera for camera in self.cameras if camera.name == name)
 
+    def set_up_for(self, place_m: Array) -> Camera:
+        """The camera that a carton with its corner at a place was set up for: the nearest."""
+        return min(self.cameras, key=lambda each: float(np.hypot(*(each.position_m - place_m)[:2])))
+
     def lens_of(self, camera: Camera) -> StatedLens:
         """The stated lens that `camera` names."""
         return next(lens for lens in self.lenses if lens.name == camera.lens)

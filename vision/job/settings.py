@@ -120,6 +120,8 @@ class Settings:
 
     # ------------------------------------------------------------------------- what marks look like
 
+    carton_size_m: tuple[float, float] = (0.46, 0.34)
+    """Of a carton whose size is not told, as drawn and as it hides; common practice, no source."""
     corner_reach: float = 0.85
     """How far round a board's corner is drawn, in squares: nearer to 1 the next corners come in
     with the blur, farther from it there is less to fit."""

@@ -38,8 +38,6 @@ class PlanningSettings:
     `least_size_px` of the job's on `sample_frames/long_shadow`. No plan counts on them."""
     stand_margin: float = 0.5
     """Share by which the stand under a raised mark is wider than the mark, as scenes draw it."""
-    carton_size_m: tuple[float, float] = (0.4, 0.4)
-    """Of a carton whose size was not told; a larger one hides more of what lies behind it."""
     farthest_found_m: float = 1.0
     """A fault that is found only when it is larger is not found at all: nobody lays a strip so."""
 

@@ -94,16 +94,12 @@ def _hidden_by(job: Job, camera: Camera, points: list[PlannedMark], views: Views
     places = ends_m([points[row] for row in within])
     for mark in job.marks:
         if mark.at_m[2] > 0:
-            nearest = min(job.cameras, key=lambda each: _apart(each, mark))
-            hides = _stand_hides(mark, nearest, camera, places.reshape(-1, 3))
+            owner = job.set_up_for(mark.at_m)
+            hides = _stand_hides(mark, owner, camera, places.reshape(-1, 3))
             for row in within[hides.reshape(places.shape[:2]).any(axis=1)].tolist():
                 if points[row].id != MarkId(mark.name):
                     by.setdefault(row, mark.name)
     return by
-
-
-def _apart(camera: Camera, mark: SingleMark) -> float:
-    return float(np.hypot(*(camera.position_m - mark.at_m)[:2]))
 
 
 def _stand_hides(mark: SingleMark, owner: Camera, camera: Camera, places_m: Array) -> Flags:
@@ -112,7 +108,7 @@ def _stand_hides(mark: SingleMark, owner: Camera, camera: Camera, places_m: Arra
     The same test as for the body, with the stand in its place. A carton stands away from `owner`,
     the camera that its corner was set up for.
     """
-    stand = mark.shape.stand(mark.at_m, owner.position_m, SETTINGS.carton_size_m)
+    stand = mark.shape.stand(mark.at_m, owner.position_m)
     if stand is None:
         grow = 1 + SETTINGS.stand_margin
         along, across = mark.shape.extent_m

@@ -55,7 +55,6 @@ class PracticeSettings:
     """Tape before the first mark and after the last: at a corner of the layout tapes then cross."""
     sheet_margin: float = 0.5
     """Of a mark that is on no tape: sheet round it, in half sizes of the mark."""
-    carton_size_m: tuple[float, float] = (0.46, 0.34)
     wave_m: tuple[float, ...] = (0.5, 1.1, 2.3)
     """Lengths of the waves of a wrinkled tape: shorter ones would stand up from the ground."""
     leaf_m: tuple[float, float] = (0.02, 0.05)

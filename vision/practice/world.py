@@ -201,16 +201,12 @@ def _box_under(job: Job, mark: PlannedMark) -> Box:
     if sheet is not None:
         return Box(name=str(mark.id), middle_m=mark.centre_m[:2], heading_rad=mark.heading_rad,
                    half_m=sheet, height_m=height)  # fmt: skip
-    nearest = min(job.cameras, key=lambda each: _apart(each.position_m, mark.centre_m))
-    stand = mark.shape.stand(mark.centre_m, nearest.position_m, SETTINGS.carton_size_m)
+    owner = job.set_up_for(mark.centre_m)
+    stand = mark.shape.stand(mark.centre_m, owner.position_m)
     assert stand is not None, "what is not drawn brings its own stand"
     half = stand.size_m[0] / 2, stand.size_m[1] / 2
     return Box(name=str(mark.id), middle_m=stand.middle_m, heading_rad=stand.turn_rad,
                half_m=half, height_m=height)  # fmt: skip
-
-
-def _apart(a: Array, b: Array) -> float:
-    return float(np.hypot(*(a - b)[:2]))
 
 
 def _true_lens(

@@ -1,4 +1,4 @@
-"""The sheets of one job: pages with the same head and the same cautions."""
+"""The sheets of one job: pages with the same head; all cautions on the first, then in short."""
 
 from __future__ import annotations
 
@@ -45,16 +45,18 @@ class Book:
     paper: Paper
     job: str
     code: str
-    cautions: Flowable = field(init=False)
-    cautions_mm: float = field(init=False)
+    cautions: tuple[Flowable, Flowable] = field(init=False)
+    """All that the first page says, and what the others do."""
+    cautions_mm: tuple[float, float] = field(init=False)
     """How high they are."""
 
     def __post_init__(self) -> None:
         width = self.width - STRIPES_MM - AFTER_STRIPES_MM
-        (sheet,) = sheets_from("cautions.xml.j2", width, law_first=LAW_FIRST)
-        (table,) = sheet.story
-        object.__setattr__(self, "cautions", table)
-        object.__setattr__(self, "cautions_mm", table.wrap(width * mm, 0)[1] / mm + 2.0)
+        sheets = sheets_from("cautions.xml.j2", width, law_first=LAW_FIRST)
+        tables = tuple(sheet.story[0] for sheet in sheets)
+        heights = tuple(table.wrap(width * mm, 0)[1] / mm + 2.0 for table in tables)
+        object.__setattr__(self, "cautions", tables)
+        object.__setattr__(self, "cautions_mm", heights)
 
     @property
     def width(self) -> float:
@@ -63,15 +65,22 @@ class Book:
 
     @property
     def height(self) -> float:
-        """Of a page's own contents, between head and cautions."""
-        _, low, _, top = self._inner
-        return top - low
+        """Of the first page's own contents, between head and cautions."""
+        return self._height(0)
 
     @property
-    def _inner(self) -> Bounds:
+    def next_height(self) -> float:
+        """Of any other page's."""
+        return self._height(1)
+
+    def _height(self, which: int) -> float:
+        _, low, _, top = self._inner(which)
+        return top - low
+
+    def _inner(self, which: int) -> Bounds:
         assert self.paper.height_mm is not None
         top = self.paper.height_mm - MARGIN_MM - BAND_MM - UNDER_BAND_MM - 2.0
-        low = MARGIN_MM + self.cautions_mm + 3.0
+        low = MARGIN_MM + self.cautions_mm[which] + 3.0
         return MARGIN_MM, low, self.paper.width_mm - MARGIN_MM, top
 
     def pages(self, sheets: Sequence[Sheet], more: int = 0) -> list[Picture]:
@@ -80,7 +89,7 @@ class Book:
         document = BaseDocTemplate("", pageTemplates=[])
         story: list[Flowable] = []
         for index, sheet in enumerate(sheets):
-            document.addPageTemplates(self._templates(sheet, f"{index}"))
+            document.addPageTemplates(self._templates(sheet, f"{index}", min(index, 1)))
             story += [NextPageTemplate(f"{index}"), PageBreak(), *sheet.story]
         # The first page begins before the story does, by the first template.
         document.build(story[2:], canvasmaker=lambda *_, **__: canvas)
@@ -92,24 +101,24 @@ class Book:
             page.text(right, base, count, 11, bold=True, anchor="end", colour=WHITE)
         return canvas.pages
 
-    def _templates(self, sheet: Sheet, name: str) -> list[PageTemplate]:
-        """The first page of a sheet, and those that it goes on with."""
-        left, low, _, top = self._inner
+    def _templates(self, sheet: Sheet, name: str, which: int) -> list[PageTemplate]:
+        """The first page of a sheet, with these cautions, and those that it goes on with."""
+        left, low, _, top = self._inner(which)
         ends = [*accumulate(sheet.columns, initial=left)]
         first = [_frame((x0, low, x1, top)) for x0, x1 in pairwise(ends)]
         size = (self.paper.width_mm * mm, (self.paper.height_mm or 0) * mm)
         return [
             PageTemplate(
                 id=name + part, frames=frames, pagesize=size, autoNextPageTemplate=f"{name}+",
-                onPage=lambda canvas, _, title=title: self._furnish(canvas, title),
+                onPage=lambda canvas, _, title=title, foot=foot: self._furnish(canvas, title, foot),
             )
-            for part, title, frames in (
-                ("", sheet.title, first),
-                ("+", f"{sheet.title}, continued", [_frame(self._inner)]),
+            for part, title, foot, frames in (
+                ("", sheet.title, which, first),
+                ("+", f"{sheet.title}, continued", 1, [_frame(self._inner(1))]),
             )
         ]  # fmt: skip
 
-    def _furnish(self, canvas: PageCanvas, title: str) -> None:
+    def _furnish(self, canvas: PageCanvas, title: str, foot: int) -> None:
         """Head and cautions of the page that begins."""
         page = canvas.page
         left, right = MARGIN_MM, self.paper.width_mm - MARGIN_MM
@@ -129,10 +138,11 @@ class Book:
         room = right - left - text_width(code, SMALLEST_PT) - 6
         page.text(left, below, fitted(self.job, room, 11, bold=True), 11, bold=True)
         page.line((left, low - UNDER_BAND_MM), (right, low - UNDER_BAND_MM), width=0.2)
-        above = MARGIN_MM + self.cautions_mm
+        above = MARGIN_MM + self.cautions_mm[foot]
         _stripes(page, (left, MARGIN_MM, left + STRIPES_MM, above))
         page.line((left, above), (right, above), width=0.4)
-        self.cautions.drawOn(canvas, (left + STRIPES_MM + AFTER_STRIPES_MM) * mm, MARGIN_MM * mm)
+        left += STRIPES_MM + AFTER_STRIPES_MM
+        self.cautions[foot].drawOn(canvas, left * mm, MARGIN_MM * mm)
 
 
 def _frame(bounds: Bounds) -> Frame:

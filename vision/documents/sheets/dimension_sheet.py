@@ -25,7 +25,6 @@ from vision.documents.sheets.figures import Figures
 from vision.documents.sheets.plan_drawing import (
     PlanView,
     draw_badge,
-    key_letters,
     outward,
     shown_reach,
 )
@@ -43,7 +42,9 @@ WAYS: tuple[Way, ...] = ("left", "front", "right", "rear")
 Place = Sequence[float] | Array
 """A ground point, x ahead and y left, in metres."""
 BADGE_AIR_MM = 3.4
-"""From a tape's edge to the middle of its letter."""
+"""From a tape's edge to the middle of its name."""
+INWARD_MM = 9.0
+"""Room beside a side strip for its name: outside it figures may lie."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,8 +78,8 @@ class Dimensions:
             without_room=tuple(each for each in every if each not in shown),
             crossed=crossed,
             elsewhere=tuple(
-                f"strip {key_letters(index)}, {_why_not(line)}"
-                for index, line in enumerate(setting.strips)
+                f"the {line.strip.name} strip, {_why_not(line)}"
+                for line in setting.strips
                 if not _parallel(line)
             ),
         )
@@ -106,20 +107,19 @@ def _lengths(setting: SettingOut, figures: Figures) -> Iterator[Measure]:
         (x0, y0), (x1, y1) = ends
         return Measure(
             of=of, way=way, ends=((float(x0), float(y0)), (float(x1), float(y1))),
-            above=f"{word} {figures.metres(length_m)}", below=f"({figures.feet(length_m)})",
+            above=f"{word} {figures.first(length_m)}", below=figures.second(length_m),
             overall=overall, from_datum=from_datum,
         )  # fmt: skip
 
     x, y = setting.job.vehicle.length_m / 2, setting.job.vehicle.width_m / 2
     yield measure("body", "length", "left", ((-x, y), (x, y)), exact(2 * x))
     yield measure("body", "width", "front", ((x, -y), (x, y)), exact(2 * y))
-    for index, line in enumerate(setting.strips):
+    for line in setting.strips:
         if line.side == "free":
             continue
         name, strip = line.strip.name, line.strip
         ends = strip.from_m, strip.to_m
-        letter, length_m = key_letters(index), line.marks[-1].running_m
-        yield measure(letter, name, line.side, ends, length_m, overall=True)
+        yield measure(name, name, line.side, ends, line.marks[-1].running_m, overall=True)
         if not _parallel(line):
             continue
         assert line.inside_m is not None
@@ -213,13 +213,24 @@ def _datums(view: PlanView, begun: Mapping[Measure, int]) -> None:
 
 
 def _letters(view: PlanView) -> None:
-    """The strips' letters beside them, on top of thin lines: end strips' on the body's side.
+    """The strips' names beside them, on top of thin lines: end strips' on the body's side.
 
     Along the strips they stand clear of figures, and of the ends of other strips.
     """
-    for index, line in enumerate(view.setting.strips):
+    for line in view.setting.strips:
         strip, side = line.strip, line.side in ("left", "right")
+        inward = not side or _room_inward_mm(view, line) > INWARD_MM
         away = 500 * strip.tape_width_m / view.scale + BADGE_AIR_MM
-        along = (0.15 if side else 0.35) * strip.length_m * strip.along
-        at = view.beside(strip.from_m + along, outward(strip), away if side else -away)
-        draw_badge(view.picture, at, key_letters(index), "strip")
+        # Of two side by side one is inward, one outward: they lie at either end.
+        share = 0.35 if not side else 0.8 if inward else 0.15
+        along = share * strip.length_m * strip.along
+        at = view.beside(strip.from_m + along, outward(strip), -away if inward else away)
+        draw_badge(view.picture, at, strip.name, "strip", turned=side)
+
+
+def _room_inward_mm(view: PlanView, line: StripLine) -> float:
+    """From a side strip's line to what lies next to it, towards the body, on paper."""
+    own = abs(line.first.left_m)
+    lines = [abs(each.first.left_m) for each in view.setting.strips if each.side == line.side]
+    next_m = max([view.setting.job.vehicle.width_m / 2, *(float(e) for e in lines if e < own)])
+    return (float(own) - next_m) * 1000 / view.scale

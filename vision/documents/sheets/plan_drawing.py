@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from reportlab.lib.units import mm
 
 from vision.documents.sheets.drawing import (
     BLACK,
@@ -20,6 +21,7 @@ from vision.documents.sheets.drawing import (
     Bounds,
     Picture,
     Point,
+    fitted,
     meet,
     text_box,
     text_width,
@@ -32,8 +34,12 @@ from vision.units.arrays import Array
 SCALES = (10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 500)
 """Those of a scale rule, and some between; common practice, no source."""
 
-BADGE_MM = 2.6
-"""Half the size of a badge: its 10 pt letter fits with air."""
+BADGE_MM, BADGE_PT = 2.6, 10.0
+"""Half the height of a badge: its text fits with air."""
+LONGEST_BADGE_MM = 30.0
+"""A longer name is cut: the key beside the plan has it whole."""
+POINT_MM = 1.6
+"""How far the box round a single mark's name is pointed at its ends."""
 AIR_MM = 0.3
 UNIT_VECTORS = [
     np.array([math.cos(angle), math.sin(angle)]) for angle in np.arange(0, 2 * math.pi, math.pi / 4)
@@ -48,16 +54,6 @@ def least_scale(length_m: float, width_m: float, room: tuple[float, float]) -> f
 def usual_scale(least: float) -> int:
     """The scale of a rule, or a round one, that is next smaller than 1 to `least`."""
     return next((scale for scale in SCALES if scale >= least), math.ceil(least / 500) * 500)
-
-
-def key_letters(index: int, first: str = "A") -> str:
-    """A, B ... Z, AA, AB ...; or from `a`."""
-    letters = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        letters = chr(ord(first) + rest) + letters
-    return letters
 
 
 @dataclass(slots=True, kw_only=True)
@@ -188,9 +184,12 @@ class PlanView:
         """Put a badge near a ground point, in the first free place, if there is one."""
         for away, way in itertools.product(range(25), ways):
             at = self.beside(ground_m, way, start_mm + BADGE_MM + away)
-            if self._free(badge_box(at, text)):
+            left, low, right, top = badge_box(at, badge_text(text))
+            more = POINT_MM if shape == "mark" else 0.0
+            box = left - more, low, right + more, top
+            if self._free(box) and box[0] >= 0 and box[2] <= self.picture.width / mm:
                 draw_badge(self.picture, at, text, shape)
-                self.taken.append(badge_box(at, text))
+                self.taken.append(box)
                 return
 
     def _free(self, box: Bounds, also: Sequence[Bounds] = ()) -> bool:
@@ -225,24 +224,45 @@ def _stretches(corners: Sequence[Point]) -> list[Bounds]:
 
 def badge_box(at: Point, text: str) -> Bounds:
     """What a badge covers."""
-    half = BADGE_MM + 1.1 * (len(text) - 1)
+    half = max(BADGE_MM, text_width(text, BADGE_PT, bold=True) / 2 + 0.9)
     return at[0] - half, at[1] - BADGE_MM, at[0] + half, at[1] + BADGE_MM
 
 
-def draw_badge(picture: Picture, at: Point, text: str, shape: str) -> None:
-    """A letter on black (`strip`), in a square (`camera`) or in a rounded mark (`mark`)."""
+def draw_badge(
+    picture: Picture, at: Point, text: str, shape: str, *, turned: bool = False
+) -> None:  # fmt: skip
+    """A name on black (`strip`), in a box (`camera`), or in a box with points (`mark`).
+
+    `turned`, it reads upward.
+    """
+    text = badge_text(text)
+    left, low, right, top = box = badge_box(at, text)
+    if turned:
+        half = (right - left) / 2
+        box = at[0] - BADGE_MM, at[1] - half, at[0] + BADGE_MM, at[1] + half
     if shape == "mark":
-        picture.disc(at, BADGE_MM, fill=WHITE, width=0.35)
+        ends = ((left, low), (right, low), (right + POINT_MM, at[1]), (right, top), (left, top))
+        picture.polygon((*ends, (left - POINT_MM, at[1])), fill=WHITE, width=0.35)
     else:
         strip = shape == "strip"
-        picture.box(badge_box(at, text), fill=BLACK if strip else WHITE, width=0 if strip else 0.35)
+        picture.box(box, fill=BLACK if strip else WHITE, width=0 if strip else 0.35)
     colour = WHITE if shape == "strip" else BLACK
-    picture.text(at[0], at[1] - 1.3, text, 10, bold=True, anchor="middle", colour=colour)
+    x, y = (at[0] + 1.3, at[1]) if turned else (at[0], at[1] - 1.3)
+    picture.text(
+        x, y, text, BADGE_PT, bold=True, anchor="middle", colour=colour, turned=turned
+    )  # fmt: skip
+
+
+def badge_text(name: str) -> str:
+    """A name as a badge has it."""
+    return fitted(name, LONGEST_BADGE_MM, BADGE_PT, bold=True)
 
 
 def badge(text: str, shape: str) -> Picture:
     """A badge that flows with text."""
-    left, low, right, top = badge_box((0.0, 0.0), text)
+    left, low, right, top = badge_box((0.0, 0.0), badge_text(text))
+    if shape == "mark":
+        left, right = left - POINT_MM, right + POINT_MM
     picture = Picture(right - left, top - low)
     draw_badge(picture, (-left, -low), text, shape)
     return picture
@@ -255,11 +275,14 @@ def camera_symbol(picture: Picture, at: Point, pan_rad: float) -> None:
     picture.polygon((at, *ends), fill=GREY, width=0.3)
 
 
-def scale_bar(picture: Picture, left: float, y: float, scale: float, width: float) -> None:
+def scale_bar(
+    picture: Picture, left: float, y: float, scale: float, width: float, *, metric: bool,
+    imperial: bool,
+) -> None:  # fmt: skip
     """A bar in metres and one in feet, of round lengths that fit into `width` mm."""
-    for row, (unit, metres, lengths) in enumerate(
-        (("m", 1.0, (1, 2, 5, 10, 20)), ("ft", 0.3048, (2, 5, 10, 20, 50)))
-    ):
+    bars = (("m", 1.0, (1, 2, 5, 10, 20)), ("ft", 0.3048, (2, 5, 10, 20, 50)))
+    shown = [bar for bar, wanted in zip(bars, (metric, imperial), strict=True) if wanted]
+    for row, (unit, metres, lengths) in enumerate(shown):
         mm = metres * 1000 / scale
         step = max((each for each in lengths if 2 * each * mm <= width), default=lengths[0])
         top = y - row * 8.5

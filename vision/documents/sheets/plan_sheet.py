@@ -5,17 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from vision.documents.sheets.dimensions import draw_dimension
-from vision.documents.sheets.drawing import BLACK, WHITE, Bounds
+from vision.documents.sheets.drawing import BLACK, LIGHT, WHITE, Bounds
 from vision.documents.sheets.figures import Figures
 from vision.documents.sheets.plan_drawing import (
     UNIT_VECTORS,
     PlanView,
     camera_symbol,
-    key_letters,
     outward,
     scale_bar,
 )
+from vision.job.job import SingleMark
 from vision.planning.setting_out.running_marks import SettingOut
+from vision.planning.setting_out.supplies import carton_corners_m
 from vision.units.arrays import Array
 
 AROUND_MM = 10.0, 11.0, 0.0, 21.0
@@ -43,7 +44,10 @@ def plan_drawing(setting: SettingOut, figures: Figures, size: tuple[float, float
     for line in setting.strips:
         view.numbers(line.strip)
     _badges(view)
-    scale_bar(view.picture, 4.0, AROUND_MM[3] - 5.0, view.scale, size[0] - 24)
+    scale_bar(
+        view.picture, 4.0, AROUND_MM[3] - 5.0, view.scale, size[0] - 24, metric=figures.metric,
+        imperial=figures.imperial,
+    )  # fmt: skip
     return view
 
 
@@ -68,6 +72,9 @@ def _fixtures(view: PlanView) -> None:
         view.taken.append((x - 3, y - 3, x + 3, y + 3))
     for mark in view.setting.job.marks:
         x, y = view.place(mark.at_m)
+        if not mark.shape.drawn:
+            _carton(view, mark)
+            continue
         corners = ((x, y + 1.9), (x + 1.7, y - 1.2), (x - 1.7, y - 1.2))
         if mark.at_m[2] > 0:
             view.picture.polygon(corners, fill=WHITE, width=0.5)
@@ -76,20 +83,29 @@ def _fixtures(view: PlanView) -> None:
         view.taken.append((x - 2, y - 1.5, x + 2, y + 2.2))
 
 
+def _carton(view: PlanView, mark: SingleMark) -> None:
+    """A carton's outline to scale, with a dot at its corner that counts."""
+    outline = [view.place(each) for each in carton_corners_m(view.setting.job, mark)]
+    view.picture.polygon(outline, fill=LIGHT, width=0.35)
+    view.picture.disc(outline[0], 0.7, fill=BLACK)
+    (x0, y0), (x1, y1) = np.min(outline, axis=0), np.max(outline, axis=0)
+    view.taken.append((float(x0), float(y0), float(x1), float(y1)))
+
+
 def _badges(view: PlanView) -> None:
-    """Key letters beside what they name: strips outside, cameras inside the body."""
-    for index, line in enumerate(view.setting.strips):
+    """Names beside what has them: strips outside, cameras inside the body."""
+    for line in view.setting.strips:
         strip = line.strip
         out = outward(strip)
         half = 500 * strip.tape_width_m / view.scale
         at = strip.from_m + 0.3 * strip.length_m * strip.along
-        view.badge(key_letters(index), at, (out, -out), shape="strip", start_mm=half + 0.8)
-    for index, camera in enumerate(view.setting.cameras):
+        view.badge(strip.name, at, (out, -out), shape="strip", start_mm=half + 0.8)
+    for camera in view.setting.cameras:
         inward = _towards(-camera.position_m[:2])[:5]
-        view.badge(str(index + 1), camera.position_m, inward, shape="camera", start_mm=2.5)
-    for index, mark in enumerate(view.setting.job.marks):
+        view.badge(camera.name, camera.position_m, inward, shape="camera", start_mm=2.5)
+    for mark in view.setting.job.marks:
         ways = _towards(mark.at_m[:2])
-        view.badge(key_letters(index, "a"), mark.at_m, ways, shape="mark", start_mm=2.0)
+        view.badge(mark.name, mark.at_m, ways, shape="mark", start_mm=2.0)
 
 
 def _towards(to: Array) -> list[Array]:

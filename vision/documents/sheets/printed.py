@@ -1,4 +1,4 @@
-"""Pages as files: one PDF, and an SVG of every page, true to size and the same bytes every time."""
+"""Pages as files: a PDF, on request an SVG of each, true to size and the same bytes every time."""
 
 from __future__ import annotations
 
@@ -23,10 +23,12 @@ SVG_FONTS = {
 """A browser knows a bold font by its weight."""
 
 
-def documents(name: str, pages: Sequence[Picture], title: str) -> dict[str, bytes]:
-    """Files by name: one PDF, and an SVG for every page."""
+def documents(
+    name: str, pages: Sequence[Picture], title: str, *, svg: bool = False
+) -> dict[str, bytes]:
+    """Files by name: one PDF, and with `svg` one of those for every page."""
     files = {f"{name}.pdf": pdf_bytes(pages, title)}
-    for number, page in enumerate(pages, start=1):
+    for number, page in enumerate(pages if svg else (), start=1):
         files[f"{name}-{number}.svg"] = svg_text(page, f"{title}, {number}").encode()
     return files
 

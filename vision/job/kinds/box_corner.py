@@ -10,6 +10,7 @@ import numpy as np
 
 from vision.job.coverage import Blurred, Drawn
 from vision.job.kinds.mark_shape import MarkShape, Polygon, Stand, WriteLength
+from vision.job.settings import SETTINGS
 from vision.units.arrays import Array
 from vision.units.tables import LENGTH, Table
 
@@ -69,11 +70,9 @@ class BoxCorner(MarkShape):
         """None."""
         return ()
 
-    def stand(
-        self, at_m: Array, towards_m: Array, usual_size_m: tuple[float, float]
-    ) -> Stand | None:
-        """The carton, which stands away from its camera on both axes."""
-        size, turn = self.size_m or usual_size_m, self.turn_rad or 0.0
+    def stand(self, at_m: Array, towards_m: Array) -> Stand:
+        """The carton, which stands away from its camera on both axes; of a usual size untold."""
+        size, turn = self.size_m or SETTINGS.carton_size_m, self.turn_rad or 0.0
         axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
         middle = np.array(at_m[:2])
         for axis, length in zip(axes, size, strict=True):

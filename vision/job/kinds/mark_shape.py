@@ -187,14 +187,12 @@ class MarkShape(ABC):
         longer, shorter = sorted((2 * half for half in self.half_extent_m), reverse=True)
         return Reason(self.kind, longer_m=longer, shorter_m=shorter)
 
-    def stand(
-        self, at_m: Array, towards_m: Array, usual_size_m: tuple[float, float]
-    ) -> Stand | None:
+    def stand(self, at_m: Array, towards_m: Array) -> Stand | None:
         """The box whose part the mark at `at_m` (3,) is, set up for a camera at `towards_m`.
 
-        `usual_size_m` where its size was not told. None for a mark that lies on something else.
+        None for a mark that lies on something else.
         """
-        del at_m, towards_m, usual_size_m
+        del at_m, towards_m
         return None
 
 

@@ -53,6 +53,20 @@ def tape_corners(strip: Strip, *, panels: bool = False) -> Array:
     return np.stack([start + aside, end + aside, end - aside, start - aside])
 
 
+def carton_corners_m(job: Job, mark: SingleMark) -> Array:
+    """Foot of a carton (4, 2), in order round it: the corner that counts, then its long side's end.
+
+    For a carton whose size or turn is not told, a usual one that stands as the vehicle does.
+    """
+    corner = mark.at_m[:2]
+    stand = mark.shape.stand(mark.at_m, job.set_up_for(mark.at_m).position_m)
+    assert stand is not None, "what is not drawn brings its own stand"
+    c, s = np.cos(stand.turn_rad), np.sin(stand.turn_rad)
+    axes = np.array([[c, s], [-s, c]])
+    long, short = 2 * (axes @ (stand.middle_m - corner))[:, None] * axes
+    return np.stack([corner, corner + long, corner + long + short, corner + short])
+
+
 def cut_list(job: Job, lot: LotSize) -> CutList:
     """Tape for the strips, pieces for crosses, prints for the rest, string for the datum lines."""
     tape = tuple(
