@@ -33,6 +33,7 @@ from cli.lot.guard import COOKIE, JOIN, Door
 from cli.lot.limits import LIMITS
 from cli.lot.uploads import TooMuchError, Upload, form_of
 from cli.printing import say
+from cli.trouble import bug
 from vision.units.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ class Page:
                     for path, change in changes.items()
                 ),
             ],
+            exception_handlers={Exception: _unforeseen},
             lifespan=self._living,
         )
 
@@ -214,6 +216,12 @@ class Page:
         if status == 403:
             return PlainTextResponse(f"Refused: {why}.\n", 403)
         return RedirectResponse("/", 303)
+
+
+async def _unforeseen(request: Request, error: Exception) -> Response:
+    """Say that this is a bug, on the terminal and to who asked; the day goes on."""
+    bug(error)
+    return PlainTextResponse("This is a bug in seamtrue; see the terminal.\n", 500)
 
 
 def _template(name: str, **values: object) -> str:

@@ -82,7 +82,8 @@ def _served(page: Page, listening: socket.socket, hosts: tuple[str, ...]) -> Non
     config = uvicorn.Config(
         app,
         access_log=False,
-        log_level="warning",
+        # A bug is said in one line by the page itself, and whoever is impatient gets no traceback.
+        log_level="critical",
         server_header=False,
         date_header=False,
         limit_concurrency=64,

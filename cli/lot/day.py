@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cli.lot.cards import Cards
 from cli.lot.shown import Said, Shown
+from cli.trouble import bug
 from vision.files.day_folder import DayFolder, Snapshot, newest
 from vision.units.errors import BadInputError
 
@@ -114,8 +115,6 @@ class Day:
                 self.say(str(error.faults[0]), good=False)
             except Exception as error:
                 # A bug of ours must not end the day: it is said, and pictures are kept as before.
-                from cli.trouble import bug
-
                 bug(error)
                 self.say("This picture meets a bug in seamtrue; see the terminal", good=False)
             if not stirred.is_set():

@@ -96,7 +96,7 @@ def serving(job_file: Path, running: Any, *, door: bool = False) -> Iterator[Ser
     page = Page(day=day, door=Door(renewed=lambda token: None) if door else None)
     app = Guard(app=page.app(), hosts=frozenset(hosts), door=page.door)
     config = uvicorn.Config(
-        app, access_log=False, log_level="error", lifespan="on", timeout_graceful_shutdown=1
+        app, access_log=False, log_level="critical", lifespan="on", timeout_graceful_shutdown=1
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)

@@ -24,7 +24,14 @@ NAMES = ("front", "left", "rear", "right")
 
 
 class Sorting(Aimed):
-    """The same, which takes what is dark for the rear camera's."""
+    """The same, which takes what is dark for the rear camera's, and may be broken."""
+
+    broken = False
+
+    def inspections(self, *given):
+        if self.broken:
+            raise ZeroDivisionError("broken")
+        return super().inspections(*given)
 
     def whose(self, job, picture):
         return "rear" if picture.bgr.mean() < 5 else None
@@ -225,6 +232,20 @@ def test_a_later_start_on_the_same_day_goes_on(served, lot, inspection):
         later.settled(lambda shown: shown.cards and card(shown, "front").verdict == "re-aim")
         later.send("/pictures", ("front.jpg", still(12)))
         later.settled(lambda shown: card(shown, "front").changed == "tilt 5.6 -> 1.2")
+
+
+def test_a_bug_is_one_line_and_ends_no_day(served, capsys, monkeypatch):
+    monkeypatch.setattr(Sorting, "broken", True)
+    served.send("/pictures", ("front.jpg", still(12)))
+    served.settled(lambda shown: "bug" in shown.said[0].text)
+    monkeypatch.setattr("cli.lot.app._parts", None)
+    assert served.ask("GET", "/parts")[0] == 500
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 2
+    assert all(line.startswith("this is a bug in seamtrue") for line in lines)
+    monkeypatch.undo()
+    served.send("/pictures", ("front.jpg", still(13)))
+    served.settled(lambda shown: card(shown, "front").verdict == "keep")
 
 
 def test_pictures_beside_the_job_are_taken_by_asking(served, lot):
