@@ -20,6 +20,10 @@ def measure(
             "--wanted", help="Only print which lengths to tape yet, to paste and fill in."
         ),
     ] = False,
+    whole: Annotated[
+        bool,
+        typer.Option("--all", help="Show every reading, and what may still be off unseen."),
+    ] = False,
     debug: Debug = False,
 ) -> None:
     """Say by the tape readings alone which strip is out, what to move, and which reading is wrong.
@@ -43,5 +47,5 @@ def measure(
             return
         check = check_tape(job)
         with reader_may_leave():
-            show_tape_check(check, job.lengths)
+            show_tape_check(check, job.lengths, whole=whole)
         raise typer.Exit(check.exit_code)

@@ -13,7 +13,9 @@ from cli.progress import shown_progress
 from cli.trouble import FAIL, KEEP, NOT_JUDGED, reported
 
 EXIT_CODES = {"decides": KEEP, "beyond": FAIL, "cannot-decide": NOT_JUDGED}
-PLAN_FOLDER = "seamtrue-plan"
+PLAN_FOLDER, PRINT_FOLDER = "seamtrue-plan", "seamtrue-print"
+PRINTED = "sheet", "marks"
+"""Commands that print what a proposed layout is laid by."""
 
 
 def plan(
@@ -85,4 +87,7 @@ def plan(
         with reader_may_leave():
             say(text, *([] if proposed is None else [f"job: {proposed}"]))
             say(f"plan: {folder / 'plan.txt'}")
+            if proposed is not None:
+                to_print = proposed.parent / PRINT_FOLDER
+                say(*(f"next: seamtrue {each} {proposed} --out {to_print}" for each in PRINTED))
         raise typer.Exit(EXIT_CODES[prediction.word])

@@ -55,6 +55,7 @@ def propose_to(
     from vision.documents.job_text import job_text
     from vision.documents.plan_text import proposal_words
     from vision.documents.plan_words import say_plan
+    from vision.documents.sheets.paper import A4, LETTER
     from vision.files import disk
     from vision.planning.prediction import predict
     from vision.planning.proposal import NoProposal, propose
@@ -73,7 +74,8 @@ def propose_to(
     written, _ = disk.read_job(target)
     written = written.to_fraction(job.lengths.fraction)
     flat = predict(replace(written, marks=()), size_px=size_px) if written.marks else None
-    return proposal_words(found, flat) + "\n", predict(written, size_px=size_px)
+    paper = LETTER if job.lengths.imperial else A4
+    return proposal_words(found, flat, paper) + "\n", predict(written, size_px=size_px)
 
 
 def _refuse(file: Path, job: Job, target: Path, text: bytes) -> None:

@@ -188,7 +188,7 @@ def test_what_the_tape_alone_tells(tmp_path: Path) -> None:
     assert "read as 40 ft 11" in printed
     assert "inches are rounded to 1/32, at most 0.4 mm off; a doubt" in printed
     assert re.search(
-        r"^reading +of +read +rest says +off inch +sigma inch +named from inch$",
+        r"^no +reading +read +off inch +sigma inch +surely told inch$",
         printed,
         re.MULTILINE,
     )

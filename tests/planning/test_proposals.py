@@ -19,6 +19,7 @@ from vision.documents.check_words.saying import several
 from vision.documents.job_text import job_text
 from vision.documents.plan_text import proposal_words
 from vision.documents.plan_words import say_plan
+from vision.documents.sheets.paper import A4
 from vision.identification.decision import identify
 from vision.identification.identified import Identified
 from vision.job.job import Job, Means
@@ -137,7 +138,7 @@ def test_other_kinds_of_mark_decide_with_margin_and_read_back(other):
         assert ours.tape_width_m == pytest.approx(theirs.tape_width_m, abs=1e-4)
     assert [mark.shape for mark in found.job.marks] == [mark.shape for mark in written.marks]
     assert predict(written).word == "decides"
-    assert several(kind) in proposal_words(found, None)
+    assert several(kind) in proposal_words(found, None, A4)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -137,9 +137,16 @@ def test_the_command(tmp_path: Path) -> None:
     file.write_text(job_text(drawn({"left": np.array([0.0, 0.06])})))
     result = CliRunner().invoke(app, ["measure", str(file)])
     assert result.exit_code == 3, result.output
-    rows = {tuple(line.split()[:2]) for line in result.output.splitlines()}
-    assert ("left", "re-measure") in rows
-    assert ("reading", "17") in rows
+    first, *_ = result.output.splitlines()
+    assert first == "verdict: re-measure"
+    rows = {tuple(line.split()[:3]) for line in result.output.splitlines()}
+    assert {("left", "first", "re-measure"), ("left", "last", "re-measure")} <= rows
+    assert max(map(len, result.output.split("\n\n")[1].splitlines())) <= 80
+    whole = CliRunner().invoke(app, ["measure", str(file), "--all"])
+    assert whole.exit_code == 3
+    numbers = {line.split(" ")[0] for line in whole.output.splitlines()}
+    assert {"1", "17"} <= numbers
+    assert "17 readings fit" in result.output
     file.write_text(file.read_text().replace('kind = "offset"', 'kind = "ofset"'))
     faulty = CliRunner().invoke(app, ["measure", str(file)])
     assert faulty.exit_code == 5

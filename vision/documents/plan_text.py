@@ -12,9 +12,11 @@ from vision.camera.geometry import ANGLES
 from vision.documents.cautions import CAUTION
 from vision.documents.check_words.saying import several
 from vision.documents.plan_words import limit_words, say_plan, sigma_words
+from vision.documents.sheets.mark_pages import pages_of
+from vision.documents.sheets.paper import Paper
 from vision.documents.templates import written_text
 from vision.inspection.verdict.rule import COVERAGE
-from vision.job.job import Job
+from vision.job.job import Job, SingleMark, Strip
 from vision.job.settings import SETTINGS as JOB
 from vision.planning.assessment import (
     AimChoice,
@@ -108,9 +110,10 @@ def marks_table(prediction: Prediction) -> str:
     return _table(columns, shown, words=3) + "\n"
 
 
-def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str:
-    """What was proposed, what it takes to lay, and what its raised marks bring."""
+def proposal_words(proposal: Proposal, without_raised: Prediction | None, paper: Paper) -> str:
+    """What was proposed, what it takes to print and lay, and what its raised marks bring."""
     job, size = proposal.job, proposal.choice.size
+    laid: tuple[Strip | SingleMark, ...] = (*job.strips, *job.marks)
     limits = without_raised.limits[:1] if without_raised is not None else ()
     return written_text(
         "proposal.txt.j2",
@@ -119,6 +122,8 @@ def proposal_words(proposal: Proposal, without_raised: Prediction | None) -> str
         marks=sum(len(strip.at_m) for strip in job.strips),
         tape_m=sum(strip.length_m for strip in job.strips),
         widths_m=(size.side_tape_m, size.end_tape_m),
+        pages=1 + sum(pages_of(each, paper) for each in laid),
+        paper=paper.name,
         minutes=5 * np.ceil(proposal.minutes / 5),
         tried=proposal.tried,
         margin=SETTINGS.margin,

@@ -87,12 +87,14 @@ def mark_prints(job: Job, paper: Paper) -> tuple[Print, ...]:
 
 
 def pages_of(laid: Strip | SingleMark, paper: Paper) -> int:
-    """How many pages its marks take at most, without drawing them."""
+    """How many pages its marks take, without drawing them."""
     art = mark_art(laid)
     if art is None:
         return 0
-    rows, columns = _parts(art, paper)
-    return rows * columns * (len(laid.at_m) if isinstance(laid, Strip) else 1)
+    parts, count = _parts(art, paper), len(laid.at_m) if isinstance(laid, Strip) else 1
+    if parts == (1, 1):
+        return math.ceil(count / math.prod(_grid(art, paper)))
+    return math.prod(parts) * count
 
 
 def room_mm(paper: Paper) -> tuple[float, float]:
@@ -143,13 +145,19 @@ def _below(
     page.text(x, y, fitted(text, room, size_pt, bold=bold), size_pt, bold=bold)
 
 
+def _grid(art: MarkArt, paper: Paper) -> tuple[int, int]:
+    """Rows and columns of whole marks on a page."""
+    width, height = room_mm(paper)
+    columns = int((width + GAP_MM) / (2 * art.half_across + GAP_MM) + 1e-9)
+    pitch = 2 * art.half_along + LABEL_MM + GAP_MM
+    return max(1, int((min(height, LONGEST_MM) + GAP_MM) / pitch + 1e-9)), max(1, columns)
+
+
 def _gridded(ids: tuple[MarkId, ...], art: MarkArt, paper: Paper, ahead: str) -> Iterator[Picture]:
     """As many marks on a page as fit, each with its name below."""
     width, height = 2 * art.half_across, 2 * art.half_along
-    room = room_mm(paper)
-    columns = max(1, int((room[0] + GAP_MM) / (width + GAP_MM) + 1e-9))
     pitch = height + LABEL_MM + GAP_MM
-    rows = max(1, int((min(room[1], LONGEST_MM) + GAP_MM) / pitch + 1e-9))
+    rows, columns = _grid(art, paper)
     for first in range(0, len(ids), columns * rows):
         group = ids[first : first + columns * rows]
         label = str(group[0]) if len(group) == 1 else f"{group[0]} to {group[-1].index}"
