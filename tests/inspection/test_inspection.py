@@ -25,6 +25,8 @@ from vision.camera.geometry import Aim, rotation_angle
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 from vision.inspection.inspected import InspectedCamera, InspectedMark, Inspection
+from vision.inspection.verdict.rule import worst_of
+from vision.inspection.whatif.change import Forecast
 from vision.job.job import Job
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
@@ -161,6 +163,33 @@ def test_verdicts_are_those_the_pictures_were_made_for(inspected: Inspected) -> 
         if each.verdict != "keep":
             assert each.reasons
             assert each.actions
+
+
+def test_a_prediction_says_what_its_step_says(inspected: Inspected) -> None:
+    """Aim then by the step and by the forecast are one; a strip's then is a verdict of its own."""
+    inspection = inspected.inspection
+    turned = {c.camera.name: a for c in inspection.cameras for a in c.actions if a.turn_rad}
+    assert set(turned) == set(inspection.what_if.turns)
+    for name, (_, forecast) in inspection.what_if.turns.items():
+        assert isinstance(forecast, Forecast)
+        (camera,) = (each for each in forecast.cameras if each.name == name)
+        then = turned[name].what.arguments["then"]
+        assert isinstance(then, tuple)
+        assert camera.aim == worst_of(row[-1] for row in then)
+        assert [row[1] for row in then] == pytest.approx(camera.off_rad, abs=1e-9)
+
+
+def test_what_tears_a_seam_is_what_lies_wrong(inspected: Inspected) -> None:
+    """The truth: of what is out, the strip alone misleads a display; the aim is taken in."""
+    inspection, expected = inspected.inspection, inspected.truth["expected"]
+    torn = [seam.between for seam in inspection.seams if seam.verdict == "beyond"]
+    causes = inspection.what_if.causes
+    assert [cause.between for cause in causes] == torn
+    for cause in causes:
+        assert list(cause.parts) == expected["strips_at_fault"]
+        (seam,) = (each for each in inspection.seams if each.between == cause.between)
+        assert seam.gap_m is not None
+        assert cause.gap_then.value_m < seam.gap_m / 4
 
 
 def test_strips_shifts_within_three_sigma(inspected: Inspected) -> None:
