@@ -17,9 +17,8 @@ def show_comparison(result: Comparison, steps: list[str], lines: list[str]) -> N
     say_numbered(steps)
     say(*([f"({DOUBT})", ""] if steps else []))
     write = result.lengths
-    places = (write.head(each, "cm") for each in ("ahead", "left", "up"))
     angles = "pan deg", "tilt deg", "roll deg"
-    heads = ("camera", "finding", *angles, *places, "seen from deg")
+    heads = ("camera", "finding", *angles, write.head("moved", "cm"))
     rows = tuple(_camera(each, write) for each in result.cameras)
     show_table(Lines(heads=heads, rows=rows))
     gaps = (write.head(each, "cm") for each in ("then", "now", "moved"))
@@ -31,14 +30,15 @@ def show_comparison(result: Comparison, steps: list[str], lines: list[str]) -> N
 def _camera(camera: CameraChange, write: LengthWords) -> tuple[str, ...]:
     import numpy as np
 
+    from vision.inspection.verdict.rule import length_and_sigma
+
     angles = zip(np.degrees(camera.aim_rad), np.degrees(camera.aim_sigma_rad), strict=True)
-    moves = zip(camera.place_m.tolist(), camera.place_sigma_m.tolist(), strict=True)
+    moved = length_and_sigma(camera.place_m, np.diag(camera.place_sigma_m**2))
     return (
         camera.name,
         "changed" if camera.changed else "no change",
         *(f"{turn:+.2f} +-{sigma:.2f}" for turn, sigma in angles),
-        *(write.cell(move, "cm", sigma, signed=True) for move, sigma in moves),
-        f"{np.degrees(camera.detectable_rad):.2f}",
+        write.cell(moved[0], "cm", moved[1]),
     )
 
 

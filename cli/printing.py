@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import StringIO
+from typing import Literal
 
 import typer
 
@@ -88,10 +89,14 @@ def _text(table: Lines, *, terminal: bool) -> str:
     drawn = Table(
         box=box.SIMPLE_HEAD if terminal else None,
         padding=(0, 1) if terminal else (0, 2, 0, 0),
-        pad_edge=terminal,
+        collapse_padding=terminal,
+        pad_edge=False,
     )
     for index, head in enumerate(table.heads):
-        drawn.add_column(Text(printable(head)), justify="left" if index < table.words else "right")
+        side: Literal["left", "right"] = "left" if index < table.words else "right"
+        # A verdict is never cut; a long name is folded.
+        whole = table.verdicts and index == 1
+        drawn.add_column(Text(printable(head)), justify=side, no_wrap=whole)
     for row in table.rows:
         # Text, not markup: a name may hold square brackets.
         cells = [Text(printable(cell)) for cell in row]

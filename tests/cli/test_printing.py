@@ -10,7 +10,7 @@ from io import StringIO
 
 import pytest
 
-from cli.printing import Lines, plain, printable, say, show_table
+from cli.printing import Lines, plain, printable, say, say_numbered, show_table
 from cli.progress import shown_progress
 
 TABLE = Lines(
@@ -68,3 +68,36 @@ def test_progress_on_a_terminal_is_the_step_and_the_time(monkeypatch):
     with shown_progress() as progress:
         progress("drawing [front]: 2 of 4")
     assert "drawing [front]: 2 of 4" in shown.getvalue()
+
+
+def test_a_terminal_of_80_columns_cuts_no_verdict_and_folds_no_figure(monkeypatch, capsys):
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("TERM", "dumb")
+    monkeypatch.setenv("COLUMNS", "80")
+    heads = ("camera", "verdict", "marks", "blur px", "rms px", "pan off", "tilt off", "roll off")
+    row = ("right", "not-judged", "20/22", "0.7", "0.60", "-10.11", "+10.35", "-10.67", "0.65")
+    show_table(Lines(heads=(*heads, "sigma deg"), rows=(row,)))
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert sum(all(figure in line for figure in row) for line in lines) == 1
+
+
+def test_long_lines_are_folded_for_a_terminal_alone(monkeypatch, capsys):
+    long = "step " * 40
+    say(long.strip())
+    assert len(capsys.readouterr().out.splitlines()) == 1
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "80")
+    say_numbered([(long.strip(), "then it lies within")])
+    first, *rest = capsys.readouterr().out.splitlines()
+    assert first.startswith("1. step")
+    assert all(line.startswith("   ") and len(line) <= 80 for line in rest)
+    assert rest[-1] == "   then it lies within"
+
+
+def test_a_doubt_is_written_as_the_terminal_can(monkeypatch, capsys):
+    say("5.4 cm (+-0.6)")
+    assert capsys.readouterr().out == "5.4 cm (\N{PLUS-MINUS SIGN}0.6)\n"
+    monkeypatch.setattr("cli.printing._has", lambda character: False)
+    say("5.4 cm (+-0.6)")
+    assert capsys.readouterr().out == "5.4 cm (+-0.6)\n"

@@ -3,7 +3,8 @@
 In: values of the rooms below. Out: plain data, HTML text, PNG and PDF bytes.
 
 - `result`, `plan_data`: plain data and the schemas beside them
-- `check_words`: a sentence for every code of a check
+- `check_words`: a sentence for every code of a check; `terms`: the terms of pages, explained
+- `steps`: what is to be done and what was found, line by line
 - `report`: the report of a check; `top_view`, `turned_picture`, `target_picture`: drawn for it
 - `sheets`: sheets for the lot and marks true to size
 - `picks`, `pick_judging`, `picks_text`: where to pick each mark on a display's screen
