@@ -125,3 +125,16 @@ def test_an_answer_is_recalled_by_content_and_forgotten_unasked():
     for _ in range(KEPT_INSPECTIONS + 1):
         memory.next_inspection()
     assert len(memory) == 0
+
+
+def test_a_picture_is_known_by_what_it_shows(lot):
+    job, pictures = lot
+    running = Running()
+    # The rear camera's comes mirrored, which the file alone does not say.
+    for name in ("front", "rear"):
+        given = pictures[name]
+        as_file = given.bgr[:, ::-1] if given.mirrored else given.bgr
+        unsorted = replace(given, name="unsorted", mirrored=False, bgr=as_file)
+        assert running.whose(job, unsorted) in (name, None)
+    blank = replace(pictures["front"], sha256="blank", bgr=np.zeros_like(pictures["front"].bgr))
+    assert running.whose(job, blank) is None

@@ -18,6 +18,7 @@ from vision.inspection.finding import looked_at, placed, with_textures
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
 from vision.inspection.memory import Memory
+from vision.inspection.suspects import decades_explained
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.inspection.verdict.common_turn import common_turn
 from vision.inspection.verdict.rule import Judgement
@@ -29,8 +30,8 @@ from vision.units.arrays import Array
 from vision.units.progress import Progress, silent
 
 MOST_OF_OTHER = 0.7
-"""Of the share of marks seen that the next likely camera may reach where a picture's is named: a
-quarter of the marks may be covered. More leaves more to be asked."""
+"""Of what a picture's own camera explains, the next likely one may explain so much: a quarter of
+the marks may be covered. More asks less often, and errs sooner."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,17 +82,18 @@ class Running:
 
         On a layout that is the same on two sides nobody can tell.
         """
-        shares: dict[str, float] = {}
+        found: dict[str, float] = {}
         for camera in job.cameras:
             seen = picture.mirrored == camera.mirrored
             own = picture if seen else replace(picture, bgr=picture.bgr[:, ::-1])
             still = self._memory(steadied, replace(own, name=camera.name, mirrored=camera.mirrored))
             outcome = self._memory(looked_at, job, camera, still.grey, still.rows)
-            shares[camera.name] = outcome.share if isinstance(outcome, Identified) else 0.0
-        *_, second, first = sorted([0.0, *shares.values()])
+            decades = decades_explained(outcome) if isinstance(outcome, Identified) else 0.0
+            found[camera.name] = max(decades, 0.0)
+        *_, second, first = sorted([0.0, *found.values()])
         if first == 0.0 or second > MOST_OF_OTHER * first:
             return None
-        return max(shares, key=lambda name: shares[name])
+        return max(found, key=lambda name: found[name])
 
 
 def _aims(job: Job, adjustment: Adjustment) -> dict[str, JudgedAim]:

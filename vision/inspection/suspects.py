@@ -137,7 +137,7 @@ class Suspects:
         """
         # Of a camera without a name the search's score says what its best pose would find.
         decades = sum(
-            _decades(out)
+            decades_explained(out)
             if isinstance(out, Identified)
             else max(self.recall(_stated_score, job, name, self.pictures[name]), 0.0)
             for name, out in outcomes.items()
@@ -216,7 +216,7 @@ def _misses_many(outcome: Identified) -> bool:
     return missed > TUNED.missed * (missed + _count(outcome, "used"))
 
 
-def _decades(outcome: Identified) -> float:
+def decades_explained(outcome: Identified) -> float:
     """Marks found where they are due, less those missed, in decades of odds."""
     missed = _count(outcome, "not-found") + _count(outcome, "rejected")
     return TUNED.decades_seen * _count(outcome, "used") - TUNED.decades_missed * missed
@@ -229,7 +229,10 @@ def _is_worse(new: Outcome, old: Outcome, *, named: bool) -> bool:
     """
     if isinstance(new, NotIdentified):
         return named or isinstance(old, Identified)
-    return isinstance(old, Identified) and _decades(new) < _decades(old) - TUNED.decades_seen
+    return (
+        isinstance(old, Identified)
+        and decades_explained(new) < decades_explained(old) - TUNED.decades_seen
+    )
 
 
 def _count(outcome: Identified, status: str) -> int:
