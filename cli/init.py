@@ -11,6 +11,7 @@ import typer
 from cli.options import Debug
 from cli.printing import reader_may_leave, say
 from cli.trouble import INTERRUPTED, NOT_JUDGED, reported
+from vision.units.errors import BadInputError
 
 if TYPE_CHECKING:
     from vision.documents.setup.answers import Answers
@@ -52,24 +53,59 @@ def init(
         _nothing_there(folder)
         found = found_pictures(folder)
         names = [each.file for each in found if each.fault is None]
-        while True:
-            file = answers or folder / ANSWERS_FILE
-            given = _read(answers) if answers else _asked(folder, found, names)
-            setup, job = _understood(given, names, file.name)
-            proposal = _proposed(setup, job, found)
-            if proposal is not None:
-                break
-            if answers:
-                raise typer.Exit(NOT_JUDGED)
-            say("", "Change the tape, or go back to change more.")
-            _keep(folder, given.without(REMADE))
-        _written(folder, setup, proposal, names)
+        settled = _from_file(answers, found, names) if answers else None
+        while settled is None:
+            settled = _from_dialogue(folder, found, names)
+        _written(folder, *settled, names)
+
+
+def _from_file(
+    file: Path, found: Sequence[FoundPicture], names: Sequence[str]
+) -> tuple[Setup, Proposal]:
+    """What a file's answers come to; BadInputError with their lines, or the end of the command."""
+    from vision.files import disk
+    from vision.units.toml_places import placed
+
+    try:
+        setup, job = _understood(_read(file), names, file.name)
+    except BadInputError as error:
+        text = disk.read_bytes(file, "a file of answers", "name that file")
+        raise BadInputError(placed(error.faults, {file.name: text})) from None
+    proposal = _proposed(setup, job, found)
+    if proposal is None:
+        raise typer.Exit(NOT_JUDGED)
+    return setup, proposal
+
+
+def _from_dialogue(
+    folder: Path, found: Sequence[FoundPicture], names: Sequence[str]
+) -> tuple[Setup, Proposal] | None:
+    """What somebody answers comes to; None where something has to be asked again."""
+    from vision.documents.setup.setup import answers_behind
+    from vision.documents.setup.words import trouble_text
+
+    given = _asked(folder, found, names)
+    try:
+        setup, job = _understood(given, names, ANSWERS_FILE)
+    except BadInputError as error:
+        say("", *map(trouble_text, error.faults), "so these are asked again:")
+        for key in answers_behind(error.faults, given):
+            say(f"  {key}: {given.get(key)}")
+            given = given.without(key)
+        _keep(folder, given)
+        return None
+    proposal = _proposed(setup, job, found)
+    if proposal is None:
+        say("", "Change the tape, or go back to change more.")
+        _keep(folder, given.without(REMADE))
+        return None
+    return setup, proposal
 
 
 def _nothing_there(folder: Path) -> None:
     """Refuse to write over a job that is there; BadInputError."""
     from vision.documents.setup.setup_text import LAYOUT_FILE
-    from vision.units.errors import BadInputError, fault_of
+    from vision.units.errors import fault_of
 
     step = "move it away, or name another folder"
     there = [

@@ -85,7 +85,7 @@ def test_faults_of_answers_come_at_once_and_nothing_is_written(tmp_path):
     wrong.write_text(ANSWERS.read_text().replace("10.8", '"10,8"').replace("front.up = 2.7", ""))
     outcome = run(tmp_path / "new", "--answers", wrong)
     assert outcome.exit_code == 5
-    assert "wrong.toml: length: " in outcome.output
+    assert "wrong.toml, line 5: length: " in outcome.output
     assert "wrong.toml: front.up: found nothing" in outcome.output
     assert not (tmp_path / "new").exists()
 
@@ -96,6 +96,16 @@ def test_answers_that_contradict_each_other_are_refused(tmp_path):
     outcome = run(tmp_path / "new", "--answers", wrong)
     assert outcome.exit_code == 5
     assert "camera.left.position" in outcome.output
+
+
+def test_answers_that_contradict_each_other_are_asked_again(tmp_path, monkeypatch):
+    monkeypatch.setattr("cli.init._written", lambda *what: None)
+    monkeypatch.setattr("cli.init._proposed", lambda *what: object())
+    (tmp_path / KEPT).write_text(ANSWERS.read_text().replace('"17 ft 8 5/8 in"', "54"))
+    # What is open takes its default; then the left camera's answers are asked again.
+    outcome = run(tmp_path, typed="\n" * 10 + "5.4\n" * 12 + "10 cm\n" * 9)
+    assert "camera.left.position" in outcome.output
+    assert "left.behind: 54" in outcome.output
 
 
 def test_tape_that_will_not_do_is_told_with_what_would(tmp_path, monkeypatch):

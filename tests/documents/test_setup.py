@@ -21,7 +21,7 @@ from vision.documents.setup.question import (
     questions_for,
 )
 from vision.documents.setup.reading import value_of
-from vision.documents.setup.setup import Setup, setup_from_answers
+from vision.documents.setup.setup import Setup, answers_behind, setup_from_answers
 from vision.documents.setup.setup_text import setup_text
 from vision.documents.setup.words import WIDTH, pictures_text, question_text, size_of
 from vision.job.camera_keys import pan_deg_of
@@ -146,6 +146,20 @@ def test_every_fault_of_answers_at_once_with_its_cure() -> None:
     assert "did you mean `length`?" in said["lenght"]
     assert "name front_left in `cameras`" in said["front_left.up"]
     assert "found nothing" in said["rear.up"]
+
+
+def test_the_answers_behind_a_fault_are_asked_again() -> None:
+    def behind(answers: Answers) -> tuple[str, ...]:
+        with pytest.raises(BadInputError) as caught:
+            job_from_text(setup_text(setup_from_answers(answers)), "answers", planning=True)
+        return answers_behind(caught.value.faults, answers)
+
+    wrong = ANSWERS.with_answer("left.behind", "54")
+    assert behind(wrong) == ("left.behind", "left.out", "left.up")
+    assert behind(ANSWERS.with_answer("front.up", "270")) == ("front.up",)
+    assert behind(ANSWERS.with_answer("width", "25 m")) == ("width",)
+    # Nothing that was answered is behind a question that lacks its answer.
+    assert behind(ANSWERS.without("rear.up")) == ("rear.before",)
 
 
 @pytest.mark.parametrize(

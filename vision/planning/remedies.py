@@ -44,7 +44,8 @@ def what_would_do(
 def _trials(vehicle_job: Job) -> Iterator[tuple[Reason, Job]]:
     """The remedies to try, with the job that each makes."""
     means, allowed = vehicle_job.means, vehicle_job.tolerances
-    for tape_m in SETTINGS.usual_tapes_m:
+    imperial = vehicle_job.lengths.imperial
+    for tape_m in SETTINGS.usual_inch_tapes_m if imperial else SETTINGS.usual_tapes_m:
         if means.tape_width_m is not None and tape_m > means.tape_width_m + 1e-9:
             wider = replace(means, tape_width_m=tape_m)
             yield Reason("wider-tape", tape_m=tape_m), replace(vehicle_job, means=wider)

@@ -57,7 +57,9 @@ class PlanningSettings:
     """Cameras are preset at 45 degrees with a speed square: common practice, no source."""
 
     usual_tapes_m: tuple[float, ...] = (0.1, 0.12, 0.15, 0.2, 0.25, 0.3)
-    """Widths of tape that are sold, or laid as two side by side; common practice, no source."""
+    usual_inch_tapes_m: tuple[float, ...] = (0.1016, 0.1524, 0.2032, 0.254, 0.3048)
+    """Widths of tape that are sold, or laid as two side by side, 10 cm to 30 cm and 4 in to 12 in;
+    common practice, no source."""
     wider_tolerances: tuple[float, ...] = (1.5, 2.0)
     """Times the stated tolerances: beyond, a seam no longer looks right."""
 

@@ -80,6 +80,35 @@ def setup_from_answers(answers: Answers, pictures: Sequence[str] = (), file: str
     return _setup(values)
 
 
+def answers_behind(faults: Sequence[Fault], answers: Answers) -> tuple[str, ...]:
+    """The answers that faults come from, to be asked again; the last one where none is told.
+
+    A fault of an answer names it; one of the job that was made of answers names the job's key.
+    """
+    found = []
+    for fault in faults:
+        section, _, rest = fault.key.partition(".")
+        name, _, key = rest.partition(".")
+        behind = _BEHIND.get(f"{section}.{key}", _BEHIND.get(section, rest))
+        of_camera = section == "camera" and behind == ""
+        found += [
+            each
+            for each in answers
+            if each in (fault.key, behind) or (of_camera and _of(each) == name)
+        ]
+    return tuple(dict.fromkeys(found)) or tuple(answers)[-1:]
+
+
+_BEHIND = {
+    "camera": "",
+    "camera.tilt_deg": "tilt",
+    "camera.position_sigma": "sure",
+    "lens": "field_of_view",
+    "tape": "tape_width",
+}
+"""Answers behind keys of a job, where they are not called alike; of a camera all of its own."""
+
+
 def place_of(camera: str, values: Mapping[str, float], length_m: float, width_m: float) -> Place:
     """Where a lens is, x ahead, y left and z up from the ground under the body's middle.
 

@@ -45,7 +45,8 @@ def question_text(question: Question, number: int, count: int, offered: str | No
 
 def trouble_text(fault: Fault) -> str:
     """What is wrong with an answer."""
-    return _wrapped(f"found {fault.found}; expected {fault.expected}; {fault.next_step}")
+    where = f"{fault.key}: " if fault.file else ""
+    return _wrapped(f"{where}found {fault.found}; expected {fault.expected}; {fault.next_step}")
 
 
 def drawing_text(question: Question) -> str:
