@@ -6,7 +6,6 @@ job and its lens files are kept beside it. That is all an adjustment starts from
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -26,6 +25,7 @@ from vision.job.job import Job
 from vision.job.job_file import job_from_text
 from vision.job.layout import Layout, planned_layout
 from vision.job.mark_id import MarkId
+from vision.units.cures import nearest_step
 from vision.units.errors import BadInputError, fault_of
 from vision.units.reason import Reason
 
@@ -114,8 +114,7 @@ def _known(shared: Shared, job: Job, file: str) -> None:
     names = [*(strip.name for strip in job.strips), *(mark.name for mark in job.marks)]
     faults = []
     for name in sorted(shared.not_relaid - {EVERYTHING, *names}):
-        near = difflib.get_close_matches(name, names, n=1)
-        step = f"did you mean {near[0]!r}?" if near else f"name one of them, or `{EVERYTHING}`"
+        step = nearest_step(name, names, f"name one of them, or `{EVERYTHING}`")
         expected = f"a strip or mark of that job: {', '.join(names)}"
         faults.append(
             fault_of("unknown-name", file, repr(name), expected, step, key="--not-relaid")

@@ -5,7 +5,6 @@ What follows from a camera's name may be left out: its pan, its picture, the len
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.job.job import Camera
 from vision.job.means_keys import bracket_of
 from vision.job.settings import SETTINGS
+from vision.units.cures import nearest_step
 from vision.units.tables import Table, describe, has_control, is_number
 
 PANS_DEG = {"front": 0.0, "left": 90.0, "rear": 180.0, "back": 180.0, "right": -90.0}
@@ -91,13 +91,8 @@ def _pixels(table: Table) -> PixelShape | None:
         + "; ".join(name for name in NAMED if "samples" not in name)
         + "; with `, 720 samples` or `, 704 samples` behind it where that is known"
     )
-    near = difflib.get_close_matches(str(value), NAMED, n=1)
-    table.wrong(
-        "wrong-aspect",
-        "pixel_aspect",
-        expected,
-        f"did you mean `{near[0]}`?" if near else "correct the value",
-    )
+    step = nearest_step(str(value), NAMED, "correct the value")
+    table.wrong("wrong-aspect", "pixel_aspect", expected, step)
     return None
 
 
@@ -207,8 +202,7 @@ def _lens_name(camera: str, table: Table, lenses: tuple[str, ...]) -> str:
             return lenses[0]
     lens = table.text("lens", "the name of a lens")
     if lens and lens not in lenses:
-        near = difflib.get_close_matches(lens, lenses, n=1)
-        step = f"did you mean `{near[0]}`?" if near else f"add [lens.{lens}]"
+        step = nearest_step(lens, lenses, f"add [lens.{lens}]")
         known = ", ".join(lenses) if lenses else "a lens, of which there is none"
         table.wrong("unknown-name", "lens", f"the name of a lens: {known}", step)
     return lens

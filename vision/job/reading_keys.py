@@ -8,7 +8,6 @@ part that grows with the length is common to every reading of that tape.
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Mapping
 from typing import Literal
@@ -24,6 +23,7 @@ from vision.job.job import (
 )
 from vision.job.mark_id import MarkId, PlaceId
 from vision.job.settings import SETTINGS
+from vision.units.cures import nearest_step
 from vision.units.tables import Table, describe
 
 TAPE_CLASSES_MM = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
@@ -126,8 +126,8 @@ class _Places:
                 return place
             if mark_id.strip in self.broken:
                 return mark_id
-        near = difflib.get_close_matches(str(name)[:60], map(str, self.side), n=1)
-        step = f"did you mean `{near[0]}`?" if near else "name a mark or a camera of this job"
+        known = list(map(str, self.side))
+        step = nearest_step(str(name)[:60], known, "name a mark or a camera of this job")
         table.fault("unknown-name", key, describe(name), expected, step)
         return None
 

@@ -6,12 +6,13 @@ The inch is 25.4 mm and the foot 0.3048 m, exactly (NIST SP 811, appendix B.8).
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+
+from vision.units.cures import nearest
 
 UNITS = {
     "mm": Fraction(1, 1000),
@@ -169,8 +170,8 @@ def _no_length(text: str) -> LengthError:
 def _no_unit(text: str, found: str) -> LengthError:
     if found.lower() in ("nan", "inf", "infinity", "e"):
         return _no_length(text)
-    near = difflib.get_close_matches(found.lower(), SPELLINGS, n=1)
-    step = f"did you mean `{SPELLINGS[near[0]]}`?" if near else f"replace `{found}`"
+    near = nearest(found, SPELLINGS)
+    step = f"did you mean `{SPELLINGS[near]}`?" if near else f"replace `{found}`"
     return LengthError(repr(text), f"a unit among {', '.join(UNITS)}", step)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable
 from fractions import Fraction
@@ -11,6 +10,7 @@ from vision.documents.setup.answers import camera_words
 from vision.documents.setup.question import CAMERAS, Question
 from vision.documents.sheets.paper import PAPERS
 from vision.job.settings import SETTINGS
+from vision.units.cures import nearest_step
 from vision.units.errors import BadInputError, bad_input
 from vision.units.lengths import SPELLINGS, UNITS, LengthError, decimal_text, parse_length
 from vision.units.tables import has_control
@@ -141,8 +141,7 @@ class _Reader:
 
 
 def _near(typed: str, known: Iterable[str]) -> str:
-    near = difflib.get_close_matches(typed.casefold(), list(known), n=1)
-    return f"did you mean `{near[0]}`?" if near else "type one of them"
+    return nearest_step(typed, list(known), "type one of them")
 
 
 def _other_unit(number: Fraction, least: Fraction, most: Fraction) -> str:

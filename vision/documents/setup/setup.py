@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
@@ -10,6 +9,7 @@ from typing import cast
 from vision.documents.setup.answers import Answers
 from vision.documents.setup.question import CAMERAS, Question, questions_for
 from vision.documents.setup.reading import Value, value_of
+from vision.units.cures import nearest_step
 from vision.units.errors import BadInputError, Fault, fault_of
 
 Place = tuple[float, float, float]
@@ -178,8 +178,7 @@ def _unasked(answers: Answers, known: Mapping[str, Question], file: str) -> list
         # Which pictures lie there may have changed since they were asked for.
         if key in known or (key.endswith(".picture") and camera in cameras):
             continue
-        near = difflib.get_close_matches(key, known, n=1)
-        step = f"did you mean `{near[0]}`?" if near else "remove it"
+        step = nearest_step(key, known, "remove it")
         if camera in CAMERAS and camera not in cameras and "." in key:
             step = f"name {camera} in `cameras`, or remove it"
         found, expected = "an answer that nobody asked for", "one of " + ", ".join(known)

@@ -36,7 +36,7 @@ SCALES = (10, 20, 25, 50, 75, 100, 125, 150, 200, 250, 500)
 
 BADGE_MM, BADGE_PT = 2.6, 10.0
 """Half the height of a badge: its text fits with air."""
-LONGEST_BADGE_MM = 30.0
+LONGEST_BADGE_MM = 36.0
 """A longer name is cut: the key beside the plan has it whole."""
 POINT_MM = 1.6
 """How far the box round a single mark's name is pointed at its ends."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Sequence
 
@@ -14,6 +13,7 @@ from vision.inspection.whatif.change import Change, Forecast, WhatIf
 from vision.inspection.whatif.forecast import predict, sensitivities
 from vision.inspection.whatif.seam_causes import seam_causes
 from vision.job.job import Job
+from vision.units.cures import nearest_step
 from vision.units.errors import BadInputError, Fault, fault_of
 from vision.units.length_words import LengthWords
 from vision.units.lengths import LengthError, parse_length
@@ -114,8 +114,7 @@ def _turn(job: Job, text: str, faults: list[Fault]) -> tuple[str, int, float] | 
     fine = True
     for found, allowed, what in ((name, names, "camera"), (angle, list(ANGLES), "angle")):
         if found not in allowed:
-            near = difflib.get_close_matches(found, allowed, n=1)
-            step = f"did you mean {near[0]!r}?" if near else "name one of them"
+            step = nearest_step(found, allowed, "name one of them")
             faults.append(
                 fault_of(
                     "unknown-name",
