@@ -65,6 +65,8 @@ def _observations(
     camera = job.camera(name)
     marks = [mark for mark in entry["marks"] if mark["pixel"] and mark["covariance_px2"]]
     pixels = np.array([mark["pixel"] for mark in marks]).reshape(-1, 2)
+    if picture.get("sources"):
+        pixels = pixels - np.array(picture["sources"][0]["crop"][:2])
     covariance = np.array([mark["covariance_px2"] for mark in marks]).reshape(-1, 2, 2)
     if picture["mirrored"]:
         pixels[:, 0] = width - 1 - pixels[:, 0]

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from vision.files import pictures
+from vision.files.pane_input import cut_panes
 from vision.files.picture_files import nearest_file, picture_path, shot_paths
 from vision.files.stills import still
 from vision.job.job import Job
@@ -67,11 +68,13 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
             stills.append(read_named(path.parent, each, cameras, job_file=path.name))
         except BadInputError as error:
             faults.extend(error.faults)
+    pictures_read = tuple(stills)
     if job is not None:
-        faults.extend(lens_size_faults(job, stills, path.name))
+        pictures_read, wrong = cut_panes(job, stills, path.name)
+        faults.extend(wrong or lens_size_faults(job, pictures_read, path.name))
     if faults or job is None:
         raise BadInputError(placed(faults, {path.name: text}))
-    return job, tuple(stills)
+    return job, pictures_read
 
 
 def read_named(

@@ -200,6 +200,11 @@ def _half_turned_rad(camera: Camera) -> float:
     return float(roll_rad - np.pi if roll_rad > 0 else roll_rad + np.pi)
 
 
+def _part(picture: Picture) -> tuple[str, tuple[int, ...]]:
+    """What of which file a picture is: two panes of one screen are two pictures."""
+    return picture.sha256, picture.sources[0].crop_px if picture.sources else ()
+
+
 def _without_repeats(
     job: Job, pictures: Mapping[str, Picture], outcomes: Mapping[str, Outcome]
 ) -> dict[str, Outcome]:
@@ -210,8 +215,8 @@ def _without_repeats(
         outcome = outcomes[name]
         return outcome.misfit if isinstance(outcome, Identified) else np.inf
 
-    for digest in {picture.sha256 for picture in pictures.values()}:
-        names = [c.name for c in job.cameras if pictures[c.name].sha256 == digest]
+    for part in {_part(picture) for picture in pictures.values()}:
+        names = [c.name for c in job.cameras if _part(pictures[c.name]) == part]
         if len(names) < 2:
             continue
         owner = min(names, key=misfit)

@@ -38,14 +38,23 @@ class InspectedMark:
     """One mark (or one corner of a board) as one camera saw it.
 
     `pixel_px` (2,) and `residual_px` (2,) are in the picture as delivered, also when it is
-    mirrored, and `covariance_px2` (2, 2) with them; `planned_m` (3,) in ground coordinates;
+    mirrored, and `covariance_px2` (2, 2) with them; `corner_px` is where that picture begins in the
+    file it was cut from; `planned_m` (3,) in ground coordinates;
     `residual_m` (2,) on the mark's own height plane. Residuals are measured minus predicted by the
     plan fit. None where there is no such figure; `reason` then says why.
     """
 
     id: MarkId = written()
     status: str = written()
-    pixel_px: Array | None = written(3, key="pixel", default=None)
+    pixel_px: Array | None = None
+    corner_px: tuple[int, int] = (0, 0)
+
+    @property
+    @also_written(3, key="pixel")
+    def source_px(self) -> Array | None:
+        """Its pixel in the file that the picture was cut from."""
+        return None if self.pixel_px is None else self.pixel_px + np.array(self.corner_px)
+
     covariance_px2: Array | None = written(5, significant=True, default=None)
     planned_m: Array = written(5)
     residual_px: Array | None = written(3, default=None)

@@ -5,8 +5,8 @@ In: the text of a job file. Out: `Job`, `Layout`, the ink of each kind of mark, 
 - `job`: vehicle, cameras, strips, marks, readings, tolerances as values; `mark_id`: ids
 - `settings`: what tunes how a job is read and what its marks look like
 - `job_file`: text to `Job`; `sections`: names of its tables, and the unit of bare lengths
-- `camera_keys`, `mark_keys`, `means_keys`, `reading_keys`: its tables; `layout_keys`: strips that
-  another file holds
+- `camera_keys`, `mark_keys`, `means_keys`, `panes_keys`, `reading_keys`: its tables; `layout_keys`:
+  strips that another file holds
 - `picture_names`: whose picture a file is, by its name
 - `plausible`: what a job states that cannot be, or is unusual
 - `layout`: `Job` to a `PlannedMark` for every mark, and the points of each

@@ -6,6 +6,7 @@ checking a job file is the work of `job_file`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
@@ -76,6 +77,16 @@ class Camera:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panes:
+    """Pictures that stand for several cameras are cut into panes.
+
+    `stated_px`: by camera left, top, width and height in px; empty where they are to be found.
+    """
+
+    stated_px: Mapping[str, tuple[int, int, int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -231,6 +242,7 @@ class Job:
     means: Means = field(default_factory=Means)
     lengths: LengthWords = METRIC
     display_set_on: date | None = None
+    panes: Panes | None = None
 
     def to_fraction(self, fraction: int) -> Job:
         """The same job with inches no finer than 1/`fraction`."""

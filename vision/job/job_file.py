@@ -22,6 +22,7 @@ from vision.job.job import Job, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job.layout_keys import layout_tables
 from vision.job.mark_keys import ends, mark_of, strip_of
 from vision.job.means_keys import means_of
+from vision.job.panes_keys import panes_of
 from vision.job.plausible import note_impossible, unit_step
 from vision.job.reading_keys import readings_of
 from vision.job.sections import respell_sections, unit_of
@@ -169,6 +170,7 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
     tolerances = _tolerances(top.table("tolerance", required=False))
     means = means_of(top)
     set_on = _display_set_on(top.table("display", required=False))
+    panes = panes_of(top, tuple(cameras))
     for table in laid:
         own_strips = [strips[each] for each in _names(table, "strip")]
         own_marks = [marks[each] for each in _names(table, "mark")]
@@ -189,6 +191,7 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
         readings=readings,
         tolerances=tolerances,
         means=means,
+        panes=panes,
         lengths=LengthWords(imperial=top.units.name in IMPERIAL),
         display_set_on=set_on,
     )

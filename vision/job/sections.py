@@ -7,7 +7,7 @@ from vision.units.lengths import SPELLINGS, UNITS
 from vision.units.tables import Table
 
 SECTIONS = (
-    *("job", "vehicle", "lens", "camera", "strip", "mark", "seam", "reading", "tolerance"),
+    *("job", "vehicle", "lens", "camera", "strip", "mark", "seam", "reading", "panes", "tolerance"),
     *("lot", "tape", "display"),
 )
 

@@ -118,6 +118,11 @@ class Picture:
         further = sum(len(each.own_sources) for each in self.shots)
         return self.sources[: len(self.sources) - further]
 
+    @property
+    def corner_px(self) -> tuple[int, int]:
+        """Where the picture as delivered begins in its file: left and top."""
+        return self.sources[0].crop_px[:2] if self.sources else (0, 0)
+
     def as_delivered(self, pixels_px: Array) -> Array:
         """Pixels (..., 2) of the turned-back picture in the picture as delivered.
 
