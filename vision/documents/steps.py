@@ -86,9 +86,6 @@ def _step(inspection: Inspection, say: Say, part: Part | None, action: Action) -
     then = [say.part(what, "then")]
     if part is not None and what.code == "move-strip":
         then += _closing(inspection, part.name)
-    if what.code != "turn":
-        then = [each for each in then if each]
-        return Step(part=part, action=action, owner=owner, head=head, then=tuple(then))
     ways = tuple(say.part(what, "ways").split("|"))
     return Step(
         part=part,
@@ -96,8 +93,8 @@ def _step(inspection: Inspection, say: Say, part: Part | None, action: Action) -
         owner=owner,
         head=head,
         lines=ways if len(ways) > 1 else (),
-        how=(say.part(what, "how"),),
-        then=tuple(then),
+        how=tuple(filter(None, [say.part(what, "how")])),
+        then=tuple(filter(None, then)),
     )
 
 
@@ -160,6 +157,9 @@ def _why(part: Part, say: Say) -> str:
 
 
 def _short(reason: Reason, say: Say) -> str:
+    own = say.part(reason, "short")
+    if own:
+        return own
     of, _, word = reason.code.partition("-")
     if word in ("beyond", "not-judged") and "straight_down" not in reason.arguments:
         short = say.part(Reason(of, **reason.arguments), "short", word=word)

@@ -98,7 +98,7 @@ def _turn(inspection: Inspection, found: InspectedCamera, action: Action) -> dic
         way = float(np.sign(roll)) * (-1.0 if picture.mirrored else 1.0)
         drawn["arc"] = _arc(centre, ROLL_RADIUS * picture.height, way)
         mirrored = ", mirrored as the picture is" if picture.mirrored else ""
-        notes.append(f"the bent one the way to roll it{mirrored}")
+        notes.append(f"the bent arrow is the way to roll it{mirrored}")
     return drawn | _outlined(inspection, found, notes)
 
 
