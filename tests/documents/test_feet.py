@@ -261,6 +261,7 @@ def test_what_is_faulty_in_a_layout(job: Job) -> None:
         uncovered_m=0.4,
         overlap_m=0.3,
         overlap_sigma_m=0.02,
+        verdict="not-judged",
     )
     camera = PredictedCamera(
         name="front",
@@ -271,6 +272,7 @@ def test_what_is_faulty_in_a_layout(job: Job) -> None:
         nearest_ground_m=1.2,
         nearest_ground_sigma_m=0.02,
         found_mounting_m=0.1,
+        verdict="not-judged",
     )
     unseen = replace(camera, name="left", nearest_ground_m=float("inf"))
     laid = PredictedLaying(name="left", sigma_m=0.04, mark=MarkId("left", 0), found_m=0.1)
