@@ -170,11 +170,13 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=6)
     parser.add_argument("--moved", type=int, default=10)
     given = parser.parse_args()
-    print("| noise | shots | marks | error px | over sigma | astray | the others | own share |")
-    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
-    for noise in (1.0, 3.0):
-        report_centres(given.scenes, noise)
-    report_movement(given.moved)
+    if given.scenes:
+        print("| noise | shots | marks | error px | over sigma | astray | the others | own share |")
+        print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+        for noise in (1.0, 3.0):
+            report_centres(given.scenes, noise)
+    if given.moved:
+        report_movement(given.moved)
 
 
 if __name__ == "__main__":
