@@ -117,12 +117,14 @@ def _agreeing(
 ) -> tuple[int, ...]:
     """The most views `among` those that agree with one lens; none where no two do."""
     best: tuple[int, ...] = ()
-    for few in _samples(among):
+    for number, few in enumerate(_samples(among), start=1):
         found = _joined(views, few, among, width, height, shapes)
         if len(found) > len(best):
             best = found
         if len(best) == len(among):
             return best
+        if number >= TUNED.fewest_samples and 2 * len(best) >= len(among):
+            break
     # Once more by the lens of all that agree: it is known better, and in more of the picture.
     again = _joined(views, best, among, width, height, shapes) if best else ()
     return again if len(again) >= len(best) else best

@@ -124,7 +124,8 @@ def _of_one_lens(
             names = {view.name for view in first}
             fit, foreign = some, tuple(view.name for view in usable if view.name not in names)
     if isinstance(fit, NoFit):
-        return _open()
+        few = len(usable) < TUNED.fewest_to_disagree
+        return _open() if few else NoFit(reason=Reason("no-one-lens", extra_px=None))
     if fit.extra_sigma_px > TUNED.most_extra_px:
         return NoFit(reason=Reason("no-one-lens", extra_px=fit.extra_sigma_px))
     return fit, foreign

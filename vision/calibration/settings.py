@@ -191,10 +191,14 @@ class LensSettings:
     fewest_of_second: int = 2
     second_share: float = 0.25
     """Of the pictures, that must agree with a second lens before there is said to be one."""
+    fewest_samples: int = 4
+    """Sets that are tried where one of them already has half of the pictures agree."""
     most_samples: int = 16
     pairs_up_to: int = 6
     """Sets of views that are tried: of two each where there are no more views than this, else of
     three. Of ten, five by either lens and taken in turn, half of the neighbours are of one."""
+    fewest_to_disagree: int = 3
+    """Pictures, of which no lens comes: fewer may just tell too little."""
     most_extra_px: float = 1.5
     """Beside the corners' own sigmas; where pictures leave more there is no lens to speak of."""
 
