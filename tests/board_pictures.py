@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
+from tests.board_scenes import random_pose
 from vision.calibration.board import Board
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
@@ -13,6 +14,7 @@ from vision.marks.picture import Grey
 from vision.units.arrays import Array
 
 BOARD = Board(columns=7, rows=5, square_m=0.03)
+BIG = Board(columns=9, rows=6, square_m=0.025)
 LENS = Lens(
     width=640,
     height=400,
@@ -106,3 +108,34 @@ def pose_at(middle_deg: float, turn_deg: float, distance_m: float) -> Pose:
     facing = Rotation.from_rotvec([0, angle, 0]) * Rotation.from_rotvec(np.radians([25, 10, 0]))
     R = (facing * Rotation.from_rotvec([0, 0, np.radians(turn_deg)])).as_matrix()
     return Pose(R=R, t_m=sight * distance_m)
+
+
+def near_pose(seed: int) -> tuple[Pose, Array]:
+    """A pose of `BIG` so near that its squares shrink by half from line to line, and its pixels."""
+    rng = np.random.default_rng(seed)
+    while True:
+        pose = random_pose(rng, 1.2, rng.uniform(0.09, 0.25))
+        lean = Rotation.from_rotvec(np.append(rng.normal(0, 0.5, 2), 0)).as_matrix()
+        pose = Pose(R=pose.R @ lean, t_m=pose.t_m)
+        pixels = LENS.project(pose.transform(BIG.points_m))
+        size = np.array([LENS.width, LENS.height])
+        if not ((pixels > 6) & (pixels < size - 7)).all():
+            continue
+        grid = pixels.reshape(6, 9, 2)
+        across, down = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
+        area = across[..., 0] * down[..., 1] - across[..., 1] * down[..., 0]
+        least = min(np.linalg.norm(np.diff(grid, axis=axis), axis=-1).min() for axis in (0, 1))
+        if least > 9 and (area > 0).all():
+            return pose, pixels
+
+
+def near_picture(seed: int) -> tuple[Grey, Array]:
+    """A near board, every second picture soft and every third with a shadow's edge across it."""
+    pose, pixels = near_pose(seed)
+    rng = np.random.default_rng(seed)
+    shadow = (rng.uniform(0, 2 * np.pi), rng.uniform(-0.06, 0.06), 0.3) if seed % 3 == 0 else None
+    grey = drawn(LENS, BIG, pose, rng, shadow)
+    if seed % 2 == 0:
+        soft = gaussian_filter(grey, rng.uniform(0.5, 1.2)) + rng.normal(0, 2, grey.shape)
+        grey = np.round(np.clip(soft, 0, 255)).astype(np.float32)
+    return grey, pixels

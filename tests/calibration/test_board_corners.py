@@ -16,11 +16,9 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
-from tests.board_pictures import BOARD, LENS, drawn, pose_at
-from tests.board_scenes import random_pose
+from tests.board_pictures import BIG, BOARD, LENS, drawn, near_picture, pose_at
 from vision.calibration.board import Board, BoardView
 from vision.calibration.board_corners.find import find_board, find_boards, seen_counts
 from vision.calibration.board_corners.saddle import PLAIN, SHADED, saddle
@@ -158,38 +156,10 @@ def test_derivatives_of_a_drawn_corner(unknowns: int) -> None:
         np.testing.assert_allclose(analytic[..., each], change / 2e-5, rtol=1e-5, atol=1e-5)
 
 
-BIG = Board(columns=9, rows=6, square_m=0.025)
-
-
-def close_pose(seed: int) -> tuple[Pose, Array]:
-    """A board so near that its squares shrink by half from line to line, leaning either way."""
-    rng = np.random.default_rng(seed)
-    while True:
-        pose = random_pose(rng, 1.2, rng.uniform(0.09, 0.25))
-        lean = Rotation.from_rotvec(np.append(rng.normal(0, 0.5, 2), 0)).as_matrix()
-        pose = Pose(R=pose.R @ lean, t_m=pose.t_m)
-        pixels = LENS.project(pose.transform(BIG.points_m))
-        size = np.array([LENS.width, LENS.height])
-        if not ((pixels > 6) & (pixels < size - 7)).all():
-            continue
-        grid = pixels.reshape(6, 9, 2)
-        across, down = np.diff(grid, axis=1)[:-1], np.diff(grid, axis=0)[:, :-1]
-        area = across[..., 0] * down[..., 1] - across[..., 1] * down[..., 0]
-        least = min(np.linalg.norm(np.diff(grid, axis=axis), axis=-1).min() for axis in (0, 1))
-        if least > 9 and (area > 0).all():
-            return pose, pixels
-
-
 @pytest.mark.parametrize("seed", [2, 8, 9, 30, 36, 42])
 def test_no_corner_leaves_its_place(seed: int) -> None:
     """Close, steep, soft boards with and without a shadow: none may be guessed from the others."""
-    pose, truth = close_pose(seed)
-    rng = np.random.default_rng(seed)
-    shadow = (rng.uniform(0, 2 * np.pi), rng.uniform(-0.06, 0.06), 0.3) if seed % 3 == 0 else None
-    grey = drawn(LENS, BIG, pose, rng, shadow)
-    if seed % 2 == 0:
-        soft = gaussian_filter(grey, rng.uniform(0.5, 1.2)) + rng.normal(0, 2, grey.shape)
-        grey = np.round(np.clip(soft, 0, 255)).astype(np.float32)
+    grey, truth = near_picture(seed)
     view = find_board(grey, BIG, "p")
     assert isinstance(view, BoardView), view
     assert len(view) >= 52
