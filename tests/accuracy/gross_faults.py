@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.accuracy.simulation import Faults, Truth
+from tests.accuracy.simulation import Faults, Hump, Truth
 from vision.adjustment.adjusted import Adjustment, GroupTest
 from vision.adjustment.groups import Group
 from vision.inspection.verdict.reliability import Reliability, reliabilities
@@ -19,7 +19,7 @@ LEFT_LENS = Group("lens", "left")
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
-    """One gross fault: a group shifted some way or turned, or a lens of another field of view."""
+    """One gross fault: a group shifted some way or turned, another field of view, or a hump."""
 
     label: str = ""
     cause: Group | None = None
@@ -27,6 +27,8 @@ class Fault:
     turn_rad: float = 0.0
     field_rad: float | None = None
     numbers: int = 3
+    hump_m: tuple[float, float] | None = None
+    reach_m: tuple[float, float] = (1.0, 3.0)
 
     def drawn(self, rng: np.random.Generator) -> Faults:
         """The fault in one job, some way or other."""
@@ -35,12 +37,19 @@ class Fault:
         turn_rad = self.turn_rad * float(rng.choice([-1, 1]))
         if self.cause is None:
             return Faults()
+        if self.hump_m is not None:
+            height_m = float(rng.uniform(*self.hump_m) * rng.choice([-1, 1]))
+            reach_m, middle_m = rng.uniform(*self.reach_m), rng.uniform(3.0, 9.0)
+            hump = Hump(middle_m=middle_m, reach_m=reach_m, height_m=height_m)
+            return Faults(shift={self.cause: np.array([height_m])}, humps={self.cause: hump})
         fields = {} if self.field_rad is None else {self.cause: self.field_rad}
         return Faults(shift={self.cause: shift}, turn_rad={self.cause: turn_rad}, field_rad=fields)
 
     def times(self, test: GroupTest, shift_m: Array, truth: Truth) -> float:
         """How many times its minimal detectable bias the fault is."""
         assert self.cause is not None
+        if self.hump_m is not None:
+            return abs(float(shift_m[0])) / test.faults["shift"].detectable()
         if self.turn_rad:
             return self.turn_rad / test.faults["turn"].detectable()
         bias, numbers = np.zeros(len(test.rows.redundancy)), shift_m
@@ -55,6 +64,8 @@ class Fault:
 
     def surely_named(self, test: GroupTest, shift_m: Array) -> bool | None:
         """Whether the job says that it surely names the fault alone; None where it says nothing."""
+        if self.hump_m is not None:
+            return None
         if self.turn_rad:
             return self.turn_rad >= test.faults["turn"].named
         kind = next(iter(test.faults))
@@ -65,6 +76,7 @@ class Fault:
 
 
 NO_FAULT = Fault()
+GROUND = Group("ground", "right")
 
 FAULTS = (
     Fault(label="strip 3 cm", cause=RIGHT, shift_m=0.03, numbers=2),
@@ -109,6 +121,13 @@ MORE_FAULTS = (
     Fault(label="lens of 140 degrees", cause=LEFT_LENS, field_rad=float(np.radians(140))),
 )
 """The same kinds, mostly beyond what can just be detected."""
+
+
+HUMPS = (
+    Fault(label="hump of 2 to 4 cm", cause=GROUND, hump_m=(0.02, 0.04)),
+    Fault(label="hump of 6 to 10 cm", cause=GROUND, hump_m=(0.06, 0.1)),
+)
+"""Under one strip, at any place of it, higher or lower than the rest."""
 
 
 def outcome(job: Job, result: Adjustment, cause: Group | None) -> str:

@@ -2,13 +2,15 @@
 
     python -m tests.accuracy.network [--jobs 1000] [--faults 100] [--seed 1] [--sparse 300]
     python -m tests.accuracy.network --level 300
+    python -m tests.accuracy.network --humps 50
 
 Jobs are drawn as `tests.accuracy.simulation` has it. Every camera is fitted alone (`fit_plan`) and
 all together (`adjust`), as in an inspection. Three kinds of job: with pictures only; the same with
 cameras that share one type of lens; and with what a careful person would tape and gauge, on which
 single faults are tried. No pictures are drawn: how well marks are measured is not tested here, and
 neither is tape that deviates otherwise than the model has it. `--level` prints instead how bodies
-that stand turned on their ground come out (`tests.accuracy.levels`).
+that stand turned on their ground come out (`tests.accuracy.levels`), `--humps` what is named where
+the ground under one strip is not even.
 """
 
 from __future__ import annotations
@@ -24,7 +26,15 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from tests.accuracy.gross_faults import FAULTS, MORE_FAULTS, NO_FAULT, Fault, outcome, undecided
+from tests.accuracy.gross_faults import (
+    FAULTS,
+    HUMPS,
+    MORE_FAULTS,
+    NO_FAULT,
+    Fault,
+    outcome,
+    undecided,
+)
 from tests.accuracy.levels import print_levels
 from tests.accuracy.simulation import (
     Truth,
@@ -216,9 +226,7 @@ def print_faults(
     label: str, job: Job, faults: tuple[Fault, ...], given: argparse.Namespace
 ) -> None:
     """Print what is named for each kind of fault."""
-    print(
-        f"single faults in jobs with readings and {label}, {given.faults} each; by how many times"
-    )
+    print(f"single faults in jobs with {label}, {given.faults} each; by how many times")
     print(f"its minimal detectable bias (MDB) the fault is: beyond {CLEAR}, and not")
     print("                         median                beyond                          not")
     words = "right   tie  open missed wrong"
@@ -288,10 +296,17 @@ def main() -> None:
     parser.add_argument("--faults", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--level", type=int, default=0, help="jobs of each kind with levels only")
+    parser.add_argument("--humps", type=int, default=0, help="jobs of each kind with humps only")
     given = parser.parse_args()
     job = job_from_text(CLEAR_DAY.read_bytes(), CLEAR_DAY.name)
     if given.level:
         print_levels(job, given.level, given.seed)
+        return
+    if given.humps:
+        given.faults, lens_files = given.humps, with_readings(known_lenses(job))
+        print_faults("pictures only", job, HUMPS, given)
+        print_faults("fields of view, readings", with_readings(job), HUMPS, given)
+        print_faults("lens files, readings", lens_files, HUMPS, given)
         return
     print_speed(job, np.random.default_rng(given.seed))
     kinds = (
@@ -305,8 +320,8 @@ def main() -> None:
             print_coverage(label, run_jobs(kind, count, rng))
     if given.faults:
         every = (*FAULTS, *MORE_FAULTS)
-        print_faults("fields of view only", with_readings(job), every, given)
-        print_faults("lens files", with_readings(known_lenses(job)), FAULTS, given)
+        print_faults("readings and fields of view only", with_readings(job), every, given)
+        print_faults("readings and lens files", with_readings(known_lenses(job)), FAULTS, given)
 
 
 if __name__ == "__main__":

@@ -101,18 +101,34 @@ SQUARE = Setting()
 
 
 @dataclass(frozen=True, kw_only=True)
+class Hump:
+    """A hump of the ground, below 0 a dip: where along a strip, how far it reaches, how high."""
+
+    middle_m: float
+    reach_m: float
+    height_m: float
+
+    def at_m(self, along_m: Array) -> Array:
+        """Heights (n,) along the strip: a bell that ends at its reach."""
+        away = np.minimum(np.abs(along_m - self.middle_m) / self.reach_m, 1.0)
+        return np.asarray(0.5 * self.height_m * (1 + np.cos(np.pi * away)))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Faults:
     """What is wrong beyond what the job states, by group of the adjustment.
 
-    `shift` in m (rad for a gauge), `turn_rad` of strips, and the field of view of the lens that a
-    camera really has.
+    `shift` in m (rad for a gauge), `turn_rad` of strips, the field of view of the lens that a
+    camera really has, and what the ground under a strip does.
     """
 
     shift: Mapping[Group, Array] = field(default_factory=dict)
     turn_rad: Mapping[Group, float] = field(default_factory=dict)
     field_rad: Mapping[Group, float] = field(default_factory=dict)
+    humps: Mapping[Group, Hump] = field(default_factory=dict)
 
 
+LEVEL = Hump(middle_m=0.0, reach_m=1.0, height_m=0.0)
 NO_FAULTS = Faults()
 
 
@@ -160,7 +176,9 @@ def lay(
         across = np.array([-strip.along[1], strip.along[0]])
         bow = 4 * share * (1 - share) * bows[strip.name] * across
         xy = first + share * (last - first) + bow
-        truth.places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), 0.0])
+        hump = faults.humps.get(Group("ground", strip.name), LEVEL)
+        height = hump.at_m(strip.at_m[mark.index])
+        truth.places[mark.id] = np.array([*(xy + rng.normal(0, strip.mark_sigma_m, 2)), height])
 
 
 def _read(truth: Truth, rng: np.random.Generator, faults: Faults) -> tuple[Reading, ...]:

@@ -23,6 +23,7 @@ from vision.adjustment.prior_inflation import inflated_sigmas
 from vision.adjustment.solving import run
 from vision.camera.solver import NoFit
 from vision.camera.statistics import noncentrality
+from vision.documents.check_words.words import say_check
 from vision.inspection.verdict.causes import causes
 from vision.job.mark_id import MarkId
 from vision.units.reason import Reason
@@ -164,7 +165,7 @@ def test_a_strip_that_is_hardly_believed_is_said_to_be() -> None:
     assert (reason.code, reason.arguments["what"]) == ("poor-fit", Reason("stated", group=RIGHT))
     assert reason.arguments["taken_sigma_m"] == result.inflated[RIGHT]
     assert reason.arguments["stated_sigma_m"] == 0.01
-    assert result.inflated[RIGHT] == pytest.approx(0.030, abs=0.0005)
+    assert result.inflated[RIGHT] == pytest.approx(0.0295, abs=0.0005)
     # Chance makes others a little doubtful too, and of that nothing is said.
     assert max(s for g, s in result.inflated.items() if g != RIGHT) < 0.015
 
@@ -294,3 +295,26 @@ def test_a_wrong_pick_in_one_of_two_pictures_does_not_blame_the_mark() -> None:
     assert result.freed == ()
     assert result.freed_alternatives == ()
     assert np.flatnonzero(~result.camera(wrong.name).used).tolist() == [row]
+
+
+def test_a_hump_under_a_strip_is_named_where_it_is_and_level_ground_is_not() -> None:
+    scene = Scene(JOB, np.random.default_rng(44))
+    assert Group("ground", "left") not in scene.adjusted().all_freed
+    observations = []
+    for seen in scene.observations:
+        places = np.array([scene.places[i] for i in seen.points.ids])
+        for row, mark_id in enumerate(seen.points.ids):
+            if mark_id.strip == "left":
+                places[row, 2] += 0.12 * np.exp(-(((mark_id.index - 5) / 2) ** 2))
+        pixels = scene.lenses[seen.name].project(scene.poses[seen.name].transform(places))
+        noise = np.random.default_rng(45).normal(0, PIXEL_SIGMA_PX, pixels.shape)
+        observations.append(replace(seen, points=replace(seen.points, pixels_px=pixels + noise)))
+    scene.observations = tuple(observations)
+    result = scene.adjusted()
+    assert result.freed == (Group("ground", "left"),)
+    (reason,) = causes(JOB, result)
+    assert reason.code == "uneven-ground"
+    mark, height, sigma = max(reason.arguments["near"], key=lambda each: abs(each[1]))
+    assert abs(int(mark.split("/")[1]) - 5) <= 2
+    assert abs(height - 0.1) < 3 * sigma + 0.02
+    assert "higher" in say_check(JOB.lengths)(reason)

@@ -30,7 +30,7 @@ NO_REASON_OF_ITS_OWN = {
     "picture-turned", "taken-apart", "camera-moved", "vehicle-moved", "shot-unlike",
     # Warnings about what was stated.
     "cannot-tell", "does-not-fit", "one-of-several", "unobserved", "stated", "stated-angle",
-    "stated-length", "stated-level", "poor-fit", "common-turn", "stands-turned",
+    "stated-length", "stated-level", "poor-fit", "uneven-ground", "common-turn", "stands-turned",
     "display-set-on", "display-set-before",
 }  # fmt: skip
 OUTSIDE = {"outside-picture", "behind-body", "partly-behind-body"}

@@ -178,6 +178,8 @@ class AdjustedStrip:
     middle against the plan, `turn_rad` counter-clockwise from above, with sigmas; `mark_ids` and
     `mark_shift_m` (k, 2), `mark_shift_covariance_m2` (k, 2, 2): each seen mark against its plan
     (strip and the mark's own deviation together). `seen` is False when no camera saw the strip.
+    `heights_m` (k,) is how much higher than the plane of all the ground under it lies, from its
+    first end to its last in equal steps, with sigmas; empty where no camera saw it.
     """
 
     name: str
@@ -191,6 +193,8 @@ class AdjustedStrip:
     mark_shift_m: Array
     mark_shift_covariance_m2: Array
     seen: bool
+    heights_m: Array = field(default_factory=lambda: np.zeros(0))
+    height_sigma_m: Array = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -12,8 +12,8 @@ from vision.adjustment.network import Network, network_of, points_of
 from vision.adjustment.readings import Known, read_statement
 from vision.adjustment.settings import SETTINGS
 from vision.adjustment.state import Columns, Indices, View
-from vision.adjustment.statements import Held, OfLens, OnTurnedBody, Statement, of_lens
-from vision.adjustment.world import World, build_world
+from vision.adjustment.statements import Even, Held, OfLens, OnTurnedBody, Statement, of_lens
+from vision.adjustment.world import World, build_world, knot_shares
 from vision.camera.lens_prior import LensPrior
 from vision.job.job import Camera, Job, Strip
 from vision.job.layout import Layout
@@ -109,7 +109,7 @@ def _on_body(each: Held, world: World, base: int) -> Held | OnTurnedBody:
 def laid_statements(
     job: Job, world: World, base: int, mountings: Iterable[Held | OnTurnedBody] = ()
 ) -> Iterator[Held | OnTurnedBody]:
-    """What was stated of places: strips' ends, their bows, mountings, single marks."""
+    """What was stated of places: strips' ends, bows and ground, mountings, single marks."""
 
     def deviation(
         group: Group, own: slice, planned_m: Array | None, strip: Strip | None = None
@@ -130,6 +130,17 @@ def laid_statements(
         yield deviation(Group("strip", name), world.strips[name], ends_m, strip)
     for name, column in world.bows.items():
         yield deviation(Group("bow", name), slice(column, column + 1), None)
+    for name, own in world.heights.items():
+        columns = base + np.arange(own.start, own.stop)
+        yield Even(
+            group=Group("ground", name),
+            columns=columns,
+            degrees=len(columns),
+            sigma=SETTINGS.unevenness_m,
+            freed_sigma=SETTINGS.freed.height_m,
+            stated=np.zeros(len(columns)),
+            shares=knot_shares(world.laid[name]),
+        )
     yield from mountings
     for name, own in world.cameras.items():
         yield deviation(Group("mounting", name), own, job.camera(name).position_m)

@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 GroupKind = Literal[
     "strip",
     "bow",
+    "ground",
     "mounting",
     "mark",
     "lens",
@@ -26,10 +27,10 @@ FaultKind = Literal["shift", "turn", "scale"]
 class Group(NamedTuple):
     """A kind of thing and what it is called; as text `strip right`.
 
-    A strip's ends, a strip's bow, a camera's mounting, a single mark's place, a camera's lens, a
-    type of lens that several cameras share, a reading (by its number, counted from 1 in the file's
-    order); between two checks also a camera's turn and its shift on the vehicle, the move of a
-    strip's ends, and how the vehicle stands.
+    A strip's ends, a strip's bow, the height of the ground under it, a camera's mounting, a single
+    mark's place, a camera's lens, a type of lens that several cameras share, a reading (by its
+    number, counted from 1 in the file's order); between two checks also a camera's turn and its
+    shift on the vehicle, the move of a strip's ends, and how the vehicle stands.
     """
 
     kind: GroupKind

@@ -93,7 +93,7 @@ def _own_spread_m(network: Network) -> Array:
     world, points = network.world, network.points
     # A single mark is kept, and so is what a reading names, but their spread is their own alike.
     kept_sigma = world.sigma[: world.kept].copy()
-    for columns in world.strips.values():
+    for columns in (*world.strips.values(), *world.heights.values()):
         kept_sigma[columns] = 0.0
     kept_sigma[list(world.bows.values())] = 0.0
     _, own_sigma = world.split(world.sigma, points.blocks)

@@ -17,6 +17,8 @@ class Freed:
     turn_rad: float = 1.0
     lens_share: float = 0.3
     """Of the picture's size: a lens that is set free stays a lens."""
+    height_m: float = 0.05
+    """Of the ground under a strip: what is higher is a kerb, not a hump."""
     length_m: float = 100.0
     angle_rad: float = 10.0
     """A reading that is set free says nothing any more."""
@@ -29,6 +31,14 @@ class AdjustmentSettings:
     freed: Freed = Freed()
     slope_sigma: float = 0.0175
     """Slope of a yard against the horizontal, 1 degree each way: common practice, no source."""
+
+    unevenness_m: float = 0.001
+    """Of a yard under a strip, against the plane of all. Small: what is uneven is set free. Larger,
+    and figures of even yards are less sure than they are."""
+    knot_m: float = 2.0
+    """From one height of the ground under a strip to the next: shorter, and one mark alone makes a
+    hump; longer, and a hump of two metres is none."""
+    most_knots: int = 7
 
     stance_sigma_rad: float = radians(3)
     """Turn of a body against the ground it stands on, each way, where it was read: wide, so that

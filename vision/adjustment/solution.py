@@ -190,6 +190,7 @@ def _strip(
     else:
         ends, ends_covariance = np.zeros(4), strip.position_sigma_m**2 * np.eye(4)
     ends_m = planned + ends.reshape(2, 2)
+    ground = network.world.heights.get(strip.name, slice(0))
     middle = 0.5 * np.hstack([np.eye(2), np.eye(2)])
     direction = ends_m[1] - ends_m[0]
     length_m = float(np.linalg.norm(direction))
@@ -213,6 +214,8 @@ def _strip(
         mark_shift_m=places.shift_m[rows, :2],
         mark_shift_covariance_m2=places.covariance_m2[rows, :2, :2],
         seen=any(network.world.planned[i].strip == strip.name for i in network.world.in_pictures),
+        heights_m=world[ground],
+        height_sigma_m=np.sqrt(np.diag(covariance)[ground]),
     )
 
 

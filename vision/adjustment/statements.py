@@ -83,6 +83,18 @@ class Held(Statement):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Even(Held):
+    """That the ground under a strip is even, by heights at knots; `shares` (k,) along the strip."""
+
+    shares: Array
+
+    def ways(self, state: State) -> dict[FaultKind, Array]:
+        """A hump, or a dip, so high in the middle of the strip."""
+        del state
+        return {"shift": (4 * self.shares * (1 - self.shares))[:, None]}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OnTurnedBody(Statement):
     """A mounting on a body that is turned against the ground by unknown angles.
 

@@ -3,9 +3,10 @@
 Every unknown here is a deviation from the plan, so its prior is zero with a stated sigma, and every
 point's place is the planned one plus a constant matrix times the unknowns. A strip has its two ends
 (from x, from y, to x, to y) and a bow: how far its middle lies to the left of the line between
-them, the rest following a parabola. A mark moves as the strip does at its place, and a board panel,
-being rigid, turns with the strip there. Each mark of a strip deviates by itself along and across; a
-panel also turns. A single mark deviates in x, y and z. Each named tape has one scale error, the
+them, the rest following a parabola. The ground under it has heights at knots, straight between
+them. A mark moves as the strip does at its place, and a board panel, being rigid, turns with the
+strip there. Each mark of a strip deviates by itself along and across; a panel also turns. A single
+mark deviates in x, y and z. Each named tape has one scale error, the
 ground two slopes where an angle was read against gravity, and a camera that brings no picture but
 was measured to has its place. Where both the ground and the body's floor were levelled along an
 axis, the body is turned against the ground by an unknown small angle that this shows: what is
@@ -45,13 +46,14 @@ class World:
     `sigma` (w,) of each unknown's prior, in metres (radians for a panel's turn). The first `kept`
     are kept, the rest are eliminated, `own_size` to each mark: a mark that has fewer unknowns is
     filled up with some that nothing depends on. `laid` are the strips; `strips` maps each to the
-    four columns of its ends, `bows` to that of its bow, `moves` each that may have been moved
-    between two checks to four by how far its ends were, `marks` each mark to its own columns,
-    `cameras` each camera without a picture to its place, `tapes` each tape to its scale, counted
-    from 0 within the world; `slope` are the ground's two, None where nothing was read against
-    gravity. `stance` maps the ground axes, 0 for x and 1 for y, about which the body is turned by
-    an unknown angle to its column. `in_pictures` are the marks that some camera shows; the others
-    are here because somebody measured to them.
+    four columns of its ends, `bows` to that of its bow, `heights` each that some camera shows to
+    those of the ground under it, `moves` each that may have been moved between two checks to four
+    by how far its ends were, `marks` each mark to its own columns, `cameras` each camera without a
+    picture to its place, `tapes` each tape to its scale, counted from 0 within the world; `slope`
+    are the ground's two, None where nothing was read against gravity. `stance` maps the ground
+    axes, 0 for x and 1 for y, about which the body is turned by an unknown angle to its column.
+    `in_pictures` are the marks that some camera shows; the others are here because somebody
+    measured to them.
     """
 
     planned: dict[MarkId, PlannedMark] = field(default_factory=dict)
@@ -62,6 +64,7 @@ class World:
     laid: dict[str, Strip] = field(default_factory=dict)
     strips: dict[str, slice] = field(default_factory=dict)
     bows: dict[str, int] = field(default_factory=dict)
+    heights: dict[str, slice] = field(default_factory=dict)
     moves: dict[str, slice] = field(default_factory=dict)
     marks: dict[MarkId, slice] = field(default_factory=dict)
     cameras: dict[str, slice] = field(default_factory=dict)
@@ -121,6 +124,8 @@ class World:
             ends, bow, axes = _on_strip(self.laid[name], planned_m[at, :2], centre_m[:, :2])
             kept[at, :2, self.strips[name]] = ends
             kept[at, :2, self.bows[name]] = bow
+            if name in self.heights:
+                kept[at, 2, self.heights[name]] = _by_heights(self.laid[name], planned_m[at, :2])
             width = min(self.own_size, 3)
             own[at, :2, :width] = axes[:, :, :width]
             for row in at[blocks[at] == NO_BLOCK]:
@@ -149,6 +154,20 @@ def _on_strip(strip: Strip, points_m: Array, centre_m: Array) -> tuple[Array, Ar
     own[:, :, :2] = axes
     own[:, :, 2] = turned
     return ends, bow, own
+
+
+def knot_shares(strip: Strip) -> Array:
+    """Where along a strip the heights of the ground under it are unknowns, from 0 to 1."""
+    knots = round(strip.length_m / SETTINGS.knot_m) + 1
+    return np.linspace(0.0, 1.0, min(max(knots, 3), SETTINGS.most_knots))
+
+
+def _by_heights(strip: Strip, points_m: Array) -> Array:
+    """Derivatives of heights (n, k) of places (n, 2) on a strip by those at its knots."""
+    share = (points_m - strip.from_m) @ strip.along / strip.length_m
+    knots = knot_shares(strip)
+    away = np.abs(np.clip(share, 0.0, 1.0)[:, None] - knots) * (len(knots) - 1)
+    return np.asarray(np.maximum(1.0 - away, 0.0))
 
 
 def own_sigmas(strip: Strip) -> list[float]:
@@ -230,6 +249,12 @@ def build_world(
     columns = _Columns()
     strips = {strip.name: columns.add([strip.position_sigma_m] * 4) for strip in laid}
     bows = {strip.name: columns.add_one(strip.mark_sigma_m) for strip in laid}
+    shown = {planned[mark_id].strip for mark_id in in_pictures}
+    heights = {
+        strip.name: columns.add([SETTINGS.unevenness_m] * len(knot_shares(strip)))
+        for strip in laid
+        if strip.name in shown
+    }
     moves = {s.name: columns.add([SETTINGS.freed.place_m] * 4) for s in laid if s.name in moving}
     each_own = {strip.name: own_sigmas(strip) for strip in laid}
     single = {mark.name: [mark.position_sigma_m] * 3 for mark in job.marks}
@@ -260,6 +285,7 @@ def build_world(
         laid={strip.name: strip for strip in laid},
         strips=strips,
         bows=bows,
+        heights=heights,
         moves=moves,
         marks=marks,
         cameras=places,

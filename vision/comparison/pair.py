@@ -95,7 +95,11 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
         sigmas=np.array(SETTINGS.untouched_sigma if untouched else SETTINGS.stance_sigma),
     )
     ties = {each.group: each for each in (*_ties(plan), *_moves(plan))}
-    placed = laid_statements(epochs[1].job, ground.world, columns.base)
+    uneven = {g for each in epochs for g in each.adjustment.all_freed if g.kind == "ground"}
+    placed = (
+        replace(each, sigma=each.freed_sigma) if each.group in uneven else each
+        for each in laid_statements(epochs[1].job, ground.world, columns.base)
+    )
     network = network_of(
         columns,
         views,

@@ -40,6 +40,8 @@ class SourceSettings:
 class SlipSettings:
     """Slips that happen; common practice, no source. What is laid has its own tolerance."""
 
+    height_m: float = 0.02
+    """Ground under a strip that is not even: a rut, a manhole; common practice, no source."""
     mounting_m: float = 0.05
     """Another edge of a housing."""
     length_m: float = INCH_M

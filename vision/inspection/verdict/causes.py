@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from vision.adjustment.adjusted import Adjustment, Explanation, FurtherReading
 from vision.adjustment.groups import Group
 from vision.inspection.settings import SETTINGS
@@ -57,7 +59,23 @@ def _named(job: Job, each: Explanation, adjustment: Adjustment) -> Reason:
         said["one_view"] = True
     if each.rival is not None:
         said |= {"odds": each.odds, "rival": stated(job, each.rival)}
-    return Reason("does-not-fit", what=stated(job, group), **said)
+    what = stated(job, group)
+    if group.kind == "ground":
+        near = _humps(job, group.name, adjustment)
+        return Reason("uneven-ground", what=what, near=near, **said)
+    return Reason("does-not-fit", what=what, **said)
+
+
+def _humps(job: Job, name: str, adjustment: Adjustment) -> tuple[tuple[str, float, float], ...]:
+    """The marks near which the ground is surely higher or lower: how much, with the sigmas."""
+    found = next(each for each in adjustment.strips if each.name == name)
+    at_m = np.linspace(0.0, job.strip(name).length_m, len(found.heights_m))
+    nearest = np.abs(job.strip(name).at_m - at_m[:, None]).argmin(axis=1)
+    return tuple(
+        (f"{name}/{index}", float(height), float(sigma))
+        for index, height, sigma in zip(nearest, found.heights_m, found.height_sigma_m, strict=True)
+        if abs(height) > SETTINGS.significant_sigmas * sigma
+    )
 
 
 def _sits(job: Job, name: str, adjustment: Adjustment) -> tuple[tuple[str, float, float], ...]:

@@ -129,6 +129,8 @@ def _slip(job: Job, group: Group, kind: FaultKind) -> float:
             return 2 * job.tolerances.strip_m / job.strip(name).length_m
         case "strip" | "bow" | "mark":
             return job.tolerances.strip_m
+        case "ground":
+            return SETTINGS.slips.height_m
         case "mounting":
             return SETTINGS.slips.mounting_m
         case "lens" | "lens-type":
