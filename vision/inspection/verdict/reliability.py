@@ -92,7 +92,9 @@ def doubts(every: tuple[Reliability, ...]) -> Reason | None:
         return None
     suspects = [each.what for each in open_ if each.p_value < SETTINGS.suspect_p]
     first = tuple(suspects[: SETTINGS.most_suspects])
-    return Reason("cannot-tell", things=len(open_), of=len(every), first=first)
+    # That ground is even is taken for granted: nobody stated it.
+    things, of = (sum(each.group.kind != "ground" for each in some) for some in (open_, every))
+    return Reason("cannot-tell", things=things, of=of, first=first)
 
 
 def _reliability(job: Job, adjustment: Adjustment, test: GroupTest) -> Reliability:
