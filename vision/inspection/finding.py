@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -21,11 +22,11 @@ from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_limit
 from vision.identification.even_rows import identified, with_corners
 from vision.identification.identified import Identified, NotIdentified
-from vision.identification.mixups import without_mirrors, without_mixups
+from vision.identification.mixups import Look, without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
 from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
 from vision.identification.shots import Combined, with_shots
-from vision.inspection.suspects import Suspects, Suspicion
+from vision.inspection.suspects import LookAs, Suspects, Suspicion
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
@@ -131,24 +132,8 @@ def placed(
     for shape in shapes:
         job = shape.in_job(job)
 
-    def look_as(other: Job, camera: Camera, grey: Grey) -> Outcome:
-        return recall(looked_at, other, camera, grey, by_name[camera.name].rows)
-
-    def look(camera: Camera, grey: Grey) -> Outcome:
-        return look_as(job, camera, grey)
-
-    outcomes: dict[str, Outcome] = {}
-    for camera in job.cameras:
-        progress(f"finding the marks of the {camera.name} camera")
-        outcomes[camera.name] = look(camera, by_name[camera.name].grey)
-        for shot in range(1, len(by_name[camera.name].shots) + 1):
-            # Somebody may have stood before the lens when the first was taken.
-            if isinstance(outcomes[camera.name], Identified):
-                break
-            led = by_name[camera.name].led_by(shot)
-            seen = recall(looked_at, job, camera, led.grey, led.rows)
-            if isinstance(seen, Identified):
-                by_name[camera.name], outcomes[camera.name] = led, seen
+    look_as = _looking(by_name, recall)
+    outcomes = _seen(job, by_name, progress, recall)
     progress("looking for wrong entries of the job")
     suspicions = Suspects(
         job=job,
@@ -161,26 +146,18 @@ def placed(
     for each in suspicions:
         outcomes |= {name: NotIdentified(camera=name, reason=each.why) for name in each.cameras}
     progress("looking for mixed-up pictures")
-    outcomes = without_mixups(job, by_name, outcomes, look)
+    outcomes = without_mixups(job, by_name, outcomes, partial(look_as, job))
     shots = _combined(job, by_name, outcomes, recall)
     outcomes |= {name: each.outcome for name, each in shots.items()}
     outcomes = _with_corners(job, by_name, outcomes, recall)
     nothing = Reason("no-picture")
     outcomes |= {name: NotIdentified(camera=name, reason=nothing) for name in absent}
     progress("adjusting cameras and strips together")
-
-    def cost(those: Mapping[str, Outcome]) -> float:
-        return _cost(_adjusted(job, layout, those))
-
-    shapes = read_shapes(job, shapes, outcomes, cost)
-    for shape in shapes:
-        job, outcomes = shape.in_job(job), shape.in_outcomes(job, outcomes)
+    job, shapes, outcomes = _as_read(job, layout, shapes, outcomes)
     adjustment = _adjusted(job, layout, outcomes)
-    suspects = _off_aim(job, adjustment)
-    if suspects:
-        kept = without_mirrors(by_name, outcomes, suspects, look, cost)
-        if kept != outcomes:
-            outcomes, adjustment = kept, _adjusted(job, layout, kept)
+    kept = _unmirrored(job, layout, by_name, outcomes, adjustment, partial(look_as, job))
+    if kept != outcomes:
+        outcomes, adjustment = kept, _adjusted(job, layout, kept)
     if not isinstance(adjustment, NoFit):
         aimed(job, adjustment)
     progress("looking how sharp the pictures are")
@@ -204,6 +181,68 @@ def placed(
         suspicions=suspicions,
         shots=shots,
     )
+
+
+def _looking(pictures: Mapping[str, Picture], recall: Recall) -> LookAs:
+    """Look for a camera's marks as one job has them, in its own rows of any grey picture."""
+
+    def look_as(job: Job, camera: Camera, grey: Grey) -> Outcome:
+        return recall(looked_at, job, camera, grey, pictures[camera.name].rows)
+
+    return look_as
+
+
+def _seen(
+    job: Job, pictures: dict[str, Picture], progress: Progress, recall: Recall
+) -> dict[str, Outcome]:
+    """What each camera's marks are; another of its pictures leads where the first shows none."""
+    outcomes: dict[str, Outcome] = {}
+    for camera in job.cameras:
+        progress(f"finding the marks of the {camera.name} camera")
+        picture = pictures[camera.name]
+        outcomes[camera.name] = recall(looked_at, job, camera, picture.grey, picture.rows)
+        for shot in range(1, len(picture.shots) + 1):
+            # Somebody may have stood before the lens when the first was taken.
+            if isinstance(outcomes[camera.name], Identified):
+                break
+            led = picture.led_by(shot)
+            seen = recall(looked_at, job, camera, led.grey, led.rows)
+            if isinstance(seen, Identified):
+                pictures[camera.name], outcomes[camera.name] = led, seen
+    return outcomes
+
+
+def _as_read(
+    job: Job, layout: Layout, shapes: tuple[ShapeChoice, ...], outcomes: dict[str, Outcome]
+) -> tuple[Job, tuple[ShapeChoice, ...], dict[str, Outcome]]:
+    """Job, shapes and outcomes with the one reading of a standard that fits all cameras best."""
+
+    def cost(those: Mapping[str, Outcome]) -> float:
+        return _cost(_adjusted(job, layout, those))
+
+    shapes = read_shapes(job, shapes, outcomes, cost)
+    for shape in shapes:
+        job, outcomes = shape.in_job(job), shape.in_outcomes(job, outcomes)
+    return job, shapes, outcomes
+
+
+def _unmirrored(
+    job: Job,
+    layout: Layout,
+    pictures: Mapping[str, Picture],
+    outcomes: dict[str, Outcome],
+    adjustment: Adjustment | NoFit,
+    look: Look,
+) -> dict[str, Outcome]:
+    """The outcomes without a picture that fits all the others clearly better turned over."""
+    suspects = _off_aim(job, adjustment)
+    if not suspects:
+        return outcomes
+
+    def cost(those: Mapping[str, Outcome]) -> float:
+        return _cost(_adjusted(job, layout, those))
+
+    return without_mirrors(pictures, outcomes, suspects, look, cost)
 
 
 def with_textures(found: Findings) -> Findings:
