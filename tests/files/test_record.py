@@ -37,6 +37,15 @@ def test_a_check_comes_back_as_it_was(tmp_path):
     assert row_of(check) == row_of(example_check(1))
 
 
+def test_a_column_whose_name_is_no_text_any_more_is_damage(kept):
+    data = kept.read_bytes()
+    at = data.index(b"job_file") if b"job_file" in data else data.index(b"CREATE TABLE checks") + 30
+    kept.write_bytes(data[: at + 2] + b"\xf9" + data[at + 3 :])
+    read = record_file.read_record(kept)
+    assert read.faults
+    assert read.checks
+
+
 def test_a_changed_letter_is_seen():
     row = list(row_of(example_check(1)))
     for column in range(len(row)):

@@ -122,7 +122,8 @@ def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
             raise _unusable(path, error) from None
         # A record that was made and never added to has no table yet, and no page.
         whole = "no such table" in str(error) and path.stat().st_size == 0
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, ValueError, TypeError):
+        # A name of a column or a number that damage has made no text, or no number, any more.
         whole = False
     return rows, whole
 

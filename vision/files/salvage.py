@@ -50,7 +50,7 @@ def _each(base: sqlite3.Connection) -> Iterator[Row]:
         (count,) = base.execute("SELECT count(*) FROM checks").fetchone()
         for index in range(count):
             # Counting to a row does not look into those before it.
-            with contextlib.suppress(sqlite3.DatabaseError, MemoryError):
+            with contextlib.suppress(sqlite3.DatabaseError, MemoryError, ValueError, TypeError):
                 found = base.execute("SELECT * FROM checks LIMIT 1 OFFSET ?", (index,))
                 for number, *row in found:
                     yield int(number), row
