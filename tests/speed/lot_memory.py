@@ -37,7 +37,7 @@ def sent(server: Server, name: str, data: bytes) -> None:
         head = json.loads(asked(server.host, "GET", "/parts")[1])["parts"]["head"]
         if "busy" not in head:
             return
-        time.sleep(0.05)
+        time.sleep(0.3)
 
 
 def main() -> None:
