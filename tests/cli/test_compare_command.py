@@ -153,7 +153,7 @@ def test_what_cannot_be_compared_is_not_judged(check, tmp_path):
     [
         (["--baseline", "yesterday"], "no earlier check that is 'yesterday'"),
         (["--baseline", "7"], "2 of 2026-03-20"),
-        (["--not-relaid", "lefft"], "did you mean 'left'?"),
+        (["--not-relaid", "lefft"], "did you mean `left`?"),
     ],
 )
 def test_bad_choices(record, arguments, words):
