@@ -178,7 +178,7 @@ def ours(grey: Array, scene: Scene, pose: Pose, start: Array | None) -> tuple[Ar
         tape_width_m=TAPE_M,
         ink="dark",
     )
-    found = match(grey, pose, lens, [mark], REACH_PX)[0] if start is None else start[None]
+    found = match(grey, pose, lens, [mark], REACH_PX).found_px if start is None else start[None]
     (measured,) = measure(grey, pose, lens, [mark], found)
     return None if measured is None else (measured.pixel_px, measured.covariance_px2)
 

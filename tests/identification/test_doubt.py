@@ -28,7 +28,7 @@ from vision.camera.stated_lens import StatedLens
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.inputs import IdentificationInput, PreparedPicture
 from vision.identification.measuring import fit_with_doubts
-from vision.identification.poses import fit_points
+from vision.identification.refining import fit_points
 from vision.job.job import Camera, Job, Strip, Vehicle
 from vision.job.kinds.board import Board
 from vision.job.kinds.cross import Cross
@@ -185,7 +185,7 @@ def test_a_board_is_used_up_to_the_bodys_edge() -> None:
 
 
 @pytest.mark.parametrize("seen", [(0,), (0, 1)])
-@pytest.mark.parametrize("off_m", [-0.15, 0.0])
+@pytest.mark.parametrize("off_m", [-0.18, 0.0])
 def test_a_small_mark_that_stands_alone_has_to_be_where_the_others_put_it(
     seen: tuple[int, ...], off_m: float
 ) -> None:

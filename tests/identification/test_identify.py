@@ -20,6 +20,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.stated_lens import StatedLens
 from vision.identification.decision import identify
 from vision.identification.identified import Identified, NotIdentified
+from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job, Strip, Vehicle
 from vision.job.kinds.cross import Cross
 from vision.job.layout import planned_layout
@@ -104,7 +105,8 @@ def test_fifteen_degrees_off_and_ten_centimetres_out(
     assert np.abs(turn).max() < 2.0
     assert np.linalg.norm(outcome.fit.pose.camera_in_ground_m - EYE.place_m) < 0.12
     assert outcome.blur_px == pytest.approx(0.7, abs=0.3)
-    assert outcome.rival < 0.7 * outcome.evidence
+    assert outcome.log10_odds > SETTINGS.odds.least_log10_odds
+    assert outcome.contradicted < 0.1
 
 
 def test_every_mark_gets_a_status(picture: Array) -> None:

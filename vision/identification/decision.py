@@ -17,12 +17,16 @@ from vision.camera.solver import NoFit
 from vision.identification.identified import Identified, NotIdentified, Sighting, Status
 from vision.identification.inputs import IdentificationInput, prepared
 from vision.identification.measuring import MeasuredMarks, measured_marks
-from vision.identification.poses import CarriedPose, carried_poses, expected_weight
+from vision.identification.odds import log10_odds
+from vision.identification.poses import carried_poses
 from vision.identification.reasons import BEHIND_BODY, Evidence
+from vision.identification.refining import CarriedPose
 from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, points_of
 from vision.units.reason import Reason
+
+LEAST = SETTINGS.odds.least_log10_odds
 
 
 def identify(
@@ -60,37 +64,40 @@ def _with_and_without_veil(given: IdentificationInput) -> Identified | NotIdenti
 def _decided(given: IdentificationInput) -> Identified | NotIdentified:
     """The best pose measured to the end, or why there is none."""
     poses = carried_poses(given)
+    if not poses:
+        return NotIdentified(camera=given.camera.name, reason=Reason("no-marks"))
+    best = poses[0]
 
     def no(code: str, **arguments: object) -> NotIdentified:
-        return NotIdentified(camera=given.camera.name, reason=Reason(code, **arguments))
+        reason = Reason(code, **arguments)
+        return NotIdentified(camera=given.camera.name, reason=reason, nats=best.nats)
 
-    if not poses:
-        return no("no-marks")
-    best = poses[0]
-    if best.seen < SETTINGS.least_marks or best.evidence < SETTINGS.least_share * best.expected:
+    odds = log10_odds(best.nats, [pose.nats for pose in poses[1:]])
+    # Of a right naming more marks are seen than are plainly not there, whatever covers the rest.
+    against = best.contradicted > best.confirmed
+    if against or best.seen < SETTINGS.least_marks or log10_odds(best.nats, []) < LEAST:
         return no("no-marks", places=best.seen)
-    # A rival sees about as many marks, however small: near ones alone may fit one strip further on.
-    rivals = [pose.evidence for pose in poses[1:] if pose.seen > SETTINGS.rival_share * best.seen]
-    rival = max(rivals, default=0.0)
-    if rival > SETTINGS.rival_share * best.evidence:
+    if odds < LEAST:
         return no("ambiguous")
     place_m = float(np.linalg.norm(best.pose.camera_in_ground_m - given.camera.position_m))
     turn_rad = float(np.abs(best.pose.aim.minus(given.camera.aim)).max())
     if place_m > SETTINGS.farthest_place_m or turn_rad > SETTINGS.farthest_aim_rad:
         return no("implausible", place_m=place_m, turn_rad=turn_rad)
-    return _measured(given, best, rival)
+    return _measured(given, best, odds)
 
 
 def _measured(
-    given: IdentificationInput, best: CarriedPose, rival: float
+    given: IdentificationInput, best: CarriedPose, odds: float
 ) -> Identified | NotIdentified:
     """Measure every mark of the chosen pose and say what became of each."""
     measured = measured_marks(given, best)
     if isinstance(measured, NoFit):
         reason = Reason("too-few-marks", why=measured.reason)
-        return NotIdentified(camera=given.camera.name, reason=reason)
-    if best.evidence < SETTINGS.sure_share * best.expected and not _holds_together(given, measured):
-        return NotIdentified(camera=given.camera.name, reason=Reason("no-marks", apart=True))
+        return NotIdentified(camera=given.camera.name, reason=reason, nats=best.nats)
+    # Where nearly all that is due was seen no end of it is a mark off, and a strip may lie wrong.
+    if not best.tells_enough and not _holds_together(measured):
+        reason = Reason("no-marks", apart=True)
+        return NotIdentified(camera=given.camera.name, reason=reason, nats=best.nats)
     sightings = _sightings(given, measured)
     good = [measured.results[point_id] for point_id in measured.fit.points.ids]
     return Identified(
@@ -100,23 +107,19 @@ def _measured(
         sightings=sightings,
         blur_px=float(np.median([result.blur_px for result in good if result is not None])),
         expected=sum(s.status in {"used", "rejected", "not-found"} for s in sightings),
-        evidence=best.evidence,
-        rival=rival,
-        share=best.evidence / max(best.expected, 1e-9),
+        nats=best.nats,
+        log10_odds=odds,
+        contradicted=best.contradicted / max(best.confirmed + best.contradicted, 1e-9),
     )
 
 
-def _holds_together(given: IdentificationInput, measured: MeasuredMarks) -> bool:
-    """Whether most of what is due was measured, and fits the plan as well as the plan is laid.
+def _holds_together(measured: MeasuredMarks) -> bool:
+    """Whether what was measured fits the plan as well as the plan is laid.
 
-    A pose that is right at one end of a strip and one mark off at its other does neither.
+    A pose that is right at one end of a strip and one mark off at its other does not.
     """
-    fit = measured.fit
-    used = {point_id for point_id, flag in zip(fit.points.ids, fit.used, strict=True) if flag}
-    weight = expected_weight(given, fit.pose, fit.lens)
-    share = [np.mean([point.id in used for point in points_of(mark)]) for mark in given.marks]
-    confirmed = float(weight @ np.array(share)) / max(float(weight.sum()), 1e-9)
-    return confirmed >= SETTINGS.least_confirmed and fit.chi2 <= SETTINGS.most_misfit * len(used)
+    used = int(measured.fit.used.sum())
+    return measured.fit.chi2 <= SETTINGS.most_misfit * used
 
 
 def _sightings(given: IdentificationInput, measured: MeasuredMarks) -> tuple[Sighting, ...]:

@@ -33,8 +33,8 @@ class Identified:
     """One camera whose marks are known.
 
     `fit` is the plan fit to the measured marks, `sightings` one per mark of the layout in order;
-    `evidence` of this pose, `rival` that of the best other pose, and `share` the evidence over what
-    a picture with every mark in it would give.
+    `nats` is what its marks add up to, `log10_odds` by what odds this naming is right against every
+    other and against none; `contradicted` the share of what its marks say that speaks against it.
     """
 
     camera: str
@@ -43,9 +43,9 @@ class Identified:
     sightings: tuple[Sighting, ...]
     blur_px: float
     expected: int
-    evidence: float
-    rival: float
-    share: float
+    nats: float
+    log10_odds: float
+    contradicted: float
 
     @property
     def misfit(self) -> float:
@@ -55,10 +55,11 @@ class Identified:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotIdentified:
-    """No pose can be named, and why."""
+    """No pose can be named, and why; `nats` is what the marks of the best one add up to."""
 
     camera: str
     reason: Reason
+    nats: float = 0.0
 
     @property
     def code(self) -> str:

@@ -14,7 +14,7 @@ from vision.camera.lens import Lens
 from vision.camera.solver import NoFit
 from vision.identification.doubt import doubts, may_be_hidden
 from vision.identification.inputs import IdentificationInput
-from vision.identification.poses import CarriedPose, fit_points
+from vision.identification.refining import CarriedPose, fit_points
 from vision.identification.refusals import (
     good_points,
     miscounted,

@@ -8,6 +8,7 @@ can tell, and nothing is said.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from itertools import combinations
 
@@ -39,8 +40,7 @@ def without_mixups(
     suspects = [
         camera
         for camera in job.cameras
-        if _is_misplaced(camera, found[camera.name])
-        or _is_poor(found[camera.name], SETTINGS.foreign_share)
+        if _is_misplaced(camera, found[camera.name]) or _is_poor(found[camera.name])
     ]
     for first, second in combinations(suspects, 2):
         if _are_swapped(first, second, pictures, found, look):
@@ -54,7 +54,7 @@ def without_mixups(
         own = found[camera.name]
         if isinstance(own, NotIdentified) and own.code in {*NOTHING_TO_SEE, *NAMED}:
             continue
-        if not (_is_misplaced(camera, own) or _is_poor(own, SETTINGS.handed_share)):
+        if not (_is_misplaced(camera, own) or _is_poor(own)):
             continue
         mirrored, upside_down = _other_views(camera, pictures[camera.name])
         # No mark is ever named in a picture that stands on its head.
@@ -92,8 +92,9 @@ def without_mirrors(
     return {**outcomes, named.camera: named} if named else dict(outcomes)
 
 
-def _is_poor(outcome: Outcome, share: float) -> bool:
-    return isinstance(outcome, Identified) and outcome.share < share
+def _is_poor(outcome: Outcome) -> bool:
+    """Whether much of what the marks say speaks against a naming."""
+    return isinstance(outcome, Identified) and outcome.contradicted > SETTINGS.poor_contradicted
 
 
 def _is_misplaced(camera: Camera, outcome: Outcome) -> bool:
@@ -110,21 +111,18 @@ def _misfit(camera: Camera, outcome: Identified) -> float:
     return outcome.fit.chi2 + min(float((away**2 / variance).sum()), SETTINGS.most_place_misfit)
 
 
-def _better(others: list[tuple[Camera, Identified]], own: Sequence[tuple[Camera, Outcome]]) -> bool:
+def _explained(camera: Camera, outcome: Outcome) -> float:
+    """How much a reading of a picture explains, in nats: marks named, and how well they fit."""
+    marks = SETTINGS.odds.lead_worth * outcome.nats
+    return marks - 0.5 * _misfit(camera, outcome) if isinstance(outcome, Identified) else marks
+
+
+def _better(
+    others: Sequence[tuple[Camera, Identified]], own: Sequence[tuple[Camera, Outcome]]
+) -> bool:
     """Whether another reading of the pictures explains clearly more than the job's own."""
-    known = [(camera, out) for camera, out in own if isinstance(out, Identified)]
-    if len(known) < len(own):
-        return True
-    evidence = sum(out.evidence for _, out in known)
-    gain = sum(out.evidence for _, out in others) / max(evidence, 1e-9)
-    if gain > SETTINGS.better_evidence:
-        return True
-    before = sum(_misfit(camera, out) for camera, out in known)
-    after = sum(_misfit(camera, out) for camera, out in others)
-    clearly = (
-        after < SETTINGS.better_misfit * before and before - after > SETTINGS.least_misfit_gain
-    )
-    return clearly and gain > 1 / SETTINGS.better_evidence
+    gain = sum(_explained(*each) for each in others) - sum(_explained(*each) for each in own)
+    return gain > math.log(10) * (SETTINGS.odds.least_log10_odds + SETTINGS.odds.as_stated)
 
 
 def _are_swapped(
@@ -148,28 +146,26 @@ def _are_swapped(
 def _looks_foreign(outcome: Outcome) -> bool:
     if isinstance(outcome, NotIdentified):
         return outcome.code not in {*NOTHING_TO_SEE, *NAMED}
-    return outcome.share < SETTINGS.foreign_share
+    return _is_poor(outcome)
 
 
 def _whose(
     job: Job, camera: Camera, picture: Picture, own: Outcome, look: Look
 ) -> NotIdentified | None:
     """Name the cameras whose view a picture is much more like than its own camera's."""
-    own_share = own.share if isinstance(own, Identified) else 0.0
-    least = max(own_share + SETTINGS.least_foreign_gain, SETTINGS.least_other_share)
     # On a symmetric layout several may fit alike: then each is named.
     whose = {
-        other.name: outcome.share
+        other.name: outcome.nats
         for other in job.cameras
         if other.name != camera.name
         and isinstance(outcome := look(other, picture.grey), Identified)
-        and outcome.share > least
+        and _better([(other, outcome)], [(camera, own)])
     }
     if not whose:
         return None
     # The left camera's picture, mirrored, is much like the right one's: its own reading is better.
     turned = look(camera, _other_views(camera, picture)[0][0])
-    if isinstance(turned, Identified) and turned.share >= max(whose.values()):
+    if isinstance(turned, Identified) and turned.nats >= max(whose.values()):
         return None
     reason = Reason("other-camera", camera=camera.name, file=picture.file, others=tuple(whose))
     return NotIdentified(camera=camera.name, reason=reason)

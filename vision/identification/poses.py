@@ -1,18 +1,14 @@
-"""Poses carried side by side: refined by template matching of every mark, compared by evidence."""
+"""Poses carried side by side: searched for in the picture, refined, compared by their odds."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from vision.adjustment.plan_fit import PlanFit, Points, fit_plan
 from vision.camera.geometry import Pose
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import resized
-from vision.camera.solver import NoFit
 from vision.identification.hypotheses import (
     Cameras,
     Sought,
@@ -20,42 +16,19 @@ from vision.identification.hypotheses import (
     search,
 )
 from vision.identification.inputs import IdentificationInput
+from vision.identification.refining import (
+    CarriedPose,
+    expected,
+    leads_to,
+    names_alike,
+    one_mark_on,
+    refined,
+    settled,
+)
 from vision.identification.settings import SETTINGS
 from vision.identification.square_view import square_view
-from vision.job.layout import PlannedMark
-from vision.job.visibility import d_pixel_d_mark
 from vision.marks.candidates import find_candidates
-from vision.marks.measure.matching import match
 from vision.units.arrays import Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CarriedPose:
-    """One pose on its way to the comparison."""
-
-    pose: Pose
-    lens: Lens
-    evidence: float
-    seen: int
-    expected: float
-    found_px: Array
-    correlation: Array
-
-    @property
-    def tells_enough(self) -> bool:
-        """Whether so much of the evidence due is there that no part of it is a mark off."""
-        return self.evidence >= SETTINGS.enough_share * self.expected
-
-
-def _expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
-    """How surely each mark ought to be seen, 0 to 1, by its foreshortened size in the picture."""
-    centres = given.centres_m
-    half = np.array([min(mark.shape.half_extent_m) for mark in given.marks])
-    away = place_m - centres
-    range_m = np.linalg.norm(away, axis=1)
-    size = 2 * half * f_px * away[:, 2] / range_m**2
-    low, high = SETTINGS.size_seen_px
-    return np.where(given.clear, np.clip((size - low) / (high - low), 0.0, 1.0), 0.0)
 
 
 def searched(
@@ -73,7 +46,7 @@ def searched(
     f_px = 0.5 * guess.width / half_field
     widest_px = _widest_line_px(given, f_px)
     found = find_candidates(looked_at, looks, widest_px, noise=given.picture.noise)
-    weight = _expected(given, given.camera.position_m, f_px)
+    weight = expected(given, given.camera.position_m, f_px)
     points = given.centres_m
     worth = weight > 0
     if (
@@ -95,32 +68,39 @@ def searched(
 
 
 def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
-    """The distinct poses that stand up to a look for each drawn mark, best first."""
+    """The poses that stand up to a look for each drawn mark, best first; no two name them alike."""
     found = searched(given)
     if found is None:
         return []
     cameras, scores, points, guess = found
-    whole = given.prior.guess
-    starts = [
-        (pose, resized(lens, whole.width, whole.height))
-        for index in _distinct(cameras, scores, points)
-        for pose, lens in [_start(cameras, index, guess)]
-    ]
-    refined: list[CarriedPose] = []
-    for start in starts:
-        if any(_leads_to(given, start, pose) for pose in refined):
+    carried: list[CarriedPose] = []
+    for count, index in enumerate(_distinct(cameras, scores, points)):
+        enough = any(pose.tells_enough for pose in carried)
+        if enough and count >= SETTINGS.carried:
+            break
+        start = _start(cameras, index, guess, given.prior.guess)
+        if any(leads_to(given, start, pose) for pose in carried):
             continue
-        settled = [pose.seen for pose in refined if pose.tells_enough]
-        pose = _refined(
-            given, *start, least_seen=SETTINGS.least_seen_share * max(settled, default=0)
-        )
+        told = [pose.seen for pose in carried if pose.tells_enough]
+        pose = refined(given, *start, least_seen=SETTINGS.least_seen_share * max(told, default=0))
         if pose is not None:
-            refined.append(pose)
-    if all(not pose.tells_enough for pose in refined):
-        refined = [_settled(given, pose) for pose in refined]
+            carried.append(pose)
+    carried.sort(key=lambda pose: -pose.nats)
+    if all(not pose.tells_enough for pose in carried):
+        most = SETTINGS.most_settled
+        carried = [*(settled(given, pose) for pose in carried[:most]), *carried[most:]]
+    return _with_rivals(given, carried)
+
+
+def _with_rivals(given: IdentificationInput, carried: list[CarriedPose]) -> list[CarriedPose]:
+    """The poses and those that name the best one's marks otherwise, best first, none twice."""
+    if not carried:
+        return []
+    best = max(carried, key=lambda pose: pose.nats)
+    every = [*carried, *one_mark_on(given, best)]
     kept: list[CarriedPose] = []
-    for pose in sorted(refined, key=lambda pose: -pose.evidence):
-        if all(_agreement(pose, other) <= 0.5 for other in kept):
+    for pose in sorted(every, key=lambda pose: -pose.nats):
+        if not any(names_alike(pose, other) for other in kept):
             kept.append(pose)
     return kept
 
@@ -135,32 +115,6 @@ def _widest_line_px(given: IdentificationInput, f_px: float) -> float:
     return widest
 
 
-def _leads_to(given: IdentificationInput, start: tuple[Pose, Lens], settled: CarriedPose) -> bool:
-    """Whether a pose names the marks as one does that has been settled with enough evidence.
-
-    Most of its marks then lie nearer to where that one puts them than to any of their neighbours.
-    """
-    if not settled.tells_enough:
-        return False
-    theirs = d_pixel_d_mark(settled.pose, settled.lens, given.marks)[0]
-    ours = d_pixel_d_mark(*start, given.marks)[0]
-    seen = settled.correlation > 0
-    apart = np.linalg.norm(theirs[:, None] - theirs[None, seen], axis=-1)
-    apart[apart == 0] = np.inf
-    gap = np.linalg.norm(ours - theirs, axis=1) / apart.min(axis=1)
-    return bool(np.nanmedian(gap[seen]) < SETTINGS.same_spacing)
-
-
-def _agreement(a: CarriedPose, b: CarriedPose) -> float:
-    """Share of the marks one pose sees that another sees in the same place.
-
-    Two poses that name the same marks alike are one identity, however well each has converged.
-    """
-    both = (a.correlation > 0) & (b.correlation > 0)
-    gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
-    return float((gap < SETTINGS.same_px).sum() / max(min(a.seen, b.seen), 1))
-
-
 def _half_field(guess: Lens) -> float:
     """Half the angle between the rays through the picture's left and right edges."""
     edges = guess.unproject(
@@ -170,15 +124,11 @@ def _half_field(guess: Lens) -> float:
     return float(np.nanmean(angles)) if np.isfinite(angles).any() else guess.monotone_limit_rad
 
 
-def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
-    """Indices of the best poses that differ from each other."""
+def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> Iterator[int]:
+    """Indices of the best poses that differ from each other, best first."""
     pixels, _ = cameras.project(points_m)
     kept: list[int] = []
     for index in range(len(scores)):
-        # A best score below zero says little: then looking decides.
-        poor = scores[0] > 0 and scores[index] < SETTINGS.carried_share * scores[0]
-        if poor or len(kept) == SETTINGS.carried:
-            break
         apart = [
             np.percentile(
                 np.linalg.norm(pixels[index] - pixels[k], axis=1), SETTINGS.distinct_percent
@@ -187,11 +137,13 @@ def _distinct(cameras: Cameras, scores: Array, points_m: Array) -> list[int]:
         ]
         if all(gap > SETTINGS.distinct_px for gap in apart):
             kept.append(index)
-    return kept
+            yield index
+        if len(kept) == SETTINGS.most_carried:
+            break
 
 
-def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
-    """The full pose and lens of one coarse camera."""
+def _start(cameras: Cameras, index: int, guess: Lens, whole: Lens) -> tuple[Pose, Lens]:
+    """The full pose and lens of one coarse camera, in the picture that `whole` is a guess for."""
     a0, a1 = cameras.curve[index]
     f = cameras.f0 * a0
     lens = Lens(
@@ -204,112 +156,4 @@ def _start(cameras: Cameras, index: int, guess: Lens) -> tuple[Pose, Lens]:
         k=np.array([a1 / a0 / cameras.half_field_rad**2, 0.0, 0.0, 0.0]),
     )
     u, _, vt = np.linalg.svd(cameras.R[index])
-    return Pose.at(cameras.place_m[index], u @ vt), lens
-
-
-def _look(
-    given: IdentificationInput, pose: Pose, lens: Lens, look: tuple[float, float, float]
-) -> tuple[Array, Array]:
-    """Look for every drawn mark: where (n, 2), NaN where not tried; how alike (n,), 0 not seen."""
-    reach_px, least, _ = look
-    found, correlation = match(given.picture.soft, pose, lens, given.marks, reach_px)
-    found[~np.isfinite(correlation)] = np.nan
-    return found, np.where(np.nan_to_num(correlation) > least, correlation, 0.0)
-
-
-def expected_weight(given: IdentificationInput, pose: Pose, lens: Lens) -> Array:
-    """How surely each mark ought to be seen from a pose, 0 to 1 (n,); 0 outside the picture."""
-    f_px = float(np.sqrt(lens.fx * lens.fy))
-    inside = lens.contains(d_pixel_d_mark(pose, lens, given.marks)[0])
-    return np.where(inside, _expected(given, pose.camera_in_ground_m, f_px), 0.0)
-
-
-def _settled(given: IdentificationInput, best: CarriedPose) -> CarriedPose:
-    """A pose that tells of little, refined again from where it and its parts lead to."""
-    for _ in range(SETTINGS.most_again):
-        starts = [(best.pose, best.lens), *_parts(given, best)]
-        again = [found for start in starts if (found := _refined(given, *start)) is not None]
-        better = max(again, key=lambda each: each.evidence, default=best)
-        if better.evidence < best.evidence + SETTINGS.least_evidence_gain:
-            break
-        best = better
-        if best.tells_enough:
-            break
-    return best
-
-
-def _parts(given: IdentificationInput, carried: CarriedPose) -> list[tuple[Pose, Lens]]:
-    """The pose fitted to its marks in a part of the picture alone: to its left, or to its right.
-
-    Where one end of a strip is a mark off, the other end's marks are right, and lead to the rest.
-    """
-    seen = np.flatnonzero(carried.correlation > 0)
-    across = carried.found_px[seen, 0]
-    poses = []
-    low, middle, high = np.percentile(across, [30, 50, 70])
-    masks = (across <= middle, across > middle, across <= high, across > low)
-    for half in (seen[mask] for mask in masks):
-        if len(half) < SETTINGS.least_marks:
-            continue
-        start = carried.pose, carried.lens
-        fit = _fit_seen(given, half, carried.found_px, SETTINGS.looks[-1][2], start)
-        if not isinstance(fit, NoFit):
-            poses.append((fit.pose, fit.lens))
-    return poses
-
-
-def _refined(
-    given: IdentificationInput, pose: Pose, lens: Lens, least_seen: float = 0.0
-) -> CarriedPose | None:
-    """Look for every drawn mark twice, each time with a fit to what was seen.
-
-    None if there is no fit, or one to fewer marks than `least_seen` after either look.
-    """
-    used = np.zeros(len(given.marks), dtype=bool)
-    for look in SETTINGS.looks:
-        found, alike = _look(given, pose, lens, look)
-        seen = np.flatnonzero(alike > 0)
-        fit = _fit_seen(given, seen, found, look[2], (pose, lens))
-        if isinstance(fit, NoFit):
-            return None
-        pose, lens = fit.pose, fit.lens
-        used[:] = False
-        used[seen] = fit.used
-        if used.sum() < least_seen:
-            return None
-    # A mark that cannot be tried is not missed.
-    weight = np.where(np.isfinite(found[:, 0]), expected_weight(given, pose, lens), 0.0)
-    evidence = float(np.where(used, weight * alike, -0.5 * weight).sum())
-    return CarriedPose(
-        pose=pose,
-        lens=lens,
-        evidence=evidence,
-        seen=int(used.sum()),
-        expected=float(weight.sum()),
-        found_px=found,
-        correlation=np.where(used, alike, 0.0),
-    )
-
-
-def _fit_seen(
-    given: IdentificationInput,
-    seen: NDArray[np.intp],
-    found_px: Array,
-    sigma_px: float,
-    start: tuple[Pose, Lens],
-) -> PlanFit | NoFit:
-    """Fit the plan to the marks `seen` (k,), of all found (n, 2), each known to a sigma."""
-    covariance = np.tile(np.eye(2) * sigma_px**2, (len(seen), 1, 1))
-    return fit_points(given, [given.marks[i] for i in seen], found_px[seen], covariance, start)
-
-
-def fit_points(
-    given: IdentificationInput,
-    marks: Sequence[PlannedMark],
-    pixels: ArrayLike,
-    covariance: ArrayLike,
-    start: tuple[Pose, Lens],
-) -> PlanFit | NoFit:
-    """Fit the plan to marks found at pixels (n, 2) with covariance (n, 2, 2)."""
-    points = Points.of(given.job, marks, pixels, covariance)
-    return fit_plan(given.camera, given.prior, points, start)
+    return Pose.at(cameras.place_m[index], u @ vt), resized(lens, whole.width, whole.height)

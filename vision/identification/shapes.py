@@ -18,6 +18,7 @@ from vision.camera.pixel_shape import NAMED, PixelShape, either_of, possible_sha
 from vision.identification.even_rows import in_rows
 from vision.identification.identified import Identified, NotIdentified
 from vision.identification.inputs import prepared
+from vision.identification.odds import log10_odds
 from vision.identification.poses import carried_poses
 from vision.identification.settings import SETTINGS
 from vision.job.job import Camera, Job
@@ -34,14 +35,14 @@ Pictures = Mapping[str, Picture]
 class ShapeChoice:
     """What was chosen for the `cameras` of one recorder, whose pictures have one size in px.
 
-    `readings` are what the chosen standard may mean; `lead` by how many marks more than the next
-    shape it found.
+    `readings` are what the chosen standard may mean; `log10_odds` by what odds it leads the next
+    shape.
     """
 
     cameras: tuple[Camera, ...]
     size: tuple[int, int]
     readings: tuple[PixelShape, ...]
-    lead: float
+    log10_odds: float
 
     @property
     def shape(self) -> PixelShape:
@@ -51,7 +52,7 @@ class ShapeChoice:
     @property
     def open(self) -> bool:
         """Whether another shape explains the pictures about as well."""
-        return self.lead < SETTINGS.least_shape_lead
+        return self.log10_odds < SETTINGS.least_shape_log10_odds
 
     @property
     def reason(self) -> Reason:
@@ -101,12 +102,15 @@ def choose_shapes(job: Job, layout: Layout, pictures: Pictures) -> tuple[ShapeCh
         cameras = tuple(each for each in job.cameras if _is_open(job, each, pictures, size))
         if len(shapes) < 2 or not cameras:
             continue
-        tried = [ShapeChoice(cameras=cameras, size=size, readings=e, lead=0.0) for e in shapes]
-        evidence = _evidence(job, layout, pictures, tried)
-        second, first = (int(index) for index in np.argsort(evidence)[-2:])
+        tried = [
+            ShapeChoice(cameras=cameras, size=size, readings=e, log10_odds=0.0) for e in shapes
+        ]
+        nats = _nats(job, layout, pictures, tried)
+        second, first = (int(index) for index in np.argsort(nats)[-2:])
         # Where hardly a mark fits with any shape, something else is wrong, and is said elsewhere.
-        if evidence[first] >= SETTINGS.least_marks / 2:
-            choices.append(replace(tried[first], lead=float(evidence[first] - evidence[second])))
+        if log10_odds(nats[first], []) >= SETTINGS.odds.least_log10_odds:
+            lead = log10_odds(nats[first], [nats[second]])
+            choices.append(replace(tried[first], log10_odds=lead))
     return tuple(choices)
 
 
@@ -144,8 +148,8 @@ def _is_open(job: Job, camera: Camera, pictures: Pictures, size: tuple[int, int]
     return lens.fitted is None and lens.pixels is None and sizes == {size}
 
 
-def _evidence(job: Job, layout: Layout, pictures: Pictures, tried: Sequence[ShapeChoice]) -> Array:
-    """Marks found minus marks missed under each shape, over as many cameras as it takes."""
+def _nats(job: Job, layout: Layout, pictures: Pictures, tried: Sequence[ShapeChoice]) -> Array:
+    """What the marks add up to under each shape, over as many cameras as it takes."""
     total = np.zeros(len(tried))
     for camera in tried[0].cameras:
         picture = pictures[camera.name]
@@ -153,8 +157,8 @@ def _evidence(job: Job, layout: Layout, pictures: Pictures, tried: Sequence[Shap
             prior = lens_prior(choice.in_job(job).lens_of(camera), *choice.size)
             given = prepared(job, layout, camera, *in_rows(prior, picture.grey, picture.rows))
             poses = [] if isinstance(given, Reason) else carried_poses(given)
-            total[index] += max((pose.evidence for pose in poses), default=0.0)
+            total[index] += max((pose.nats for pose in poses), default=0.0)
         second, first = np.sort(total)[-2:]
-        if first - second > SETTINGS.sure_shape_lead:
+        if log10_odds(first, [second]) > SETTINGS.odds.least_log10_odds:
             break
     return total

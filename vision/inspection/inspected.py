@@ -110,12 +110,20 @@ class MappedFit:
     ray_from_ground: Array | None = written(10, significant=True, missing="no-ground-map")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Naming:
+    """By what odds the marks of a picture are named rightly: 10,000 to 1 at the least."""
+
+    log10_odds: float = written(1)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InspectedCamera:
     """One camera: its picture, its marks, both fits (None where there is none) and its verdict.
 
     `ray_from_ground` (3, 3) is the ground map of the plan fit; `blur_px` is scaled to 1280 px
-    width. `picture_verdict`: figures of the picture itself, and what they mean.
+    width. `picture_verdict`: figures of the picture itself, and what they mean. `naming` is None
+    where the marks are not named.
     """
 
     @property
@@ -145,6 +153,7 @@ class InspectedCamera:
         """Its picture, as a result says it."""
         return TakenPicture(picture=self.picture, blur_px=self.blur_px)
 
+    naming: Naming | None = written(optional=True, default=None)
     picture_verdict: PictureVerdict | None = written(key="sharpness", optional=True, default=None)
 
     @property

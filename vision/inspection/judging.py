@@ -18,6 +18,7 @@ from vision.inspection.inspected import (
     InspectedSeam,
     InspectedStrip,
     Inspection,
+    Naming,
 )
 from vision.inspection.verdict.cameras import (
     AIM_MAY_EXPLAIN,
@@ -265,6 +266,7 @@ def _inspected(
             for sighting in outcome.sightings
         ),
         blur_px=outcome.blur_px * BLUR_WIDTH_PX / picture.width,
+        naming=Naming(log10_odds=outcome.log10_odds),
         plan_fit=outcome.fit,
         ray_from_ground=ground_map(outcome.fit.pose, outcome.fit.lens).ray_from_ground,
         adjusted=adjusted,

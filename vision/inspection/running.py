@@ -14,11 +14,12 @@ import numpy as np
 
 from vision.adjustment.adjusted import Adjustment
 from vision.identification.identified import Identified
+from vision.identification.odds import log10_odds
+from vision.identification.settings import SETTINGS as NAMING
 from vision.inspection.finding import looked_at, placed, with_textures
 from vision.inspection.inspected import Inspection
 from vision.inspection.judging import judged
 from vision.inspection.memory import Memory
-from vision.inspection.suspects import decades_explained
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.inspection.verdict.common_turn import common_turn
 from vision.inspection.verdict.rule import Judgement
@@ -28,10 +29,6 @@ from vision.marks.picture import Picture
 from vision.marks.rows import steadied
 from vision.units.arrays import Array
 from vision.units.progress import Progress, silent
-
-MOST_OF_OTHER = 0.7
-"""Of what a picture's own camera explains, the next likely one may explain so much: a quarter of
-the marks may be covered. More asks less often, and errs sooner."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,18 +79,18 @@ class Running:
 
         On a layout that is the same on two sides nobody can tell.
         """
-        found: dict[str, float] = {}
+        nats: dict[str, float] = {}
         for camera in job.cameras:
             seen = picture.mirrored == camera.mirrored
             own = picture if seen else replace(picture, bgr=picture.bgr[:, ::-1])
             still = self._memory(steadied, replace(own, name=camera.name, mirrored=camera.mirrored))
             outcome = self._memory(looked_at, job, camera, still.grey, still.rows)
-            decades = decades_explained(outcome) if isinstance(outcome, Identified) else 0.0
-            found[camera.name] = max(decades, 0.0)
-        *_, second, first = sorted([0.0, *found.values()])
-        if first == 0.0 or second > MOST_OF_OTHER * first:
+            if isinstance(outcome, Identified):
+                nats[camera.name] = outcome.nats
+        *others, first = sorted(nats.values()) or [0.0]
+        if log10_odds(first, others) < NAMING.odds.least_log10_odds:
             return None
-        return max(found, key=lambda name: found[name])
+        return max(nats, key=lambda name: nats[name])
 
 
 def _aims(job: Job, adjustment: Adjustment) -> dict[str, JudgedAim]:

@@ -6,6 +6,7 @@ A start for the measurement, no more.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -23,17 +24,35 @@ from vision.units.arrays import Array
 TUNED = SETTINGS.measure
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Matches:
+    """What template matching saw of n marks, NaN where a mark cannot be tried.
+
+    `found_px` (n, 2) is where each drawing's edges agree best, `correlation` (n,) how well ink and
+    tape agree there. The rest is of the predicted place itself, in logarithms of grey: `ground`
+    (n,) where the ground beside the tape should be, `step` (n,) from there to the tape's own
+    colour, `level` (n,) and `spread` (n,) mean and standard deviation of all.
+    """
+
+    found_px: Array
+    correlation: Array
+    ground: Array
+    step: Array
+    level: Array
+    spread: Array
+
+
 def match(
     grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], reach_px: float
-) -> tuple[Array, Array]:
+) -> Matches:
     """Where each drawn mark's edges agree best within `reach_px` of its prediction.
 
-    Returns pixels (n, 2) and how well ink and tape agree there (n,), a correlation over the tape
-    alone: with the ground in it the tape's own edges would pass for a mark. NaN where a mark
-    cannot be tried. The drawing is affine and on whole pixels: a start for `measure`, no more.
+    The correlation is over the tape alone: with the ground in it the tape's own edges would pass
+    for a mark. The drawing is affine and on whole pixels: a start for `measure`, no more.
     """
     predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
-    found, correlation = np.full((len(marks), 2), np.nan), np.full(len(marks), np.nan)
+    found = np.full((len(marks), 2), np.nan)
+    correlation, around = np.full(len(marks), np.nan), np.full((4, len(marks)), np.nan)
     windows = np.array([window_of(mark) for mark in marks]).reshape(-1, 2)
     half = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
     reach = int(np.ceil(reach_px))
@@ -50,9 +69,33 @@ def match(
         score = _agreement(window, template)
         _, _, _, (u, v) = cv2.minMaxLoc(score)
         found[index] = np.round(predicted[index]) - reach + _subpixel(score, u, v)
-        piece = window[v : v + template.shape[0], u : u + template.shape[1]]
+        height, width = template.shape
+        piece = window[v : v + height, u : u + width]
         correlation[index] = _correlation(piece[tape], template[tape])
-    return found, correlation
+        there = window[reach : reach + height, reach : reach + width]
+        around[:, index] = _surroundings(there, template, marks[index].ink)
+    ground, step, level, spread = around
+    return Matches(
+        found_px=found,
+        correlation=correlation,
+        ground=ground,
+        step=step,
+        level=level,
+        spread=spread,
+    )
+
+
+def _surroundings(
+    piece: np.ndarray, template: np.ndarray, ink: str
+) -> tuple[float, float, float, float]:
+    """Level of the ground, step to bare tape, mean and spread of all, in a piece of the picture."""
+    levels = np.log(piece + TUNED.log_offset)
+    # The drawing's levels: ground 0.4, bare tape 1, ink 0.2; turned round where the ink is light.
+    drawn = template if ink == "dark" else 1.0 - template
+    bare, beside = levels[drawn > 0.8], levels[np.abs(drawn - 0.4) < 0.1]
+    ground = float(beside.mean()) if beside.size else np.nan
+    step = float(bare.mean()) - ground if bare.size else np.nan
+    return ground, step, float(levels.mean()), float(levels.std())
 
 
 def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:

@@ -1,0 +1,229 @@
+"""Count what marks show at right poses and at wrong ones, and hold stated odds against the truth.
+
+    python -m tests.accuracy.odds --count FOLDER ... [--covers 2] [--scenes 4]
+    python -m tests.accuracy.odds --draws 100 FOLDER ...
+
+With --count the table of `vision/identification/odds_table.py` is printed: every picture of the
+sets FOLDER, as it is and with things pasted over a quarter to 70 % of its marks, and of scenes
+drawn with people and things in them. A right pose is fitted to the true pixels; wrong ones are at
+random, within what is searched, and right ones slid along a strip by part of a spacing.
+
+With --draws pictures are covered at random by a quarter to 85 %, searched, and the best naming is
+held against the truth: how many are right, wrong and refused by decade of the stated odds. Some
+draws get another lot's picture, for which every naming is wrong.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tests.accuracy.conditions import View, stored_views, views
+from tests.accuracy.pasted_covers import covered
+from vision.camera.geometry import Aim, Pose
+from vision.camera.lens import Lens
+from vision.camera.lens_prior import lens_prior
+from vision.camera.solver import NoFit
+from vision.identification.inputs import IdentificationInput, prepared
+from vision.identification.odds import cells, log10_odds, tape_cells
+from vision.identification.poses import carried_poses
+from vision.identification.refining import CarriedPose, expected_weight, fit_points
+from vision.identification.refusals import sizes_px
+from vision.identification.settings import SETTINGS
+from vision.identification.tape import tape_steps
+from vision.job.layout import planned_layout, points_of
+from vision.job.visibility import d_pixel_d_mark
+from vision.marks.measure.matching import match
+from vision.units.reason import Reason
+
+Camera = tuple[Pose, Lens]
+SURE, SAME_PX = 1.5, 4.0
+"""A mark of a right pose that is seen within this of its prediction shows what ground looks like;
+and a naming is right where three quarters of its marks lie within this of their true pixels."""
+SLID = (0.2, 0.8)
+EACH = 6
+"""Random and slid poses per picture."""
+
+
+def _given(view: View, grey: np.ndarray) -> IdentificationInput | None:
+    height, width = grey.shape
+    prior = lens_prior(view.job.lens_of(view.camera), width, height)
+    picture = np.asarray(grey, np.float32)
+    given = prepared(view.job, planned_layout(view.job), view.camera, prior, picture)
+    return None if isinstance(given, Reason) else given
+
+
+def _right_camera(given: IdentificationInput, view: View) -> Camera | None:
+    """The pose and lens that put the planned marks onto their true pixels."""
+    points = [point for mark in given.marks for point in points_of(mark)]
+    points = [point for point in points if str(point.id) in view.true_px]
+    if len(points) < SETTINGS.least_marks:
+        return None
+    pixels = np.array([view.true_px[str(point.id)] for point in points])
+    covariance = np.tile(0.25 * np.eye(2), (len(points), 1, 1))
+    start = Pose.at(view.camera.position_m, view.camera.aim.rotation()), given.prior.guess
+    fit = fit_points(given, points, pixels, covariance, start)
+    return None if isinstance(fit, NoFit) else (fit.pose, fit.lens)
+
+
+def _wrong_cameras(
+    given: IdentificationInput, right: Camera, rng: np.random.Generator
+) -> Iterator[tuple[Camera, bool]]:
+    """Poses at random, and right ones slid along a strip; with whether they are at random."""
+    pose, lens = right
+    for _ in range(EACH):
+        reach = SETTINGS.aim_reach_rad
+        pan, tilt, roll = given.camera.aim.as_array() + rng.uniform(-reach, reach, 3)
+        aim = Aim(pan_rad=float(pan), tilt_rad=float(tilt), roll_rad=float(roll))
+        place = given.camera.position_m + rng.normal(0, 0.05, 3)
+        yield (Pose.at(place, aim.rotation()), lens), True
+    pairs = [
+        (a, b)
+        for a, b in zip(given.marks[:-1], given.marks[1:], strict=True)
+        if a.strip is not None and a.strip == b.strip
+    ]
+    for _ in range(EACH if pairs else 0):
+        a, b = pairs[int(rng.integers(len(pairs)))]
+        slid = rng.uniform(*SLID) * (b.centre_m - a.centre_m)
+        yield (Pose.at(pose.camera_in_ground_m + slid, pose.R), lens), False
+
+
+class Counts:
+    """How often marks, and tape between them, showed each of what they may."""
+
+    def __init__(self) -> None:
+        cells_in_all = (len(SETTINGS.odds.sizes_px) + 1, 44)
+        self.right, self.wrong = np.zeros(cells_in_all, int), np.zeros(cells_in_all, int)
+        steps = len(SETTINGS.odds.tape_steps) + 1
+        self.tape_right, self.tape_wrong = np.zeros(steps, int), np.zeros(steps, int)
+
+    def count(self, view: View, rng: np.random.Generator) -> None:
+        """Count one picture."""
+        given = _given(view, view.grey)
+        right = None if given is None else _right_camera(given, view)
+        if given is None or right is None:
+            return
+        used = np.zeros(len(given.marks), dtype=bool)
+        used = self._marks(given, right, used, np.zeros_like(self.right))
+        self._marks(given, right, used, self.right)
+        self._tape(given, right, self.tape_right)
+        for camera, at_random in _wrong_cameras(given, right, rng):
+            self._marks(given, camera, used, self.wrong)
+            if at_random:
+                self._tape(given, camera, self.tape_wrong)
+
+    @staticmethod
+    def _marks(
+        given: IdentificationInput, camera: Camera, used: np.ndarray, into: np.ndarray
+    ) -> np.ndarray:
+        """Count marks; which of them are seen where they should be."""
+        matches = match(given.picture.soft, *camera, given.marks, SETTINGS.looks[-1][0])
+        off_px = np.linalg.norm(matches.found_px - d_pixel_d_mark(*camera, given.marks)[0], axis=1)
+        light = np.array([mark.ink == "light" for mark in given.marks])
+        size, cell = cells(matches, off_px, sizes_px(camera, given.marks), light, used)
+        ok = np.isfinite(matches.correlation) & given.clear
+        ok &= expected_weight(given, *camera) > 0
+        np.add.at(into, (size[ok], cell[ok]), 1)
+        return np.asarray((np.nan_to_num(matches.correlation) > 0.5) & (off_px < SURE))
+
+    @staticmethod
+    def _tape(given: IdentificationInput, camera: Camera, into: np.ndarray) -> None:
+        steps, weight = tape_steps(given, *camera)
+        np.add.at(into, tape_cells(steps[weight > 0.3]), 1)
+
+    def text(self) -> str:
+        """The counts as they stand in the table."""
+        named = {"_RIGHT": self.right, "_WRONG": self.wrong}
+        lines = []
+        for name, counts in named.items():
+            rows = [textwrap.fill(f"{row.tolist()},", 92) for row in counts]
+            lines.append(f"{name} = np.array([\n" + "\n".join(rows) + "\n])")
+        lines.append(f"_TAPE_RIGHT = np.array({self.tape_right.tolist()})")
+        lines.append(f"_TAPE_WRONG = np.array({self.tape_wrong.tolist()})")
+        return "\n".join(lines)
+
+
+def _right_share(given: IdentificationInput, view: View, pose: CarriedPose) -> float:
+    """Share of the marks that a naming uses that lie where they truly are."""
+    right = []
+    for index in np.flatnonzero(pose.correlation > 0):
+        ids = [str(point.id) for point in points_of(given.marks[index])]
+        true = [view.true_px[each] for each in ids if each in view.true_px]
+        off = np.inf
+        if true:
+            off = float(np.linalg.norm(pose.found_px[index] - np.mean(true, axis=0)))
+        right.append(off < SAME_PX)
+    return float(np.mean(right)) if right else 0.0
+
+
+def _square_views(folders: list[Path]) -> list[View]:
+    """The sets' pictures but those whose pixels are not square: their shape comes first."""
+    found = [view for folder in folders for view in stored_views(folder, "as stored", 1)]
+    return [view for view in found if view.grey.shape[1] * 9 == view.grey.shape[0] * 16]
+
+
+def _counted(folders: list[Path], covers: int, scenes: int) -> None:
+    counts, rng = Counts(), np.random.default_rng(9)
+    for view in _square_views(folders):
+        counts.count(view, rng)
+        for _ in range(covers):
+            counts.count(covered(view, float(rng.choice([0.25, 0.5, 0.7])), rng), rng)
+    for seed in range(100, 100 + scenes):
+        for condition in ("things 25 %", "things 50 %", "plain"):
+            for view in views(condition, seed):
+                counts.count(view, rng)
+    print(counts.text())
+
+
+def _drawn(folders: list[Path], draws: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    pool = _square_views(folders)
+    decades: dict[int, list[bool]] = {}
+    unnamed = 0
+    for index in range(draws):
+        view = pool[index % len(pool)]
+        shown = covered(view, float(rng.uniform(0.25, 0.85)), rng)
+        foreign = rng.uniform() < 0.2
+        if foreign:
+            lot = view.name.split()[0]
+            others = [each for each in pool if each.name.split()[0] != lot]
+            shown = dataclasses.replace(shown, grey=others[int(rng.integers(len(others)))].grey)
+        given = _given(shown, shown.grey)
+        poses = carried_poses(given) if given is not None else []
+        if given is None or not poses:
+            unnamed += 1
+            continue
+        odds = log10_odds(poses[0].nats, [pose.nats for pose in poses[1:]])
+        right = not foreign and _right_share(given, view, poses[0]) >= 0.75
+        decades.setdefault(int(np.floor(odds)), []).append(right)
+    print(f"{draws} draws, {unnamed} without any pose")
+    for decade in sorted(decades):
+        told = decades[decade]
+        print(f"odds 1e{decade:+d}: right {sum(told):4d}  wrong {len(told) - sum(told):4d}")
+
+
+def main() -> None:
+    """Count, or draw and compare."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--count", action="store_true")
+    parser.add_argument("--covers", type=int, default=2)
+    parser.add_argument("--scenes", type=int, default=4)
+    parser.add_argument("--draws", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    cv2.setNumThreads(1)
+    if given.count:
+        _counted(given.folders, given.covers, given.scenes)
+    else:
+        _drawn(given.folders, given.draws, given.seed)
+
+
+if __name__ == "__main__":
+    main()
