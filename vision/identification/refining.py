@@ -75,7 +75,8 @@ def names_alike(a: CarriedPose, b: CarriedPose) -> bool:
     """
     both = (a.correlation > 0) & (b.correlation > 0)
     gap = np.linalg.norm(a.found_px[both] - b.found_px[both], axis=1)
-    return float((gap < SETTINGS.same_px).sum()) > SETTINGS.same_names * max(min(a.seen, b.seen), 1)
+    enough = 2 * both.sum() >= min(a.seen, b.seen)
+    return bool(enough) and float((gap < SETTINGS.same_px).sum()) > SETTINGS.same_names * len(gap)
 
 
 def expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:

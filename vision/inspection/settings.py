@@ -101,8 +101,6 @@ class WalkSettings:
 class EntrySettings:
     """When an entry of the job is suspected, and when it is named. Decades are of odds."""
 
-    missed: float = 0.3
-    """Share of the marks due that a camera misses; sound jobs miss less, but for a busy yard."""
     turn_rad: float = float(np.radians(8.0))
     """An aim this far from the intended one may be a slip in the job; most brackets are set better.
     """
@@ -115,10 +113,6 @@ class EntrySettings:
     rival_promise: float = 0.7
     most_finalists: int = 4
     """Edits are looked at that come so near to the best; each costs as much as a camera."""
-    decades_seen: float = 1.0
-    decades_missed: float = 0.5
-    """A mark found where it is due is worth ten to one, however sharp it is: what else may lie
-    there by chance. One missed may be covered."""
     most_decades_misfit: float = 20.0
     """A single gross misfit of the network is no more against a job than twenty marks."""
     decades_rare: float = 1.0

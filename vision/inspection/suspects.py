@@ -33,6 +33,8 @@ from vision.units.reason import Reason
 from vision.units.recall import Recall, afresh
 
 TUNED = SETTINGS.entries
+ONE_MARK = NAMING.odds.lead_worth * NAMING.odds.most_nats / math.log(10)
+"""Decades that one mark is worth at the most."""
 
 Outcome = Identified | NotIdentified
 Outcomes = Mapping[str, Outcome]
@@ -132,15 +134,12 @@ class Suspects:
     def _explanation(self, job: Job, outcomes: Outcomes) -> float:
         """How much a job explains of its pictures, in decades of odds.
 
-        Marks found where they are due, each counted no more than a decade however sharp it is, less
-        those missed; and what the joint adjustment leaves over beyond its degrees of freedom.
+        What each picture's marks add up to, named or not, and what the joint adjustment leaves over
+        beyond its degrees of freedom.
         """
-        # Of a camera without a name the search's score says what its best pose would find.
         decades = sum(
             decades_explained(out)
-            if isinstance(out, Identified)
-            else max(self.recall(_stated_score, job, name, self.pictures[name]), 0.0)
-            for name, out in outcomes.items()
+            for out in outcomes.values()
             if not (isinstance(out, NotIdentified) and out.code in NOTHING_TO_SEE)
         )
         joint = self.adjust(job, outcomes)
@@ -168,10 +167,6 @@ class _Scores:
         given = prepared(job, planned_layout(job), camera, prior, self._prepared[turned_over])
         found = None if isinstance(given, Reason) else searched(given, NAMING.screened_scales)
         return 0.0 if found is None else float(found[1][0])
-
-
-def _stated_score(job: Job, name: str, picture: Picture) -> float:
-    return _Scores(name=name, picture=picture).of(job)
 
 
 def _grey(picture: Picture, *, turned_over: bool) -> np.ndarray:
@@ -212,14 +207,13 @@ def is_suspect(camera: Camera, outcome: Outcome) -> bool:
 
 
 def _misses_many(outcome: Identified) -> bool:
-    missed = _count(outcome, "not-found") + _count(outcome, "rejected")
-    return missed > TUNED.missed * (missed + _count(outcome, "used"))
+    """Whether much speaks against it: bare ground where marks are due, not things in the way."""
+    return outcome.contradicted > NAMING.poor_contradicted
 
 
-def decades_explained(outcome: Identified) -> float:
-    """Marks found where they are due, less those missed, in decades of odds."""
-    missed = _count(outcome, "not-found") + _count(outcome, "rejected")
-    return TUNED.decades_seen * _count(outcome, "used") - TUNED.decades_missed * missed
+def decades_explained(outcome: Outcome) -> float:
+    """What a picture's marks add up to, in decades of odds: 0 where they speak against a naming."""
+    return max(NAMING.odds.lead_worth * outcome.nats, 0.0) / math.log(10)
 
 
 def _is_worse(new: Outcome, old: Outcome, *, named: bool) -> bool:
@@ -230,8 +224,7 @@ def _is_worse(new: Outcome, old: Outcome, *, named: bool) -> bool:
     if isinstance(new, NotIdentified):
         return named or isinstance(old, Identified)
     return (
-        isinstance(old, Identified)
-        and decades_explained(new) < decades_explained(old) - TUNED.decades_seen
+        isinstance(old, Identified) and decades_explained(new) < decades_explained(old) - ONE_MARK
     )
 
 
