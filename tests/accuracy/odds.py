@@ -3,10 +3,10 @@
     python -m tests.accuracy.odds --count FOLDER ... [--covers 2] [--scenes 4]
     python -m tests.accuracy.odds --draws 100 FOLDER ...
 
-With --count the table of `vision/identification/odds_table.py` is printed: every picture of the
+With --count the counts of `vision/identification/odds_table.py` are made anew: every picture of the
 sets FOLDER, as it is and with things pasted over a quarter to 70 % of its marks, and of scenes
-drawn with people and things in them. A right pose is fitted to the true pixels; wrong ones are at
-random, within what is searched, and right ones slid along a strip by part of a spacing.
+drawn with people and things in them, or empty. A right pose is fitted to the true pixels; wrong
+ones are at random, within what is searched, and right ones slid along a strip by part of a spacing.
 
 With --draws pictures are covered at random by a quarter to 85 %, searched, and the best naming is
 held against the truth: how many are right, wrong and refused by decade of the stated odds. Some
@@ -39,7 +39,7 @@ from vision.identification.settings import SETTINGS
 from vision.identification.tape import tape_steps
 from vision.job.layout import planned_layout, points_of
 from vision.job.visibility import d_pixel_d_mark
-from vision.marks.measure.matching import match
+from vision.marks.measure.matching import Matches, match
 from vision.units.reason import Reason
 
 Camera = tuple[Pose, Lens]
@@ -49,6 +49,13 @@ and a naming is right where three quarters of its marks lie within this of their
 SLID = (0.2, 0.8)
 EACH = 6
 """Random and slid poses per picture."""
+
+
+PARTS = tuple(each.name for each in dataclasses.fields(Matches))
+
+
+def _part(matches: Matches, keep: np.ndarray) -> Matches:
+    return Matches(**{name: getattr(matches, name)[keep] for name in PARTS})
 
 
 def _given(view: View, grey: np.ndarray) -> IdentificationInput | None:
@@ -109,28 +116,43 @@ class Counts:
         right = None if given is None else _right_camera(given, view)
         if given is None or right is None:
             return
-        used = np.zeros(len(given.marks), dtype=bool)
-        used = self._marks(given, right, used, np.zeros_like(self.right))
-        self._marks(given, right, used, self.right)
+        ground = self._ground(given, right)
+        self._marks(given, right, ground, self.right)
         self._tape(given, right, self.tape_right)
         for camera, at_random in _wrong_cameras(given, right, rng):
-            self._marks(given, camera, used, self.wrong)
+            self._marks(given, camera, ground, self.wrong)
             if at_random:
                 self._tape(given, camera, self.tape_wrong)
 
     @staticmethod
+    def _ground(given: IdentificationInput, right: Camera) -> Matches:
+        """The marks that are seen where they should be: what is beside them is ground."""
+        matches = match(given.picture.soft, *right, given.marks, SETTINGS.looks[-1][0])
+        off_px = matches.found_px - d_pixel_d_mark(*right, given.marks)[0]
+        seen = np.nan_to_num(matches.correlation) > 0.5
+        return _part(matches, seen & (np.linalg.norm(off_px, axis=1) < SURE))
+
+    @staticmethod
     def _marks(
-        given: IdentificationInput, camera: Camera, used: np.ndarray, into: np.ndarray
-    ) -> np.ndarray:
-        """Count marks; which of them are seen where they should be."""
+        given: IdentificationInput, camera: Camera, ground: Matches, into: np.ndarray
+    ) -> None:
+        """Count what the marks show at a pose, beside the ground as it is."""
         matches = match(given.picture.soft, *camera, given.marks, SETTINGS.looks[-1][0])
-        off_px = np.linalg.norm(matches.found_px - d_pixel_d_mark(*camera, given.marks)[0], axis=1)
-        light = np.array([mark.ink == "light" for mark in given.marks])
-        size, cell = cells(matches, off_px, sizes_px(camera, given.marks), light, used)
+        off_px = matches.found_px - d_pixel_d_mark(*camera, given.marks)[0]
+        count, more = len(given.marks), len(ground.correlation)
+        told = {
+            name: np.concatenate([getattr(matches, name), getattr(ground, name)]) for name in PARTS
+        }
+        size, cell = cells(
+            Matches(**told),
+            np.append(np.linalg.norm(off_px, axis=1), np.zeros(more)),
+            np.append(sizes_px(camera, given.marks), np.zeros(more)),
+            np.array([mark.ink == "light" for mark in given.marks] + [False] * more),
+            np.arange(count + more) >= count,
+        )
         ok = np.isfinite(matches.correlation) & given.clear
         ok &= expected_weight(given, *camera) > 0
-        np.add.at(into, (size[ok], cell[ok]), 1)
-        return np.asarray((np.nan_to_num(matches.correlation) > 0.5) & (off_px < SURE))
+        np.add.at(into, (size[:count][ok], cell[:count][ok]), 1)
 
     @staticmethod
     def _tape(given: IdentificationInput, camera: Camera, into: np.ndarray) -> None:
