@@ -176,6 +176,8 @@ def test_a_key_stroke_in_a_terminal_stops_and_keeps(tmp_path: Path):
         stderr=theirs,
         cwd=ROOT,
         start_new_session=True,
+        # As from a terminal: what starts in the background ignores the key stroke.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     os.close(theirs)
     shown = ""

@@ -118,7 +118,7 @@ def test_what_two_pictures_show_alike_is_to_be_laid_again() -> None:
     (action,) = verdict.actions
     assert action.what == Reason("lay-displaced-again", why=stray.reason)
     assert stray.reason.arguments["mark"] == shared
-    assert dict(stray.reason.arguments["parts"])["left"] == pytest.approx(0.084, abs=5e-4)
+    assert dict(stray.reason.arguments["parts"])["left"] == pytest.approx(0.0834, abs=5e-4)
 
 
 def test_how_sure_a_stray_lies_there_is_true() -> None:

@@ -290,7 +290,6 @@ def test_a_soft_picture_is_soft_and_not_without_marks(soft_and_wet: Inspection) 
     right = next(c for c in soft_and_wet.cameras if c.camera.name == "right")
     assert right.verdict == "re-shoot"
     assert right.reasons[0].code == "soft"
-    assert right.plan_fit is None
     assert right.picture_verdict is not None
     sharpness = right.picture_verdict.sharpness
     assert sharpness is not None

@@ -309,8 +309,8 @@ def test_options_are_read_and_faults_told_together(exact):
     with pytest.raises(BadInputError) as raised:
         asked_change(job, ["fron.tilt=1", "front.tlit=x", "left", "left.roll=nan"], "5", 50.0, 0.0)
     text = str(raised.value)
-    assert "'front'" in text
-    assert "'tilt'" in text
+    assert "`front`" in text
+    assert "`tilt`" in text
     assert len(raised.value.faults) == 7
 
 

@@ -27,7 +27,7 @@ STAGES: dict[str, tuple[str, ...]] = {
     "decode": ("vision.files.disk:read_inspection_input",),
     "find": ("vision.marks.candidates:softened", "vision.marks.candidates:find_candidates"),
     "search": ("vision.identification.hypotheses:search",),
-    "refine": ("vision.identification.poses:_refined", "vision.identification.poses:_settled"),
+    "refine": ("vision.identification.refining:refined", "vision.identification.refining:settled"),
     "measure": ("vision.marks.measure.mark_fit:measure",),
     "fit": ("vision.identification.measuring:fit_with_doubts",),
     "cartons": ("vision.identification.corners:with_box_corners",),

@@ -108,7 +108,11 @@ def done_text(
         missing=missing,
         caution=CAUTION,
     )
-    return "\n".join(_wrapped(line) if len(line) > WIDTH else line for line in filled.splitlines())
+    # A command is copied whole: it is indented, and stays on its line.
+    return "\n".join(
+        _wrapped(line) if len(line) > WIDTH and not line.startswith("  ") else line
+        for line in filled.splitlines()
+    )
 
 
 def _wrapped(text: str) -> str:
