@@ -3,12 +3,13 @@
 Where a mark ought to be, the picture shows one of a few things: the mark, more or less alike and
 more or less in its place; bare ground, as beside it; tape without a mark; or something else, which
 may have covered it. How often each happens where a pose is right, and how often at poses that are
-wrong, was counted (`python -m tests.accuracy.odds --count`); the logarithm of the ratio is what one
-mark says. Something else says little, bare ground much.
+wrong, was counted (`odds_table`); the logarithm of the ratio is what one mark says. Something else
+says little, bare ground much.
 
 Marks do not speak independently: the rows of a strip repeat, so a pose one mark on sees most of
 them. The rival to beat is then the same picture named otherwise, and what a lead is worth, and what
-a sum is worth against no naming at all, was fitted to draws with known truth.
+a sum is worth against no naming at all, was chosen on some hundred draws with known truth: stated
+odds are not yet shown to hold. `python -m tests.accuracy.odds --draws N` prints them beside it.
 """
 
 from __future__ import annotations

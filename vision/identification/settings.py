@@ -50,8 +50,8 @@ class OddsSettings:
     sum_worth: float = 0.6
     sum_of_none: float = 1.6
     """What a nat of a lead, and of a sum beyond that of chance, is worth: less than one, because
-    marks of a strip do not speak independently. Fitted to draws:
-    `python -m tests.accuracy.odds`."""
+    marks of a strip do not speak independently. Chosen by hand on some hundred draws, not fitted;
+    `python -m tests.accuracy.odds --draws N` holds them against the truth."""
     as_stated: float = 3.0
     """Decades by which a picture is its camera's, and not turned over, before anybody looks: one in
     a thousand is mixed up. Common practice, no source."""
@@ -183,7 +183,7 @@ class Settings:
     it."""
     poor_contradicted: float = 0.15
     """Share of what the marks say, against a naming, from which on another reading of the picture
-    is looked for: bare ground where they should be, in tidy yards 0.05 at the most."""
+    is looked for: bare ground where they should be. Most right namings of tidy yards have none."""
     most_place_misfit: float = 50.0
     """What a place far from the mounting counts at the most, as a sum of squares: it may be stated
     wrong."""
@@ -201,7 +201,7 @@ class Settings:
     carried: int = 6
     most_carried: int = 12
     """Distinct poses carried to the comparison, and how many where none of these tells enough: with
-    half of the marks hidden the right one stands among 6 in 19 of 20 draws."""
+    many marks hidden the right one stands further down the list."""
     same_names: float = 0.8
     """Share of the marks that both see in one place from which on two poses are one naming."""
     least_on_strip: int = 3
