@@ -31,6 +31,7 @@ from tests.adjusting import (
     whole,
 )
 from tests.dense import normal_inverse
+from tests.differences import assert_rows_as_differences
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.elimination import reduce
@@ -66,17 +67,7 @@ def test_derivatives_of_all_rows_match_central_differences(case: str) -> None:
     )
     rng = np.random.default_rng(2)
     state = network.start.moved(rng.normal(0, 1e-3, network.size))
-    _, jacobian = whole(network, weights, state)
-    lengths = np.linalg.norm(jacobian, axis=0)
-    for column in range(network.size):
-        step = np.zeros(network.size)
-        step[column] = 1e-2 / lengths[column]
-        plus, _ = whole(network, weights, state.moved(step))
-        minus, _ = whole(network, weights, state.moved(-step))
-        numeric = (plus - minus) / (2 * step[column])
-        np.testing.assert_allclose(
-            numeric, jacobian[:, column], atol=2e-6 * lengths[column], err_msg=str(column)
-        )
+    assert_rows_as_differences(network, weights, state, closeness=2e-6)
 
 
 @pytest.mark.parametrize("case", ["readings", "shared lens", "panels"])

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from tests.adjusting import JOB, READINGS, STRIPS, Scene, read
+from tests.differences import assert_group_as_differences
 from vision.adjustment.adjusted import Adjustment
 from vision.adjustment.building import build_network
 from vision.adjustment.groups import Group
@@ -38,14 +39,7 @@ def test_derivatives_of_readings_match_central_differences() -> None:
     for group in readings:
         _, jacobian = network.group_rows(state, group)
         assert jacobian.any(axis=1).all()
-        for column in range(network.kept):
-            step = np.zeros(network.size)
-            step[column] = 1e-5
-            plus, _ = network.group_rows(state.moved(step), group)
-            minus, _ = network.group_rows(state.moved(-step), group)
-            np.testing.assert_allclose(
-                (plus - minus) / 2e-5, jacobian[:, column], atol=1e-7, err_msg=str(group)
-            )
+        assert_group_as_differences(network, state, group)
 
 
 def test_readings_narrow_what_they_measure() -> None:

@@ -16,7 +16,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between
-from tests.adjusting import whole
+from tests.differences import assert_rows_as_differences
 from tests.comparing import ALL, compared, stated_otherwise, two_checks
 from vision.adjustment.groups import Group
 from vision.adjustment.state import Weights, whiteners
@@ -41,16 +41,7 @@ def test_derivatives_of_the_joint_network(still):
     full = whiteners(network.points.covariance_px2)
     weights = network.freeing(Weights(whiteners=full, group_sigma={}), free)
     state = network.start.moved(rng.normal(0, 0.01, network.size))
-    _, jacobian = whole(network, weights, state)
-    lengths = np.linalg.norm(jacobian, axis=0)
-    for column in range(network.size):
-        step = np.zeros(network.size)
-        step[column] = 1e-2 / lengths[column]
-        plus, _ = whole(network, weights, state.moved(step))
-        minus, _ = whole(network, weights, state.moved(-step))
-        numeric = (plus - minus) / (2 * step[column])
-        atol = 1e-5 * lengths[column]
-        np.testing.assert_allclose(numeric, jacobian[:, column], atol=atol)
+    assert_rows_as_differences(network, weights, state, closeness=1e-5)
 
 
 def test_derivative_of_a_turn_s_vector():

@@ -21,7 +21,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from vision.files.disk import write_all
+from vision.files.disk import sync_folder, write_all
 from vision.marks.exif import HEAD_BYTES, noted_in
 from vision.units.errors import BadInputError, bad_input
 
@@ -143,7 +143,7 @@ class DayFolder:
         number = max(numbers, default=0) + 1
         name = f"{owner}-{number:04d}-{digest}.{ending}"
         _moved(whole, self.path / name)
-        _synced(self.path)
+        sync_folder(self.path)
         return Snapshot(number=number, camera=camera, file=name, taken=self._noted(name))
 
     def _written(self, data: bytes) -> Path:
@@ -206,15 +206,6 @@ def _moved(whole: Path, to: Path) -> None:
         os.rename(whole, to)
         return
     os.unlink(whole)
-
-
-def _synced(folder: Path) -> None:
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _unkept(folder: Path, found: str, step: str) -> BadInputError:

@@ -259,7 +259,7 @@ def write_all(folder: Path | str, files: Mapping[str, bytes | str]) -> None:
         while waiting:
             os.replace(*waiting[0])
             waiting.pop(0)
-        _sync_folder(folder)
+        sync_folder(folder)
     except (OSError, ValueError) as error:
         expected = "a folder that can be made and written to"
         raise bad_input(
@@ -299,7 +299,8 @@ def _temporary(folder: Path, contents: bytes) -> str:
     return name
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Have the disk keep the names in a folder, where it can say so."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
