@@ -16,8 +16,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from tests.accuracy.compare import Between
-from tests.differences import assert_rows_as_differences
 from tests.comparing import ALL, compared, stated_otherwise, two_checks
+from tests.differences import assert_rows_as_differences
 from vision.adjustment.groups import Group
 from vision.adjustment.state import Weights, whiteners
 from vision.camera.geometry import d_aim_d_rotation_vector
