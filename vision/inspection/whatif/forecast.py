@@ -37,8 +37,10 @@ from vision.job.mark_id import MarkId
 from vision.job.visibility import View, marks_in_picture
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
+from vision.views.ground import ground_map
 from vision.views.seams.coverage import nearest_ground
-from vision.views.seams.gaps import SeamGap, seam_gaps
+from vision.views.seams.gaps import SeamGap, drawn_at, seam_gaps, seams_of
+from vision.views.seams.lines import SeamLine
 
 NONE = Figure(value_m=float("nan"), sigma_m=float("nan"), verdict="not-judged")
 
@@ -101,18 +103,30 @@ def sensitivities(inspection: Inspection, changes: Sequence[Change]) -> tuple[Se
     if adjustment is None:
         return ()
     job = inspection.job
-    fits = {
-        c.camera.name: without_marks(c.plan_fit)
-        for c in inspection.cameras
-        if c.plan_fit is not None
-    }
-    now = _by_seam(job, fits, adjustment)
-    rows = []
-    for change in changes:
-        then = _by_seam(job, fits, changed_adjustment(adjustment, change))
-        moved = {b: _moved(now[b], gap) for b, gap in then.items() if b in now}
-        rows.append(Sensitivity(change=change, moved_m=moved))
-    return tuple(rows)
+    fits = {c.camera.name: c.plan_fit for c in inspection.cameras if c.plan_fit is not None}
+    now = {each.name: each for each in adjustment.cameras}
+    lines = seams_of(job, fits, adjustment)
+    maps = {name: ground_map(fit.pose, fit.lens) for name, fit in fits.items()}
+
+    def drawn(line: SeamLine, camera: AdjustedCamera) -> Array:
+        return drawn_at(line.points_m(), job.vehicle, camera, maps[camera.name])
+
+    before = {(line, name): drawn(line, now[name]) for line in lines for name in line.between}
+
+    def moved_m(line: SeamLine, change: Change) -> float:
+        """Of the two views of a seam: how far each is drawn elsewhere, one minus the other."""
+        first, second = (
+            drawn(line, change.camera(now[name])) - before[line, name]
+            if change.moves_vehicle or name in change.turns_rad
+            else np.where(np.isfinite(before[line, name]), 0.0, np.nan)
+            for name in line.between
+        )
+        return _longest_m(first - second)
+
+    return tuple(
+        Sensitivity(change=each, moved_m={line.between: moved_m(line, each) for line in lines})
+        for each in changes
+    )
 
 
 def changed_adjustment(adjustment: Adjustment, change: Change) -> Adjustment:
@@ -271,5 +285,10 @@ def _overlap(job: Job, gap: SeamGap | None) -> Figure:
 
 def _moved(now: SeamGap, then: SeamGap) -> float:
     """Most that two views move against each other along a seam, where both cover it."""
-    moved = np.linalg.norm(then.gaps_m - now.gaps_m, axis=1)
-    return float(np.nanmax(moved)) if np.isfinite(moved).any() else float("nan")
+    return _longest_m(then.gaps_m - now.gaps_m)
+
+
+def _longest_m(vectors_m: Array) -> float:
+    """The longest of vectors (n, 2), NaN where none is known."""
+    lengths = np.linalg.norm(vectors_m, axis=1)
+    return float(np.nanmax(lengths)) if np.isfinite(lengths).any() else float("nan")

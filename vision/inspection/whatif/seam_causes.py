@@ -86,7 +86,9 @@ def _gaps(
     kept = {name: without_marks(fit) for name, fit in fits.items()}
     job = inspection.job
     return {
-        line.between: gap_figure(job, measure_seam(line, job.vehicle, kept, after))
+        line.between: gap_figure(
+            job, measure_seam(line, job.vehicle, kept, after, overlapping=False)
+        )
         for line in lines
         if all(name in kept for name in line.between)
     }

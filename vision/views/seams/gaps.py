@@ -41,8 +41,8 @@ class SeamGap:
     planned at `mark_at_m` (m, 2), with `mark_gaps_m` (m, 2) and `mark_covariances_m2` (m, 2, 2); a
     board counts once in `shared_marks`. `worst_gap_m` and `worst_gap_sigma_m` (2,) are of the
     longest gap among points and marks, None where there is none; `rms_gap_m` is of the lengths
-    along the seam. `overlap_m` is None where no point of the seam is 1 m from the body; its sigma
-    carries the joint adjustment's covariance to the edges of the views.
+    along the seam. `overlap_m` is None where no point of the seam is 1 m from the body, or nobody
+    asked; its sigma carries the joint adjustment's covariance to the edges of the views.
     """
 
     between: tuple[str, str]
@@ -68,9 +68,19 @@ def seam_gaps(
     job: Job, plan_fits: Mapping[str, PlanFit], adjustment: Adjustment
 ) -> tuple[SeamGap, ...]:
     """The gap at every seam whose two cameras have both a plan fit and a joint adjustment."""
-    adjusted = {camera.name for camera in adjustment.cameras}
     return tuple(
         measure_seam(line, job.vehicle, plan_fits, adjustment)
+        for line in seams_of(job, plan_fits, adjustment)
+    )
+
+
+def seams_of(
+    job: Job, plan_fits: Mapping[str, PlanFit], adjustment: Adjustment
+) -> tuple[SeamLine, ...]:
+    """The seams whose two cameras have both a plan fit and a joint adjustment."""
+    adjusted = {camera.name for camera in adjustment.cameras}
+    return tuple(
+        line
         for line in seam_lines(job)
         if all(name in plan_fits and name in adjusted for name in line.between)
     )
@@ -81,8 +91,13 @@ def measure_seam(
     vehicle: Vehicle,
     plan_fits: Mapping[str, PlanFit],
     adjustment: Adjustment,
+    *,
+    overlapping: bool = True,
 ) -> SeamGap:
-    """Measure one seam: gaps along it and at shared marks, what is uncovered, and the overlap."""
+    """Measure one seam: gaps along it and at shared marks, what is uncovered, and the overlap.
+
+    The overlap costs more than all the rest; without `overlapping` it is None.
+    """
     pair = (adjustment.camera(line.between[0]), adjustment.camera(line.between[1]))
     fits = (plan_fits[line.between[0]], plan_fits[line.between[1]])
     maps = (ground_map(fits[0].pose, fits[0].lens), ground_map(fits[1].pose, fits[1].lens))
@@ -96,7 +111,7 @@ def measure_seam(
     known = np.isfinite(lengths)
     covered = np.asarray(np.isfinite(gaps).all(axis=1))
     worst = int(np.nanargmax(lengths)) if known.any() else None
-    shared = overlap(line, vehicle, pair)
+    shared = overlap(line, vehicle, pair) if overlapping else None
     return SeamGap(
         between=line.between,
         start_m=line.start_m,
@@ -144,15 +159,25 @@ def gaps_with_slopes(
 
     Gaps are NaN where not covered by both; the order is that of `Adjustment.covariance_of`.
     """
-    drawn, slopes, covered = [], [], np.ones(len(points), dtype=bool)
-    for camera, plan in zip(pair, maps, strict=True):
-        pixels = ground_map(camera.pose, camera.lens).pixel_from_ground(points)
-        drawn.append(plan.ground_from_pixel(pixels))
-        slopes.append(plan.d_ground_d_pixel(pixels) @ d_pixel_d_camera(camera, points))
-        covered &= sees(vehicle, camera.pose, camera.lens, points)
-        covered &= np.isfinite(drawn[-1]).all(axis=1)
-    gaps = np.where(covered[:, None], drawn[0] - drawn[1], np.nan)
-    return gaps, np.concatenate([slopes[0], -slopes[1]], axis=-1)
+    first, second = (
+        drawn_at(points, vehicle, camera, plan) for camera, plan in zip(pair, maps, strict=True)
+    )
+    slopes = [
+        plan.d_ground_d_pixel(ground_map(camera.pose, camera.lens).pixel_from_ground(points))
+        @ d_pixel_d_camera(camera, points)
+        for camera, plan in zip(pair, maps, strict=True)
+    ]
+    return first - second, np.concatenate([slopes[0], -slopes[1]], axis=-1)
+
+
+def drawn_at(points: Array, vehicle: Vehicle, camera: AdjustedCamera, plan: GroundMap) -> Array:
+    """Where a display with this map draws what a camera sees of ground points (n, 2), in m.
+
+    NaN where the camera does not show a point, or the map has no place for it.
+    """
+    drawn = plan.ground_from_pixel(ground_map(camera.pose, camera.lens).pixel_from_ground(points))
+    covered = sees(vehicle, camera.pose, camera.lens, points) & np.isfinite(drawn).all(axis=1)
+    return np.where(covered[:, None], drawn, np.nan)
 
 
 def _mark_gaps(

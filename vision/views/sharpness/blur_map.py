@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.units.arrays import Array, freeze
+from vision.units.arrays import Array, Flags, freeze
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur import Blur, Motion
 from vision.views.sharpness.edges import EdgeBlurs
@@ -98,39 +98,36 @@ def fit_blur_map(edges: EdgeBlurs, width: int, height: int) -> BlurMap | None:
         return None
     rows = design(edges.pixels_px, edges.normal_rad, width, height)
     squared = edges.blur_px**2
-    terms = _quantile_fit(rows, squared, edges.sigma_px)
     block = np.floor(edges.pixels_px / (TUNED.block_px * width)).astype(int)
     # A stride coprime with the number of groups scatters each group's blocks over the picture.
     group = (block[:, 0] + 3 * block[:, 1]) % TUNED.groups
     there = [g for g in range(TUNED.groups) if (group == g).any() and (group != g).sum() > TERMS]
-    left_out = np.array(
-        [
-            _quantile_fit(rows[group != g], squared[group != g], edges.sigma_px[group != g])
-            for g in there
-        ]
-    )
-    away = left_out - left_out.mean(axis=0)
+    kept = np.stack([np.ones(len(rows), dtype=bool), *(group != g for g in there)])
+    terms, *left_out = _quantile_fits(rows, squared, edges.sigma_px, kept)
+    away = left_out - np.mean(left_out, axis=0)
     covariance = (len(there) - 1) / len(there) * away.T @ away
     return BlurMap(width=width, height=height, terms=terms, covariance=covariance, edges=len(edges))
 
 
-def _quantile_fit(rows: Array, squared: Array, sigma_px: Array) -> Array:
-    """Quantile regression by reweighted least squares, with a little ridge on all but the level.
+def _quantile_fits(rows: Array, squared: Array, sigma_px: Array, kept: Flags) -> Array:
+    """Quantile regressions (m, 8) by reweighted least squares, each on the rows `kept` (m, n).
 
-    The spread of squared blurs grows with the blur itself and with its own sigma: residuals count
-    relative to both.
+    A little ridge holds all but the level. The spread of squared blurs grows with the blur itself
+    and with its own sigma: residuals count relative to both.
     """
-    terms = np.zeros(rows.shape[1])
-    terms[0] = max(float(np.median(squared)), 0.1)
+    level = np.array([max(float(np.median(squared[each])), 0.1) for each in kept])
+    terms = np.zeros((len(kept), rows.shape[1]))
+    terms[:, 0] = level
     for _ in range(TUNED.iterations):
-        expected = rows @ terms
-        about = np.maximum(expected, max(0.2 * terms[0], 0.02))
+        expected = terms @ rows.T
+        about = np.maximum(expected, np.maximum(0.2 * terms[:, :1], 0.02))
         weight = 1 / (about + 2 * np.sqrt(about) * sigma_px + 0.1)
         away = (squared - expected) * weight
         side = np.where(away > 0, TUNED.quantile, 1 - TUNED.quantile)
-        pull = weight**2 * side / np.maximum(np.abs(away), 0.02)
-        weighted = rows * pull[:, None]
-        ridge = TUNED.ridge * pull.sum() * np.eye(rows.shape[1])
-        ridge[0, 0] = 0.0
-        terms = np.linalg.solve(weighted.T @ rows + ridge, weighted.T @ squared)
+        pull = np.where(kept, weight**2 * side / np.maximum(np.abs(away), 0.02), 0.0)
+        weighted = pull[:, :, None] * rows
+        ridge = TUNED.ridge * pull.sum(axis=1)[:, None, None] * np.eye(rows.shape[1])
+        ridge[:, 0, 0] = 0.0
+        normal = weighted.transpose(0, 2, 1) @ rows + ridge
+        terms = np.linalg.solve(normal, (squared @ weighted)[..., None])[..., 0]
     return terms

@@ -17,7 +17,7 @@ from vision.marks.edge_fit import EdgeFit, fit_edges
 from vision.marks.settings import SETTINGS as MARKS
 from vision.units.arrays import Array, freeze
 from vision.views.settings import SETTINGS
-from vision.views.sharpness.light import noise_of, span_of
+from vision.views.sharpness.light import Light, measure_light
 
 TUNED = SETTINGS.sharpness
 
@@ -59,14 +59,15 @@ class EdgeBlurs:
         )
 
 
-def measure_edges(grey: np.ndarray) -> EdgeBlurs:
+def measure_edges(grey: np.ndarray, light: Light | None = None) -> EdgeBlurs:
     """The edges of a picture (height, width), levels 0 to 255, at the finest size that has enough.
 
-    Blur and places are in px of the picture as given, whatever size they were measured at.
+    Blur and places are in px of the picture as given, whatever size they were measured at. `light`
+    is the picture's own where it is known already.
     """
     best: EdgeBlurs | None = None
     for level in range(TUNED.coarsest + 1):
-        found = _at_size(np.asarray(grey, dtype=np.float32), 2**level)
+        found = _at_size(np.asarray(grey, dtype=np.float32), 2**level, light)
         soft = len(found) > 0 and np.median(found.blur_px) > TUNED.surely_soft_px * 2**level
         if best is None or len(found) > len(best) or _too_soft(best, level - 1):
             best = found
@@ -80,15 +81,16 @@ def _too_soft(edges: EdgeBlurs, level: int) -> bool:
     return len(edges) > 0 and bool(np.median(edges.blur_px) > TUNED.surely_soft_px * 2**level)
 
 
-def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
+def _at_size(grey: np.ndarray, scale: int, light: Light | None) -> EdgeBlurs:
     """Edges measured in the picture made smaller by `scale`, in px of the picture as it was."""
     small = grey
     if scale > 1:
         size = (grey.shape[1] // scale, grey.shape[0] // scale)
         cut = grey[: size[1] * scale, : size[0] * scale]
         small = np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    noise, span = noise_of(small), span_of(small)
-    pixels, normal = _strongest(small, noise)
+    own = light if light is not None and scale == 1 else measure_light(small)
+    noise, span = own.noise, own.span
+    pixels, normal = _strongest(small, noise, span)
     fit = _fitted(small, pixels, normal, noise)
     good = (
         (fit.explained > TUNED.edge_explained)
@@ -110,29 +112,32 @@ def _at_size(grey: np.ndarray, scale: int) -> EdgeBlurs:
     )
 
 
-def _strongest(grey: np.ndarray, noise: float) -> tuple[np.ndarray, Array]:
+def _strongest(grey: np.ndarray, noise: float, span: float) -> tuple[np.ndarray, Array]:
     """Pixels (n, 2) on the strongest edges of each tile, and the directions across them (n,).
 
     The second, larger smoothing sees what is too soft for the first.
     """
     found: list[tuple[np.ndarray, Array]] = []
     for smoothing_px, per_tile, most in TUNED.edge_looks:
-        pixels, normal = _strongest_at(grey, noise, smoothing_px, per_tile)
-        if found and len(found[0][0]) and len(pixels):
-            gap = np.abs(pixels[:, None] - found[0][0][None]).max(axis=2).min(axis=1)
-            pixels, normal = pixels[gap > TUNED.cell_px], normal[gap > TUNED.cell_px]
+        pixels, normal = _strongest_at(grey, noise, span, smoothing_px, per_tile)
+        if found:
+            taken = np.zeros(grey.shape, dtype=np.uint8)
+            taken[found[0][0][:, 1], found[0][0][:, 0]] = 1
+            taken = np.asarray(cv2.dilate(taken, _square(TUNED.cell_px)))
+            free = taken[pixels[:, 1], pixels[:, 0]] == 0
+            pixels, normal = pixels[free], normal[free]
         found.append((pixels[:most], normal[:most]))
     return np.concatenate([p for p, _ in found]), np.concatenate([n for _, n in found])
 
 
 def _strongest_at(
-    grey: np.ndarray, noise: float, smoothing_px: float, per_tile: int
+    grey: np.ndarray, noise: float, span: float, smoothing_px: float, per_tile: int
 ) -> tuple[np.ndarray, Array]:
     """The same at one smoothing: the first of every tile, strongest first, then the second."""
     smooth = cv2.GaussianBlur(grey, (0, 0), smoothing_px)
-    slope_u = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0)) / 32
-    slope_v = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 0, 1)) / 32
-    slope = np.hypot(slope_u, slope_v)
+    slope_u = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0, scale=1 / 32))
+    slope_v = np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 0, 1, scale=1 / 32))
+    slope = np.asarray(cv2.magnitude(slope_u, slope_v))
     border = int(np.ceil(np.hypot(TUNED.wide.across_px, TUNED.wide.along_px))) + 1
     inner = np.zeros_like(slope)
     inner[border:-border, border:-border] = slope[border:-border, border:-border]
@@ -145,7 +150,7 @@ def _strongest_at(
     v = np.repeat(np.arange(rows), columns) * TUNED.cell_px + place // TUNED.cell_px
     u = np.tile(np.arange(columns), rows) * TUNED.cell_px + place % TUNED.cell_px
     # A sharp step of the least height that counts, and six sigma of the smoothed noise's slope.
-    weakest = TUNED.least_share * span_of(grey) / (np.sqrt(2 * np.pi) * smoothing_px) / 3
+    weakest = TUNED.least_share * span / (np.sqrt(2 * np.pi) * smoothing_px) / 3
     least = max(6 * noise / (np.sqrt(8 * np.pi) * smoothing_px**2), weakest)
     seen = np.flatnonzero(inner[v, u] > least)
     u, v = u[seen], v[seen]
@@ -169,13 +174,16 @@ def _rim(smooth: np.ndarray) -> np.ndarray:
     black = (smooth < max(4.0, TUNED.black_share * np.percentile(smooth[::4, ::4], 95))).astype(
         np.uint8
     )
-    count, labels = cv2.connectedComponents(black)
-    corners = {int(labels[v, u]) for v in (0, -1) for u in (0, -1) if black[v, u]}
-    if count < 2 or not corners:
-        return np.zeros(smooth.shape, dtype=bool)
-    outside = np.isin(labels, list(corners)).astype(np.uint8)
-    width = 2 * TUNED.rim_px + 1
-    return np.asarray(cv2.dilate(outside, np.ones((width, width), np.uint8)), dtype=bool)
+    height, width = black.shape
+    for corner in ((0, 0), (width - 1, 0), (0, height - 1), (width - 1, height - 1)):
+        if black[corner[1], corner[0]] == 1:
+            cv2.floodFill(black, None, corner, (2,), flags=8)
+    return np.asarray(cv2.dilate((black == 2).astype(np.uint8), _square(TUNED.rim_px)), dtype=bool)
+
+
+def _square(reach_px: int) -> np.ndarray:
+    """All places no farther than this in rows and in columns."""
+    return np.ones((2 * reach_px + 1, 2 * reach_px + 1), dtype=np.uint8)
 
 
 def _fitted(grey: np.ndarray, pixels: np.ndarray, normal: Array, noise: float) -> EdgeFit:

@@ -31,10 +31,11 @@ def measure_sharpness(
     its height. Where odd rows were drawn from even ones, only the even ones are looked at.
     """
     row_px = 2 if picture.rows == "even" else 1
-    edges = measure_edges(picture.grey[::row_px])
+    light = measure_light(picture.grey)
+    edges = measure_edges(picture.grey[::row_px], light if row_px == 1 else None)
     edges = edges.in_square_px(pixel_aspect / row_px, row_px)
     fitted = fit_blur_map(edges, picture.width, picture.height)
-    bare = Sharpness(width=picture.width, light=measure_light(picture.grey), edges=len(edges))
+    bare = Sharpness(width=picture.width, light=light, edges=len(edges))
     if fitted is None:
         return bare
     least, mean, most = (fitted.blur(edges.pixels_px, way) for way in (-1.0, 0.0, 1.0))

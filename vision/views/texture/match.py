@@ -69,8 +69,10 @@ def refined(
         look = _compared(band, fields, masks, state)
         if look.count * TUNED.step_m**2 < TUNED.least_ground_m2 / 2:
             return NoTexture(reason=Reason("no-ground", lacking="shifted"))
-        normal = look.rows.T @ (look.weight[:, None] * look.rows) / look.variance + prior
-        pull = look.rows.T @ (look.weight * look.residual) / look.variance + prior @ state.ravel()
+        rows = look.rows
+        weighted = look.weight[:, None] * rows / look.variance
+        normal = rows.T @ weighted + prior
+        pull = look.residual @ weighted + prior @ state.ravel()
         step = -np.linalg.solve(normal, pull).reshape(6, 2)
         state = state + step
         if np.abs(step[0]).max() < TUNED.settled_m:
@@ -81,7 +83,7 @@ def refined(
     floor = (
         max(blur, key=lambda each: float(np.trace(each))) * (TUNED.floor_px / TUNED.blur_px) ** 2
     )
-    whole = _covariance(look, prior)
+    whole = _covariance(look, _blocks(look.shown), prior)
     if whole is None:
         return NoTexture(reason=Reason("poor-texture"))
     covariance = whole[:2, :2] + floor
@@ -100,82 +102,94 @@ def refined(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Look:
-    """The two drawings at a shift: residuals (n,), rows (n, 12), weights, blocks, noise."""
+    """The two drawings at a shift, at the n ground points `shown` in both.
 
+    Levels of each (n,), their slopes (n, 2) by the shift, residuals, weights, the basis (n, 6).
+    """
+
+    levels: tuple[Array, Array]
+    slopes: tuple[Array, Array]
+    basis: Array
     residual: Array
-    rows: Array
-    shared: Array
     weight: Array
-    block: NDArray[np.int_]
     variance: float
-    correlation: float
     shown: Flags
 
     @property
     def count(self) -> int:
         """How many ground points take part."""
-        return int(self.shown.sum())
+        return len(self.residual)
+
+    @property
+    def rows(self) -> Array:
+        """Derivative (n, 12) of the residuals by the state: the mean of both gradients."""
+        return self._rows((self.slopes[0] + self.slopes[1]) / 2)
+
+    @property
+    def shared(self) -> Array:
+        """Of the normal matrix (12, 12) what both drawings have in common, not each its noise."""
+        first, second = map(self._rows, self.slopes)
+        both = first.T @ (self.weight[:, None] * second)
+        return np.asarray((both + both.T) / 2)
+
+    @property
+    def correlation(self) -> float:
+        """Of the two drawings."""
+        a, b = self.levels
+        return float(a @ b) / max(float(np.linalg.norm(a) * np.linalg.norm(b)), 1e-12)
+
+    def _rows(self, slopes: Array) -> Array:
+        return np.asarray((self.basis[:, :, None] * slopes[:, None, :]).reshape(self.count, -1))
 
 
 def _compared(band: Band, fields: Sequence[Floats], masks: Sequence[Flags], state: Array) -> _Look:
     """Both drawings moved half of the shift each, their difference and its derivatives."""
     u, v = np.meshgrid(np.arange(len(band.out_m)), np.arange(band.points_m.shape[0]))
-    basis = band.basis
     moved, shown, slopes = [], [], []
     for field, mask, sign in zip(fields, masks, (0.5, -0.5), strict=True):
-        apart = sign * (basis @ state) / TUNED.step_m
+        apart = sign * (band.basis @ state) / TUNED.step_m
         maps = (u + apart[..., 0]).astype(np.float32), (v + apart[..., 1]).astype(np.float32)
         moved.append(_moved(field, maps))
         shown.append(_moved(mask.astype(np.float32), maps) > 0.999)
-        slopes.append(_gradient(moved[-1].astype(np.float64)))
+        slopes.append(_gradient(moved[-1]))
     both = shown[0] & shown[1]
     # Gradients need whole neighbours, two each way.
     both = np.asarray(cv2.erode(both.astype(np.uint8), np.ones((5, 5), np.uint8)), dtype=bool)
     a, b = (each[both].astype(np.float64) for each in moved)
     gain = np.sqrt(float(a @ a) / max(float(b @ b), 1e-12))
     a, b = a / np.sqrt(gain), b * np.sqrt(gain)
-    of_a, of_b = slopes[0][:, both].T / np.sqrt(gain), slopes[1][:, both].T * np.sqrt(gain)
     residual = a - b
     weight = _weights(residual, both)
-    rows_a, rows_b = (
-        (basis[both][:, :, None] * each[:, None, :]).reshape(len(a), -1) for each in (of_a, of_b)
-    )
-    rows = (rows_a + rows_b) / 2
-    shared = rows_a.T @ (weight[:, None] * rows_b)
-    side = round(TUNED.block_m / TUNED.step_m)
-    block = (v[both] // side) * (len(band.out_m) // side + 1) + u[both] // side
-    grid = np.zeros(both.shape)
+    grid = np.zeros(both.shape, dtype=np.float32)
     grid[both] = residual * np.sqrt(weight)
-    variance = float(np.mean(weight * residual**2)) * _correlated_pixels(grid, both)
     return _Look(
+        levels=(a, b),
+        slopes=(slopes[0][both] / np.sqrt(gain), slopes[1][both] * np.sqrt(gain)),
+        basis=band.basis[both],
         residual=residual,
-        rows=rows,
-        shared=(shared + shared.T) / 2,
         weight=weight,
-        block=block,
-        variance=variance,
-        correlation=float(a @ b / max(np.sqrt((a @ a) * (b @ b)), 1e-12)),
+        variance=float(np.mean(weight * residual**2)) * _correlated_pixels(grid, both),
         shown=both,
     )
 
 
 def _weights(residual: Array, shown: Flags) -> Array:
     """One over the local variance, near 1 where the drawings differ as they do elsewhere."""
-    grid = np.zeros(shown.shape)
+    grid = np.zeros(shown.shape, dtype=np.float32)
     grid[shown] = residual**2
     sigma = TUNED.near_m / TUNED.step_m
     above = np.asarray(cv2.GaussianBlur(grid, (0, 0), sigma))
-    below = np.asarray(cv2.GaussianBlur(shown.astype(np.float64), (0, 0), sigma))
+    below = np.asarray(cv2.GaussianBlur(shown.astype(np.float32), (0, 0), sigma))
     local = above / np.maximum(below, 1e-3)
     usual = float(np.median(local[shown])) + 1e-12
     return np.asarray(2 / (1 + local[shown] / usual))
 
 
-def _gradient(field: Array) -> Array:
-    """Slopes (2, rows, columns) outward and to the right per m, right to the fourth order."""
+def _gradient(field: Floats) -> Floats:
+    """Slopes (rows, columns, 2) outward and to the right per m, right to the fourth order."""
     line = np.array([[1.0, -8.0, 0.0, 8.0, -1.0]]) / (12 * TUNED.step_m)
-    both = [cv2.filter2D(field, cv2.CV_64F, kernel) for kernel in (line, line.T)]
-    return np.stack([np.asarray(each, dtype=np.float64) for each in both])
+    both = [cv2.filter2D(field, cv2.CV_32F, kernel) for kernel in (line, line.T)]
+    return np.asarray(np.stack(both, axis=-1), dtype=np.float32)
 
 
 def _moved(field: Floats, maps: tuple[Floats, Floats]) -> Floats:
@@ -184,10 +198,10 @@ def _moved(field: Floats, maps: tuple[Floats, Floats]) -> Floats:
     return np.asarray(taken, dtype=np.float32)
 
 
-def _correlated_pixels(residual: Array, shown: Flags) -> float:
+def _correlated_pixels(residual: Floats, shown: Flags) -> float:
     """How many pixels one independent residual stands for: the sum of their autocorrelation."""
     power = np.abs(np.fft.rfft2(residual)) ** 2
-    count = np.abs(np.fft.rfft2(shown.astype(np.float64))) ** 2
+    count = np.abs(np.fft.rfft2(shown.astype(np.float32))) ** 2
     auto, pairs = np.fft.irfft2(power, residual.shape), np.fft.irfft2(count, residual.shape)
     reach = round(TUNED.high_pass_m / TUNED.step_m)
     window = np.r_[0 : reach + 1, -reach:0]
@@ -196,15 +210,23 @@ def _correlated_pixels(residual: Array, shown: Flags) -> float:
     return float(max((ratio / ratio[0, 0]).sum(), 1.0)) if ratio[0, 0] > 0 else 1.0
 
 
-def _covariance(look: _Look, prior: Array) -> Array | None:
+def _blocks(shown: Flags) -> NDArray[np.intp]:
+    """Number of the block of ground that each point shown lies in, (n,)."""
+    side = round(TUNED.block_m / TUNED.step_m)
+    v, u = np.nonzero(shown)
+    return np.asarray((v // side) * (shown.shape[1] // side + 1) + u // side)
+
+
+def _covariance(look: _Look, block: NDArray[np.intp], prior: Array) -> Array | None:
     """Covariance (12, 12) from the peak's curvature and the scatter of its slope over blocks.
 
     None where the peak is no peak: the drawings share too little for it to be bent downward.
     """
+    rows = look.rows
     curvature = look.shared / look.variance + prior
-    weighted = look.weight[:, None] * look.rows / look.variance
-    spread = look.rows.T @ weighted
-    names, index = np.unique(look.block, return_inverse=True)
+    weighted = look.weight[:, None] * rows / look.variance
+    spread = rows.T @ weighted
+    names, index = np.unique(block, return_inverse=True)
     scores = np.stack(
         [np.bincount(index, column * look.residual, len(names)) for column in weighted.T], axis=1
     )
