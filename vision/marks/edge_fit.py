@@ -76,14 +76,14 @@ def _windows(grey: np.ndarray, pixels: np.ndarray, normal: Array, window: Window
 
 
 def edge_basis(across: Array, along: Array, state: Array) -> tuple[Array, Array]:
-    """Share of the far side (n, k) at places (n, k) and its derivatives (n, k, 3) by the state.
+    """Share of the far side (n, k) at places (n, k) and its derivatives (n, 3, k) by the state.
 
     State (n, 3): distance of the edge in px, its turn in radians (small), its blur in px.
     """
     off, turn, blur = (state[:, i, None] for i in range(3))
     t = (across + turn * along - off) / blur
     density = np.exp(-0.5 * t * t) / np.sqrt(2 * np.pi) / blur
-    return np.asarray(ndtr(t)), np.stack([-density, density * along, -density * t], axis=-1)
+    return np.asarray(ndtr(t)), np.stack([-density, density * along, -density * t], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,32 +95,34 @@ class _Edges(Fitted):
 
 def _fit(windows: _Windows, start_px: float, noise: float) -> EdgeFit:
     """Damped Gauss-Newton steps for all edges at once, the two levels solved for exactly."""
+    count, size = windows.levels.shape
+    rows = np.empty((count, 6, size))
+    rows[:, 5] = windows.levels
 
     def evaluated(state: Array, which: NDArray[np.intp]) -> _Edges:
+        # All that a step takes are products of these rows: slopes, near side, far side, levels.
         share, slopes = edge_basis(windows.across, windows.along, state)
-        basis = np.stack([1 - share, share], axis=-1)
-        turned = basis.transpose(0, 2, 1)
-        system = turned @ basis + 1e-6 * np.eye(2)
-        levels = np.linalg.solve(system, turned @ windows.levels[..., None])[..., 0]
-        residual = windows.levels - (basis @ levels[..., None])[..., 0]
-        step = (levels[:, 1] - levels[:, 0])[:, None, None]
-        jacobian: Array = np.concatenate([step * slopes, basis], axis=-1)
-        turned = jacobian.transpose(0, 2, 1)
+        rows[:, :3], rows[:, 3], rows[:, 4] = slopes, 1 - share, share
+        sums = rows @ rows.transpose(0, 2, 1)
+        sides, seen = sums[:, 3:5, 3:5], sums[:, 3:5, 5:]
+        levels = np.linalg.solve(sides + 1e-6 * np.eye(2), seen)
+        scale = np.ones((count, 5, 1))
+        scale[:, :3] = (levels[:, 1] - levels[:, 0])[:, None]
+        left = sums[:, 5, 5] + (levels * (sides @ levels - 2 * seen)).sum(axis=(1, 2))
         return _Edges(
             state=state,
-            cost=np.square(residual).sum(axis=1),
-            normal=turned @ jacobian,
-            right=(turned @ residual[..., None])[..., 0],
-            levels=np.asarray(levels, dtype=np.float64),
+            cost=np.maximum(left, 0.0),
+            normal=scale * sums[:, :5, :5] * scale.transpose(0, 2, 1),
+            right=(scale * (sums[:, :5, 5:] - sums[:, :5, 3:5] @ levels))[..., 0],
+            levels=np.asarray(levels[..., 0], dtype=np.float64),
         )
 
     start = np.tile([0.0, 0.0, start_px], (len(windows.levels), 1))
     found = descend(evaluated, _moved, start, TUNED.steps, first=1e-2, less=0.3)
-    count = windows.levels.shape[1]
     off_variance, _, blur_variance = inverse_diagonal(found.normal).T[:3]
-    noise2 = found.cost / (count - 5)
-    spread = count * windows.levels.var(axis=1)
-    left = np.maximum(found.cost - count * noise**2, 0)
+    noise2 = found.cost / (size - 5)
+    spread = size * windows.levels.var(axis=1)
+    left = np.maximum(found.cost - size * noise**2, 0)
     return EdgeFit(
         off_px=found.state[:, 0],
         off_sigma_px=np.sqrt(np.maximum(off_variance, 0) * noise2),
