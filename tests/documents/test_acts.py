@@ -22,7 +22,7 @@ ACTS = set().union(*(words.get("acts", ()) for words in WORDS.values()))
 NO_REASON_OF_ITS_OWN = {
     # What to do, and what is wrong with what was found out.
     "turn", "turn-towards", "tilt-down", "tilt-down-to-ground", "take-again", "mend-picture",
-    "take-levels",
+    "take-levels", "take-clear-again",
     "lay-again", "lay-displaced-again", "measure-again", "move-strip", "further-reading",
     "overlap-below", "soft-patch", "low-light",
     "significant-within",

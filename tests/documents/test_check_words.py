@@ -141,3 +141,16 @@ def test_too_few_marks_are_said_of_a_layout_and_of_a_fit() -> None:
     assert say(Reason("too-few-marks", why=fit)) == say(fit)
     assert say(Reason("not-set-anew", camera="front", why=fit)).endswith(say(fit))
     assert say(Reason("too-few-marks", marks=2, needed=4)).startswith("the layout has 2 marks")
+
+
+def test_what_would_narrow_several_angles_is_said_once() -> None:
+    say = say_check()
+    angles = [
+        Reason(f"{of}-not-judged", off_rad=0.02, sigma_rad=0.03, limit_rad=0.05)
+        for of in ("pan", "roll")
+    ]
+    narrow = say.part(Reason("pan"), "narrow")
+    assert [say(each).count(narrow) for each in angles] == [1, 1]
+    assert say.together(angles).count(narrow) == 1
+    down = Reason("pan-not-judged", straight_down=True)
+    assert say.together((down,)) == say(down)

@@ -13,7 +13,12 @@ import pytest
 
 from tests.judging import codes, seen
 from vision.camera.geometry import ANGLES
-from vision.inspection.verdict.cameras import CameraVerdict, Overlap, unidentified_camera
+from vision.inspection.verdict.cameras import (
+    CameraVerdict,
+    Marks,
+    Overlap,
+    unidentified_camera,
+)
 from vision.inspection.verdict.pictures import PictureVerdict
 from vision.inspection.verdict.rule import Action
 from vision.units.reason import Reason
@@ -91,6 +96,19 @@ def test_not_judged_says_what_straddles_and_what_would_narrow_it() -> None:
     figures = [reason.arguments[name] for name in ("off_rad", "sigma_rad", "limit_rad")]
     assert np.degrees(figures) == pytest.approx((2.8, 0.4, 3.0))
     assert verdict.actions == ()
+
+
+def test_an_open_camera_of_which_most_marks_are_missing_is_taken_again() -> None:
+    few, most = Marks(used=9, due=28), Marks(used=26, due=28)
+    open_ = seen(pan=1.1, sigma=1.7, marks=few)
+    assert open_.verdict == "not-judged"
+    assert [action.what.code for action in open_.actions] == ["take-clear-again"]
+    assert open_.actions[0].what.arguments["due"] == 28
+    assert not seen(pan=1.1, sigma=1.7, marks=most).actions
+    # Nothing is open; or what is to be done is known without them.
+    assert not seen(pan=1.1, sigma=0.2, marks=few).actions
+    turned = seen(pan=9.0, tilt=1.1, sigma=1.7, marks=few)
+    assert [action.what.code for action in turned.actions] == ["turn"]
 
 
 def test_a_real_difference_within_tolerance_is_kept_and_said() -> None:

@@ -46,7 +46,7 @@ def open_points(inspection: Inspection) -> list[str]:
     say = say_check(inspection.job.lengths)
     by_cause: dict[str, list[str]] = {}
     for who, why, unexplained in _causes(inspection):
-        cause = "; ".join(map(say, why))
+        cause = say.together(why)
         cause += "; nothing that was found explains it" if unexplained else ""
         by_cause.setdefault(cause, []).append(who)
     lines = [f"{', '.join(who)}: {cause}" for cause, who in by_cause.items()]

@@ -24,6 +24,7 @@ from vision.inspection.verdict.cameras import (
     AIM_MAY_EXPLAIN,
     UNEXPLAINED,
     CameraVerdict,
+    Marks,
     camera_verdict,
     overlaps_of,
     unidentified_camera,
@@ -138,6 +139,7 @@ def _camera_verdict(
         overlaps=overlaps_of(found.job, camera, found.gaps, found.adjustment, common),
         nearest=nearest_ground(found.job.vehicle, camera, adjusted),
         picture=picture,
+        marks=Marks(used=int(adjusted.used.sum()), due=outcome.expected),
     )
 
 

@@ -15,7 +15,7 @@ is said of a judged figure. A template knows the reason's arguments by name, and
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from importlib.resources import files
@@ -51,6 +51,8 @@ OUTWARD_RAD = float(np.radians(10))
 """Nobody tells such an angle by eye from one halfway."""
 RULE_M, RULE_IMPERIAL_M = 0.1, 4 * float(UNITS["in"])
 """A rule that everybody has, held along a housing."""
+OPEN = "-not-judged"
+"""How the codes of figures end that are too uncertain to judge."""
 SITS = {
     "ahead": "farther ahead",
     "back": "farther back",
@@ -74,6 +76,16 @@ class Say:
     def __call__(self, reason: Reason) -> str:
         """The sentence, without its full stop."""
         return self._rendered(reason.code, reason)
+
+    def together(self, reasons: Sequence[Reason]) -> str:
+        """The sentences of all that is open of one thing, what would narrow several said once."""
+        said = [self._rendered(each.code, each, acts_apart=True) for each in reasons]
+        narrow = [
+            self.part(Reason(each.code.removesuffix(OPEN), **each.arguments), "narrow")
+            for each in reasons
+            if each.code.endswith(OPEN) and "straight_down" not in each.arguments
+        ]
+        return "; ".join((*said, *dict.fromkeys(filter(None, narrow))))
 
     def act(self, reason: Reason) -> str:
         """What to do about what is not judged for this reason."""

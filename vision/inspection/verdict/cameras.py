@@ -63,6 +63,19 @@ class Overlap:
     neighbour_is_off: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marks:
+    """How many marks a camera's adjustment used, of how many that were due in its picture."""
+
+    used: int
+    due: int
+
+    @property
+    def mostly_missing(self) -> bool:
+        """Whether its variances would about halve, and more, if all were seen."""
+        return 2 * self.used < self.due
+
+
 def unidentified_camera(
     name: str, reason: Reason, picture: PictureVerdict | None = None
 ) -> CameraVerdict:
@@ -168,6 +181,7 @@ def camera_verdict(
     overlaps: tuple[Overlap, ...] = (),
     nearest: NearestGround | None = None,
     picture: PictureVerdict | None = None,
+    marks: Marks | None = None,
 ) -> CameraVerdict:
     """Judge one camera as adjusted; a picture at fault comes before everything else."""
     if picture is not None and picture.word == "re-shoot":
@@ -187,6 +201,9 @@ def camera_verdict(
     found: list[Judgement] = list(words)
     if "beyond" in words:
         actions.append(_turn(camera, adjusted, (off, sigma, words), tolerances, common))
+    elif marks is not None and marks.mostly_missing and "not-judged" in words:
+        again = Reason("take-clear-again", camera=camera.name, used=marks.used, due=marks.due)
+        actions.append(Action(what=again))
     for overlap in overlaps:
         word, reason, action = _judge_overlap(camera.name, overlap, tolerances, "beyond" in words)
         found.append(word)
