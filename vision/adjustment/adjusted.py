@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.faults import GroupFault, GroupRows
 from vision.adjustment.groups import FaultKind, Group
@@ -21,6 +20,7 @@ from vision.camera.geometry import (
 )
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import LensPrior
+from vision.camera.rotations import rotation_from_vector
 from vision.camera.statistics import noncentrality
 from vision.job.mark_id import MarkId, PlaceId
 from vision.units.arrays import Array, Flags
@@ -126,7 +126,7 @@ class AdjustedCamera:
         if self.stance is None:
             return self.pose.R
         # SciPy takes no read-only vector.
-        turn = Rotation.from_rotvec(self.stance.turn_rad.copy()).as_matrix()
+        turn = rotation_from_vector(self.stance.turn_rad)
         return np.asarray(self.pose.R @ turn)
 
     @property

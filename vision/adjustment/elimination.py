@@ -27,8 +27,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.sparse import csr_array
 
 from vision.camera.solver import SINGULAR, damped_step
 from vision.units.arrays import Array
@@ -36,21 +34,32 @@ from vision.units.arrays import Array
 Indices = NDArray[np.intp]
 
 
-def incidence(blocks: Indices, count: int) -> csr_array:
-    """Matrix (count, p) with a one where a point belongs to a block: `blocks` (p,), below 0 none.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Incidence:
+    """Which points belong to each of `count` blocks: those of `order` from its start to the next.
 
-    Its product with values of the points is their sum, block by block.
+    `starts` are those of the blocks that have points, `filled` which ones these are.
     """
+
+    count: int
+    order: Indices
+    starts: Indices
+    filled: Indices
+
+    def summed(self, values: Array) -> Array:
+        """Sum values (p, i, j) of the points block by block, (b, i, j)."""
+        out = np.zeros((self.count, *values.shape[1:]))
+        if len(self.filled):
+            out[self.filled] = np.add.reduceat(values[self.order], self.starts, axis=0)
+        return out
+
+
+def incidence(blocks: Indices, count: int) -> Incidence:
+    """Which points belong to which block: `blocks` (p,), below 0 none."""
     order = np.argsort(blocks, kind="stable")
     order = order[blocks[order] >= 0]
-    starts = np.searchsorted(blocks[order], np.arange(count + 1))
-    return csr_array((np.ones(len(order)), order, starts), shape=(count, len(blocks)))
-
-
-def _summed(by_block: csr_array, values: Array) -> Array:
-    """Sum values (p, i, j) of the points block by block, (b, i, j)."""
-    p, i, j = values.shape
-    return np.asarray(by_block @ values.reshape(p, i * j)).reshape(-1, i, j)
+    filled, starts = np.unique(blocks[order], return_index=True)
+    return Incidence(count=count, order=order, starts=starts, filled=filled)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,7 +79,7 @@ class Rows:
     views: tuple[slice, ...]
     touched: tuple[Indices, ...]
     blocks: Indices
-    by_block: csr_array
+    by_block: Incidence
     r: Array
     by_camera: Array
     by_world: Array
@@ -144,7 +153,7 @@ class Reduced:
             lower = np.linalg.cholesky(normal)
         except np.linalg.LinAlgError:
             return None
-        lower_inverse = solve_triangular(lower, np.eye(len(lower)), lower=True)
+        lower_inverse = np.linalg.inv(lower)
         inverse = lower_inverse.T @ lower_inverse
         # The product of the norms is the condition number, or up to its n-fold.
         if np.linalg.norm(normal) * np.linalg.norm(inverse) * SINGULAR >= 1:
@@ -175,7 +184,7 @@ def reduce(rows: Rows) -> Reduced | None:
         if not len(rows.weight_own):
             none = np.zeros((0, 0, 0))
             return Reduced(rows=rows, kept=kept, own=none) if np.isfinite(kept).all() else None
-        own = _summed(rows.by_block, rows.by_own.transpose(0, 2, 1) @ rows.by_own)
+        own = rows.by_block.summed(rows.by_own.transpose(0, 2, 1) @ rows.by_own)
     diagonal = np.arange(own.shape[1])
     own[:, diagonal, diagonal] += rows.weight_own**2
     if not (np.isfinite(kept).all() and np.isfinite(own).all()):
@@ -213,7 +222,7 @@ def _half(rows: Rows, root: Array) -> Array:
     of_camera = by_own @ rows.by_camera
     for view, touched in zip(rows.views, rows.touched, strict=True):
         half[view, :, touched] = of_camera[view]
-    half = _summed(rows.by_block, half)
+    half = rows.by_block.summed(half)
     half[..., -1] += (root @ (rows.weight_own * rows.prior_own)[..., None])[..., 0]
     return half
 

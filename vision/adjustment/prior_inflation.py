@@ -12,7 +12,6 @@ that fits keeps what was stated of it, and one that plainly does not is as good 
 from __future__ import annotations
 
 import numpy as np
-from scipy import special
 
 from vision.adjustment.adjusted import GroupTest
 from vision.adjustment.faults import GroupFault
@@ -46,5 +45,6 @@ def believed(fault: GroupFault, stated: Array) -> float:
     `stated` (j, j) is the covariance of the fault as stated.
     """
     excess, log_bayes = fault.spread(stated)
-    mislaid = float(special.expit(special.logit(SETTINGS.mislaid) + log_bayes))
+    against = np.log(1 / SETTINGS.mislaid - 1) - log_bayes
+    mislaid = 0.5 * (1 - float(np.tanh(0.5 * against)))
     return 1 - mislaid * excess / (1 + excess)

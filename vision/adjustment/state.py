@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.spatial.transform import Rotation
 
+from vision.adjustment.elimination import Incidence
 from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose
 from vision.camera.lens import PARAMETERS, Lens
+from vision.camera.rotations import rotation_from_vector
 from vision.job.mark_id import MarkId
 from vision.units.arrays import Array
 
@@ -97,7 +97,7 @@ class State:
         x, R, columns = self.x + step, self.R, self.columns
         if len(R):
             turn = columns.pose[:, 3:]
-            R = Rotation.from_rotvec(step[turn]).as_matrix() @ R
+            R = rotation_from_vector(step[turn]) @ R
             x[turn] = 0.0
         # A wild step must stay a lens for the solver to see how bad it is and shorten it.
         focal = columns.lens[:, :2]
@@ -125,7 +125,7 @@ class PointRows:
 
     `pose` and `lens` (p,) are those of its view. `by_kept_m` (p, 3, kept) and `by_own_m` (p, 3, o)
     are constant derivatives of the places by the world; `blocks` (p,) is the block of each mark's
-    own, `by_block` (b, p) their incidence matrix.
+    own, `by_block` their incidence.
     """
 
     pose: Indices
@@ -136,7 +136,7 @@ class PointRows:
     covariance_px2: Array
     by_kept_m: Array
     by_own_m: Array
-    by_block: csr_array
+    by_block: Incidence
     blocks: Indices
 
 

@@ -18,11 +18,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.calibration.padded import BENDS, SHARED, Padded
 from vision.camera.geometry import Pose, cross_matrix
 from vision.camera.lens import Lens, project_with_derivatives
+from vision.camera.rotations import rotation_from_vector
 from vision.camera.solver import NoFit, Settled, settle
 from vision.units.arrays import Array, Flags
 
@@ -119,7 +119,7 @@ def seen_from(boards: Padded, state: State) -> Seen:
 
 def moved_poses(poses: Array, step: Array) -> Array:
     """Poses (v, 3, 4) after steps (v, 6): [R t], moved by t and turned on the left."""
-    R = Rotation.from_rotvec(step[:, 3:]).as_matrix() @ poses[..., :3]
+    R = rotation_from_vector(step[:, 3:]) @ poses[..., :3]
     return np.concatenate([R, poses[..., 3:] + step[:, :3, None]], axis=-1)
 
 

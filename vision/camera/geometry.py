@@ -15,8 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.units.arrays import Array, frozen_array
 from vision.units.plain import also_written, written
 
@@ -58,7 +58,7 @@ def d_step_d_vector(vector_rad: Array) -> Array:
 
 def rotation_angle(a: Array, b: Array) -> float:
     """Angle in radians of the rotation that takes `a` (3, 3) to `b` (3, 3), in [0, pi]."""
-    return float(Rotation.from_matrix(a @ b.T).magnitude())
+    return float(np.linalg.norm(vector_from_rotation(a @ b.T)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,7 +192,7 @@ class Pose:
 
     def perturbed(self, step: Array) -> Pose:
         """The pose moved by `step` (6,): place in ground metres, then rotation vector in camera."""
-        turned = Rotation.from_rotvec(step[3:]).as_matrix() @ self.R
+        turned = rotation_from_vector(step[3:]) @ self.R
         # Products of many steps drift from a rotation; the nearest one keeps Pose's promise.
         u, _, vt = np.linalg.svd(turned)
         return Pose.at(self.camera_in_ground_m + step[:3], u @ vt)

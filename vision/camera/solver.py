@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
-from scipy.linalg import lapack
 
 from vision.units.arrays import Array
 from vision.units.reason import Reason
@@ -152,13 +151,14 @@ def _next_damping(damping: float, gained: float, promised: float) -> float:
 def damped_step(normal: Array, gradient: Array, damping: float) -> Array:
     """Solve (N + damping I) step = gradient; a matrix singular even so is damped by rounding.
 
-    N (n, n) has a unit diagonal and no negative eigenvalue but by rounding: Cholesky's roots.
+    N (n, n) has a unit diagonal and no negative eigenvalue but by rounding; one without
+    Cholesky roots is singular.
     """
     damped = normal.copy()
     diagonal = np.arange(len(gradient))
     damped[diagonal, diagonal] += damping
-    _, step, fault = lapack.dposv(damped, gradient)
-    if fault:
+    try:
+        np.linalg.cholesky(damped)
+    except np.linalg.LinAlgError:
         damped[diagonal, diagonal] += SINGULAR_DAMPING
-        _, step, _ = lapack.dposv(damped, gradient)
-    return np.asarray(step)
+    return np.asarray(np.linalg.solve(damped, gradient))

@@ -1,44 +1,45 @@
 """Limits that follow from a probability, and factors that say how far sigmas fall short.
 
-The chi-square, normal and Student distributions of `scipy.special`: `scipy.stats` has the same in
-more words and takes half a second to import.
+Degrees of freedom are whole numbers.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
+from statistics import NormalDist
 
 import numpy as np
-from scipy import special
 
+from vision.camera.distributions import chi_square_at_tail, chi_square_beyond, noncentral_shift
 from vision.units.arrays import Array
 
 
 @lru_cache(maxsize=256)
 def chi_square_limit(probability: float, degrees: int) -> float:
     """What a chi-square of `degrees` stays below with this probability."""
-    return float(special.chdtri(degrees, 1 - probability))
+    return chi_square_at_tail(1 - probability, degrees)
 
 
 def chi_square_tail(statistic: float, degrees: int) -> float:
     """Chance of a chi-square of `degrees` beyond `statistic`; 1 for no degrees at all."""
-    return float(special.chdtrc(degrees, statistic)) if degrees else 1.0
+    return chi_square_beyond(statistic, degrees) if degrees else 1.0
 
 
 @lru_cache(maxsize=256)
 def noncentrality(degrees: int, level: float, power: float) -> float:
     """Shift of a chi-square (`degrees`) that a test of this level finds with this power."""
-    limit = special.chdtri(degrees, level)
-    return float(special.chndtrinc(limit, degrees, 1 - power))
+    return noncentral_shift(chi_square_at_tail(level, degrees), degrees, power)
 
 
 def normal_limit(probability: float) -> float:
     """What a standard normal stays below with this probability."""
-    return float(special.ndtri(probability))
+    return NormalDist().inv_cdf(probability)
 
 
 def student_limit(probability: float, degrees: int) -> float:
     """What Student's t of `degrees` stays below with this probability."""
+    from scipy import special  # only lens fits come here
+
     return float(special.stdtrit(degrees, probability))
 
 

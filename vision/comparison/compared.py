@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.groups import Group
 from vision.camera.geometry import Pose, d_aim_d_rotation_vector
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_tail, noncentrality
 from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, VehicleChange
@@ -87,7 +87,7 @@ def _camera(found: Found, name: str) -> CameraChange:
     turn, shift = (found.tests[group] for group in own)
     state = found.solution.state
     pose = state.pose(found.pair.before[name])
-    turned = Rotation.from_rotvec(turn.estimate).as_matrix() @ pose.R
+    turned = rotation_from_vector(turn.estimate) @ pose.R
     after = Pose.at(pose.camera_in_ground_m, turned)
     factor = max(1.0, found.variance_factor)
     alpha = group_alpha(len(found.pair.ties), len(found.free.difference(own)))
@@ -119,7 +119,7 @@ def _vehicle(found: Found) -> VehicleChange:
     _, by_stance = stated.rows(state)
     prior = by_stance.T @ by_stance
     spread = (covariance - covariance @ prior @ covariance)[2:5, 2:5]
-    turned = Rotation.from_matrix(state.R[stance]).as_rotvec()
+    turned = vector_from_rotation(state.R[stance])
     value = np.array([state.place_m[stance, 2], turned[0], turned[1]])
     values, vectors = np.linalg.eigh(spread)
     known = values > 1e-3 * values.max()

@@ -13,11 +13,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.state import State
 from vision.adjustment.statements import Statement
 from vision.camera.geometry import cross_matrix
+from vision.camera.rotations import vector_from_rotation
 from vision.units.arrays import Array
 
 
@@ -61,7 +61,7 @@ class Turn(Statement):
         """The turn's rotation vector (3,) in the camera's coordinates, rad."""
         R, S = state.R[self.after], state.R[self.stance]
         turn = R @ S @ state.R[self.before].T
-        vector = Rotation.from_matrix(turn).as_rotvec()
+        vector = vector_from_rotation(turn)
         by_turn = d_vector_d_turn(vector)
         return vector, by_turn @ np.concatenate([np.eye(3), R, -turn], axis=1)
 
@@ -76,7 +76,7 @@ class Stance(Statement):
 
     def rows(self, state: State) -> tuple[Array, Array]:
         """Place and rotation vector in ground coordinates, whitened."""
-        vector = Rotation.from_matrix(state.R[self.pose]).as_rotvec()
+        vector = vector_from_rotation(state.R[self.pose])
         jacobian = np.eye(6)
         jacobian[3:, 3:] = d_vector_d_turn(vector)
         off = np.concatenate([state.place_m[self.pose], vector])

@@ -13,10 +13,10 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from vision.camera.geometry import Aim, cross_matrix
 from vision.camera.lens import Lens
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.identification.settings import SETTINGS
 from vision.marks.candidates import Candidates
 from vision.units.arrays import Array
@@ -85,7 +85,7 @@ class Cameras:
 
     def moved(self, step: Array) -> Cameras:
         """The cameras after a step (b, 10) in the order of `derivatives`."""
-        turn = Rotation.from_rotvec(step[:, 3:6]).as_matrix()
+        turn = rotation_from_vector(step[:, 3:6])
         return replace(
             self,
             place_m=self.place_m + step[:, :3],
@@ -279,7 +279,7 @@ def _refined(
     tall = weighted.reshape(b, -1, parameters).swapaxes(1, 2)
     normal = tall @ J.reshape(b, -1, parameters)
     right = (tall @ residual.reshape(b, -1, 1))[..., 0]
-    turned = Rotation.from_matrix(cameras.R @ np.swapaxes(start.R, 1, 2)).as_rotvec()
+    turned = vector_from_rotation(cameras.R @ np.swapaxes(start.R, 1, 2))
     drift = np.concatenate(
         [
             cameras.place_m - start.place_m,

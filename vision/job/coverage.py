@@ -16,8 +16,8 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from vision.camera.distributions import normal_integral
 from vision.units.arrays import Array
 
 Axis = Literal["s", "q"]
@@ -144,7 +144,7 @@ class Blurred:
             # Most places lie far to one side of an edge, where nothing changes any more.
             near = np.flatnonzero(np.abs(t) < EDGE_REACH)
             t, rise = t[near], per_m[near]
-            d[0, near] += factor * (ndtr(t) - (t > 0))
+            d[0, near] += factor * (normal_integral(t) - (t > 0))
             now, before = factor * normal_density(t) * rise, np.zeros_like(t)
             d[1, near] += now
             # Each derivative of the density is the one before with the next Hermite polynomial.
@@ -246,7 +246,7 @@ class Blurred:
         t = (radius_m - rho) / width
         density = normal_density(t)
         return Drawn(
-            value=ndtr(t),
+            value=normal_integral(t),
             d_s=-cos * density / width,
             d_q=-sin * density / width,
             d_blur=-t * density / self.blur_px,

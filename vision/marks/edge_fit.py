@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from vision.camera.distributions import normal_integral
 from vision.marks.damping import Fitted, descend, inverse_diagonal
 from vision.marks.settings import SETTINGS, Window
 from vision.units.arrays import Array
@@ -83,7 +83,7 @@ def edge_basis(across: Array, along: Array, state: Array) -> tuple[Array, Array]
     off, turn, blur = (state[:, i, None] for i in range(3))
     t = (across + turn * along - off) / blur
     density = np.exp(-0.5 * t * t) / np.sqrt(2 * np.pi) / blur
-    return np.asarray(ndtr(t)), np.stack([-density, density * along, -density * t], axis=1)
+    return normal_integral(t), np.stack([-density, density * along, -density * t], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,11 +12,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.adjusted import AdjustedCamera, Adjustment, BodyTurn
 from vision.adjustment.groups import Group
 from vision.camera.geometry import Aim, aim_from_rotation, cross_matrix
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.camera.statistics import chi_square_limit, family_level
 from vision.inspection.settings import SETTINGS
 from vision.inspection.verdict.rule import COVERAGE
@@ -48,7 +48,7 @@ class CommonTurn:
 
     def aim_without(self, adjusted: AdjustedCamera) -> Aim:
         """The aim that a camera has with the common share taken off."""
-        turn = Rotation.from_rotvec(self.turn_rad).as_matrix()
+        turn = rotation_from_vector(self.turn_rad)
         return aim_from_rotation(adjusted.camera_from_body @ turn)
 
 
@@ -148,7 +148,7 @@ def looks_turned(job: Job, joint: Adjustment, axes: list[int]) -> LooksTurned:
     for index, adjusted in enumerate(joint.cameras):
         stated = job.camera(adjusted.name)
         intended = stated.aim.rotation()
-        turns[index] = -Rotation.from_matrix(intended.T @ adjusted.camera_from_body).as_rotvec()
+        turns[index] = -vector_from_rotation(intended.T @ adjusted.camera_from_body)
         turned[index, :, first[index] + 3 : first[index] + 6] = -intended.T
         off[index] = adjusted.pose.camera_in_ground_m - stated.position_m
         if adjusted.stance is not None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.adjustment.adjusted import AdjustedCamera
 from vision.adjustment.state import UNKNOWNS
 from vision.camera.geometry import Aim, Pose
+from vision.camera.rotations import rotation_from_vector
 from vision.camera.solver import NoFit
 from vision.inspection.verdict.rule import Judgement
 from vision.units.arrays import Array
@@ -35,7 +35,7 @@ class Change:
     @property
     def stance(self) -> Pose:
         """From where a point of the body is now to where it then is, in ground coordinates."""
-        R = Rotation.from_rotvec([self.lean_rad, self.nose_down_rad, 0.0]).as_matrix()
+        R = rotation_from_vector(np.array([self.lean_rad, self.nose_down_rad, 0.0]))
         return Pose(R=R, t_m=np.array([0.0, 0.0, -self.lower_m]))
 
     @property

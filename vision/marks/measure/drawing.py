@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
+from vision.camera.distributions import normal_integral
 from vision.job.coverage import Blurred, Drawn, normal_density
 from vision.marks.measure.patches import Patches, window_of
 from vision.marks.settings import SETTINGS
@@ -172,7 +172,9 @@ def _edge(patches: Patches, state: Array) -> Edge:
     by_width = -slope * x
     slopes = [slope * by_turn, -slope * per_m, by_width * soft, by_width * blur]
     return Edge(
-        value=ndtr(x), slopes=np.stack(slopes).T, steep=np.stack([slope * n_s, slope * n_q]).T
+        value=normal_integral(x),
+        slopes=np.stack(slopes).T,
+        steep=np.stack([slope * n_s, slope * n_q]).T,
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components
+from numpy.typing import NDArray
 
 from vision.views.settings import SETTINGS
 from vision.views.sharpness.blur import SoftPatch
@@ -45,9 +45,19 @@ def find_soft_patches(marks: Sequence[MarkBlur], blur_map: BlurMap) -> tuple[Sof
         return ()
     places = np.array([mark.pixel_px for mark in soft])
     apart = np.linalg.norm(places[:, None] - places, axis=-1)
-    count, patch = connected_components(apart < TUNED.patch_reach * blur_map.width)
-    groups = [[m for m, own in zip(soft, patch, strict=True) if own == n] for n in range(count)]
+    patch = _connected(apart < TUNED.patch_reach * blur_map.width)
+    groups = [[soft[i] for i in np.flatnonzero(patch == n)] for n in np.unique(patch)]
     return tuple(sorted(map(_patch, groups), key=lambda each: -each.blur_px))
+
+
+def _connected(near: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """The least index (n,) that a chain of neighbours leads to; near (n, n), each to itself."""
+    least = np.arange(len(near))
+    while True:
+        lower = np.where(near, least, len(near)).min(axis=1)
+        if np.array_equal(lower, least):
+            return least
+        least = lower
 
 
 def _patch(group: Sequence[MarkBlur]) -> SoftPatch:
