@@ -28,6 +28,7 @@ MIDDLE = 128
 """Grey of what a view does not show."""
 AROUND_M = 0.4
 """Twice as wide as any tape: shadows and slopes of light go, tape and ink stay."""
+FEWER = 8
 LEAST_LEVELS, CONTRAST = 4.0, 55.0
 """Even ground is not stretched to a pattern; one standard deviation is drawn in so many levels."""
 
@@ -88,12 +89,21 @@ def _two_colours(first: Pixels, second: Pixels) -> Pixels:
     return np.stack([b, (a + b) / 2, a], axis=-1).astype(np.uint8)
 
 
-def _evened(grey: NDArray[Any]) -> Array:
+def _evened(grey: NDArray[Any]) -> NDArray[np.float32]:
     """Levels against those around, to one contrast: light and exposure are not to colour a view."""
-    levels = grey.astype(np.float64)
-    apart = levels - cv2.GaussianBlur(levels, (0, 0), AROUND_M / SCALE_M)
+    levels = grey.astype(np.float32)
+    apart = levels - _around(levels)
     spread = max(float(np.std(apart)), LEAST_LEVELS)
-    return np.asarray(np.clip(MIDDLE + CONTRAST * apart / spread, 0, 255))
+    return np.asarray(np.clip(MIDDLE + CONTRAST / spread * apart, 0, 255))
+
+
+def _around(levels: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Smoothed over `AROUND_M`: on fewer pixels, which so wide a kernel does not miss."""
+    height, width = levels.shape
+    size = (max(1, width // FEWER), max(1, height // FEWER))
+    few = cv2.resize(levels, size, interpolation=cv2.INTER_AREA)
+    smooth = cv2.GaussianBlur(few, (0, 0), AROUND_M / SCALE_M / FEWER)
+    return np.asarray(cv2.resize(smooth, (width, height)), dtype=np.float32)
 
 
 def _with_line(picture: Pixels, gap: SeamGap, grid: Grid) -> Pixels:
