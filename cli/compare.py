@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.check import now
 from cli.compare_table import show_comparison
 from cli.options import Debug, Fraction
 from cli.printing import reader_may_leave, say
+from cli.report_files import now
 from cli.trouble import BAD_INPUT, FAIL, KEEP, NOT_JUDGED, reported
 
 if TYPE_CHECKING:

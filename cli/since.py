@@ -18,10 +18,10 @@ def last_kept(record: Path, job_file: str) -> KeptCheck | None:
 
     What is wrong with the record is said, and is no trouble of a check that only reads it.
     """
-    from vision.files.record_file import read_record
-
     if not record.exists():
         return None
+    from vision.files.record_file import read_record  # most jobs have no record
+
     try:
         kept = read_record(record)
     except BadInputError as error:

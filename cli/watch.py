@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from cli.options import Debug, Fraction, JobFile
 from cli.printing import say
-from cli.trouble import FAIL, NOT_JUDGED, reported
+from cli.trouble import NOT_JUDGED, reported
 from cli.watch_lines import LOOKING, Lines, lines_on
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def watch(
     import typer
 
     with reported(debug):
-        from cli.check import EXIT_CODES
+        from cli.report_files import exit_code
         from vision.files.snapshots import SnapshotFolder
         from vision.inspection.running import Running
 
@@ -50,7 +50,7 @@ def watch(
             except KeyboardInterrupt:
                 pass
         say(f"verdict: {verdict or 'none, for want of pictures'}")
-        raise typer.Exit(NOT_JUDGED if verdict is None else EXIT_CODES.get(verdict, FAIL))
+        raise typer.Exit(NOT_JUDGED if verdict is None else exit_code(verdict))
 
 
 @dataclass(slots=True, kw_only=True)

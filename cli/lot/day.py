@@ -86,7 +86,7 @@ class Day:
 
     def kept(self) -> int | None:
         """Keep the check in the record, as `check --keep` does: its number; None for none."""
-        from cli.check import now
+        from cli.report_files import now
         from vision.comparison.record import kept_check
         from vision.files.record_file import RECORD_NAME, add_to_record
 

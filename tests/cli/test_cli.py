@@ -124,7 +124,9 @@ def test_an_interruption_is_130_and_writes_nothing(run, tmp_path):
     assert not (tmp_path / "seamtrue-report").exists()
 
 
-@pytest.mark.parametrize("arguments", [["check"], ["check", "a", "b"], ["nothing"], ["--nothing"]])
+@pytest.mark.parametrize(
+    "arguments", [["check"], ["check", "a", "--workers", "0"], ["nothing"], ["--nothing"]]
+)
 def test_usage_is_2(arguments):
     assert CliRunner().invoke(app, arguments).exit_code == 2
 
