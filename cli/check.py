@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cli.keeping import as_kept
 from cli.options import REPORT_FOLDER, Debug, Fraction, ReportFolder
 from cli.printing import reader_may_leave, say
 from cli.progress import shown_progress
-from cli.report_files import Wanted, exit_code, now, report_files
+from cli.report_files import Wanted, exit_code, report_files
 from cli.trouble import reported
 
 if TYPE_CHECKING:
@@ -120,10 +121,7 @@ def _check_one(job_file: Path, out: Path | None, wanted: Wanted, record: Path | 
     with reader_may_leave():
         say(f"report: {folder / 'report.html'}")
     if record is not None:
-        from vision.comparison.record import kept_check
-
-        kept = kept_check(job_file.name, texts, pictures, result, taken=now())
-        number = record_file.add_to_record(record, kept)
+        number = record_file.add_to_record(record, as_kept(job_file, texts, inspection, result))
         with reader_may_leave():
             say(f"kept as check {number} in {record}")
     return exit_code(inspection.verdict)

@@ -12,7 +12,8 @@ import typer
 
 from cli.options import REPORT_FOLDER
 from cli.printing import Lines, printable, reader_may_leave, say, show_table
-from cli.report_files import Wanted, exit_code, now, report_files
+from cli.keeping import as_kept
+from cli.report_files import Wanted, exit_code, report_files
 from cli.trouble import BAD_INPUT, CRASH, FAIL, INTERRUPTED, KEEP, NOT_JUDGED
 from cli.workers import each_done
 from vision import __version__
@@ -114,7 +115,6 @@ def _result(task: Task) -> tuple[dict[str, object], bool]:
 
 
 def _checked_anew(task: Task, made_of: dict[str, object]) -> dict[str, object]:
-    from vision.comparison.record import kept_check
     from vision.documents.result import result_of
     from vision.files import disk, record_file
     from vision.files.done import DONE_NAME, done_text
@@ -130,8 +130,7 @@ def _checked_anew(task: Task, made_of: dict[str, object]) -> dict[str, object]:
     files = report_files(inspection, result, task.wanted)
     disk.write_all(task.folder, files)
     if task.record is not None:
-        kept = kept_check(task.job.name, texts, pictures, result, taken=now())
-        record_file.add_to_record(task.record, kept)
+        record_file.add_to_record(task.record, as_kept(task.job, texts, inspection, result))
     # Last: what is done is done as a whole.
     disk.write_all(task.folder, {DONE_NAME: done_text(made_of, files)})
     return result

@@ -15,7 +15,8 @@ from typing import Literal
 
 import typer
 
-STYLES = dict.fromkeys(("keep", "within", "no change", "good"), "green") | {"not-judged": "cyan"}
+GOOD = ("keep", "within", "no change", "no turn seen", "good")
+STYLES = dict.fromkeys(GOOD, "green") | {"not-judged": "cyan"}
 FAILED_STYLE = "bold yellow"
 _DOUBT = re.compile(r"\+-(?=[ \d])")
 ENDLESS = 100_000

@@ -86,15 +86,13 @@ class Day:
 
     def kept(self) -> int | None:
         """Keep the check in the record, as `check --keep` does: its number; None for none."""
-        from cli.report_files import now
-        from vision.comparison.record import kept_check
+        from cli.keeping import as_kept
         from vision.files.record_file import RECORD_NAME, add_to_record
 
         inspection, result, texts = self.inspection, self.shown.result, self._texts
         if inspection is None or result is None or texts is None or self.shown.to_come:
             return None
-        pictures = tuple(each.picture for each in inspection.cameras)
-        check = kept_check(self.job_file.name, texts, pictures, result, taken=now())
+        check = as_kept(self.job_file, texts, inspection, result)
         number = add_to_record(self.job_file.parent / RECORD_NAME, check)
         self._show(kept=f"check {number}")
         return number

@@ -6,4 +6,5 @@ In: kept checks. Out: `Comparison`.
 - `pair`: both epochs in one network; `ties`: what they have in common; `epoch_ground`: their marks
 - `search`: which camera moved; `seam_changes`: how far seams moved
 - `record`: what is kept of a check
+- `body`: without any tape, by the edges of the vehicle's own body
 """

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
@@ -49,7 +49,8 @@ class KeptCheck:
 
     `number` counts from 1 in its record, 0 before it is kept; `taken` is the time in ISO 8601 with
     its offset from UTC; `lens_files` holds the text of each lens file that the job names; `result`
-    is the contents of the result file.
+    is the contents of the result file. `body` is the text of what is kept of the body's edges,
+    empty for a check that kept none.
     """
 
     number: int = 0
@@ -59,6 +60,7 @@ class KeptCheck:
     lens_files: Mapping[str, str]
     pictures: tuple[KeptPicture, ...]
     result: Mapping[str, Any]
+    body: str = ""
 
     @property
     def time(self) -> datetime:
@@ -86,8 +88,12 @@ def kept_check(
     result: Mapping[str, Any],
     *,
     taken: str,
+    body: Sequence[Mapping[str, Any]] = (),
 ) -> KeptCheck:
-    """The check that gave `result`, from the job's and its lens files' `texts` and the pictures."""
+    """The check that gave `result`, from the job's and its lens files' `texts` and the pictures.
+
+    `body` is what is kept of the body's edges, as plain data.
+    """
     job_text, lens_files = texts
     return KeptCheck(
         taken=taken,
@@ -98,6 +104,7 @@ def kept_check(
             KeptPicture(camera=each.name, file=each.file, sha256=each.sha256) for each in pictures
         ),
         result=result,
+        body=_json(list(body)) if body else "",
     )
 
 
@@ -132,6 +139,19 @@ def check_of(number: int, row: Sequence[object]) -> KeptCheck | None:
         pictures=tuple(KeptPicture(*each) for each in json.loads(pictures)),
         result=json.loads(result),
     )
+
+
+def body_row_of(check: KeptCheck) -> tuple[str, str]:
+    """What is kept of the body's edges with its digest, which the check's own digest enters."""
+    return check.body, _digest([row_of(check)[-1], check.body])
+
+
+def with_body(check: KeptCheck, row: Sequence[object]) -> KeptCheck | None:
+    """The check with what `body_row_of` wrote; None where anything is not as it was written."""
+    text = row[0] if len(row) == 2 else None
+    if not isinstance(text, str) or _digest([row_of(check)[-1], text]) != row[1]:
+        return None
+    return replace(check, body=text)
 
 
 def _json(value: object) -> str:

@@ -13,7 +13,15 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from vision.comparison.record import COLUMNS, KeptCheck, Record, check_of, row_of
+from vision.comparison.record import (
+    COLUMNS,
+    KeptCheck,
+    Record,
+    body_row_of,
+    check_of,
+    row_of,
+    with_body,
+)
 from vision.files import disk, salvage
 from vision.units.errors import BadInputError, bad_input
 
@@ -33,6 +41,14 @@ _TABLE = (
     + ")"
 )
 _ADD = f"INSERT INTO checks ({', '.join(COLUMNS[1:])}) VALUES ({', '.join('?' * 10)})"
+
+
+_BODIES = (
+    "CREATE TABLE IF NOT EXISTS bodies "
+    "(number INTEGER PRIMARY KEY, edges TEXT NOT NULL, digest TEXT NOT NULL)"
+)
+_ADD_BODY = "INSERT INTO bodies (number, edges, digest) VALUES (?, ?, ?)"
+"""What is kept of the body's edges has a table of its own: records of before stay what they are."""
 
 
 def add_to_record(path: Path | str, check: KeptCheck) -> int:
@@ -100,7 +116,8 @@ def read_record(path: Path | str) -> Record:
     # Numbers follow one another, so a gap is a lost check; a page that is not ours names any.
     missing = {n for n in range(1, last + len(lost) + 1) if n not in checks}
     lost = {n for n in missing if n < last or n in lost}
-    ordered = tuple(checks[number] for number in sorted(checks))
+    bodies = _bodies(path)
+    ordered = tuple(_whole(checks[number], bodies.get(number)) for number in sorted(checks))
     if whole and not lost:
         return Record(checks=ordered)
     found = f"a damaged file: {len(ordered)} checks can be read"
@@ -126,6 +143,23 @@ def _rows(path: Path) -> tuple[list[tuple[int, Sequence[object]]], bool]:
         # A name of a column or a number that damage has made no text, or no number, any more.
         whole = False
     return rows, whole
+
+
+def _bodies(path: Path) -> dict[int, tuple[object, ...]]:
+    """What is kept of the body's edges, by the number of its check, as far as it can be read."""
+    found: dict[int, tuple[object, ...]] = {}
+    with (
+        contextlib.suppress(sqlite3.DatabaseError, ValueError, TypeError),
+        contextlib.closing(_opened(path, for_reading=True)) as base,
+    ):
+        for number, *row in base.execute("SELECT number, edges, digest FROM bodies"):
+            found[int(number)] = tuple(row)
+    return found
+
+
+def _whole(check: KeptCheck, body: tuple[object, ...] | None) -> KeptCheck:
+    """The check with its body's edges; without, where they are not as they were written."""
+    return check if body is None else with_body(check, body) or check
 
 
 def _salvaged(path: Path) -> list[salvage.Row]:
@@ -175,7 +209,11 @@ def _added(base: sqlite3.Connection, checks: Sequence[KeptCheck]) -> tuple[int, 
             base.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             base.execute(f"PRAGMA user_version = {VERSION}")
         for check in checks:
-            numbers.append(int(base.execute(_ADD, row_of(check)).lastrowid or 0))
+            number = int(base.execute(_ADD, row_of(check)).lastrowid or 0)
+            if check.body:
+                base.execute(_BODIES)
+                base.execute(_ADD_BODY, (number, *body_row_of(check)))
+            numbers.append(number)
         base.execute("COMMIT")
     except BaseException:
         with contextlib.suppress(sqlite3.Error):

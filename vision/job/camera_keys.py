@@ -13,6 +13,7 @@ from vision.camera.geometry import Aim
 from vision.camera.lens_formats import read_lens
 from vision.camera.pixel_shape import NAMED, SQUARE, PixelShape, shape_named
 from vision.camera.stated_lens import StatedLens
+from vision.job.body_keys import mounted_on, moving_parts
 from vision.job.job import Camera
 from vision.job.means_keys import bracket_of
 from vision.job.settings import SETTINGS
@@ -143,6 +144,7 @@ def camera_of(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None
     roll = table.number("roll_deg", -360, 360, 0.0)
     mirrored = table.flag("mirrored")
     bracket = bracket_of(table, pan)
+    carrier, moving = mounted_on(table), moving_parts(table)
     table.close()
     if len(table.faults) > before or position is None:
         return None
@@ -156,6 +158,8 @@ def camera_of(name: str, table: Table, lenses: tuple[str, ...]) -> Camera | None
         mirrored=mirrored,
         bracket=bracket,
         shots=shots,
+        mounted_on=carrier,
+        moving_px=moving,
     )
 
 

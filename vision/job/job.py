@@ -62,7 +62,9 @@ class Camera:
     """A camera as mounted and as intended to look. `picture` is a file name or a pattern.
 
     `shots` are the names or patterns of all its pictures where several are given, else none.
-    `bracket` is for planning alone: it says which other aims could be had.
+    `bracket` is for planning alone: it says which other aims could be had. `mounted_on` names the
+    part of the body that carries it, where that is not the body itself; `moving_px` (left, top,
+    width, height of each) are the parts of its picture, as delivered, in which things move.
     """
 
     name: str
@@ -74,6 +76,8 @@ class Camera:
     mirrored: bool = False
     bracket: Bracket | None = None
     shots: tuple[str, ...] = ()
+    mounted_on: str = ""
+    moving_px: tuple[tuple[float, float, float, float], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))

@@ -11,6 +11,7 @@ from vision.inspection.inspected import Inspection
 from vision.units.length_words import METRIC, LengthWords
 
 FAMILIES = (
+    "body",
     "cameras",
     "judged",
     "laid",
@@ -24,7 +25,7 @@ FAMILIES = (
     "stated",
 )
 """The files of words of a check, `texture` aside: its codes are its own."""
-ACTING = ("cameras", "laid", "naming", "no_fit", "pictures", "seams")
+ACTING = ("body", "cameras", "laid", "naming", "no_fit", "pictures", "seams")
 """Those whose sentences end in an act where there is one. Acts about marks are said once, of a
 strip or single mark that no camera could tell: a list of marks would grow too long."""
 
