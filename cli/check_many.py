@@ -10,9 +10,9 @@ from pathlib import Path
 
 import typer
 
+from cli.keeping import as_kept
 from cli.options import REPORT_FOLDER
 from cli.printing import Lines, printable, reader_may_leave, say, show_table
-from cli.keeping import as_kept
 from cli.report_files import Wanted, exit_code, report_files
 from cli.trouble import BAD_INPUT, CRASH, FAIL, INTERRUPTED, KEEP, NOT_JUDGED
 from cli.workers import each_done

@@ -52,7 +52,9 @@ def drawn(turn_deg=(0.0, 0.0, 0.0), gain=1.0, noise=1.0, seed=0, moved=(), negat
         level = int(shapes.integers(5, 128))
         at = np.rint(((pixels + 0.5) * 4 - 0.5) * 16).astype(np.int32)
         cv2.fillPoly(picture, [at], level, cv2.LINE_AA, 4)
-    light = cv2.resize(picture.astype(np.float32) / 255, (LENS.width, LENS.height), interpolation=cv2.INTER_AREA)
+    light = cv2.resize(
+        picture.astype(np.float32) / 255, (LENS.width, LENS.height), interpolation=cv2.INTER_AREA
+    )
     light = gain * cv2.GaussianBlur(0.55 - light if negative else light, (0, 0), 0.6)
     levels = 255 * np.where(
         light < 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055

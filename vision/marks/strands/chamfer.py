@@ -57,7 +57,9 @@ def chamfer_of(gradient: Gradient, truncated_px: float) -> Chamfer:
         empty = np.ones((height, width), dtype=np.uint8)
         empty[rows[own] // SIZE, columns[own] // SIZE] = 0
         every[number] = cv2.distanceTransform(empty, cv2.DIST_L2, 3)
-    return Chamfer(distance_px=np.minimum(every, truncated_px / SIZE) * SIZE, truncated_px=truncated_px)
+    return Chamfer(
+        distance_px=np.minimum(every, truncated_px / SIZE) * SIZE, truncated_px=truncated_px
+    )
 
 
 def direction_bins(normal_rad: Array) -> NDArray[np.int64]:

@@ -184,9 +184,7 @@ def _curve(places_px: Array, normals: Array) -> tuple[Array, float, float, float
     return place, float(np.arctan2(normal[1], normal[0])), float(bend), float(np.ptp(s))
 
 
-def _with_profiles(
-    gradient: Gradient, curves: list[Curve]
-) -> Pieces:
+def _with_profiles(gradient: Gradient, curves: list[Curve]) -> Pieces:
     """The pieces with the profile across each, and moved onto its own peak."""
     count = len(curves)
     pieces = Pieces(
