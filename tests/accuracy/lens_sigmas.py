@@ -4,10 +4,10 @@
 
 Corners only, no pictures: lenses of 100 to 200 degrees drawn from what is believed of any lens
 (`vision.calibration.curve_prior`), a board of 9 x 6 corners of 25 mm that is bent by 0 to 2 mm over
-its half length in a direction of its own, its print stretched by 0.05 % (sigma), held anew and bent
-by 0.1 mm (sigma) anew in every picture; corners off by 0.03 to 0.08 px as stated. Errors over
-their stated sigmas, RMS over the lenses: of focal length, centre, and of where rays at 30, 60 and
-80 degrees fall where the lens has them in its picture.
+its half length in a direction of its own, its print stretched and askew by 0.1 % (sigma), bent
+anew in every picture by 0.05 to 0.2 mm (sigma), as boards go; corners off by 0.03 to 0.08 px as
+stated. Errors over their stated sigmas, RMS over the lenses: of focal length, centre, and of where
+rays at 30, 60 and 80 degrees fall where the lens has them in its picture.
 
 Then mixes: five pictures of one lens and five of another, and one of another among eight.
 """
@@ -29,7 +29,7 @@ from vision.camera.solver import NoFit
 from vision.units.arrays import Array
 
 FIELDS_DEG = (100.0, 200.0)
-BEND_M, OWN_BEND_M, STRETCH = 0.002, 0.0001, 0.0005
+BEND_M, OWN_BEND_M, STRETCH = 0.002, (0.00005, 0.0002), 0.001
 SIGMA_PX = (0.03, 0.08)
 NEAR_M, FAR_M = 0.14, 0.30
 ANGLES_DEG = (30, 60, 80)
@@ -65,19 +65,20 @@ def drawn_lens(rng: np.random.Generator) -> tuple[Lens, float]:
 
 
 def drawn_board(rng: np.random.Generator) -> Array:
-    """Corners (n, 3) of a bent and stretched board."""
+    """Corners (n, 3) of a bent board whose print is stretched and askew."""
     points = BOARD.points_m.copy()
-    points[:, 0] *= 1 + rng.normal(0, STRETCH)
-    return _bent(points, rng.uniform(-BEND_M, BEND_M), rng)
+    points[:, 0] += points[:, :2] @ rng.normal(0, STRETCH, 2)
+    return bent(points, rng.uniform(-BEND_M, BEND_M), rng)
 
 
-def _bent(points: Array, by_m: float, rng: np.random.Generator) -> Array:
+def bent(points: Array, by_m: float, rng: np.random.Generator) -> Array:
+    """The points bent by so much over the board's half length, in some direction."""
     angle = rng.uniform(0, np.pi)
     half = 0.5 * np.ptp(BOARD.points_m[:, 0])
     along = (points[:, 0] * np.cos(angle) + points[:, 1] * np.sin(angle)) / half
-    bent = points.copy()
-    bent[:, 2] += by_m * along**2
-    return bent
+    out = points.copy()
+    out[:, 2] += by_m * along**2
+    return out
 
 
 def drawn_views(
@@ -85,9 +86,10 @@ def drawn_views(
 ) -> list[BoardView]:
     """Views of all corners, each board wholly in the picture."""
     views: list[BoardView] = []
+    own_m = rng.uniform(*OWN_BEND_M)
     while len(views) < count:
         pose = random_pose(rng, 0.9 * edge, rng.uniform(NEAR_M, FAR_M))
-        shape = _bent(board, rng.normal(0, OWN_BEND_M), rng)
+        shape = bent(board, rng.normal(0, own_m), rng)
         pixels = lens.project(pose.transform(shape))
         if not (np.isfinite(pixels).all() and lens.contains(pixels).all()):
             continue

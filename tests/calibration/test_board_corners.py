@@ -5,8 +5,8 @@ drawn, within 4.5 of their stated sigmas, also seen from far and flat; that unev
 matter, and the edge of a shadow across the board costs some hundredths of a pixel; that no corner
 of a near, steep and soft board is put where it is not; that of two boards the larger is taken, or
 both, that one cut off by the picture counts, a wrong count is told, and hidden corners are left
-out; that noise has no board; and that the
-drawn corner's derivatives are right.
+out; that noise has no board, and a picture full of squares ends the search; that a corner off its
+neighbours' lines is seen, however the grid bends; that derivatives of a drawn corner are right.
 The renderer is the test's own: thirteen rays per pixel to the board's plane.
 Does not prove: anything of real prints or blur by motion; see `tests.accuracy.photographs`.
 """
@@ -18,10 +18,14 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from tests.board_pictures import BIG, BOARD, LENS, drawn, near_picture, pose_at
+from tests.board_pictures import BIG, BOARD, LENS, drawn, near_picture, near_pose, pose_at
 from vision.calibration.board import Board, BoardView
+from vision.calibration.board_corners import find
+from vision.calibration.board_corners.corner_fit import fit_corners
 from vision.calibration.board_corners.find import find_board, find_boards, seen_counts
 from vision.calibration.board_corners.saddle import PLAIN, SHADED, saddle
+from vision.calibration.board_corners.surface import spacing_of, strays
+from vision.calibration.settings import SETTINGS
 from vision.camera.geometry import Pose
 from vision.camera.solver import NoFit
 from vision.units.arrays import Array
@@ -189,6 +193,35 @@ def test_every_board_in_a_picture_counts() -> None:
     for view in found:
         assert len(view) == 35
         assert np.abs(nearest(view, truth)).max() < 0.2
+
+
+def test_a_picture_full_of_squares_ends_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A worn floor of squares: many grids nearly fit, and few are measured."""
+    rng = np.random.default_rng(15)
+    squares = np.indices((30, 40)).sum(axis=0) % 2
+    squares ^= rng.uniform(size=squares.shape) < 0.12
+    grey = np.kron(squares * 180.0 + 30.0, np.ones((24, 24)))
+    grey = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 0.8)
+    asked: list[int] = []
+
+    def counted(*given: Array) -> find.Corners:
+        asked.append(1)
+        return fit_corners(*given)
+
+    monkeypatch.setattr(find, "fit_corners", counted)
+    assert isinstance(find_board(grey, BIG, "p"), NoFit)
+    assert len(asked) <= 2 * (SETTINGS.most_in_vain + SETTINGS.most_grids)
+
+
+def test_a_corner_off_its_neighbours_lines_is_seen() -> None:
+    """Of a grid bent as near boards are, only that corner; none of the grid as it is."""
+    _, pixels = near_pose(3)
+    grid = pixels.reshape(6, 9, 2)
+    limits = (spacing_of(grid), SETTINGS.astray_share, SETTINGS.astray_px)
+    assert not strays(grid, *limits).any()
+    moved = grid.copy()
+    moved[2, 4] += 0.3 * (grid[2, 5] - grid[2, 4])
+    assert np.argwhere(strays(moved, *limits)).tolist() == [[2, 4]]
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(8, 5), (8, 6), (7, 6), (6, 5)])

@@ -68,11 +68,11 @@ def padded(views: Sequence[BoardView]) -> Padded:
         pixels_px=rows([view.pixels_px for view in views]),
         covariance_px2=rows([view.covariance_px2 for view in views]),
         there=np.array([np.arange(most) < len(view) for view in views]),
-        modes=_modes(board),
+        modes=modes(board),
     )
 
 
-def _modes(board_m: Array) -> Array:
+def modes(board_m: Array) -> Array:
     """Moves (v, n, 3, SHARED) of corners for one unit of each.
 
     The bends are the squares and the product of both ways along the board: what is straight in

@@ -52,6 +52,10 @@ class BoardCornersSettings:
     """A measured corner farther than this share of the spacing, and so many px, from every place
     that lines through its neighbours give it is something else. Squares of a close board shrink
     by half from one to the next at most; the best of the lines misses by some hundredths."""
+    dragged_share: float = 0.02
+    dragged_px: float = 0.5
+    """Likewise of a saddle, which a shadow's edge drags: its corner is then sought between its
+    neighbours."""
     faint_share: float = 0.1
     """Of the board's usual contrast: a deep shadow leaves more."""
     most_suspect: float = 0.6
@@ -84,8 +88,14 @@ class BoardCornersSettings:
     """Share of a grid's corners whose light and dark must alternate."""
     most_beside: float = 0.6
     """Share of a line beside the grid that chance saddles fill; more is a board of another size."""
+    most_filled: int = 32
+    """Grids that are filled up at one size of the picture, those with the most saddles first."""
     most_grids: int = 2
-    """Likeliest grids of a picture that are measured, and as many more as there are boards."""
+    """Likeliest grids at one size of the picture that are measured, and as many more as there are
+    boards."""
+    most_in_vain: int = 4
+    """Grids of one picture, at all sizes together, that may turn out to be no board: with the two
+    above all that bounds the work where there is no board."""
     most_tried: int = 16
     most_boards: int = 8
     """Grids looked at and boards measured in one picture at the most."""
@@ -133,11 +143,6 @@ class BoardCornersSettings:
     may fail."""
     least_edge: float = 0.06
     """Difference of log grey across an edge between neighbours."""
-    cubic_from: int = 24
-    quadratic_from: int = 12
-    """Corners that a surface of ten or of six coefficients is put through."""
-    wrong_share: float = 0.08
-    """A corner farther than this from the surface, in spacings, is not where the others put it."""
 
 
 SETTINGS = BoardCornersSettings()
@@ -167,14 +172,15 @@ class LensSettings:
 
     # ------------------------------------------------------------------------------ the boards
 
-    bend: float = 0.007
-    """Sigma of each of three bends a board has for good, of its half length: board material on a
-    clamp or a print on card sags by 0 to 1 % (0 to 2 mm over 20 cm); common practice, no source."""
-    own_bend: float = 0.001
-    """Likewise of what it bends anew in each picture: a seventh of that."""
+    bend: float = 0.0061
+    """Sigma of each of three bends a board has for good, of its half length. This and the next four
+    are learned from drawn boards (`python -m tests.accuracy.board_priors`): board material on a
+    clamp or a print on card sags by 0 to 2 mm over 20 cm; that is common practice, no source."""
+    own_bend: float = 0.0006
+    """Likewise of what it bends anew in each picture, held or leant otherwise."""
     stretch: float = 0.001
-    """Of a print: 0.1 % more along than across, or askew; common practice, no source."""
-    bend_say: float = 3.0
+    """Of a print, more along than across, or askew."""
+    bend_say: float = 5.0
     own_bend_say: float = 3.0
     """How many measured bends the sigmas above are worth against what the pictures show."""
 

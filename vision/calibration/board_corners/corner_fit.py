@@ -24,11 +24,11 @@ from vision.calibration.board_corners.saddle import (
     shadow_seeds,
 )
 from vision.calibration.board_corners.surface import (
-    astray,
     between,
     narrowing,
     spacing_of,
     steps,
+    strays,
 )
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.damping import Fitted, descend, rows_of, with_rows
@@ -115,9 +115,9 @@ def _believed(corners: Corners, windows: _Windows, grid: Array) -> Corners:
         strange |= np.abs(corners.contrast) > TUNED.most_contrast * 0.5 * np.ptp(levels)
         corners.covariance[strange] = np.nan
         known = np.isfinite(corners.covariance[:, :1, 0])
-        away = astray(np.where(known, corners.pixels, np.nan).reshape(grid.shape)).ravel()
-        most = np.maximum(TUNED.astray_share * spacing_of(grid).ravel(), TUNED.astray_px)
-        corners.covariance[away > most] = np.nan
+        places = np.where(known, corners.pixels, np.nan).reshape(grid.shape)
+        stray = strays(places, spacing_of(grid), TUNED.astray_share, TUNED.astray_px)
+        corners.covariance[stray.ravel()] = np.nan
     return corners
 
 

@@ -10,8 +10,14 @@ import cv2
 import numpy as np
 
 from vision.calibration.board import Board, BoardView
-from vision.calibration.board_corners.corner_fit import fit_corners
-from vision.calibration.board_corners.growth import counted_lattice, fewest, grown_grids, inside
+from vision.calibration.board_corners.corner_fit import Corners, fit_corners
+from vision.calibration.board_corners.growth import (
+    counted_lattice,
+    fewest,
+    grown_grids,
+    guessed,
+    inside,
+)
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.camera.solver import NoFit
 from vision.marks.picture import Grey
@@ -35,9 +41,12 @@ def find_boards(
 
     Views after the first are called `name (2)` and so on. NoFit code: 'no-board'.
     """
+    in_vain = 0
     for scale in _scales(max(grey.shape)):
         found: list[BoardView] = []
         tried = 0
+        if in_vain >= TUNED.most_in_vain:
+            break
         for small in grown_grids(_resized(grey, scale), board):
             grid = _in_order((small + 0.5) / scale - 0.5)
             if any(_over(grid, view) for view in found):
@@ -47,7 +56,9 @@ def find_boards(
                 break
             called = f"{name} ({len(found) + 1})" if found else name
             view = _measured(grey, grid, board, called)
-            if view is not None:
+            if view is None:
+                in_vain += 1
+            else:
                 found.append(view)
         if found:
             return tuple(found)
@@ -106,20 +117,24 @@ def _in_order(corners: Array) -> Array:
 
 
 def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | None:
-    """Measure every corner of a grid; None where the grid is not a checkerboard's."""
+    """Measure every corner of a grid; None where the grid is not a checkerboard's.
+
+    A corner that was lost is asked for once more from where its measured neighbours put it: a
+    shadow's edge may have dragged the saddle that it was sought from.
+    """
     corners = fit_corners(grey, grid)
-    row, column = np.divmod(np.arange(len(corners.pixels)), board.columns)
-    sign = corners.contrast * (1 - 2 * ((row + column) % 2))
-    good = np.isfinite(corners.covariance).all(axis=(1, 2))
-    good &= np.abs(corners.contrast) >= TUNED.least_contrast
-    way = np.sign(np.median(sign[good])) if good.any() else 0.0
-    good &= sign * way > 0
-    good &= inside(corners.pixels.reshape(grid.shape), grey.shape).ravel()
-    shown = inside(grid, grey.shape).ravel()
-    if good[shown].mean() < TUNED.least_agreeing or good.sum() < fewest(board):
+    good, shown = _good(corners, grid, grey), inside(grid, grey.shape)
+    if good.sum() < fewest(board) or good[shown].mean() < TUNED.least_agreeing:
         return None
-    if _lacks_a_line((good | ~shown).reshape(grid.shape[:2])):
+    if not good[shown].all():
+        again = guessed(np.where(good[..., None], corners.pixels.reshape(grid.shape), np.nan))
+        second = fit_corners(grey, again)
+        better = _good(second, again, grey)
+        if better.sum() > good.sum():
+            corners, good, shown = second, better, inside(again, grey.shape)
+    if _lacks_a_line(good | ~shown):
         return None
+    good = good.ravel()
     misfit = np.sqrt(corners.noise2[good]) / np.abs(corners.contrast[good])
     if np.median(misfit) > TUNED.most_board_misfit:
         return None
@@ -129,3 +144,15 @@ def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | N
         pixels_px=corners.pixels[good],
         covariance_px2=corners.covariance[good],
     )
+
+
+def _good(corners: Corners, grid: Array, grey: Grey) -> Flags:
+    """Which corners (rows, columns) were measured in the picture, light and dark in turn."""
+    row, column = np.indices(grid.shape[:2]).reshape(2, -1)
+    sign = corners.contrast * (1 - 2 * ((row + column) % 2))
+    good = np.isfinite(corners.covariance).all(axis=(1, 2))
+    good &= np.abs(corners.contrast) >= TUNED.least_contrast
+    way = np.sign(np.median(sign[good])) if good.any() else 0.0
+    good &= sign * way > 0
+    within = inside(corners.pixels.reshape(grid.shape), grey.shape)
+    return np.asarray(good.reshape(within.shape) & within)

@@ -18,7 +18,7 @@ from vision.calibration.board_corners.saddles import (
     sample,
     smooth_logs,
 )
-from vision.calibration.board_corners.surface import smoothed, steps
+from vision.calibration.board_corners.surface import spacing_of, steps, strays
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
@@ -29,16 +29,20 @@ def grown_grids(grey: Grey, board: Board) -> list[Array]:
     logs = log_grey(grey)
     saddles, smooth = find_saddles(logs), smooth_logs(logs)
     links = join(saddles, smooth)
+    laid = [
+        each
+        for places in _components(saddles, links, board)
+        for each in _windows(places, saddles, board)
+        if each[0] >= fewest(board)
+    ]
+    laid.sort(key=lambda each: -each[0])
     scored: list[tuple[float, Array]] = []
-    for places in _components(saddles, links, board):
-        for count, grid in _windows(places, saddles, board):
-            if count < fewest(board):
-                continue
-            filled = _filled(grid, saddles)
-            contrast = _contrast(filled, smooth)
-            if contrast > 0:
-                # The largest in the picture: a board may be seen a second time, on a screen, say.
-                scored.append((count * contrast * _size(filled), filled))
+    for count, grid in laid[: TUNED.most_filled]:
+        filled = _filled(grid, saddles)
+        contrast = _contrast(filled, smooth)
+        if contrast > 0:
+            # The largest in the picture: a board may be seen a second time, on a screen, say.
+            scored.append((count * contrast * _size(filled), filled))
     scored.sort(key=lambda each: -each[0])
     return [grid for _, grid in scored[: TUNED.most_tried]]
 
@@ -140,19 +144,24 @@ def _windows(
 def _filled(grid: Array, saddles: Saddles) -> Array:
     """A grid with missing and wrong corners guessed, or taken from a saddle where one is near.
 
-    A corner is wrong where it lies far from a smooth surface through all; after the last round
-    those that still do are put on it.
+    A corner is wrong where no line through its neighbours leads near it. A guess is where the
+    picture is asked for a corner, not where one is.
     """
     tree = cKDTree(saddles.pixels)
+    grid = guessed(grid, tree)
     for _ in range(TUNED.fill_rounds):
-        smooth, wrong = smoothed(grid)
-        grid = _guessed(np.where(wrong[..., None], np.nan, grid), saddles, tree)
-    smooth, wrong = smoothed(grid)
-    return np.where(wrong[..., None], smooth, grid)
+        wrong = strays(grid, spacing_of(grid), TUNED.dragged_share, TUNED.dragged_px)
+        if not wrong.any():
+            break
+        grid = guessed(np.where(wrong[..., None], np.nan, grid), tree)
+    return grid
 
 
-def _guessed(grid: Array, saddles: Saddles, tree: cKDTree) -> Array:
-    """A grid with its missing corners guessed from their neighbours, or taken from a saddle."""
+def guessed(grid: Array, tree: cKDTree | None = None) -> Array:
+    """A grid with its missing corners guessed from their neighbours.
+
+    Or taken from the saddles of a tree where one lies near.
+    """
     grid = grid.copy()
     for _ in range(sum(grid.shape[:2])):
         weights, places, spacing = _guesses(grid)
@@ -161,9 +170,11 @@ def _guessed(grid: Array, saddles: Saddles, tree: cKDTree) -> Array:
         now = missing & (weights > 0) & (weights == weights[missing].max(initial=0))
         if not now.any():
             break
-        away, index = tree.query(places[now])
-        near = away < TUNED.snap_share * spacing[now]
-        grid[now] = np.where(near[:, None], saddles.pixels[index], places[now])
+        grid[now] = places[now]
+        if tree is not None:
+            away, index = tree.query(places[now])
+            near = away < TUNED.snap_share * spacing[now]
+            grid[now] = np.where(near[:, None], tree.data[index], places[now])
     return grid
 
 
