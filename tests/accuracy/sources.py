@@ -22,6 +22,7 @@ import pillow_heif
 from PIL import Image
 
 from tests.compositions import compose
+from tests.overlaid import barred, overlaid
 from vision.files.disk import read_inspection_input
 from vision.inspection.inspect import inspect
 
@@ -81,6 +82,19 @@ def _panes(layout: str, size: tuple[int, int], bar: int) -> Degrade:
     return degrade
 
 
+def _overlaid(seed: int) -> Degrade:
+    def degrade(views: Views, text: str) -> tuple[Files, str]:
+        return _each(_jpeg(90), "jpg")(overlaid(views, seed).views, text)
+
+    return degrade
+
+
+def _barred(views: Views, text: str) -> tuple[Files, str]:
+    height, width = next(iter(views.values())).shape[:2]
+    tall = {name: barred(bgr, (width, height * 4 // 3)) for name, bgr in views.items()}
+    return _each(_jpeg(90), "jpg")(tall, text)
+
+
 WAYS: dict[str, Degrade] = {
     "as it is": _each(_jpeg(95), "jpg"),
     "JPEG 50": _each(_jpeg(50), "jpg"),
@@ -90,6 +104,8 @@ WAYS: dict[str, Degrade] = {
     "messenger: 3/4 of the size, JPEG 70": _each(_jpeg(70, 0.75), "jpg"),
     "noise 6, one shot": _shots(1, 6.0),
     "noise 6, four shots": _shots(4, 6.0),
+    "stamp, caption, guide lines drawn over": _overlaid(1),
+    "black bars above and below": _barred,
     "panes 2x2 of 1920x1080, bars": _panes("2x2", (1920, 1080), 6),
     "panes 2x2 of 1280x720": _panes("2x2", (1280, 720), 0),
 }

@@ -17,6 +17,7 @@ from vision.job.job import Job
 from vision.job.job_file import NamedPictures, job_from_text, named_files
 from vision.marks.picture import Picture
 from vision.marks.picture_header import FORMATS
+from vision.marks.sources.bars import without_bars
 from vision.units.errors import BadInputError, Fault, bad_input, fault_of
 from vision.units.toml_places import placed
 from vision.units.toml_text import LARGEST_BYTES
@@ -71,6 +72,7 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
     pictures_read = tuple(stills)
     if job is not None:
         pictures_read, wrong = cut_panes(job, stills, path.name)
+        pictures_read = without_bars(pictures_read)
         faults.extend(wrong or lens_size_faults(job, pictures_read, path.name))
     if faults or job is None:
         raise BadInputError(placed(faults, {path.name: text}))

@@ -12,6 +12,7 @@ from vision.files.picture_files import picture_path, shot_paths
 from vision.job.job import Job
 from vision.job.job_file import NamedFiles, NamedPictures, named_files
 from vision.marks.picture import Picture
+from vision.marks.sources.bars import without_bars
 from vision.units.errors import BadInputError, Fault
 
 SETTLED_S = 2.0
@@ -66,7 +67,8 @@ class SnapshotFolder:
                 continue
             try:
                 still = read_named(folder, each, cameras)
-                faults[camera] = tuple(lens_size_faults(job, [still], self.job_file.name))
+                shown = without_bars([still])
+                faults[camera] = tuple(lens_size_faults(job, shown, self.job_file.name))
             except BadInputError as error:
                 faults[camera] = error.faults
                 if time.time() - max(changed for _, changed, _ in stamp) / 1e9 < SETTLED_S:
@@ -75,10 +77,11 @@ class SnapshotFolder:
             # What was written to meanwhile is read again.
             if not faults[camera] and _stamp(folder, each, cameras) == stamp:
                 self._read[camera] = stamp, still
+        read = [self._read[c.name][1] for c in job.cameras if c.name in self._read]
         return Snapshots(
             job=job,
             job_texts=texts,
-            pictures={c.name: self._read[c.name][1] for c in job.cameras if c.name in self._read},
+            pictures={each.name: each for each in without_bars(read)},
             faults={camera: found for camera, found in faults.items() if found},
             unfinished=frozenset(unfinished),
         )

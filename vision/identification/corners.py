@@ -22,21 +22,36 @@ from vision.marks.box_corner.corner_fit import FoundCorner
 from vision.marks.box_corner.edge_search import planes_of
 from vision.marks.box_corner.find import find_box_corner
 from vision.marks.measure.mark_fit import Measured
-from vision.units.arrays import Array
+from vision.marks.settings import SETTINGS as MARKS
+from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 
 
-def with_box_corners(job: Job, camera: Camera, outcome: Identified, bgr: np.ndarray) -> Identified:
+def with_box_corners(
+    job: Job,
+    camera: Camera,
+    outcome: Identified,
+    bgr: np.ndarray,
+    covered: Flags | None = None,
+) -> Identified:
     """The outcome with every carton's corner that is clearly seen among its points.
 
     `bgr` (height, width, 3) is the picture turned back. A corner farther from where the plan fit
-    puts it than both allow is rejected like any other mark.
+    puts it than both allow is rejected like any other mark; one beside what is `covered` (height,
+    width) is not looked for.
     """
     corners = [mark for mark in job.marks if isinstance(mark.shape, BoxCorner)]
     if not corners:
         return outcome
     planes = planes_of(bgr)
-    seen = {MarkId(mark.name): _sighted(job, camera, outcome.fit, planes, mark) for mark in corners}
+    seen = {
+        MarkId(mark.name): Sighting(
+            id=MarkId(mark.name), status="hidden", measured=None, reason=Reason("drawn-over")
+        )
+        if covered is not None and _is_covered(covered, outcome.fit, mark)
+        else _sighted(job, camera, outcome.fit, planes, mark)
+        for mark in corners
+    }
     sightings = tuple(seen.get(each.id, each) for each in outcome.sightings)
     return dataclasses.replace(
         outcome,
@@ -44,6 +59,16 @@ def with_box_corners(job: Job, camera: Camera, outcome: Identified, bgr: np.ndar
         sightings=sightings,
         expected=sum(each.status in {"used", "rejected", "not-found"} for each in sightings),
     )
+
+
+def _is_covered(covered: Flags, fit: PlanFit, mark: SingleMark) -> bool:
+    """Whether anything is drawn where a corner's edges ought to be."""
+    pixel, _ = predicted_pixel(fit, mark)
+    if not bool(fit.lens.contains(pixel)):
+        return False
+    (left, top), reach = np.round(pixel).astype(int), round(MARKS.box_corner.longest_edge_px)
+    rows = slice(max(top - reach, 0), top + reach + 1)
+    return bool(covered[rows, max(left - reach, 0) : left + reach + 1].any())
 
 
 def _sighted(

@@ -40,9 +40,11 @@ def identified(
 def with_corners(job: Job, camera: Camera, outcome: Identified, picture: Picture) -> Identified:
     """`with_box_corners` likewise."""
     if picture.rows != "even":
-        return with_box_corners(job, camera, outcome, picture.bgr)
+        return with_box_corners(job, camera, outcome, picture.bgr, picture.covered)
     even = picture.bgr[::2]
-    found = with_box_corners(job, camera, with_row_scale(outcome, 0.5, len(even)), even)
+    covered = None if picture.covered is None else picture.covered[::2]
+    halved = with_row_scale(outcome, 0.5, len(even))
+    found = with_box_corners(job, camera, halved, even, covered)
     return with_row_scale(found, 2.0, picture.height)
 
 

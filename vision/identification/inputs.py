@@ -15,6 +15,7 @@ from vision.job.body import body_hides
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, PlannedMark
 from vision.marks.candidates import picture_noise, softened, unveiled
+from vision.marks.picture import filled
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
 
@@ -25,18 +26,27 @@ class PreparedPicture:
 
     `grey` is measured in, `noise` its sigma in levels. Candidates are found in `looked_at`, which
     may be without a veil, and templates matched in `soft`: see `unveiled` and `softened`.
+    `covered` (height, width) says which pixels show nothing of the scene and are filled; None for
+    none.
     """
 
     grey: np.ndarray
     noise: float
     looked_at: np.ndarray
     soft: np.ndarray
+    covered: Flags | None = None
 
     @classmethod
     def of(cls, grey: np.ndarray) -> PreparedPicture:
-        """Prepare a picture as it is."""
+        """Prepare a picture as it is, NaN where something is drawn over it."""
+        covered = np.isnan(grey)
+        some = bool(covered.any())
+        if some:
+            grey = filled(grey, covered)
         noise = picture_noise(grey)
-        return cls(grey=grey, noise=noise, looked_at=grey, soft=softened(grey, noise))
+        soft = softened(grey, noise)
+        whose = covered if some else None
+        return cls(grey=grey, noise=noise, looked_at=grey, soft=soft, covered=whose)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -82,7 +92,7 @@ def useless(grey: np.ndarray) -> Reason | None:
     """Why a picture holds nothing at all, or None."""
     # Every third row and column: hundreds of thousands of places do.
     some = grey[::3, ::3]
-    bright, spread = float(np.percentile(some, 99)), float(np.std(some))
+    bright, spread = float(np.nanpercentile(some, 99)), float(np.nanstd(some))
     if bright < SETTINGS.dark_level:
         return Reason("dark", level=bright)
     if spread < SETTINGS.flat_spread:

@@ -187,7 +187,8 @@ def _measure(
 ) -> None:
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
-    answers = measure(given.picture.grey, *camera, points, starts)
+    seen = given.picture
+    answers = measure(seen.grey, *camera, points, starts, covered=seen.covered)
     sizes = sizes_px(camera, points)
     moves = moves_px(points, starts, answers, sizes)
     for point, answer, move, size in zip(points, answers, moves, sizes, strict=True):

@@ -135,8 +135,8 @@ def _are_swapped(
     if pictures[first.name].grey.shape != pictures[second.name].grey.shape:
         return False
     crossed = [
-        (first, look(first, pictures[second.name].grey)),
-        (second, look(second, pictures[first.name].grey)),
+        (first, look(first, pictures[second.name].seen)),
+        (second, look(second, pictures[first.name].seen)),
     ]
     known = [(camera, out) for camera, out in crossed if isinstance(out, Identified)]
     own = [(camera, outcomes[camera.name]) for camera in (first, second)]
@@ -158,7 +158,7 @@ def _whose(
         other.name: outcome.nats
         for other in job.cameras
         if other.name != camera.name
-        and isinstance(outcome := look(other, picture.grey), Identified)
+        and isinstance(outcome := look(other, picture.seen), Identified)
         and _better([(other, outcome)], [(camera, own)])
     }
     if not whose:
@@ -186,8 +186,8 @@ def _other_views(camera: Camera, picture: Picture) -> tuple[_View, _View]:
     mirrored = Reason("mirrored", camera=camera.name, stated_mirrored=picture.mirrored)
     upside_down = Reason("upside-down", camera=camera.name, roll_rad=_half_turned_rad(camera))
     return (
-        (np.ascontiguousarray(picture.grey[:, ::-1]), mirrored),
-        (np.ascontiguousarray(picture.grey[::-1, ::-1]), upside_down),
+        (np.ascontiguousarray(picture.seen[:, ::-1]), mirrored),
+        (np.ascontiguousarray(picture.seen[::-1, ::-1]), upside_down),
     )
 
 

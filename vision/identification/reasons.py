@@ -20,6 +20,7 @@ from vision.job.body import body_hides
 from vision.job.coverage import Blurred
 from vision.job.layout import PlannedMark
 from vision.job.visibility import d_pixel_d_mark
+from vision.marks.measure.matching import MOST_COVERED, covered_share
 from vision.units.arrays import Array
 from vision.units.reason import Reason
 
@@ -72,6 +73,9 @@ class Evidence:
             return "outside", Reason("outside-picture")
         if self._behind_body(point):
             return "hidden", BEHIND_BODY
+        covered = self._given.picture.covered
+        if covered is not None and covered_share(covered, *self._camera, [point])[0] > MOST_COVERED:
+            return "hidden", Reason("drawn-over")
         size = float(sizes_px(self._camera, [point])[0])
         levels = self._levels(point)
         if levels is None:

@@ -23,7 +23,7 @@ from vision.identification.settings import SETTINGS
 from vision.identification.tape import tape_steps
 from vision.job.layout import PlannedMark
 from vision.job.visibility import d_pixel_d_mark
-from vision.marks.measure.matching import Matches, match
+from vision.marks.measure.matching import MOST_COVERED, Matches, covered_share, match
 from vision.units.arrays import Array, Flags
 
 
@@ -95,7 +95,9 @@ def _look(
 ) -> tuple[Matches, Flags]:
     """Look for every drawn mark: what was seen, and which (n,) are alike enough to be used."""
     reach_px, least, _ = look
-    matches = match(given.picture.soft, pose, lens, given.marks, reach_px)
+    matches = match(
+        given.picture.soft, pose, lens, given.marks, reach_px, covered=given.picture.covered
+    )
     return matches, np.nan_to_num(matches.correlation) > least
 
 
@@ -103,6 +105,8 @@ def expected_weight(given: IdentificationInput, pose: Pose, lens: Lens) -> Array
     """How surely each mark ought to be seen from a pose, 0 to 1 (n,); 0 outside the picture."""
     f_px = float(np.sqrt(lens.fx * lens.fy))
     inside = lens.contains(d_pixel_d_mark(pose, lens, given.marks)[0])
+    if given.picture.covered is not None:
+        inside &= covered_share(given.picture.covered, pose, lens, given.marks) <= MOST_COVERED
     return np.where(inside, expected(given, pose.camera_in_ground_m, f_px), 0.0)
 
 

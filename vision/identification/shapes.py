@@ -155,7 +155,7 @@ def _nats(job: Job, layout: Layout, pictures: Pictures, tried: Sequence[ShapeCho
         picture = pictures[camera.name]
         for index, choice in enumerate(tried):
             prior = lens_prior(choice.in_job(job).lens_of(camera), *choice.size)
-            given = prepared(job, layout, camera, *in_rows(prior, picture.grey, picture.rows))
+            given = prepared(job, layout, camera, *in_rows(prior, picture.seen, picture.rows))
             poses = [] if isinstance(given, Reason) else carried_poses(given)
             total[index] += max((pose.nats for pose in poses), default=0.0)
         second, first = np.sort(total)[-2:]

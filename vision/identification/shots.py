@@ -100,7 +100,7 @@ def with_shots(
     even = picture.rows == "even"
     if even:
         outcome = with_row_scale(outcome, 0.5, len(picture.grey[::2]))
-    greys = [in_rows(prior, each.grey, picture.rows) for each in (picture, *picture.shots)]
+    greys = [in_rows(prior, each.seen, picture.rows) for each in (picture, *picture.shots)]
     givens = [prepared(job, layout, camera, *each) for each in greys]
     combed = [not even and each.rows == "even" for each in (picture, *picture.shots)]
     first = givens[0]

@@ -32,6 +32,7 @@ from vision.job.job import Camera, Job
 from vision.job.layout import Layout, planned_layout
 from vision.marks.picture import Grey, Picture, Rows
 from vision.marks.rows import steadied
+from vision.marks.sources.overlays import without_overlays
 from vision.units.progress import Progress, silent
 from vision.units.reason import Reason
 from vision.units.recall import Recall, afresh
@@ -128,6 +129,7 @@ def placed(
     by_name = {
         c.name: recall(steadied, each) for c, each in zip(job.cameras, pictures, strict=True)
     }
+    by_name |= without_overlays({n: p for n, p in by_name.items() if n not in absent}, recall)
     shapes = choose_shapes(job, layout, by_name)
     for shape in shapes:
         job = shape.in_job(job)
@@ -200,13 +202,13 @@ def _seen(
     for camera in job.cameras:
         progress(f"finding the marks of the {camera.name} camera")
         picture = pictures[camera.name]
-        outcomes[camera.name] = recall(looked_at, job, camera, picture.grey, picture.rows)
+        outcomes[camera.name] = recall(looked_at, job, camera, picture.seen, picture.rows)
         for shot in range(1, len(picture.shots) + 1):
             # Somebody may have stood before the lens when the first was taken.
             if isinstance(outcomes[camera.name], Identified):
                 break
             led = picture.led_by(shot)
-            seen = recall(looked_at, job, camera, led.grey, led.rows)
+            seen = recall(looked_at, job, camera, led.seen, led.rows)
             if isinstance(seen, Identified):
                 pictures[camera.name], outcomes[camera.name] = led, seen
     return outcomes

@@ -84,7 +84,7 @@ class Running:
             seen = picture.mirrored == camera.mirrored
             own = picture if seen else replace(picture, bgr=picture.bgr[:, ::-1])
             still = self._memory(steadied, replace(own, name=camera.name, mirrored=camera.mirrored))
-            outcome = self._memory(looked_at, job, camera, still.grey, still.rows)
+            outcome = self._memory(looked_at, job, camera, still.seen, still.rows)
             if isinstance(outcome, Identified):
                 nats[camera.name] = outcome.nats
         *others, first = sorted(nats.values()) or [0.0]

@@ -170,7 +170,7 @@ class _Scores:
 
 
 def _grey(picture: Picture, *, turned_over: bool) -> np.ndarray:
-    return np.ascontiguousarray(picture.grey[:, ::-1]) if turned_over else picture.grey
+    return np.ascontiguousarray(picture.seen[:, ::-1]) if turned_over else picture.seen
 
 
 def _promising(job: Job, camera: Camera, picture: Picture, outcome: Outcome) -> list[Edit]:

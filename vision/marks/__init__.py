@@ -7,6 +7,6 @@ In: `Picture`, a planned mark, a pose, a lens. Out: `Candidates`, `Measured`, `F
 - `fields`, `rows`: odd rows shifted against even ones, and what is then measured
 - `candidates`: places that look like a mark's centre, before anybody knows which mark
 - `measure`: the known mark drawn into the picture and fitted to its pixels
-- `settings`: every limit; `damping`: many small least-squares steps at once
+- `settings`, `source_settings`: every limit; `damping`: many small least-squares steps at once
 - `edge_fit`, `box_corner`: straight edges, and the corner of a carton where three of them meet
 """

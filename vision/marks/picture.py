@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.marks.sources.origin import Source
-from vision.units.arrays import Array
+from vision.units.arrays import Array, Flags
 from vision.units.plain import written
 
 Pixels = NDArray[np.uint8]
@@ -25,6 +25,8 @@ Rows = Literal["all", "registered", "even"]
 
 GREY_WEIGHTS = (0.114, 0.587, 0.299)
 """Blue, green and red in luma (ITU-R BT.601-7, section 2.5.1)."""
+LEAST_CLEAR = 0.1
+"""Share of clear pixels in surroundings from which a covered one is filled."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,6 +53,9 @@ class Picture:
         How far the odd rows were shifted in px, where they were.
     shots
         Further pictures of the same camera, of the same size and turned back alike.
+    covered
+        (height, width) which pixels a screen drew over, so that they show nothing of the scene;
+        they are filled from what is round them. None where nothing is drawn.
     bgr
         (height, width, 3) uint8, blue green red, read-only.
     grey
@@ -65,6 +70,7 @@ class Picture:
     rows_apart_px: float | None = written(2, optional=True, default=None)
     sources: tuple[Source, ...] = written(default=())
     shots: tuple[Picture, ...] = ()
+    covered: Flags | None = None
     bgr: Pixels
     width: int = written(init=False)
     height: int = written(init=False)
@@ -74,6 +80,10 @@ class Picture:
         bgr = np.array(self.bgr)
         if bgr.dtype != np.uint8 or bgr.ndim != 3 or bgr.shape[2] != 3 or bgr.size == 0:
             raise ValueError(f"bgr: expected (H, W, 3) uint8, found {bgr.shape} {bgr.dtype}")
+        if self.covered is not None:
+            if self.covered.shape != bgr.shape[:2]:
+                raise ValueError(f"covered: expected {bgr.shape[:2]}, found {self.covered.shape}")
+            bgr = filled(bgr, self.covered)
         grey = bgr @ np.array(GREY_WEIGHTS, dtype=np.float32)
         bgr.setflags(write=False)
         grey.setflags(write=False)
@@ -119,6 +129,13 @@ class Picture:
         return self.sources[: len(self.sources) - further]
 
     @property
+    def seen(self) -> Grey:
+        """`grey` with NaN where nothing of the scene is to be seen."""
+        if self.covered is None:
+            return self.grey
+        return np.where(self.covered, np.float32(np.nan), self.grey)
+
+    @property
     def corner_px(self) -> tuple[int, int]:
         """Where the picture as delivered begins in its file: left and top."""
         return self.sources[0].crop_px[:2] if self.sources else (0, 0)
@@ -147,6 +164,28 @@ class Picture:
             covariance[..., 0, 1] *= -1
             covariance[..., 1, 0] *= -1
         return covariance
+
+
+def filled(levels: np.ndarray, covered: Flags) -> np.ndarray:
+    """Levels (H, W) or (H, W, 3) with smooth ones from round them where `covered` (H, W).
+
+    Each pixel takes the mean of what is clear in the nearest surroundings that show enough.
+    """
+    import cv2
+
+    by_pixel = covered if levels.ndim == 2 else covered[..., None]
+    known = np.where(by_pixel, 0, levels).astype(np.float32)
+    clear = (~covered).astype(np.float32)
+    out, left = known.copy(), covered.copy()
+    for size in (9, 33, 129):
+        weight, total = (cv2.blur(each, (size, size)) for each in (clear, known))
+        here = left & (weight > LEAST_CLEAR)
+        out[here] = total[here] / (weight[here] if levels.ndim == 2 else weight[here][:, None])
+        left &= ~here
+    out[left] = known.mean(axis=(0, 1)) / max(float(clear.mean()), LEAST_CLEAR)
+    if levels.dtype == np.uint8:
+        return np.asarray(np.clip(np.round(out), 0, 255).astype(np.uint8))
+    return out
 
 
 def encoded(bgr: Pixels, suffix: str, quality: int | None = None) -> bytes:

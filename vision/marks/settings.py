@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.marks.source_settings import BarsSettings, OverlaysSettings, PanesSettings
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
@@ -309,30 +311,6 @@ class FieldsSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PanesSettings:
-    """Panes of a screen that shows several cameras."""
-
-    least_side_px: int = 80
-    """A smaller pane shows no marks; also how near an edge no cut is looked for."""
-    least_share: float = 0.17
-    faintest_share: float = 0.25
-    """Share of the places along a line that step there and not beside it, of a single cut and of an
-    even grid in the mean; and of that mean the least for each of its seams. Seams between the views
-    of practice sets give 0.07 to 0.9, lines within a view up to 0.06, and once 0.22."""
-    times: float = 1.5
-    least_step: float = 4.0
-    """A step is larger than its neighbours so many times, and by so many levels of noise."""
-    bar_px: int = 16
-    """Half the width of the widest bar between panes of an even grid."""
-    bar_spread: float = 20.0
-    """Levels within which a row or column is one even bar; compression makes it so uneven."""
-    irregular: float = 0.01
-    """Panes of one row are alike in length to this share."""
-    row_px: int = 40
-    """Panes whose tops differ by less stand in one row, when they are read in order."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All that tunes this room."""
 
@@ -342,6 +320,8 @@ class Settings:
     box_corner: BoxCornerSettings = field(default_factory=BoxCornerSettings)
     fields: FieldsSettings = field(default_factory=FieldsSettings)
     panes: PanesSettings = field(default_factory=PanesSettings)
+    bars: BarsSettings = field(default_factory=BarsSettings)
+    overlays: OverlaysSettings = field(default_factory=OverlaysSettings)
 
 
 SETTINGS = Settings()

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+import numpy as np
+
 from vision.inspection.settings import SETTINGS
 from vision.marks.picture import Picture
 from vision.units.reason import Reason
 
 
 def source_notes(pictures: Iterable[Picture]) -> tuple[Reason, ...]:
-    """Which pictures an orientation tag had turned, and whether they were taken far apart."""
+    """Which pictures a tag had turned or a display drew over, and whether they lie far apart."""
     pictures = tuple(pictures)
     turned = [
         Reason("picture-turned", file=source.file, turned=source.turned)
@@ -19,7 +21,15 @@ def source_notes(pictures: Iterable[Picture]) -> tuple[Reason, ...]:
         for source in picture.sources
         if source.turned != "not"
     ]
-    return (*dict.fromkeys(turned), *_taken_apart(pictures))
+    drawn = [each for each in pictures if each.covered is not None]
+    over = []
+    if drawn:
+        share = float(
+            np.mean([np.mean(each.covered) for each in drawn if each.covered is not None])
+        )
+        cameras = tuple(each.name for each in drawn)
+        over = [Reason("pictures-drawn-over", cameras=cameras, share=share)]
+    return (*dict.fromkeys(turned), *over, *_taken_apart(pictures))
 
 
 def _taken_apart(pictures: Iterable[Picture]) -> tuple[Reason, ...]:

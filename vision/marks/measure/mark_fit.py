@@ -24,7 +24,7 @@ from vision.marks.measure.occlusion import half_hidden, uncovered
 from vision.marks.measure.patches import Patches, cut_patches, per_mark
 from vision.marks.measure.shadows import shadow_starts
 from vision.marks.settings import SETTINGS
-from vision.units.arrays import Array, freeze
+from vision.units.arrays import Array, Flags, freeze
 
 TUNED = SETTINGS.measure
 
@@ -55,7 +55,12 @@ class Measured:
 
 
 def measure(
-    grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], centres_px: Array
+    grey: np.ndarray,
+    pose: Pose,
+    lens: Lens,
+    marks: Sequence[PlannedMark],
+    centres_px: Array,
+    covered: Flags | None = None,
 ) -> tuple[Measured | None, ...]:
     """Measure every mark from where it was seen, (n, 2); None where it cannot be.
 
@@ -64,11 +69,25 @@ def measure(
     shoe. The covariance is that of the original pixels' noise, widened by how much neighbouring
     residuals are alike, and by what the mark's size being drawn a little wrong does to a mark half
     seen. What is covered up to an edge (`occlusion`) is left out; None where a half is without one.
+    So is what is known to be `covered` (height, width), and None where that is much of a mark.
     """
     found: Found = {}
-    for patches in cut_patches(grey, pose, lens, marks, centres_px).light().alike():
+    whole = cut_patches(grey, pose, lens, marks, centres_px)
+    if covered is not None:
+        whole = _clear_of(whole, covered)
+    for patches in whole.light().alike():
         found |= _measured(patches)
     return tuple(found.get(index) for index in range(len(marks)))
+
+
+def _clear_of(patches: Patches, covered: Flags) -> Patches:
+    """The marks of which little is covered, each with its clear pixels."""
+    hidden = covered[patches.pixels[:, 1], patches.pixels[:, 0]]
+    count = np.bincount(patches.of, minlength=len(patches.marks))
+    share = per_mark(patches, hidden.astype(np.float64)) / np.maximum(count, 1)
+    clear = per_mark(patches, (~hidden).astype(np.float64))
+    keep = (share <= SETTINGS.overlays.most_share) & (clear >= TUNED.least_pixels)
+    return patches.part(keep, keep[patches.of] & ~hidden)
 
 
 Found = dict[int, Measured | None]

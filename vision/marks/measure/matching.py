@@ -19,9 +19,12 @@ from vision.job.layout import PlannedMark
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure.patches import window_of
 from vision.marks.settings import SETTINGS
-from vision.units.arrays import Array
+from vision.units.arrays import Array, Flags
 
 TUNED = SETTINGS.measure
+MOST_COVERED = SETTINGS.overlays.most_share
+WINDOW_STEPS = 11
+"""Places along and across a mark at which it is looked whether it is covered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,12 +46,18 @@ class Matches:
 
 
 def match(
-    grey: np.ndarray, pose: Pose, lens: Lens, marks: Sequence[PlannedMark], reach_px: float
+    grey: np.ndarray,
+    pose: Pose,
+    lens: Lens,
+    marks: Sequence[PlannedMark],
+    reach_px: float,
+    covered: Flags | None = None,
 ) -> Matches:
     """Where each drawn mark's edges agree best within `reach_px` of its prediction.
 
     The correlation is over the tape alone: with the ground in it the tape's own edges would pass
-    for a mark. The drawing is affine and on whole pixels: a start for `measure`, no more.
+    for a mark. The drawing is affine and on whole pixels: a start for `measure`, no more. What is
+    `covered` (height, width) for the most part is not tried.
     """
     predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
     found = np.full((len(marks), 2), np.nan)
@@ -61,6 +70,8 @@ def match(
         half_px = np.maximum(np.ceil(half), 2)
         low, high = np.round(predicted) - half_px - reach, np.round(predicted) + half_px + reach + 1
         tried &= (low >= 0).all(axis=1) & (high <= grey.shape[1::-1]).all(axis=1)
+    if covered is not None:
+        tried &= covered_share(covered, pose, lens, marks) <= MOST_COVERED
     which = np.flatnonzero(tried).tolist()
     drawings = _drawings([marks[i] for i in which], jacobians[which], half_px[which].astype(int))
     for index, (template, tape) in zip(which, drawings, strict=True):
@@ -83,6 +94,21 @@ def match(
         level=level,
         spread=spread,
     )
+
+
+def covered_share(covered: Flags, pose: Pose, lens: Lens, marks: Sequence[PlannedMark]) -> Array:
+    """What share of each mark's window (n,) is covered where a pose puts it; 0 outside."""
+    centres, jacobians = d_pixel_d_mark(pose, lens, marks)
+    along, across = np.array([window_of(mark) for mark in marks]).reshape(-1, 2).T
+    steps = np.linspace(-1, 1, WINDOW_STEPS)
+    s, q = (each.ravel() for each in np.meshgrid(steps, steps))
+    local = np.stack([along[:, None] * s, across[:, None] * q], axis=-1)
+    pixels = centres[:, None] + np.einsum("nij,nkj->nki", jacobians, local)
+    height, width = covered.shape
+    with np.errstate(invalid="ignore"):
+        inside = (pixels > -0.5).all(axis=2) & (pixels < [width - 0.5, height - 0.5]).all(axis=2)
+    u, v = np.moveaxis(np.where(inside[..., None], pixels, 0).round().astype(int), -1, 0)
+    return np.asarray((covered[v, u] & inside).mean(axis=1))
 
 
 def _surroundings(

@@ -1,0 +1,83 @@
+"""What tunes how sources are treated before anything is measured; part of the room's settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanesSettings:
+    """Panes of a screen that shows several cameras."""
+
+    least_side_px: int = 80
+    """A smaller pane shows no marks; also how near an edge no cut is looked for."""
+    least_share: float = 0.17
+    faintest_share: float = 0.25
+    """Share of the places along a line that step there and not beside it, of a single cut and of an
+    even grid in the mean; and of that mean the least for each of its seams. Seams between the views
+    of practice sets give 0.07 to 0.9, lines within a view up to 0.06, and once 0.22."""
+    times: float = 1.5
+    least_step: float = 4.0
+    """A step is larger than its neighbours so many times, and by so many levels of noise."""
+    bar_px: int = 16
+    """Half the width of the widest bar between panes of an even grid."""
+    bar_spread: float = 20.0
+    """Levels within which a row or column is one even bar; compression makes it so uneven."""
+    irregular: float = 0.01
+    """Panes of one row are alike in length to this share."""
+    row_px: int = 40
+    """Panes whose tops differ by less stand in one row, when they are read in order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarsSettings:
+    """Black bars on two sides of a picture."""
+
+    black: float = 24.0
+    """Levels of a bar: video's black is 16, and compression adds some."""
+    least_px: int = 4
+    unlike_px: int = 2
+    """The narrowest bar, and by how much two of a picture differ."""
+    least_step: float = 6.0
+    least_share: float = 0.5
+    """Levels of the step from a bar to the picture, and along how much of it there is one. A round
+    rim steps along a few px of any row; at dusk half of a picture's edge is as dark as a bar."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverlaysSettings:
+    """What a screen draws over its pictures. Chosen on practice sets with and without."""
+
+    fewest_cameras: int = 3
+    """Front and rear views of a lot are much alike; no third one is."""
+    least_gradient: float = 10.0
+    """Levels per px, in every picture: letters have 20 and more, ground up to 8."""
+    least_resultant: float = 0.97
+    """Length of the mean of the gradients' unit vectors: within 14 degrees of each other."""
+    most_apart: float = 40.0
+    """Levels between the darkest and the lightest picture: compression leaves that much of thin
+    letters over scenes that differ."""
+    black: int = 40
+    rim_px: int = 6
+    """Levels of what lies beyond a lens, and how far its edge goes on, at half the size."""
+    round_px: int = 11
+    least_step: float = 15.0
+    """What is drawn stands out this much from the median of three times so many px round it."""
+    least_edge_px: int = 60
+    least_px: int = 8
+    least_edged_share: float = 0.35
+    """Pixels with alike edges in all at half the size, pixels of one letter, and the share of them
+    that lie at such an edge: strokes are thin."""
+    most_growth: int = 40
+    """Steps of 2 px by which a line is followed along edges that are alike."""
+    tallest_text_share: float = 0.12
+    widest_share: float = 0.12
+    fewest_letters: int = 3
+    widest_gap_px: int = 41
+    """Letters of one line, as shares of the picture, in number, and how far apart."""
+    text_apart: float = 30.0
+    """Levels within which a changing digit is as bright as the letters beside it."""
+    margin_px: int = 3
+    """What blur and compression carry beyond an edge."""
+    most_share: float = 0.25
+    """Share of a mark's window that may be covered and what is left be looked at."""
