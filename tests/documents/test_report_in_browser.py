@@ -16,7 +16,15 @@ import pypdfium2
 import pytest
 from selenium import webdriver
 
-from tests.cli.lot.chromium import BROWSER, DRIVER, asked, chromium, console, grave_findings
+from tests.cli.lot.chromium import (
+    BROWSER,
+    DRIVER,
+    asked,
+    chromium,
+    console,
+    grave_findings,
+    on_screen,
+)
 from tests.paths import LONG_SHADOW
 from vision.documents.report.report import report_html
 from vision.documents.result import result_of
@@ -47,19 +55,27 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
-@pytest.fixture(params=[(390, False), (390, True), (1280, False)], ids=["phone", "dark", "desk"])
-def shown(request: pytest.FixtureRequest, page: Path, tmp_path: Path) -> Iterator[webdriver.Chrome]:
-    width, dark = request.param
-    with chromium(tmp_path / "profile", width, dark=dark) as driver:
-        driver.get(page.as_uri())
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
+    with chromium(tmp_path_factory.mktemp("browser") / "profile") as driver:
         yield driver
+
+
+@pytest.fixture(params=[(390, False), (390, True), (1280, False)], ids=["phone", "dark", "desk"])
+def shown(
+    request: pytest.FixtureRequest, page: Path, browser: webdriver.Chrome
+) -> webdriver.Chrome:
+    width, dark = request.param
+    on_screen(browser, width, dark=dark)
+    browser.get(page.as_uri())
+    return browser
 
 
 @pytest.fixture
-def phone(page: Path, tmp_path: Path) -> Iterator[webdriver.Chrome]:
-    with chromium(tmp_path / "profile", 390) as driver:
-        driver.get(page.as_uri())
-        yield driver
+def phone(page: Path, browser: webdriver.Chrome) -> webdriver.Chrome:
+    on_screen(browser, 390)
+    browser.get(page.as_uri())
+    return browser
 
 
 def measured(driver: webdriver.Chrome, expression: str) -> Any:
@@ -168,12 +184,14 @@ def test_everything_is_printed_on_request(phone: webdriver.Chrome) -> None:
     assert len(pages(phone)) > 4
 
 
-def test_a_job_that_is_kept_prints_a_sheet_to_sign(tmp_path: Path) -> None:
+def test_a_job_that_is_kept_prints_a_sheet_to_sign(
+    browser: webdriver.Chrome, tmp_path: Path
+) -> None:
     kept = replace(made(), verdict="keep", actions=())
     file = tmp_path / "report.html"
     file.write_text(report_html(kept, result_of(kept), top_view(kept)), encoding="utf-8")
-    with chromium(tmp_path / "profile", 390) as driver:
-        driver.get(file.as_uri())
-        first = pages(driver)[0].get_textpage().get_text_range()
+    on_screen(browser, 390)
+    browser.get(file.as_uri())
+    first = pages(browser)[0].get_textpage().get_text_range()
     assert "Signature" in first
     assert "What makes this void" in first

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera.geometry import wrap_angle
+from vision.documents.ground_picture import drawn_on
 from vision.inspection.inspected import InspectedCamera, Inspection
 from vision.job.job import Vehicle
 from vision.marks.picture import Pixels, encoded
@@ -22,7 +23,6 @@ from vision.units.arrays import Array, Flags
 from vision.units.lengths import UNITS
 from vision.views.ground import GroundMap
 from vision.views.seams.lines import SeamLine, seam_lines
-from vision.views.texture.rectified import rectified
 
 SCALE_M = 0.02
 """Ground per pixel: a strip's width is then some ten pixels, and a phone shows the whole."""
@@ -193,7 +193,8 @@ def _add(
         return
     rows, columns = (slice(part.min(), part.max() + 1) for part in np.nonzero(share))
     view = GroundMap(ray_from_ground=camera.ray_from_ground, lens=camera.plan_fit.lens)
-    taken, shown = rectified(camera.picture.bgr, view, points_m[rows, columns])
+    scale_m = float(points_m[0, 0, 0] - points_m[1, 0, 0])
+    taken, shown = drawn_on(camera.picture.bgr, view, points_m[rows, columns], scale_m)
     part = (share[rows, columns] * shown)[..., None]
     total[rows, columns] += part * taken
     weight[rows, columns] += part
@@ -202,8 +203,8 @@ def _add(
 def _hatching(grid: Grid) -> Pixels:
     """Grey with diagonal lines: ground that nothing shows."""
     diagonal = np.add.outer(np.arange(grid.rows), np.arange(grid.columns)) % 16 < 3
-    picture = np.where(diagonal[..., None], HATCH_LINE_BGR, HATCH_BGR)
-    return np.ascontiguousarray(picture.astype(np.uint8))
+    line, ground = np.array([HATCH_LINE_BGR, HATCH_BGR], dtype=np.uint8)
+    return np.asarray(np.where(diagonal[..., None], line, ground))
 
 
 def _draw_vehicle(merged: Pixels, vehicle: Vehicle, grid: Grid) -> None:

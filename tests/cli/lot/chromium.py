@@ -38,13 +38,20 @@ def chromium(
         options.add_experimental_option("prefs", off)
     driver = webdriver.Chrome(options=options, service=Service(DRIVER))
     try:
-        screen = {"width": width, "height": 844, "deviceScaleFactor": 1, "mobile": width < 600}
-        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
-        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
+        on_screen(driver, width, dark=dark)
         yield driver
     finally:
         driver.quit()
+
+
+def on_screen(driver: webdriver.Chrome, width: int, *, dark: bool = False) -> None:
+    """Give a browser a window of that width; what it said and asked before is forgotten."""
+    screen = {"width": width, "height": 844, "deviceScaleFactor": 1, "mobile": width < 600}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
+    for log in ("browser", "performance"):
+        driver.get_log(log)
 
 
 def console(driver: webdriver.Chrome) -> list[str]:
@@ -68,7 +75,7 @@ def grave_findings(driver: webdriver.Chrome) -> list[tuple[str, list[str]]]:
         files("axe_selenium_python").joinpath("node_modules/axe-core/axe.min.js").read_text("utf-8")
     )
     driver.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
-    run = "axe.run().then((found) => JSON.stringify(found.violations))"
+    run = "axe.run({resultTypes: ['violations']}).then((found) => JSON.stringify(found.violations))"
     answer: dict[str, Any] = driver.execute_cdp_cmd(
         "Runtime.evaluate", {"expression": run, "awaitPromise": True}
     )

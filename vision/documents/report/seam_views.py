@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.documents.ground_picture import drawn_on
 from vision.documents.report.pictures import Shown, jpeg_uri, near_layout
 from vision.documents.top_view import Grid
 from vision.inspection.inspected import InspectedCamera, InspectedSeam, Inspection
@@ -20,7 +21,6 @@ from vision.marks.picture import Pixels
 from vision.units.arrays import Array
 from vision.views.ground import GroundMap
 from vision.views.seams.gaps import SeamGap
-from vision.views.texture.rectified import rectified
 
 SCALE_M, MARGIN_M, LARGEST_M = 0.005, 0.4, 3.6
 QUALITY = 74
@@ -78,7 +78,7 @@ def _drawn(camera: InspectedCamera, grid: Grid) -> Pixels | None:
     if camera.plan_fit is None or camera.ray_from_ground is None:
         return None
     view = GroundMap(ray_from_ground=camera.ray_from_ground, lens=camera.plan_fit.lens)
-    taken, inside = rectified(camera.picture.bgr, view, grid.points_m())
+    taken, inside = drawn_on(camera.picture.bgr, view, grid.points_m(), grid.scale_m)
     return np.where(inside[..., None], taken, np.uint8(MIDDLE))
 
 
