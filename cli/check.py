@@ -22,7 +22,7 @@ def check(
     jobs: Annotated[
         list[Path],
         typer.Argument(
-            metavar="JOB.toml...",
+            metavar="JOB.toml",
             help="The job file; or several, folders of jobs, or patterns.",
             show_default=False,
         ),

@@ -10,6 +10,7 @@ import typer
 
 from cli.check import check
 from cli.compare import compare
+from cli.fleet import fleet
 from cli.init import init
 from cli.length import length
 from cli.lens import lens
@@ -37,7 +38,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 _BEFORE = init, plan, sheet, marks, measure
-_ON_THE_DAY = lot, watch, check, walk, whatif, record, compare, picks
+_ON_THE_DAY = lot, watch, check, walk, whatif, record, compare, fleet, picks
 for command in (*_BEFORE, *_ON_THE_DAY, lens, scene, length):
     app.command()(command)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import settings
 
 from tests.fits import perfect_fit, perfect_strip
+from tests.remembered import remembered
 from vision.adjustment.adjusted import AdjustedCamera, AdjustedMark
 from vision.adjustment.groups import Group
 from vision.adjustment.plan_fit import PlanFit
@@ -301,6 +303,16 @@ def hand_made_inspection(job: Job | None = None) -> Inspection:
         warnings=(Reason("reading-not-used", group=Group.of_reading(1)),),
         variance_factor=1.1234,
     )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _what_pictures_show(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a picture shows is worked out once for all tests; see `tests.remembered`."""
+    own = tmp_path_factory.getbasetemp()
+    # Each process of a run has a folder of its own in that of the run.
+    whole = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    with remembered(whole / "remembered"):
+        yield
 
 
 @pytest.fixture

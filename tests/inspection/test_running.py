@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tests.paths import SAMPLES
+from tests.remembered import worked_out
 from tests.same_results import differences
 from vision.documents.result import result_of
 from vision.files.disk import read_inspection_input
@@ -18,6 +19,13 @@ from vision.identification import decision
 from vision.inspection.inspect import inspect
 from vision.inspection.memory import KEPT_INSPECTIONS, Memory
 from vision.inspection.running import Running
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _anew():
+    """What is recalled here is recalled by the engine, or not at all."""
+    with worked_out():
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -9,5 +9,6 @@ In: values of the rooms below. Out: plain data, HTML text, PNG and PDF bytes.
 - `setup`: the questions of a first job, and the job that their answers make
 - `sheets`: sheets for the lot and marks true to size
 - `picks`, `pick_judging`, `picks_text`: where to pick each mark on a display's screen
+- `summary`: many checks on one page; `fleet_page`: many vehicles
 - `comparison_page`, `walk_page`, `*_words`, `job_text`: the other pages and their words
 """

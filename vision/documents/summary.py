@@ -81,8 +81,13 @@ def summary_csv(jobs: Sequence[CheckedJob]) -> str:
         steps = "\n".join((*each.faults, *each.to_do))
         flags = (str(each.exit_code), "yes" if each.as_before else "no")
         row = (each.job, each.name, each.outcome, *flags, steps, each.report)
-        table.writerow([f"'{cell}" if cell.startswith(FORMULA) else cell for cell in row])
+        table.writerow(map(plain_cell, row))
     return out.getvalue()
+
+
+def plain_cell(text: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(FORMULA) else text
 
 
 def summary_json_lines(jobs: Sequence[CheckedJob]) -> str:

@@ -8,5 +8,7 @@ In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves a
 - `pictures`: bytes of a picture to pixels, or what is wrong with them; `decoding`: formats that are
   decoded in a process of their own
 - `snapshots`: a job's pictures as they come, each read once
+- `found_jobs`, `parcel`, `done`: many jobs: which are meant, all that is read, what is done already
+- `fleet_files`: results and records of many vehicles
 - `record_file`: kept checks; `salvage`: what can be read of a damaged one
 """

@@ -291,6 +291,12 @@ class Inspection:
         return self.job.vehicle.state
 
     @property
+    @also_written(optional=True)
+    def recheck_days(self) -> int | None:
+        """How long a check is good for."""
+        return self.job.recheck_days
+
+    @property
     @also_written()
     def tolerances(self) -> Tolerances:
         """What was accepted."""

@@ -52,7 +52,7 @@ class Memory:
 
     def __call__(self, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
         """`work(*given, **named)`, or what it once gave for arguments of the same content."""
-        key = self._key(work, given, named)
+        key = self.key(work, given, named)
         answer = self._answers.get(key)
         if answer is None:
             answer = _Answer(value=work(*given, **named), asked_in=0)
@@ -72,9 +72,7 @@ class Memory:
         self._answers = {k: each for k, each in self._answers.items() if each.asked_in >= last}
         self._digests = {k: each for k, each in self._digests.items() if each.asked_in >= last}
 
-    def _key(
-        self, work: Callable[..., Any], given: tuple[Any, ...], named: dict[str, Any]
-    ) -> bytes:
+    def key(self, work: Callable[..., Any], given: tuple[Any, ...], named: dict[str, Any]) -> bytes:
         """A digest of a function's name and of its arguments.
 
         Equal content may be written in two ways, where one value holds the same object twice and

@@ -41,12 +41,16 @@ class VehicleState:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vehicle:
-    """The body as a box on the ground, centred on the origin; `height_m` may be unknown."""
+    """The body as a box on the ground, centred on the origin; `height_m` may be unknown.
+
+    `id` is what the vehicle is called among others; None where nobody says.
+    """
 
     length_m: float = written(5)
     width_m: float = written(5)
     height_m: float | None = written(5, missing="no-height", default=None)
     state: VehicleState = field(default_factory=VehicleState)
+    id: str | None = written(optional=True, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,7 +235,8 @@ class Job:
     """The whole job. Tuples keep the order of the file; names are unique within each.
 
     `lengths` writes lengths for whoever reads about the job, as its `units` say. `display_set_on`
-    is the day on which the display was last set; None where nobody says.
+    is the day on which the display was last set; None where nobody says. `recheck_days` is how long
+    a check is good for; None where nobody says.
     """
 
     name: str
@@ -246,6 +251,7 @@ class Job:
     means: Means = field(default_factory=Means)
     lengths: LengthWords = METRIC
     display_set_on: date | None = None
+    recheck_days: int | None = None
     panes: Panes | None = None
 
     def to_fraction(self, fraction: int) -> Job:

@@ -152,6 +152,7 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
     top.units.reported = not head.values
     vehicle = _vehicle(top.table("vehicle", required=True))
     laid = layout_tables(top, head, other_texts, vehicle)
+    recheck = head.whole("recheck_days", *SETTINGS.recheck_days, 0)
     head.close()
     lenses = [lens_of(each, table, other_texts) for each, table in top.tables("lens")]
     lens_names = _names(top, "lens")
@@ -194,6 +195,7 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
         panes=panes,
         lengths=LengthWords(imperial=top.units.name in IMPERIAL),
         display_set_on=set_on,
+        recheck_days=recheck or None,
     )
 
 
@@ -251,10 +253,11 @@ def _vehicle(table: Table) -> Vehicle | None:
     length, width = (_size(table, name) for name in ("length", "width"))
     height = _size(table, "height") if table.has("height") else None
     state = _vehicle_state(table.table("state", required=False))
+    known_as = table.text("id", "what the vehicle is called") if table.has("id") else None
     table.close()
     if len(table.faults) > before:
         return None
-    return Vehicle(length_m=length, width_m=width, height_m=height, state=state)
+    return Vehicle(length_m=length, width_m=width, height_m=height, state=state, id=known_as)
 
 
 def _size(table: Table, name: str) -> float:

@@ -23,6 +23,8 @@ class Settings:
         )
     )
     """What a body may measure: wider than any on a road, and narrower than a slip of the unit."""
+    recheck_days: tuple[int, int] = (1, 3650)
+    """A check is good for a day at least; beyond ten years nobody means it."""
     field_of_view_deg: tuple[float, float] = (20.0, 250.0)
     """Of a stated lens: wider than any that is sold. What lies outside is refused."""
     pixel_aspect: tuple[float, float] = (0.3, 3.0)
