@@ -182,6 +182,11 @@ def _inspected(job_file: Path) -> tuple[KeptCheck, Seen]:
 
 
 def _code(result: Comparison) -> int:
-    if result.changed or result.strips_moved or any(seam.breaks for seam in result.seams):
+    if (
+        result.changed
+        or result.exchanged
+        or result.strips_moved
+        or any(seam.breaks for seam in result.seams)
+    ):
         return FAIL
     return NOT_JUDGED if result.not_compared else KEEP

@@ -20,6 +20,7 @@ def show_comparison(result: Comparison, steps: list[str], lines: list[str]) -> N
     angles = "pan deg", "tilt deg", "roll deg"
     heads = ("camera", "finding", *angles, write.head("moved", "cm"))
     rows = tuple(_camera(each, write) for each in result.cameras)
+    rows += tuple((each.name, "other lens", *"----") for each in result.exchanged)
     show_table(Lines(heads=heads, rows=rows))
     gaps = (write.head(each, "cm") for each in ("then", "now", "moved"))
     seams = tuple(_seam(each, write) for each in result.seams)

@@ -36,6 +36,7 @@ from tests.accuracy.simulation import (
 from tests.paths import CLEAR_DAY
 from vision.adjustment.search import adjust
 from vision.camera.geometry import Pose
+from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.comparison.change import Comparison, Epoch, Shared
@@ -53,6 +54,7 @@ TURN_RAD = float(np.radians(0.5))
 class Between:
     """What happens between the two checks of a pair; nothing by default, strips laid anew.
 
+    `exchanged` cameras were exchanged for others of their type, the same aim and place given.
     `camera` is turned by a rotation vector about a pivot at `arm_m` from its lens; `moved` is a
     strip and how far it is moved along x; `marks` is how many a camera shows, 0 for all.
     """
@@ -64,6 +66,7 @@ class Between:
     stance: Pose = field(default_factory=lambda: Pose(R=np.eye(3), t_m=np.zeros(3)))
     marks: int = 0
     moved: tuple[str, float] = ("", 0.0)
+    exchanged: tuple[str, ...] = ()
 
 
 def epoch_of(truth: Truth) -> Epoch | None:
@@ -84,6 +87,8 @@ def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Tru
     """Look again with the same cameras after `between`."""
     job = truth.job
     after = Truth(job=job, lenses=dict(truth.lenses), places=dict(truth.places))
+    for name in between.exchanged:
+        after.lenses[name] = other_unit(truth.lenses[name], rng)
     if between.relaid:
         anew = simulate(job, rng)
         if anew is None:
@@ -111,6 +116,14 @@ def later_check(truth: Truth, between: Between, rng: np.random.Generator) -> Tru
         seen.append(one)
     after.observations = tuple(seen)
     return after
+
+
+def other_unit(lens: Lens, rng: np.random.Generator) -> Lens:
+    """Another lens of the type: 1 % of focal length and 4 px of centre to either side."""
+    vector = lens.as_vector()
+    vector[:2] *= 1 + rng.normal(0, 0.01)
+    vector[2:4] += rng.normal(0, 4.0, 2)
+    return lens.with_vector(vector)
 
 
 def pair(

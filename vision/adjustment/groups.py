@@ -16,6 +16,7 @@ GroupKind = Literal[
     "turn",
     "shift",
     "move",
+    "exchange",
     "stance",
 ]
 
@@ -30,7 +31,8 @@ class Group(NamedTuple):
     A strip's ends, a strip's bow, the height of the ground under it, a camera's mounting, a single
     mark's place, a camera's lens, a type of lens that several cameras share, a reading (by its
     number, counted from 1 in the file's order); between two checks also a camera's turn and its
-    shift on the vehicle, the move of a strip's ends, and how the vehicle stands.
+    shift on the vehicle, its exchange for another with a lens of its own, the move of a strip's
+    ends, and how the vehicle stands.
     """
 
     kind: GroupKind

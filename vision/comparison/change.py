@@ -76,11 +76,31 @@ class CameraChange:
         return self.turned or self.moved
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Exchanged:
+    """A camera whose picture comes through another lens than at the baseline.
+
+    Another camera, zoom, crop or picture setting; `log10_odds` that it is so. `focal_share` is how
+    much longer its focal length is, as a share, with its sigma, `centre_px` (2,) where its centre
+    went.
+    """
+
+    name: str
+    log10_odds: float
+    focal_share: float
+    focal_sigma: float
+    centre_px: Array
+
+    def __post_init__(self) -> None:
+        freeze(self, centre_px=(2,))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VehicleChange:
     """How the vehicle stands, later minus baseline, against the ground that carries the marks.
 
-    `height_m` up, `lean_rad` to its right side, `nose_down_rad`, each with its sigma.
+    `height_m` up, `lean_rad` to its right side, `nose_down_rad`, each with its sigma. `or_lenses`:
+    other lenses of the cameras explain it as well.
     """
 
     height_m: float
@@ -90,6 +110,7 @@ class VehicleChange:
     lean_sigma_rad: float
     nose_down_sigma_rad: float
     significant: bool
+    or_lenses: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,10 +151,12 @@ class Comparison:
     `strips_moved` were said to lie where they lay, and do not. `planned_otherwise` were said so,
     but the two jobs plan them differently: they count as laid anew. `not_compared` holds each
     camera that cannot be compared, and why. `variance_factor` is that of the joint network.
+    `exchanged` are cameras with another lens than then, of which no turn is told.
     `lengths` writes its lengths, as the later job does.
     """
 
     cameras: tuple[CameraChange, ...]
+    exchanged: tuple[Exchanged, ...] = ()
     vehicle: VehicleChange
     seams: tuple[SeamChange, ...] = ()
     strips_moved: tuple[str, ...] = ()

@@ -11,11 +11,18 @@ from vision.camera.geometry import Pose, d_aim_d_rotation_vector
 from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_tail, noncentrality
-from vision.comparison.change import CameraChange, Comparison, Epoch, Shared, VehicleChange
+from vision.comparison.change import (
+    CameraChange,
+    Comparison,
+    Epoch,
+    Exchanged,
+    Shared,
+    VehicleChange,
+)
 from vision.comparison.epoch_ground import same_laying
 from vision.comparison.pair import build_pair
 from vision.comparison.seam_changes import seam_changes
-from vision.comparison.search import Found, group_alpha, search
+from vision.comparison.search import Found, Weighed, group_alpha, search, weighed, without_lenses
 from vision.comparison.settings import SETTINGS
 from vision.units.reason import Reason
 
@@ -39,8 +46,13 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
     found = search(pair, epochs)
     if isinstance(found, NoFit):
         return found
+    both = weighed(found)
+    found = both.found
+    left_out = (*left_out, *((name, Reason("turn-or-lens")) for name in both.torn))
+    told = [name for name in pair.both if name not in (*both.torn, *both.exchanged)]
     return Comparison(
-        cameras=tuple(_camera(found, name) for name in pair.both),
+        cameras=tuple(_camera(found, name) for name in told),
+        exchanged=tuple(_exchanged(both, name) for name in both.exchanged),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),
         strips_moved=tuple(group.name for group in sorted(found.free) if group.kind == "move"),
@@ -109,7 +121,31 @@ def _camera(found: Found, name: str) -> CameraChange:
     )
 
 
+def _exchanged(both: Weighed, name: str) -> Exchanged:
+    """What the later lens differs by from the one before."""
+    found = both.found
+    state, pair, test = found.solution.state, found.pair, found.tests[Group("exchange", name)]
+    before, after = state.lens[pair.before[name]], state.lens[pair.after[name]]
+    focal = float(np.sqrt(after[0] * after[1] / (before[0] * before[1]))) - 1
+    return Exchanged(
+        name=name,
+        log10_odds=both.lens_nats[name] / np.log(10),
+        focal_share=focal,
+        focal_sigma=float(np.sqrt(test.covariance[0, 0])) * SETTINGS.units.focal_share,
+        centre_px=after[2:4] - before[2:4],
+    )
+
+
 def _vehicle(found: Found) -> VehicleChange:
+    """How it stands, and whether other lenses explain that as well."""
+    stands = _stands(found)
+    if not stands.significant:
+        return stands
+    freed = without_lenses(found)
+    return replace(stands, or_lenses=freed is None or not _stands(freed).significant)
+
+
+def _stands(found: Found) -> VehicleChange:
     """Height, lean to the right and nose down, tested together against standing as before."""
     network, state, stance = found.pair.network, found.solution.state, found.pair.stance
     at = network.columns.pose[stance]

@@ -1,8 +1,9 @@
-"""From two checks to one network: a pose for each picture, a lens for each camera, one ground.
+"""From two checks to one network: a pose and a lens for each picture, one ground.
 
 What both checks state alike is stated once. Sharing is what makes a comparison sharp: from one
 picture an off-centre lens and a turned camera look almost alike, but the same lens in both pictures
-cancels.
+cancels. That it is the same is no more than likely: a camera may have been exchanged for another of
+its type. So the lens of a picture is tied to the one before, and the tie is a group like a turn.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from vision.camera.lens_prior import LensPrior
 from vision.comparison.change import Epoch
 from vision.comparison.epoch_ground import Ground, lay_out
 from vision.comparison.settings import SETTINGS
-from vision.comparison.ties import Shift, Stance, Turn
+from vision.comparison.ties import Exchange, Shift, Stance, Turn, unit_whitening
 from vision.job.job import Camera
 
 
@@ -42,11 +43,6 @@ class _Poses:
     @property
     def stance(self) -> int:
         return len(self.before) + len(self.after)
-
-    @property
-    def lens_of(self) -> dict[str, int]:
-        """Which lens is each camera's: one for both checks."""
-        return {name: index for index, name in enumerate({**self.before, **self.after})}
 
     @property
     def both(self) -> tuple[str, ...]:
@@ -80,14 +76,10 @@ def build_pair(epochs: tuple[Epoch, Epoch], not_relaid: frozenset[str], untouche
     ground = lay_out(epochs, not_relaid)
     before = {each.name: index for index, each in enumerate(ground.before)}
     after = {each.name: len(before) + index for index, each in enumerate(ground.after)}
-    columns = Columns.apart(
-        poses=len(before) + len(after) + 1, lenses=len(before.keys() | after.keys())
-    )
+    # A lens for each picture: that of a camera which nobody exchanged is tied to the one before.
+    columns = Columns.apart(poses=len(before) + len(after) + 1, lenses=len(before) + len(after))
     plan = _Plan(before=before, after=after, epochs=epochs, ground=ground, columns=columns)
-    lens_of = plan.lens_of
-    views = views_of(
-        plan.seen, poses=range(plan.stance), lenses=[lens_of[each.name] for each in plan.seen]
-    )
+    views = views_of(plan.seen, poses=range(plan.stance), lenses=range(plan.stance))
     standing = Stance(
         group=Group("stance", ""),
         columns=columns.pose[plan.stance],
@@ -129,7 +121,7 @@ def _start(plan: _Plan) -> State:
     here = Pose(R=np.eye(3), t_m=np.zeros(3))
     return plan.columns.state(
         [*(each.pose for each in cameras), here],
-        [lenses[name] for name in plan.lens_of],
+        [lenses[each.name] for each in cameras],
         plan.ground.world.size,
     )
 
@@ -171,6 +163,13 @@ def _ties(plan: _Plan) -> Iterator[Statement]:
             before=first,
             stated=np.zeros(3),
         )
+        yield Exchange(
+            group=Group("exchange", name),
+            columns=np.concatenate([plan.columns.lens[second], plan.columns.lens[first]]),
+            sigma=SETTINGS.lens_give,
+            freed_sigma=SETTINGS.freed_units,
+            whitening=unit_whitening(plan.seen[first].prior),
+        )
 
 
 def _shift_give(epochs: tuple[Epoch, Epoch], name: str) -> float:
@@ -182,9 +181,8 @@ def _shift_give(epochs: tuple[Epoch, Epoch], name: str) -> float:
 def _lenses(plan: _Plan) -> Iterator[Statement]:
     """One prior where both checks state the lens alike: it is one piece of knowledge, not two."""
     known: dict[str, LensPrior] = {}
-    for each in plan.seen:
+    for each, at in zip(plan.seen, plan.columns.lens, strict=True):
         first = known.setdefault(each.name, each.prior)
-        at = plan.columns.lens[plan.lens_of[each.name]]
         if first is each.prior:
             yield of_lens(Group("lens", each.name), at, first)
         elif not _alike(first, each.prior):

@@ -1,9 +1,11 @@
 """What changed: everything is held as it was until a test says that it cannot have stayed so.
 
-Each camera's turn, its shift, and each strip that was said to lie where it lay is a group. With all
+Each camera's turn, its shift, its exchange for another with a lens of its own, and each strip that
+was said to lie where it lay is a group. With all
 groups held, each is tested as if it alone were free: with d its estimate and C that estimate's
 covariance in the network in which it is free, and g what it gives by itself, d (C + g^2)^-1 d is a
-chi-square when nothing changed. The most significant is set free, and so on; what proves needless
+chi-square when nothing changed. Of the significant ones that which a change of its usual size
+explains best is set free, and so on; what proves needless
 once others are free is held again. The level is that of the whole job (Sidak). How surely a change
 is seen follows from the noncentral chi-square of the same form, hence the least one that would be.
 """
@@ -24,6 +26,7 @@ from vision.comparison.change import Epoch
 from vision.comparison.pair import Pair
 from vision.comparison.settings import SETTINGS
 from vision.units.arrays import Array
+from vision.units.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +35,8 @@ class Tested:
 
     The estimate is a turn's rotation vector, a shift, or the moves of a strip's ends; `touched`
     (c, c) is the covariance of the columns that it depends on, and `spread` that of the estimate
-    when nothing changed, what it gives by itself included.
+    when nothing changed, what it gives by itself included. `nats` is by how much a change of the
+    usual size makes it likelier (`_nats`).
     """
 
     estimate: Array
@@ -40,6 +44,7 @@ class Tested:
     touched: Array
     spread: Array
     p_value: float
+    nats: float
 
 
 @dataclass(slots=True, kw_only=True)
@@ -68,19 +73,30 @@ def group_alpha(count: int, freed: int) -> float:
 
 def search(pair: Pair, epochs: tuple[Epoch, Epoch]) -> Found | NoFit:
     """Find what changed. NoFit where the network of both checks does not settle."""
+    start = pair.network.seen(pair.network.start)
     free = _wild(pair, epochs)
-    solution = _solve(pair, free, pair.network.seen(pair.network.start))
+    solution = _solve(pair, free, start)
     if isinstance(solution, NoFit):
-        return solution
+        # What is held against pictures that say otherwise may not settle at all: with every lens
+        # free, then every turn as well, it does, and what need not be is held again.
+        for kinds in (("exchange",), ("exchange", "turn", "shift")):
+            free = frozenset(free | {group for group in pair.ties if group.kind in kinds})
+            solution = _solve(pair, free, start)
+            if not isinstance(solution, NoFit):
+                break
+    if isinstance(solution, NoFit):
+        return NoFit(reason=Reason("checks-torn", why=solution.reason))
     found = Found(pair=pair, free=free, solution=solution)
     _hold_again(found)
     count, tried = len(pair.ties), {found.free}
     while len(found.free) < count:
         found.tests = _tests(found)
         held = {g: t.p_value for g, t in found.tests.items() if g not in found.free}
-        worst = min(held, key=held.__getitem__)
-        if held[worst] >= group_alpha(count, len(found.free)):
+        alpha = group_alpha(count, len(found.free))
+        able = [group for group, p in held.items() if p < alpha]
+        if not able:
             return found
+        worst = max(able, key=lambda group: found.tests[group].nats)
         following = found.solve(found.free | {worst})
         if isinstance(following, NoFit):
             return found
@@ -143,11 +159,121 @@ def _tests(found: Found) -> dict[Group, Tested]:
         covariance = by_touched @ touched @ by_touched.T
         spread = covariance + tie.sigma**2 * np.eye(len(value))
         statistic = float(value @ np.linalg.solve(spread, value)) / factor
+        usual = usual_size(group) ** 2 * np.eye(len(value))
         tests[group] = Tested(
             estimate=value,
             covariance=covariance,
             touched=touched,
             spread=spread,
             p_value=chi_square_tail(statistic, len(value)),
+            nats=_nats(value, factor * spread, usual),
         )
     return tests
+
+
+def usual_size(group: Group) -> float:
+    """Sigma of a group that did change: rad of a turn, m of a shift or move, units of a lens."""
+    if group.kind == "exchange":
+        return 1.0
+    if group.kind == "turn":
+        return SETTINGS.knock_rad
+    return SETTINGS.knock_m if group.kind == "shift" else SETTINGS.moved_m
+
+
+def _nats(value: Array, spread: Array, usual: Array) -> float:
+    """How much likelier a value (k,) is as a change of usual size than as none.
+
+    Both are normal, with covariance `spread` where nothing changed and wider by `usual` where
+    something did: the logarithm of the ratio, which makes eight numbers of a lens pay for what
+    three of a turn explain as well (Kass and Raftery, "Bayes factors", JASA 90, 1995).
+    """
+    wide = spread + usual
+    sizes = [float(value @ np.linalg.solve(each, value)) for each in (spread, wide)]
+    logs = [float(np.linalg.slogdet(each)[1]) for each in (spread, wide)]
+    return 0.5 * (sizes[0] - sizes[1] + logs[0] - logs[1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """What was found, each named camera's turn weighed against another lens.
+
+    `lens_nats` by camera: by how much another lens explains better than any turn and shift.
+    """
+
+    found: Found
+    lens_nats: dict[str, float]
+
+    @property
+    def exchanged(self) -> tuple[str, ...]:
+        """Cameras whose picture comes through another lens, surely."""
+        return tuple(n for n, nats in self.lens_nats.items() if nats > SETTINGS.lens_nats)
+
+    @property
+    def torn(self) -> tuple[str, ...]:
+        """Cameras of which nobody can say whether they turned or have another lens."""
+        low, high = -SETTINGS.sure_nats, SETTINGS.lens_nats
+        return tuple(n for n, nats in self.lens_nats.items() if low < nats <= high)
+
+
+TURNS = (("turn",), ("shift",), ("turn", "shift"))
+LENSES = (("exchange",), ("exchange", "turn", "shift"))
+"""What may have happened to a camera: it was knocked, or exchanged and put up somehow."""
+
+
+def weighed(found: Found) -> Weighed:
+    """Every camera that is named, as knocked and as exchanged, and by what odds.
+
+    One after the other: each explanation is solved anew, and the likelier stays.
+    """
+    nats: dict[str, float] = {}
+    for name in found.pair.both:
+        own = {Group(kind, name) for kind in ("turn", "shift", "exchange")}
+        if not own & found.free:
+            continue
+        turns, lenses = (
+            [each for kinds in ways if (each := _explained(found, own, kinds, name)) is not None]
+            for ways in (TURNS, LENSES)
+        )
+        if not turns or not lenses:
+            continue
+        best = [max(each, key=lambda one: one[0]) for each in (turns, lenses)]
+        nats[name] = best[1][0] - best[0][0]
+        found = max(best, key=lambda one: one[0])[1]
+    found.tests = _tests(found)
+    return Weighed(found=found, lens_nats=nats)
+
+
+def _explained(
+    found: Found, own: set[Group], kinds: tuple[str, ...], name: str
+) -> tuple[float, Found] | None:
+    """The evidence, in nats, for what was found with these of a camera's groups free alone."""
+    chosen = {group for group in own if group.kind in kinds}
+    free = found.free - own | chosen
+    solution = found.solve(free)
+    if isinstance(solution, NoFit):
+        return None
+    instead = Found(pair=found.pair, free=free, solution=solution)
+    factor = max(1.0, found.variance_factor)
+    return -0.5 * solution.chi2 / factor - _paid(instead, chosen), instead
+
+
+def _paid(found: Found, groups: set[Group]) -> float:
+    """What groups pay for their size and for the width of what they could have explained, nats."""
+    tests = _tests(found)
+    paid = 0.0
+    for group in groups:
+        spread, value = tests[group].spread, tests[group].estimate
+        usual = usual_size(group) ** 2
+        wide = np.eye(len(spread)) + usual * np.linalg.inv(spread)
+        paid += 0.5 * float(np.linalg.slogdet(wide)[1])
+        paid += 0.5 * float(value @ np.linalg.solve(spread + usual * np.eye(len(spread)), value))
+    return paid
+
+
+def without_lenses(found: Found) -> Found | None:
+    """The same with every lens free, None where that does not settle: what then still stands."""
+    free = found.free | {group for group in found.pair.ties if group.kind == "exchange"}
+    solution = found.solve(free)
+    if isinstance(solution, NoFit):
+        return None
+    return Found(pair=found.pair, free=free, solution=solution)

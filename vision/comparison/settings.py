@@ -7,6 +7,21 @@ from math import radians
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Units:
+    """What cameras of one type differ by from unit to unit, as one sigma.
+
+    Common practice, no source, and what lenses that were fitted here differed by.
+    """
+
+    focal_share: float = 0.01
+    aspect_share: float = 0.001
+    centre_share: float = 4 / 1280
+    """Of the picture's width."""
+    curve_share: float = 0.005
+    """Of the radius at the edge, by each term of the curve."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ComparisonSettings:
     """Lengths in metres, angles in radians; sigmas of what gives are of each coordinate."""
 
@@ -24,6 +39,20 @@ class ComparisonSettings:
     """Of a vehicle that nobody moved, loaded or entered."""
     planned_m: float = 1e-6
     """Planned places this near to each other are the same."""
+    units: Units = Units()
+    lens_give: float = 0.01
+    freed_units: float = 3.0
+    """How far a lens gives with warmth, in what units differ by; and how far another one, another
+    zoom or picture setting may be."""
+    knock_rad: float = radians(1.0)
+    knock_m: float = 0.01
+    moved_m: float = 0.03
+    """How far a camera that was knocked, or a strip that was moved, usually is, as one sigma: what
+    a turn or a shift stands for where it is weighed against another lens."""
+    lens_nats: float = 4.6
+    """Odds, 100 to 1, by which another lens must explain better than a turn to be named."""
+    sure_nats: float = 6.9
+    """Odds, 1,000 to 1, by which a turn must explain better than another lens to be told."""
     family_alpha: float = 0.02
     """Chance that anything at all is named in a job in which nothing changed."""
     further_alpha: float = 0.005

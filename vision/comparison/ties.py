@@ -14,10 +14,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.adjustment.state import State
+from vision.adjustment.state import LENS, State
 from vision.adjustment.statements import Statement
 from vision.camera.geometry import cross_matrix
+from vision.camera.lens_prior import LensPrior
 from vision.camera.rotations import vector_from_rotation
+from vision.comparison.settings import SETTINGS
 from vision.units.arrays import Array
 
 
@@ -64,6 +66,35 @@ class Turn(Statement):
         vector = vector_from_rotation(turn)
         by_turn = d_vector_d_turn(vector)
         return vector, by_turn @ np.concatenate([np.eye(3), R, -turn], axis=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Exchange(Statement):
+    """A camera's lens at the later check against that before, in what units of a type differ by.
+
+    `columns` are the later lens and the one before; `whitening` (8, 8).
+    """
+
+    whitening: Array
+    degrees: int = LENS
+
+    def rows(self, state: State) -> tuple[Array, Array]:
+        """Focal length, aspect, centre across and down, and the four terms of the curve (8,)."""
+        after, before = np.split(state.x[self.columns], 2)
+        return self.whitening @ (after - before), np.hstack([self.whitening, -self.whitening])
+
+
+def unit_whitening(like: LensPrior) -> Array:
+    """One over what units of a lens's type differ by, (8, 8), for pictures as of a prior."""
+    guess, units = like.guess, SETTINGS.units
+    whitening = np.zeros((LENS, LENS))
+    whitening[0, 0] = 1 / (units.focal_share * guess.fx)
+    whitening[1, :2] = np.array([-1 / guess.fx, 1 / guess.fy]) / units.aspect_share
+    centre_px = units.centre_share * guess.width
+    whitening[2, 2], whitening[3, 3] = 1 / centre_px, guess.fx / guess.fy / centre_px
+    at = np.arange(4, LENS)
+    whitening[at, at] = like.edge_rad ** (2.0 * np.arange(1, 5)) / units.curve_share
+    return whitening
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from vision.camera.geometry import ANGLES
-from vision.comparison.change import CameraChange, Comparison
+from vision.comparison.change import CameraChange, Comparison, Exchanged
 from vision.documents.check_words.saying import degrees as rounded
 from vision.documents.check_words.saying import way
 from vision.documents.check_words.words import say_check
@@ -40,6 +40,8 @@ def sentences(result: Comparison, since: str, seam_gap_m: float) -> list[str]:
         seam_gap_m=seam_gap_m,
         changes=partial(_changes, lengths=result.lengths),
         stands=_stands(result),
+        odds=_odds,
+        norm=lambda vector: float(np.linalg.norm(vector)),
         seen_from=seen_from,
         say=say_check(result.lengths),
         write=result.lengths,
@@ -117,6 +119,11 @@ def _changes(camera: CameraChange, lengths: LengthWords) -> list[str]:
         *(f"{TURNED[i]} {way(ANGLES[i], d)} by {degrees(abs(d), s)}" for i, d, s in aims),
         *(f"moved {PLACES[i][int(d > 0)]} by {lengths.cm(abs(d), s)}" for i, d, s in places),
     ]
+
+
+def _odds(camera: Exchanged) -> str:
+    """Odds in round words: beyond a million nobody cares."""
+    return "over 1,000,000" if camera.log10_odds > 6 else f"{10**camera.log10_odds:,.0f}"
 
 
 def _stands(result: Comparison) -> list[str]:

@@ -34,7 +34,8 @@ class Light:
     its elevation is None where there is none. `level` is the share of daylight that there is;
     `blur_px` is a sigma beside the pixel's own square, `noise` a sigma in levels of 255, `bands`
     the amplitude in levels of dark and light bands that lamps on the mains leave in a picture read
-    row by row, `vignetting` the share of light lost in the corners.
+    row by row, `vignetting` the share of light lost in the corners. `curved`: levels are the curved
+    function of the light that usual cameras give (IEC 61966-2-1), not the light itself.
     """
 
     sun_elevation_rad: float | None = None
@@ -45,6 +46,7 @@ class Light:
     bands: float = 0.0
     vignetting: float = 0.3
     jpeg_quality: int = 92
+    curved: bool = False
 
     @property
     def to_sun(self) -> Array | None:
@@ -60,7 +62,8 @@ class Ground:
     """The yard and the body's gloss.
 
     `wet` from 0 to 1: darker, and mirrors body and sky. `lines`, `cracks` and `covers` are how many
-    of each lie where the tapes are; `leaves` how many lie about. `gloss` from 0 to 1: how much of
+    of each lie where the tapes are; `leaves` how many lie about. `turn_rad` is how the wall round
+    the yard stands turned. `gloss` from 0 to 1: how much of
     what clean glass and polished paint mirror the body's flanks do.
     """
 
@@ -70,6 +73,7 @@ class Ground:
     cracks: int = 5
     covers: int = 2
     leaves: int = 0
+    turn_rad: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -147,13 +151,15 @@ class Deviations:
     """Everything that is to be drawn otherwise than planned; by default nothing is.
 
     `pixel_aspect` is the width over the height of a pixel, where no fitted lens has its own; None:
-    as the job says, or square.
+    as the job says, or square. `fittings`: the body has bumpers, sills, trim and mirrors that stand
+    out of it.
     """
 
     width: int = WIDTH_PX
     height: int = HEIGHT_PX
     pixel_aspect: float | None = None
     exact_lenses: bool = False
+    fittings: bool = False
     small_errors: float = 0.0
     light: Light = field(default_factory=Light)
     ground: Ground = field(default_factory=Ground)

@@ -9,6 +9,7 @@ optional and all faults are met in one pass, as in a job file:
     height = 720
     pixel_aspect = 1             # width over height of a pixel, where the job does not say
     exact_lenses = false         # true: the guess that a field of view gives, and nothing else
+    fittings = false             # true: bumpers, sills, trim and mirrors stand out of the body
     small_errors = 0             # share of every stated sigma that is drawn at random, 1 is all
 
     [light]
@@ -20,6 +21,7 @@ optional and all faults are met in one pass, as in a job file:
     bands = 0                    # amplitude of bands by lamps on the mains, in levels of 255
     vignetting = 0.3             # share of light lost at the corners
     jpeg_quality = 92
+    curved = false               # true: levels as usual cameras give them, not the light itself
 
     [ground]
     wet = 0                      # 0 dry to 1: darker, and mirrors body and sky
@@ -28,6 +30,7 @@ optional and all faults are met in one pass, as in a job file:
     cracks = 5
     covers = 2                   # of manholes
     leaves = 0                   # along the tapes
+    turn_deg = 0                 # of the wall round the yard, so that it is another yard
 
     [person.anna]                # somebody who stands there
     at = [2.5, 1.5]
@@ -135,13 +138,14 @@ def deviations_from_text(text: bytes, file: str, job: Job) -> Deviations:
     top = Table(faults, file, "", toml_values(text, file, "file of deviations"), Units())
     head = top.table("scene", required=False)
     top.units.name = head.choice("units", tuple(UNITS), "m") or "m"
-    scene = {"exact_lenses": head.flag("exact_lenses"), **_figures(head, Deviations(), SCENE)}
+    flags = {key: head.flag(key) for key in ("exact_lenses", "fittings")}
+    scene = {**flags, **_figures(head, Deviations(), SCENE)}
     if head.has("pixel_aspect"):
         scene["pixel_aspect"] = head.number("pixel_aspect", *PIXEL_ASPECT)
     head.close()
     light = _light(top.table("light", required=False))
     lot = top.table("ground", required=False)
-    ground = Ground(**_figures(lot, Ground(), GROUND))
+    ground = Ground(**_figures(lot, Ground(), GROUND), turn_rad=_turn(lot, "turn_deg"))
     lot.close()
     people = _each(top, "person", None, _person)
     covers = _each(top, "cover", None, _cover)
@@ -201,7 +205,7 @@ def _each(
 
 
 def _light(table: Table) -> Light:
-    light = Light(**_figures(table, Light(), LIGHT))
+    light = Light(**_figures(table, Light(), LIGHT), curved=table.flag("curved"))
     azimuth = math.radians(table.number("sun_azimuth_deg", -360, 360, 0.0))
     if table.has("sun_elevation_deg"):
         elevation = math.radians(table.number("sun_elevation_deg", 1, 90))

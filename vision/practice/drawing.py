@@ -114,6 +114,8 @@ def _gain(eye: Eye, light: Light, u: Array, v: Array, theta: Floats) -> Floats:
 
 
 def _developed(picture: Floats, eye: Eye, light: Light, rng: np.random.Generator) -> Pixels:
+    if light.curved:
+        picture = _curved(picture)
     if light.bands > 0:
         turn = 2 * np.pi * SETTINGS.bands * np.arange(len(picture)) / len(picture)
         picture = picture + np.float32(light.bands) * np.sin(turn, dtype=np.float32)[:, None, None]
@@ -122,3 +124,10 @@ def _developed(picture: Floats, eye: Eye, light: Light, rng: np.random.Generator
     )
     pixels = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
     return np.ascontiguousarray(pixels[:, ::-1] if eye.camera.mirrored else pixels)
+
+
+def _curved(picture: Floats) -> Floats:
+    """Levels of a light in levels (IEC 61966-2-1, section 5.2)."""
+    light = np.clip(picture / np.float32(255), 0, 1)
+    low, high = 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - np.float32(0.055)
+    return np.asarray(255 * np.where(light < 0.0031308, low, high), dtype=np.float32)

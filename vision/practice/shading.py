@@ -289,7 +289,7 @@ def _surroundings(scenery: Scenery, origin: Array, rays: Floats) -> Floats:
     """A wall of brick and plaster round the yard, and the sky above it."""
     slope = rays[:, 2] / np.maximum(np.hypot(rays[:, 0], rays[:, 1]), 1e-6)
     height = origin[2] + WALL_M * slope
-    turn = np.arctan2(rays[:, 1], rays[:, 0])
+    turn = np.arctan2(rays[:, 1], rays[:, 0]) + np.float32(scenery.ground.turn_rad)
     part = np.floor(turn * 6 / np.pi).astype(np.int64)
     walls = np.array([[84, 98, 122], [128, 136, 142], [96, 120, 164], [120, 122, 120]], np.float32)
     colours = walls[np.mod(part * 7 + 2, 4)]

@@ -20,6 +20,7 @@ from vision.job.layout import PlannedMark, planned_layout
 from vision.job.mark_id import MarkId
 from vision.practice.boxes import Box
 from vision.practice.deviations import Deviations, Floats, Moved
+from vision.practice.fittings import fittings
 from vision.practice.placed import axes, to_ground
 from vision.practice.settings import SETTINGS
 from vision.practice.spots import Spots, cover_box, leaves_along, person_boxes, spots_on
@@ -123,6 +124,8 @@ def true_world(job: Job, deviations: Deviations, rng: np.random.Generator) -> Wo
     for person in deviations.people:
         boxes += person_boxes(person)
     boxes += map(cover_box, deviations.covers)
+    if deviations.fittings:
+        boxes += fittings(job.vehicle)
     spots = leaves_along([_ends(tape) for tape in tapes], deviations.ground.leaves, rng)
     spots += spots_on(true, deviations.damages, rng)
     return World(

@@ -6,17 +6,17 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.camera.geometry import Pose, d_aim_d_rotation_vector
 from vision.camera.lens import Lens
 from vision.camera.lens_prior import resized
+from vision.camera.rotations import rotation_from_vector
 from vision.camera.statistics import student_limit
 from vision.comparison.body.keeping import struck_out
 from vision.comparison.body.seams import seam_effects
-from vision.comparison.body.search import doubt, first_turns, scanned
+from vision.comparison.body.search import first_turns, rival_start, scanned
 from vision.comparison.body.settings import SETTINGS
-from vision.comparison.body.turn import Fitted, Sight, fit, sight_of
+from vision.comparison.body.turn import Fitted, Sight, fit, likelihood, sight_of
 from vision.comparison.body.values import BodyComparison, BodyEdges, BodyTurn, Unkept
 from vision.job.job import Job
 from vision.marks.picture import Picture, Pixels
@@ -97,7 +97,7 @@ def turn_of(edges: BodyEdges, bgr: Pixels) -> BodyTurn | Reason:
         return Reason("sizes-differ", sizes_px=sizes)
     lens = resized(old, width, height)
     gradient = gradient_of(bgr)
-    sight = sight_of(edges.pieces, old, edges.depth_m, edges.depth_log_sigma)
+    sight = sight_of(edges.pieces, old, edges.depth_m, edges.depth_log_sigma, width / old.width)
     found = _best(sight, gradient, lens)
     agreeing = 0 if found is None else int(found.agrees.sum())
     if found is None or not _enough(sight, found):
@@ -106,8 +106,7 @@ def turn_of(edges: BodyEdges, bgr: Pixels) -> BodyTurn | Reason:
     other = _second_part(sight, gradient, lens, found)
     if other is not None:
         return other
-    weakest = np.linalg.eigh(found.covariance[:3, :3])[1][:, -1]
-    owed = doubt(sight, gradient, lens, found.state, weakest)
+    found, owed = _against_rival(sight, gradient, lens, found)
     return _turn(edges, sight, found, owed)
 
 
@@ -124,6 +123,29 @@ def _best(sight: Sight, gradient: Gradient, lens: Lens) -> Fitted | None:
         if _share(sight, other) > _share(sight, found):
             found = other
     return found
+
+
+def _against_rival(
+    sight: Sight, gradient: Gradient, lens: Lens, found: Fitted
+) -> tuple[Fitted, Array]:
+    """The likelier of a fit and another that begins beside it, and what its turn owes to the other.
+
+    That is the way from the one to the other (3,), times the root of the other's chance.
+    """
+    weakest = np.linalg.eigh(found.covariance[:3, :3])[1][:, -1]
+    start = rival_start(sight, gradient, lens, found.state, weakest)
+    other = fit(sight, gradient, lens, start)
+    if other is None or _same_turn(found, other):
+        return found, np.zeros(3)
+    nats = likelihood(sight, found) - likelihood(sight, other)
+    if nats < 0:
+        found, other, nats = other, found, -nats
+    chance = 1 / (1 + np.exp(min(nats, 30.0)))
+    return found, np.sqrt(chance) * (other.state[:3] - found.state[:3])
+
+
+def _same_turn(one: Fitted, other: Fitted) -> bool:
+    return float(np.linalg.norm(one.state[:3] - other.state[:3])) < SETTINGS.same_rad
 
 
 def _share(sight: Sight, found: Fitted | None) -> float:
@@ -170,7 +192,7 @@ def _second_part(sight: Sight, gradient: Gradient, lens: Lens, found: Fitted) ->
 
 def _turn(edges: BodyEdges, sight: Sight, found: Fitted, owed: Array) -> BodyTurn:
     w, R = found.state[:3], edges.pose.R
-    after = Pose.at(edges.pose.camera_in_ground_m, Rotation.from_rotvec(w).as_matrix() @ R)
+    after = Pose.at(edges.pose.camera_in_ground_m, rotation_from_vector(w) @ R)
     covariance = found.covariance[:3, :3] + SETTINGS.give_rad**2 * np.eye(3)
     covariance = covariance + SETTINGS.lens_share**2 * np.outer(w, w)
     covariance = covariance + np.outer(owed, owed)

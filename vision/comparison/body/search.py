@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from vision.camera.lens import Lens
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.comparison.body.settings import SETTINGS
 from vision.comparison.body.turn import Sight, predicted
 from vision.marks.strands.chamfer import Chamfer, direction_bins
@@ -48,26 +48,20 @@ def scanned(sight: Sight, gradient: Gradient, lens: Lens, start: Array) -> Array
     return np.asarray(start + turns[int(score.argmax())])
 
 
-def doubt(sight: Sight, gradient: Gradient, lens: Lens, state: Array, weakest: Array) -> Array:
-    """The further turn (3,), along the weakest direction (3,), that a fit (6,) may yet owe.
+def rival_start(
+    sight: Sight, gradient: Gradient, lens: Lens, state: Array, weakest: Array
+) -> Array:
+    """The state (6,) along the weakest direction (3,) of a fit that lies best beside its own.
 
     Long edges slide along themselves under a turn about the face's normal, and few cross edges
-    decide. So other turns along that line are told from the fit's by odds: each strand that lies
-    well after the one and not after the other makes it likelier. Of all, the one with the most to
-    answer for: its distance times the root of its chance.
+    decide: a fit may end where others of them lie well by chance.
     """
     worth, slopes, middle = _worths(sight, gradient, lens, state)
-    _, strand = np.unique(sight.pieces.strand, return_inverse=True)
-    weight = np.sqrt(sight.pieces.length_px)
-    share = weight / np.bincount(strand, weights=weight)[strand]
     steps = np.arange(SETTINGS.rival_from_rad, SETTINGS.rival_to_rad, SETTINGS.rival_step_rad)
     turns = np.concatenate([steps, -steps])[:, None] * weakest
-    own = _scores(worth, slopes, middle, np.zeros((1, 3)))
-    others = _scores(worth, slopes, middle, turns)
-    nats = SETTINGS.strand_nats * ((own - others) @ share)
-    chances = 1 / (1 + np.exp(np.clip(nats, -30, 30)))
-    owed = np.sqrt(chances)[:, None] * turns
-    return np.asarray(owed[int(np.linalg.norm(owed, axis=1).argmax())])
+    score = _scores(worth, slopes, middle, turns) @ np.sqrt(sight.pieces.length_px)
+    best = rotation_from_vector(turns[int(score.argmax())]) @ rotation_from_vector(state[:3])
+    return np.concatenate([vector_from_rotation(best), state[3:]])
 
 
 def _worths(sight: Sight, gradient: Gradient, lens: Lens, state: Array) -> tuple[Array, Array, int]:
@@ -77,7 +71,7 @@ def _worths(sight: Sight, gradient: Gradient, lens: Lens, state: Array) -> tuple
     """
     pixels, by_state = predicted(sight, lens, state)
     slopes = (normals_of(pixels)[..., None, :] @ by_state[..., :3])[..., 0, :].mean(axis=1)
-    alike = likeness(gradient, pixels, sight.pieces.profile, SETTINGS.scan_px)
+    alike = likeness(gradient, pixels, sight.profile, SETTINGS.scan_px)
     worth = np.maximum(alike - EDGES.alike, 0.0) / (1 - EDGES.alike)
     worth[:, [0, -1]] = 0.0
     return worth, np.nan_to_num(slopes) / EDGES.step_px, worth.shape[1] // 2
@@ -97,7 +91,7 @@ def _grid(steps: Array) -> Array:
 def _costs(sight: Sight, chamfer: Chamfer, lens: Lens, turns: Array, count: int) -> Array:
     """Mean truncated distance (k,) of a sample of places after each of the turns (k, 3)."""
     rays, bins = _sample(sight, count)
-    turned = rays @ Rotation.from_rotvec(turns).as_matrix().transpose(0, 2, 1)
+    turned = rays @ rotation_from_vector(turns).transpose(0, 2, 1)
     return np.asarray(chamfer.at(lens.project(turned), bins).mean(axis=1))
 
 

@@ -97,13 +97,16 @@ class BodyCompareSettings:
     here on nobody can say which of the two is the body."""
     apart: float = 4.0
     """Sigmas by which two turns must differ to be two."""
-    strand_nats: float = 2.0
-    """What a strand that lies well after one turn and not after another says for the one: an edge
-    is found again in some six of ten pictures, and another in its place in one of twelve."""
+    outlying: float = 0.4
+    place_px: float = 0.15
+    """Share of strands that do not lie where they should, and how well the others do: what a
+    strand says for one turn and against another, two nats at the most, follows from both."""
     rival_from_rad: float = radians(0.3)
     rival_to_rad: float = radians(1.5)
     rival_step_rad: float = radians(0.04)
     """Where other turns are looked for: nearer ones a fit's own sigma covers."""
+    same_rad: float = radians(0.2)
+    """Fits no farther apart found the same turn."""
     unseen_shift_m: float = 0.02
     """A shift along the body that would not show: no depth is measured, and long edges slide along
     themselves. The prototype's depths, which were exact, left 12 mm of one of 15."""

@@ -15,10 +15,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from vision.camera.geometry import cross_matrix
 from vision.camera.lens import Lens
+from vision.camera.rotations import rotation_from_vector, vector_from_rotation
 from vision.camera.statistics import normal_limit
 from vision.comparison.body.settings import SETTINGS
 from vision.marks.strands.light import Gradient
@@ -32,9 +32,13 @@ MAD = normal_limit(0.75)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sight:
-    """Pieces as rays: (n, m, 3) along each in old camera coordinates, and how far away each is."""
+    """Pieces as rays: (n, m, 3) along each in old camera coordinates, and how far away each is.
+
+    `profile` (n, k) is what a picture of the later one's size shows of them.
+    """
 
     pieces: Pieces
+    profile: Array
     rays: Array
     depth_m: Array
     depth_log_sigma: Array
@@ -43,6 +47,7 @@ class Sight:
         """Those of the pieces."""
         return Sight(
             pieces=self.pieces.only(which),
+            profile=self.profile[which],
             rays=self.rays[which],
             depth_m=self.depth_m[which],
             depth_log_sigma=self.depth_log_sigma[which],
@@ -65,10 +70,13 @@ class Fitted:
     matched: Matched
 
 
-def sight_of(pieces: Pieces, lens: Lens, depth_m: Array, depth_log_sigma: Array) -> Sight:
-    """The rays of pieces in the picture they were found in."""
+def sight_of(
+    pieces: Pieces, lens: Lens, depth_m: Array, depth_log_sigma: Array, scale: float = 1.0
+) -> Sight:
+    """The rays of pieces in the picture they were found in, for one `scale` times its size."""
     return Sight(
         pieces=pieces,
+        profile=pieces.profile_at(scale),
         rays=lens.unproject(pieces.places()),
         depth_m=depth_m,
         depth_log_sigma=depth_log_sigma,
@@ -80,7 +88,7 @@ def predicted(sight: Sight, lens: Lens, state: Array) -> tuple[Array, Array]:
 
     The turn's derivative is by the small rotation that follows the turn, exp([dw]x) exp([w]x).
     """
-    R = Rotation.from_rotvec(state[:3]).as_matrix()
+    R = rotation_from_vector(state[:3])
     near = sight.rays - (state[3:] / sight.depth_m[:, None])[:, None]
     rays = near @ R.T
     pixels, d_point, _ = lens.project_with_derivatives(rays)
@@ -99,8 +107,8 @@ def fit(sight: Sight, gradient: Gradient, lens: Lens, start: Array) -> Fitted | 
         solved = _solved(sight, rows, state)
         if solved is None:
             return None
-        turned = Rotation.from_rotvec(solved.step[:3]) * Rotation.from_rotvec(state[:3])
-        state = np.concatenate([turned.as_rotvec(), state[3:] + solved.step[3:]])
+        turned = rotation_from_vector(solved.step[:3]) @ rotation_from_vector(state[:3])
+        state = np.concatenate([vector_from_rotation(turned), state[3:] + solved.step[3:]])
     if rows is None or solved is None:
         return None
     return _ended(sight, rows, solved, state)
@@ -124,7 +132,7 @@ def observed(
     pixels, by_state = predicted(sight, lens, state)
     normals = normals_of(pixels)
     slopes = (normals[..., None, :] @ by_state)[..., 0, :].mean(axis=1)
-    found = match(gradient, pixels, sight.pieces.profile, search_px)
+    found = match(gradient, pixels, sight.profile, search_px)
     use = found.found & np.isfinite(slopes).all(axis=1)
     if use.sum() < SETTINGS.least_strands:
         return None
@@ -173,15 +181,41 @@ def _ended(sight: Sight, rows: Rows, solved: _Solved, state: Array) -> Fitted:
     knifed = _jackknife(sight, rows, solved)
     sigma = np.sqrt(np.maximum(np.diag(hessian), np.diag(knifed)))
     own = np.sqrt(np.diag(hessian))
+    covariance = hessian * np.outer(sigma / own, sigma / own)
     return Fitted(
         state=state,
-        covariance=hessian * np.outer(sigma / own, sigma / own),
+        covariance=covariance + _by_depths(sight, rows, solved, state, covariance),
         agrees=off < SETTINGS.agrees_px,
         near=off < SETTINGS.near_px,
         off_px=left,
         spread=solved.spread,
         matched=rows.matched,
     )
+
+
+def _by_depths(sight: Sight, rows: Rows, solved: _Solved, state: Array, covariance: Array) -> Array:
+    """What unsure depths add to the covariance once the lens was shifted.
+
+    What a shift does to an edge is known to the share that its depth is known to. Depths are wrong
+    strand by strand, and half as much with a slope over the picture, since the body is no box; a
+    scale common to all is the shift's own. Of a shift only that part counts which is more than its
+    own noise.
+    """
+    use = solved.weights > 0
+    w = solved.weights[use] / (rows.sigma_px[use] * solved.spread) ** 2
+    gain = np.linalg.solve(solved.normal, (rows.by_state[use] * w[:, None]).T)
+    seen = float(state[3:] @ np.linalg.solve(covariance[3:, 3:], state[3:]))
+    real = np.sqrt(max(0.0, 1 - 3 / max(seen, 1e-9)))
+    moved = rows.by_state[use, 3:] @ (real * state[3:])
+    share = sight.depth_log_sigma[use] * moved
+    pieces = sight.pieces
+    _, strand = np.unique(pieces.strand[use], return_inverse=True)
+    ways = [np.where(strand == number, share, 0.0) for number in range(strand.max() + 1)]
+    for axis in range(2):
+        at = pieces.middle_px[use, axis]
+        ways.append(0.5 * share * (at - at.mean()) / max(float(at.std()), 1e-9))
+    owed = gain @ np.array(ways).T
+    return np.asarray(owed @ owed.T)
 
 
 def _jackknife(sight: Sight, rows: Rows, solved: _Solved) -> Array:
@@ -198,3 +232,18 @@ def _jackknife(sight: Sight, rows: Rows, solved: _Solved) -> Array:
         steps.append(np.linalg.lstsq(less, right, rcond=None)[0])
     off = np.array(steps) - np.mean(steps, axis=0)
     return np.asarray((len(names) - 1) / len(names) * off.T @ off)
+
+
+def likelihood(sight: Sight, found: Fitted) -> float:
+    """The logarithm of how likely a fit's residuals are, a strand counting as one observation.
+
+    An edge lies where it should, to the sigma of its place, or anywhere in the reach of the search.
+    """
+    _, strand = np.unique(sight.pieces.strand, return_inverse=True)
+    sigma, out = SETTINGS.place_px, SETTINGS.outlying
+    off = np.where(found.near, np.nan_to_num(found.off_px), np.inf)
+    within = np.exp(-0.5 * np.square(off / sigma)) / (sigma * np.sqrt(2 * np.pi))
+    logs = np.log((1 - out) * within + out / (2 * SETTINGS.near_px))
+    length = sight.pieces.length_px
+    share = length / np.bincount(strand, weights=length)[strand]
+    return float(logs @ share)

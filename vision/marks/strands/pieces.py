@@ -54,6 +54,21 @@ class Pieces:
             strand=self.strand[which],
         )
 
+    def profile_at(self, scale: float) -> Array:
+        """The profiles (n, k) that a picture `scale` times the size shows at `OFFSETS_PX`.
+
+        There the gradient is taken under the same Gaussian in px, so it is wider on the body.
+        """
+        if abs(scale - 1) < 0.01:
+            return self.profile
+        at = OFFSETS_PX / scale
+        out = np.stack([np.interp(at, OFFSETS_PX, row, 0.0, 0.0) for row in self.profile])
+        wider = SETTINGS.scale_px**2 * (1 - scale**2)
+        if wider > 0:
+            weight = np.exp(-0.5 * np.square(OFFSETS_PX[:, None] - OFFSETS_PX) / wider)
+            out = out @ (weight / weight.sum(axis=0))
+        return np.asarray(out)
+
     def places(self, count: int = PLACES) -> Array:
         """Places along each piece (n, m, 2), from one end to the other."""
         along = np.linspace(-0.5, 0.5, count) * self.length_px[:, None]
