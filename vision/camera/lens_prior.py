@@ -17,7 +17,7 @@ import numpy as np
 from vision.camera.lens import Lens
 from vision.camera.pixel_shape import SQUARE
 from vision.camera.settings import SETTINGS
-from vision.camera.stated_lens import StatedLens
+from vision.camera.stated_lens import StatedLens, ThroughScreen
 from vision.units.arrays import Array
 
 USUAL_SIZE_PX = (1280, 720)
@@ -56,6 +56,7 @@ class LensPrior:
     the rows are `curve_rows` (m, 5) on the differences of a0 to a4, then the aspect (sigma
     `aspect_sigma` of its logarithm), then the centre (sigma `centre_sigma_px` across, and as much
     on the sensor down), with `edge_rad` the theta_e of the curve.
+    `point_sigma_px` is what each place in the picture may be off beside the lens.
     """
 
     guess: Lens
@@ -65,6 +66,7 @@ class LensPrior:
     centre_sigma_px: float
     aspect_sigma: float = SETTINGS.aspect_sigma
     fitted: bool = False
+    point_sigma_px: float = 0.0
 
     @property
     def scale_sigma(self) -> float:
@@ -164,6 +166,42 @@ def lens_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
     gives itself, brought to the picture's size, with its covariance or, where its file states
     none, 0.5 % on focal length and curve and 2 px on the centre.
     """
+    prior = _plain_prior(stated, width, height)
+    return prior if stated.through is None else _through_screen(prior, stated.through)
+
+
+def _through_screen(prior: LensPrior, through: ThroughScreen) -> LensPrior:
+    """The prior of a picture that came by way of a screen: as sure as that leaves it."""
+    guess = prior.guess
+    whitening, curve_rows = prior.whitening, prior.curve_rows
+    centre = np.array([1.0, guess.height / guess.width]) * through.centre_sigma * guess.width
+    if whitening is not None:
+        covariance = np.asarray(np.linalg.inv(whitening.T @ whitening), dtype=np.float64)
+        focal = np.array([guess.fx, guess.fy])
+        covariance[:2, :2] += np.outer(focal, focal) * through.scale_sigma**2
+        covariance[0, 0] += (focal[0] * through.aspect_sigma) ** 2
+        covariance[[2, 3], [2, 3]] += centre**2
+        whitening = _whitening(covariance)
+    elif curve_rows is not None:
+        # The scale's own sigma is the first row's; the shape of the curve is the lens's alone.
+        curve_rows = curve_rows.copy()
+        sigmas = 1 / curve_rows[[0, 1], 0]
+        curve_rows[[0, 1]] *= (sigmas / np.hypot(sigmas, through.scale_sigma))[:, None]
+        if len(curve_rows) == len(SAME_TYPE_ROWS):
+            sigma = 1 / curve_rows[-1, 0]
+            curve_rows[-1] *= sigma / np.hypot(sigma, through.scale_sigma)
+    return replace(
+        prior,
+        whitening=whitening,
+        curve_rows=curve_rows,
+        centre_sigma_px=math.hypot(prior.centre_sigma_px, centre[0]),
+        aspect_sigma=math.hypot(prior.aspect_sigma, through.aspect_sigma),
+        point_sigma_px=through.point_sigma_px,
+    )
+
+
+def _plain_prior(stated: StatedLens, width: int, height: int) -> LensPrior:
+    """The prior of a picture as its camera gave it."""
     if stated.fitted is not None:
         return _from_fitted(stated.fitted, stated.covariance, width, height)
     if stated.field_of_view_rad is None:

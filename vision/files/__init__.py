@@ -4,7 +4,8 @@ In: paths. Out: `Job`, `Picture`, bytes; files written beside their old selves a
 
 - `disk`: jobs with their lenses and pictures read; files and trees written
 - `picture_files`: which file is a camera's picture; `found_pictures`: what lies in a folder
-- `stills`, `pane_input`: from a camera's files to its picture, and divided screens cut
+- `stills`, `screen_input`, `pane_input`: from a camera's files to its picture, photographed screens
+  straightened, and divided ones cut
 - `pictures`: bytes of a picture to pixels, or what is wrong with them; `decoding`: formats that are
   decoded in a process of their own
 - `snapshots`: a job's pictures as they come, each read once

@@ -12,6 +12,7 @@ from pathlib import Path
 from vision.files import pictures
 from vision.files.pane_input import cut_panes
 from vision.files.picture_files import nearest_file, picture_path, shot_paths
+from vision.files.screen_input import of_screens
 from vision.files.stills import still
 from vision.job.job import Job
 from vision.job.job_file import NamedPictures, job_from_text, named_files
@@ -71,7 +72,9 @@ def read_inspection_input(path: Path | str) -> tuple[Job, tuple[Picture, ...]]:
             faults.extend(error.faults)
     pictures_read = tuple(stills)
     if job is not None:
-        pictures_read, wrong = cut_panes(job, stills, path.name)
+        job, straight, poor = of_screens(job, stills, path.name)
+        pictures_read, wrong = cut_panes(job, straight, path.name)
+        faults.extend(poor)
         pictures_read = without_bars(pictures_read)
         faults.extend(wrong or lens_size_faults(job, pictures_read, path.name))
     if faults or job is None:

@@ -49,7 +49,7 @@ def with_box_corners(
             id=MarkId(mark.name), status="hidden", measured=None, reason=Reason("drawn-over")
         )
         if covered is not None and _is_covered(covered, outcome.fit, mark)
-        else _sighted(job, camera, outcome.fit, planes, mark)
+        else _sighted(job, camera, outcome.fit, planes, mark, outcome.prior.point_sigma_px)
         for mark in corners
     }
     sightings = tuple(seen.get(each.id, each) for each in outcome.sightings)
@@ -72,7 +72,12 @@ def _is_covered(covered: Flags, fit: PlanFit, mark: SingleMark) -> bool:
 
 
 def _sighted(
-    job: Job, camera: Camera, fit: PlanFit, planes: tuple[np.ndarray, ...], mark: SingleMark
+    job: Job,
+    camera: Camera,
+    fit: PlanFit,
+    planes: tuple[np.ndarray, ...],
+    mark: SingleMark,
+    point_sigma_px: float,
 ) -> Sighting:
     """What becomes of one corner in one picture."""
     assert isinstance(mark.shape, BoxCorner)
@@ -94,9 +99,11 @@ def _sighted(
     )
     if not isinstance(found, FoundCorner):
         return sighted("not-found", found)
-    measured = Measured(id=mark_id, pixel_px=found.pixel_px, covariance_px2=found.covariance_px2)
+    measured = Measured(
+        id=mark_id, pixel_px=found.pixel_px, covariance_px2=found.covariance_px2
+    ).with_sigma(point_sigma_px)
     off = found.pixel_px - pixel
-    if off @ np.linalg.solve(covariance + found.covariance_px2, off) > ADJUSTMENT.reject_chi2:
+    if off @ np.linalg.solve(covariance + measured.covariance_px2, off) > ADJUSTMENT.reject_chi2:
         return sighted("rejected", Reason("misfit"), measured)
     return sighted("used", None, measured)
 

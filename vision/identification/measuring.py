@@ -188,7 +188,10 @@ def _measure(
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
     seen = given.picture
-    answers = measure(seen.grey, *camera, points, starts, covered=seen.covered)
+    answers = tuple(
+        each and each.with_sigma(given.prior.point_sigma_px)
+        for each in measure(seen.grey, *camera, points, starts, covered=seen.covered)
+    )
     sizes = sizes_px(camera, points)
     moves = moves_px(points, starts, answers, sizes)
     for point, answer, move, size in zip(points, answers, moves, sizes, strict=True):

@@ -23,6 +23,7 @@ from vision.inspection.whatif.change import WhatIf
 from vision.job.job import Camera, Job, Tolerances, Vehicle, VehicleState
 from vision.job.mark_id import MarkId
 from vision.marks.picture import Picture
+from vision.marks.sources.origin import Source
 from vision.units.arrays import Array, frozen_array
 from vision.units.plain import also_written, written, written_keys
 from vision.units.reason import Reason
@@ -38,8 +39,8 @@ class InspectedMark:
     """One mark (or one corner of a board) as one camera saw it.
 
     `pixel_px` (2,) and `residual_px` (2,) are in the picture as delivered, also when it is
-    mirrored, and `covariance_px2` (2, 2) with them; `corner_px` is where that picture begins in the
-    file it was cut from; `planned_m` (3,) in ground coordinates;
+    mirrored, and `covariance_px2` (2, 2) with them; `origin` says where that picture lies in the
+    file it was made of; `planned_m` (3,) in ground coordinates;
     `residual_m` (2,) on the mark's own height plane. Residuals are measured minus predicted by the
     plan fit. None where there is no such figure; `reason` then says why.
     """
@@ -47,13 +48,15 @@ class InspectedMark:
     id: MarkId = written()
     status: str = written()
     pixel_px: Array | None = None
-    corner_px: tuple[int, int] = (0, 0)
+    origin: Source | None = None
 
     @property
     @also_written(3, key="pixel")
     def source_px(self) -> Array | None:
-        """Its pixel in the file that the picture was cut from."""
-        return None if self.pixel_px is None else self.pixel_px + np.array(self.corner_px)
+        """Its pixel in the file that the picture was made of."""
+        if self.pixel_px is None or self.origin is None:
+            return self.pixel_px
+        return self.origin.in_file(self.pixel_px)
 
     covariance_px2: Array | None = written(5, significant=True, default=None)
     planned_m: Array = written(5)

@@ -300,7 +300,7 @@ def _inspected_mark(
         status="used" if used else "rejected",
         planned_m=planned,
         pixel_px=picture.as_delivered(points.pixels_px[row]),
-        corner_px=picture.corner_px,
+        origin=picture.sources[0] if picture.sources else None,
         covariance_px2=picture.covariance_as_delivered(points.covariance_px2[row]),
         residual_px=picture.vectors_as_delivered(outcome.fit.residual_px[row]),
         residual_m=outcome.fit.residual_m[row],

@@ -236,7 +236,8 @@ class Job:
 
     `lengths` writes lengths for whoever reads about the job, as its `units` say. `display_set_on`
     is the day on which the display was last set; None where nobody says. `recheck_days` is how long
-    a check is good for; None where nobody says.
+    a check is good for; None where nobody says. `photographed_aspect` is the width over the height
+    of its screen where the pictures are photographs of that.
     """
 
     name: str
@@ -253,6 +254,7 @@ class Job:
     display_set_on: date | None = None
     recheck_days: int | None = None
     panes: Panes | None = None
+    photographed_aspect: float | None = None
 
     def to_fraction(self, fraction: int) -> Job:
         """The same job with inches no finer than 1/`fraction`."""

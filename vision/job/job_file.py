@@ -10,14 +10,13 @@ nothing is made of a table in which a fault was met.
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
-from datetime import date, datetime
 from typing import NamedTuple, TypeGuard, TypeVar
 
 from vision.job.camera_keys import camera_of, file_name_fault, lens_of
+from vision.job.display_keys import display_of
 from vision.job.job import Job, StatedSeam, Tolerances, Vehicle, VehicleState
 from vision.job.layout_keys import layout_tables
 from vision.job.mark_keys import ends, mark_of, strip_of
@@ -170,7 +169,7 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
     readings = readings_of(top, strips, marks, cameras)
     tolerances = _tolerances(top.table("tolerance", required=False))
     means = means_of(top)
-    set_on = _display_set_on(top.table("display", required=False))
+    set_on, photographed = display_of(top.table("display", required=False))
     panes = panes_of(top, tuple(cameras))
     for table in laid:
         own_strips = [strips[each] for each in _names(table, "strip")]
@@ -196,24 +195,8 @@ def _job(top: Table, other_texts: Mapping[str, bytes | None], planning: bool) ->
         lengths=LengthWords(imperial=top.units.name in IMPERIAL),
         display_set_on=set_on,
         recheck_days=recheck or None,
+        photographed_aspect=photographed,
     )
-
-
-def _display_set_on(table: Table) -> date | None:
-    """The day on which the display was set; with or without quotes, and with or without a time."""
-    day = None
-    if table.has("set_on"):
-        value = table.values["set_on"]
-        with contextlib.suppress(ValueError):
-            value = datetime.fromisoformat(value) if isinstance(value, str) else value
-        if isinstance(value, date):
-            day = value.date() if isinstance(value, datetime) else value
-        else:
-            table.wrong(
-                "not-a-day", "set_on", "a day, such as 2026-03-03", "write year, month and day so"
-            )
-    table.close()
-    return day
 
 
 _Laid = TypeVar("_Laid")

@@ -6,7 +6,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.marks.source_settings import BarsSettings, OverlaysSettings, PanesSettings
+from vision.marks.source_settings import (
+    BarsSettings,
+    OverlaysSettings,
+    PanesSettings,
+    ScreenSettings,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,6 +326,7 @@ class Settings:
     fields: FieldsSettings = field(default_factory=FieldsSettings)
     panes: PanesSettings = field(default_factory=PanesSettings)
     bars: BarsSettings = field(default_factory=BarsSettings)
+    screen: ScreenSettings = field(default_factory=ScreenSettings)
     overlays: OverlaysSettings = field(default_factory=OverlaysSettings)
 
 

@@ -81,3 +81,57 @@ class OverlaysSettings:
     """What blur and compression carry beyond an edge."""
     most_share: float = 0.25
     """Share of a mark's window that may be covered and what is left be looked at."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenSettings:
+    """A display that was photographed. Chosen on photographs made of practice sets."""
+
+    levels: tuple[int, int, int] = (20, 140, 6)
+    straight_rough_px: float = 1.5
+    rough_starts: int = 4
+    """Levels (first, end, step) from which on something is taken for lit; how near four lines an
+    outline is straight, and how many of the straightest are tried."""
+    rough_width_px: int = 504
+    rough_rounds: int = 6
+    least_share: float = 0.12
+    """Of the photograph, that the lit region takes up."""
+    least_outline: int = 20
+    """Places of the outline along each side."""
+    first_reach_px: float = 12.0
+    """How far off a rough line an edge may be, in px of the small photograph."""
+    near_px: float = 8.0
+    """How much of the photograph an edge needs on both sides."""
+    places_a_side: int = 80
+    least_places: int = 12
+    least_step: float = 5.0
+    """Places at which each side is looked at, how many must show its edge, and the step in levels
+    there."""
+    fit_rounds: int = 8
+    bend_sigma: float = 0.02
+    """How far the lens of a phone bends, at half a diagonal from the middle."""
+    steep_share: float = 0.3
+    least_slope: float = 0.7
+    """Of the steepest place and in levels per half px, from which on a place may be an edge."""
+    on_edge_px: float = 1.5
+    least_held: float = 0.6
+    least_span: float = 0.3
+    """How near a side a place lies on it, what share of places do, and over what share of it."""
+    most_left_px: float = 0.8
+    """Edges less straight than this are no screen's."""
+    alike_places: float = 4.0
+    least_width_px: float = 700.0
+    """Of the screen in the photograph: less shows no far marks."""
+    most_width_px: float = 1280.0
+    """Of the straightened picture: displays of cameras have no more."""
+    most_slant: float = 1.8
+    """Of one side over the opposite one: some 35 degrees aslant, at arm's length."""
+    soft_px: float = 0.6
+    """Blur (sigma) before the picture is straightened: takes the screen's own pixels out."""
+    least_sigma_px: float = 0.08
+    """Of a centre, in px of the straightened picture, beside what the edges say: glass, lens."""
+    scale_sigma: float = 0.01
+    aspect_sigma: float = 0.003
+    centre_sigma: float = 0.002
+    """What a screen may cut off or stretch, and its frame hide, as shares of the picture; common
+    practice, no source."""

@@ -9,7 +9,7 @@ neighbouring pixels stays as independent as the picture has it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,6 +52,12 @@ class Measured:
 
     def __post_init__(self) -> None:
         freeze(self, pixel_px=(2,), covariance_px2=(2, 2))
+
+    def with_sigma(self, sigma_px: float) -> Measured:
+        """The same where every place in the picture may be off by so much more."""
+        if sigma_px == 0:
+            return self
+        return replace(self, covariance_px2=self.covariance_px2 + sigma_px**2 * np.eye(2))
 
 
 def measure(

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+import numpy as np
+
+from vision.marks.sources.straight import bent, projected
 from vision.units.arrays import Array, frozen_array
 from vision.units.plain import written
 
@@ -45,6 +48,9 @@ class Source:
     homography
         (3, 3), pixels of the file from pixels of the picture, where the picture is a straightened
         part of the file: a screen that was photographed.
+    bend
+        How far the lens of that photograph bends: the homography goes to where its pixels p, from
+        the middle, belong, p (1 + bend r^2) with r in half diagonals. None without a homography.
     shots
         How many moments of it were taken: 1 for a still.
     """
@@ -56,9 +62,16 @@ class Source:
     turned: Turned = written(default="not")
     crop_px: tuple[int, int, int, int] = written(key="crop")
     homography: Array | None = written(10, significant=True, optional=True, default=None)
+    bend: float | None = written(6, optional=True, default=None)
     shots: int = written(default=1)
 
     def __post_init__(self) -> None:
         if self.homography is not None:
             matrix = frozen_array(self.homography, (3, 3), "homography")
             object.__setattr__(self, "homography", matrix)
+
+    def in_file(self, pixels_px: Array) -> Array:
+        """Pixels (..., 2) of the picture as delivered, in the file after its orientation tag."""
+        if self.homography is None:
+            return np.asarray(pixels_px + np.array(self.crop_px[:2]))
+        return bent(projected(self.homography, pixels_px), self.bend or 0.0, self.crop_px[2:])

@@ -66,6 +66,9 @@ def cut_out(picture: Picture, pane: Pane, name: str, *, mirrored: bool) -> Pictu
 
 def _moved(source: Source, pane: Pane) -> Source:
     left, top = source.crop_px[:2]
+    if source.homography is not None:
+        moved = np.array([[1.0, 0, pane[0]], [0, 1, pane[1]], [0, 0, 1]])
+        return replace(source, homography=source.homography @ moved)
     return replace(source, crop_px=(left + pane[0], top + pane[1], pane[2], pane[3]))
 
 
