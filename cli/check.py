@@ -121,7 +121,10 @@ def _check_one(job_file: Path, out: Path | None, wanted: Wanted, record: Path | 
     with reader_may_leave():
         say(f"report: {folder / 'report.html'}")
     if record is not None:
-        number = record_file.add_to_record(record, as_kept(job_file, texts, inspection, result))
+        kept, page = as_kept(job_file, texts, inspection, result, wanted.shown)
+        number = record_file.add_to_record(record, kept)
+        disk.write_all(folder, page)
         with reader_may_leave():
             say(f"kept as check {number} in {record}")
+            say(*(f"edges of the body: {folder / name}" for name in page))
     return exit_code(inspection.verdict)

@@ -130,7 +130,10 @@ def _checked_anew(task: Task, made_of: dict[str, object]) -> dict[str, object]:
     files = report_files(inspection, result, task.wanted)
     disk.write_all(task.folder, files)
     if task.record is not None:
-        record_file.add_to_record(task.record, as_kept(task.job, texts, inspection, result))
+        kept, page = as_kept(task.job, texts, inspection, result, task.wanted.shown)
+        record_file.add_to_record(task.record, kept)
+        files |= page
+        disk.write_all(task.folder, page)
     # Last: what is done is done as a whole.
     disk.write_all(task.folder, {DONE_NAME: done_text(made_of, files)})
     return result

@@ -92,7 +92,7 @@ class Day:
         inspection, result, texts = self.inspection, self.shown.result, self._texts
         if inspection is None or result is None or texts is None or self.shown.to_come:
             return None
-        check = as_kept(self.job_file, texts, inspection, result)
+        check, _ = as_kept(self.job_file, texts, inspection, result)
         number = add_to_record(self.job_file.parent / RECORD_NAME, check)
         self._show(kept=f"check {number}")
         return number

@@ -69,6 +69,20 @@ def test_edges_of_every_camera_are_kept(day):
         assert len(edges_of(day, camera).pieces) > 80
 
 
+def test_what_was_kept_is_drawn(later):
+    job = later / "job.toml"
+    job.write_text(
+        job.read_text().replace("[camera.left]", "[camera.left]\nmoving = [[0, 0, 300, 720]]")
+    )
+    ran = run("check", job, "--keep", "--no-pictures", "--out", later / "out")
+    assert ran.exit_code == 0, ran.output
+    page = (later / "out" / "body-edges.html").read_text()
+    kept = edges_of(later, "left").pieces
+    assert page.count("<svg") == 4
+    assert "<image" not in page
+    assert page.count('class="struck"') == (kept.middle_px[:, 0] < 300).sum()
+
+
 def test_nothing_turned(later):
     ran = run("compare", later / "job.toml", "--body")
     assert ran.exit_code == 0, ran.output

@@ -72,14 +72,14 @@ def _judged(
     camera = job.camera(kept.camera)
     if camera.mounted_on and not camera.moving_px:
         return Reason("body-carried", part=camera.mounted_on)
-    struck = struck_out(camera, kept.pieces, kept.lens, mirrored=camera.mirrored)
+    struck = struck_out(camera, kept.pieces, kept.lens, picture.corner_px)
     edges = kept.only(~struck)
     if len(edges.pieces) < SETTINGS.least_pieces:
         return Reason("body-no-edges", pieces=len(edges.pieces))
     found = turn_of(edges, picture.bgr)
     if isinstance(found, Reason):
         turned = turn_of(edges, picture.bgr[:, ::-1])
-        if isinstance(turned, Reason) or turned.share < SETTINGS.sure_share:
+        if isinstance(turned, Reason) or turned.share < SETTINGS.mirrored_share:
             return found
         found = replace(turned, turned_over=True)
     return replace(found, seams=seam_effects(job, edges, found))

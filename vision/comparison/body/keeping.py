@@ -96,11 +96,18 @@ def _ring(reach_m: float) -> Array:
     return reach_m * np.stack([np.cos(turns), np.sin(turns), np.zeros(8)], axis=-1)
 
 
-def struck_out(camera: Camera, pieces: Pieces, lens: Lens, *, mirrored: bool) -> Flags:
-    """Whether a person struck pieces (n,) out: they lie where the job says that things move."""
+def struck_out(
+    camera: Camera, pieces: Pieces, lens: Lens, corner_px: tuple[int, int] = (0, 0)
+) -> Flags:
+    """Whether a person struck pieces (n,) out: they lie where the job says that things move.
+
+    That is said in pixels of a picture's file, in which the picture that showed the pieces, of the
+    size of their `lens`, begins at `corner_px`.
+    """
     middle = pieces.middle_px.copy()
-    if mirrored:
+    if camera.mirrored:
         middle[:, 0] = lens.width - 1 - middle[:, 0]
+    middle += np.array(corner_px)
     struck = np.zeros(len(pieces), dtype=bool)
     for left, top, width, height in camera.moving_px:
         low, high = np.array([left, top]), np.array([left + width, top + height])

@@ -49,7 +49,7 @@ class BodyCompareSettings:
     """Distance to the nearest edge of the same direction beyond which it does not matter how far:
     a coarse step at the scale of a wide-angle picture of 1280 px."""
     scan_rad: float = radians(0.12)
-    scan_steps: int = 10
+    scan_steps: int = 8
     scan_px: float = 12.0
     """Step of the scan about the first turn, a pixel at a picture's edge; how many each way; and
     how far along their normals edges are looked for."""
@@ -63,12 +63,12 @@ class BodyCompareSettings:
     shift_m: float = 0.005
     """A bracket that was knocked has its lens within this, as one standard deviation: common
     practice, no source."""
-    searches_px: tuple[float, ...] = (2.0, 1.5, 1.0, 1.0, 1.0)
+    searches_px: tuple[float, ...] = (2.0, 1.5, 1.0, 1.0)
     """How far an edge is looked for along its normal, fit by fit."""
     redescends: float = 4.685
     """Where Tukey's weight ends, in robust sigmas: 95 % efficient where nothing is wrong (Huber and
     Ronchetti, "Robust Statistics", 2009, section 7)."""
-    least_spreads: tuple[float, ...] = (2.0, 2.0, 2.0, *(1.0,) * 9)
+    least_spreads: tuple[float, ...] = (2.0, 2.0, 2.0, *(1.0,) * 6)
     """Least robust sigma, in stated ones, weighting by weighting: wide at first."""
     near_px: float = 1.0
     agrees_px: float = 0.25
@@ -90,8 +90,10 @@ class BodyCompareSettings:
     least_cameras: float = 0.5
     """Of the cameras with kept edges that must recognise the body, for any to be judged: two
     vehicles may look alike from one side."""
-    sure_share: float = 0.6
+    sure_share: float = 0.45
     """From here on nobody looks farther away for a better turn."""
+    mirrored_share: float = 0.6
+    """From here on a picture that shows the body only when it is turned over came mirrored."""
     other_share: float = 0.35
     """Edges that agree with one another on another turn, against those that agree on this one: from
     here on nobody can say which of the two is the body."""

@@ -162,7 +162,7 @@ def _solved(sight: Sight, rows: Rows, state: Array) -> _Solved | None:
         root = np.sqrt(weights) / sigma
         A, b = J * root[:, None], d * root
         normal = A.T @ A / spread**2 + PRIOR
-        if np.linalg.cond(normal[:3, :3]) > 1e12:
+        if np.linalg.det(normal[:3, :3]) <= 0:
             return None
         step = np.linalg.solve(normal, A.T @ b / spread**2 - PRIOR @ state)
         left = (d - J @ step) / sigma

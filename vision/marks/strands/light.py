@@ -15,7 +15,6 @@ import numpy as np
 
 from vision.marks.picture import Grey, Pixels
 from vision.marks.strands.settings import SETTINGS
-from vision.units.arrays import Array
 
 _LEVELS = np.arange(256) / 255.0
 LIGHT = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
@@ -76,10 +75,10 @@ def noise_levels(bgr: Pixels) -> float:
     return max(median / 0.6745 / 6.0, SETTINGS.noise_levels)
 
 
-def along_normals(gradient: Gradient, places_px: Array, normals: Array) -> Array:
+def along_normals(gradient: Gradient, places_px: Grey, normals: Grey) -> Grey:
     """Slope of the light along normals (..., 2) at places (..., 2); NaN outside the picture."""
     shape = places_px.shape[:-1]
-    flat = places_px.reshape(-1, 2).astype(np.float32)
+    flat = places_px.reshape(-1, 2)
     # OpenCV's maps hold at most 32767 columns: rows of a thousand.
     rows = -(-len(flat) // 1024)
     padded = np.full((rows * 1024, 2), -100.0, dtype=np.float32)
@@ -96,5 +95,5 @@ def along_normals(gradient: Gradient, places_px: Array, normals: Array) -> Array
         ).ravel()[: len(flat)]
         for each in (gradient.du, gradient.dv)
     ]
-    slopes = np.stack(both, axis=-1).reshape(*shape, 2)
-    return np.asarray((slopes * normals).sum(axis=-1), dtype=np.float64)
+    across, down = (np.asarray(each, dtype=np.float32).reshape(shape) for each in both)
+    return np.asarray(across * normals[..., 0] + down * normals[..., 1])
