@@ -34,11 +34,16 @@ import cli.check_table, vision.documents.report.report, vision.documents.top_vie
 import vision.files.disk, vision.inspection.inspect
 """
 PIXELS = ((848, 477), (1280, 720), (1920, 1080), (2688, 1512), (3776, 2124))
-STRIPS = (1, 4, 16, 32)
+FEW, MANY = 9, 22
+"""Marks of the strips before and behind, and beside: about 60 cm apart."""
+RINGS = (1, 2, 4, 8, 16)
 """How often the four strips are laid, each farther out than the one before."""
 CAMERAS = (1, 2, 4, 8, 12)
 JOBS = (1, 5, 25, 100, 200)
 RESULTS = (1000, 10_000)
+
+LAID = "[scene]\nsmall_errors = 1\n"
+"""As people lay and fit: no two cameras look quite alike."""
 
 Sized = Iterator[tuple[float, list[str]]]
 """A size, and the command whose cost belongs to it."""
@@ -47,7 +52,8 @@ Sized = Iterator[tuple[float, list[str]]]
 def drawn(folder: Path, text: str, deviations: str = "") -> list[str]:
     """A job with its pictures in a folder, and the command that checks it."""
     job = job_from_text(text, "job.toml")
-    scene = draw_scene(job, deviations_from_text(deviations, "deviations.toml", job), 1)
+    asked = deviations_from_text(f"{LAID}{deviations}", "deviations.toml", job)
+    scene = draw_scene(job, asked, 1)
     files: dict[str, bytes | str] = {"job.toml": text}
     for name, pixels in scene.pictures.items():
         files[f"{name}.jpg"] = drawn_file(pixels, f"{name}.jpg", 92)
@@ -64,15 +70,15 @@ def in_pixels(folder: Path) -> Sized:
     """The same yard in larger pictures, in megapixels of one of them."""
     text = LONG_SHADOW.read_text("utf-8")
     for width, height in PIXELS:
-        size = f"[scene]\nwidth = {width}\nheight = {height}\n"
+        size = f"width = {width}\nheight = {height}\n"
         yield width * height / 1e6, drawn(folder / str(width), text, size)
 
 
 def in_marks(folder: Path) -> Sized:
     """The same cameras over ever more strips, in marks of the layout."""
-    for count in STRIPS:
+    for count in RINGS:
         text = yard(cameras=4, rings=count)
-        marks = len(job_from_text(text, "job.toml").strips) * 8
+        marks = sum(len(each.at_m) for each in job_from_text(text, "job.toml").strips)
         yield marks, drawn(folder / str(count), text)
 
 
@@ -104,7 +110,7 @@ def of_fleet(folder: Path) -> Sized:
 
 
 def yard(*, cameras: int, rings: int) -> str:
-    """The text of a job: `cameras` round a long body, four strips of eight marks for each ring."""
+    """The text of a job: `cameras` round a long body, four strips for each ring."""
     long, wide, high = 12.0, 2.5, 2.6
     lines = ['[job]\nname = "Yard"\nunits = "m"', f"[vehicle]\nlength = {long}\nwidth = {wide}"]
     lines.append("height = 3\n[lens.wide]\nfield_of_view_deg = 187")
@@ -115,13 +121,14 @@ def yard(*, cameras: int, rings: int) -> str:
     for ring in range(rings):
         away = 1.1 + 0.45 * ring
         x, y = long / 2 + away, wide / 2 + away
-        for side, start, end in (
-            ("front", (x, -2.0), (x, 2.1)),
-            ("rear", (-x, 2.0), (-x, -2.2)),
-            ("left", (-5.0, y), (5.1, y)),
-            ("right", (5.0, -y), (-5.2, -y)),
+        for side, start, end, count in (
+            ("front", (x, -2.4), (x, 2.6), FEW),
+            ("rear", (-x, 2.2), (-x, -2.6), FEW),
+            ("left", (-6.6, y), (6.9, y), MANY),
+            ("right", (6.4, -y), (-7.2, -y), MANY),
         ):
-            lines.append(f"[strip.{side}{ring}]\nfrom = {list(start)}\nto = {list(end)}\ncount = 8")
+            lines.append(f"[strip.{side}{ring}]\nfrom = {list(start)}\nto = {list(end)}")
+            lines.append(f"count = {count}")
             lines.append('mark = "cross"\narm = ["12 cm", "8 cm"]\nline = "25 mm"')
             lines.append('tape_width = "18 cm"')
     return "\n".join(lines) + "\n"
