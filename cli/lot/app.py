@@ -31,7 +31,7 @@ from cli.lot.day import Day
 from cli.lot.drawn import environment
 from cli.lot.guard import COOKIE, JOIN, Door
 from cli.lot.limits import LIMITS
-from cli.lot.uploads import TooMuchError, Upload, form_of
+from cli.lot.uploads import Fields, TooMuchError, Upload, form_of
 from cli.printing import say
 from cli.trouble import bug
 from vision.units.errors import BadInputError
@@ -45,8 +45,8 @@ REPORT_POLICY = "frame-ancestors 'none'; form-action 'none'; base-uri 'none'"
 QUIET_S = 15.0
 """Of a stream of news, so that neither side takes the other for gone."""
 
-Fields = dict[str, str]
-Change = Callable[["Page", Fields, list[Upload]], Awaitable[None]]
+Change = Callable[[Day, Fields, list[Upload]], Awaitable[bool]]
+"""What a form asks for: done, and whether there is something new to be looked at."""
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -202,8 +202,8 @@ class Page:
                 if not hmac.compare_digest(fields.get("token", "").encode(), self.token.encode()):
                     say("refused: a form that is not of this page")
                     status, why = 403, "This page was open before: load it again, then send again"
-                else:
-                    await change(self, fields, uploads)
+                elif await change(self.day, fields, uploads):
+                    self.stir()
         except TooMuchError as error:
             say(f"refused: {error}")
             status, why = 413, f"Not taken: {error}"

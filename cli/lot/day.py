@@ -163,6 +163,7 @@ class Day:
         from cli.since import last_kept, since_lines
         from vision.documents.open_points import open_points
         from vision.documents.result import result_of
+        from vision.documents.steps import steps
         from vision.files.record_file import RECORD_NAME
 
         if inspection is None:
@@ -175,7 +176,7 @@ class Day:
             cards=self._cards.of(inspection, pictures),
             verdict=result["verdict"] if whole else "",
             result=result if whole else None,
-            steps=tuple(_steps(result)),
+            steps=tuple(steps(inspection)),
             open_points=tuple(open_points(inspection)) if whole else (),
             since_kept=tuple(since_lines(before, result)) if before and whole else (),
         )
@@ -258,11 +259,3 @@ class Day:
         with self._lock:
             self.shown = replace(self.shown, **news)
         self.tell()
-
-
-def _steps(result: dict[str, Any]) -> list[str]:
-    """What is to be done, in order."""
-    if result["actions"]:
-        return [action["text"] for action in result["actions"]]
-    judged = [*result["cameras"], *result["strips"], *result["raised_marks"]]
-    return [action["text"] for entry in judged for action in entry["actions"]]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from vision.documents.progress import AngleLeft
 
 if TYPE_CHECKING:
+    from vision.documents.steps import Step
     from vision.documents.target_picture import Target
     from vision.files.day_folder import Snapshot
 
@@ -78,7 +79,7 @@ class Shown:
     phase: str = ""
     seams: tuple[dict[str, Any], ...] = ()
     strips: tuple[dict[str, Any], ...] = ()
-    steps: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
     open_points: tuple[str, ...] = ()
     since_kept: tuple[str, ...] = ()
     job_faults: tuple[str, ...] = ()

@@ -1,40 +1,39 @@
-"""What a form of the page asks for: pictures taken in, taken back, given, a note, a check kept."""
+"""What a form of the page asks for: pictures taken in, taken back, given, a note, a check kept.
+
+Each answers whether there is something new to be looked at.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import hashlib
-from typing import TYPE_CHECKING
 
+from cli.lot.day import Day
 from cli.lot.limits import LIMITS
-from cli.lot.uploads import Upload, too_large
+from cli.lot.uploads import Fields, Upload, too_large
 from vision.files.day_folder import Snapshot, newest
 from vision.units.errors import BadInputError
-
-if TYPE_CHECKING:
-    from cli.lot.app import Fields, Page
 
 ENDINGS = {"JPEG": "jpg", "PNG": "png", "BMP": "bmp", "TIFF": "tif", "WebP": "webp"}
 ENDINGS |= {"AVIF": "avif", "HEIC": "heic"}
 
 
-async def pictures(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def pictures(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Take pictures in; each that cannot be is named, and holds up no other."""
     if not uploads:
-        page.day.say("No picture was chosen", good=False)
+        day.say("No picture was chosen", good=False)
     camera = fields.get("camera") or None
     for upload in uploads:
-        text, good = await asyncio.to_thread(_taken, page, upload, camera)
-        page.day.say(text, good=good)
-    page.stir()
+        text, good = await asyncio.to_thread(_taken, day, upload, camera)
+        day.say(text, good=good)
+    return True
 
 
-def _taken(page: Page, upload: Upload, camera: str | None) -> tuple[str, bool]:
+def _taken(day: Day, upload: Upload, camera: str | None) -> tuple[str, bool]:
     """Keep one picture, and what to say of it."""
     from vision.files.pictures import opened
     from vision.job.picture_names import camera_of_file
 
-    day = page.day
     names = day.cameras()
     if camera is not None and camera not in names:
         return f"{upload.shown}: the job has no camera of that name", False
@@ -74,21 +73,21 @@ def _same(there: tuple[Snapshot, ...], data: bytes) -> Snapshot | None:
     return next((each for each in reversed(there) if each.hash12 == digest), None)
 
 
-async def beside(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def beside(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Take in copies of the pictures that lie beside the job, as `check` would read them."""
     del uploads
-    read = await asyncio.to_thread(_beside, page)
-    page.day.say(f"{read} pictures from beside the job came in" if read else "None lies there")
-    page.stir()
+    read = await asyncio.to_thread(_beside, day)
+    day.say(f"{read} pictures from beside the job came in" if read else "None lies there")
+    return True
 
 
-def _beside(page: Page) -> int:
+def _beside(day: Day) -> int:
     from vision.files.disk import read_bytes, read_job_texts
     from vision.files.picture_files import picture_path
     from vision.files.pictures import LARGEST_BYTES
     from vision.job.job_file import named_files
 
-    job_file, read = page.day.job_file, 0
+    job_file, read = day.job_file, 0
     named = named_files(read_job_texts(job_file)[0]).pictures
     names = [each.camera for each in named]
     for each in named:
@@ -100,55 +99,57 @@ def _beside(page: Page) -> int:
             data = read_bytes(path, "a picture", "save it again", LARGEST_BYTES)
         except BadInputError:
             continue
-        _, good = _taken(page, Upload(name=path.name, data=data), camera)
+        _, good = _taken(day, Upload(name=path.name, data=data), camera)
         read += good
     return read
 
 
-async def give(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def give(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Say whose an unsorted picture is."""
     del uploads
-    camera, snapshot = fields.get("camera", ""), _asked(page, fields)
-    if snapshot is not None and snapshot.camera is None and camera in page.day.cameras():
-        await asyncio.to_thread(page.day.folder.give, snapshot, camera)
-        page.day.say(f"{camera}: a picture was given to it")
-    page.stir()
+    camera, snapshot = fields.get("camera", ""), _asked(day, fields)
+    if snapshot is not None and snapshot.camera is None and camera in day.cameras():
+        await asyncio.to_thread(day.folder.give, snapshot, camera)
+        day.say(f"{camera}: a picture was given to it")
+    return True
 
 
-async def back(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def back(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Take back the picture that a camera shows, or bring the last one back in."""
     del uploads
     camera, forth = fields.get("camera", ""), fields.get("forth") == "yes"
-    there = [each for each in page.day.snapshots() if each.camera == camera]
+    there = [each for each in day.snapshots() if each.camera == camera]
     if forth:
         gone = [each for each in there if each.back]
         which = max(gone, key=lambda each: each.number, default=None)
     else:
         which = newest(there, camera)
     if which is not None:
-        await asyncio.to_thread(page.day.folder.take_back, which, back=not forth)
-        page.day.say(f"{camera}: the picture was {'brought in again' if forth else 'taken back'}")
-    page.stir()
+        await asyncio.to_thread(day.folder.take_back, which, back=not forth)
+        day.say(f"{camera}: the picture was {'brought in again' if forth else 'taken back'}")
+    return True
 
 
-async def note(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def note(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Write down what somebody noted."""
     del uploads
     text = fields.get("note", "")[: LIMITS.note_characters]
-    await asyncio.to_thread(page.day.noted, text)
-    page.day.say("The note was kept")
+    await asyncio.to_thread(day.noted, text)
+    day.say("The note was kept")
+    return False
 
 
-async def keep(page: Page, fields: Fields, uploads: list[Upload]) -> None:
+async def keep(day: Day, fields: Fields, uploads: list[Upload]) -> bool:
     """Keep the check in the record, as `check --keep` does."""
     del fields, uploads
-    number = await asyncio.to_thread(page.day.kept)
+    number = await asyncio.to_thread(day.kept)
     if number is None:
-        page.day.say("Not kept: every camera needs its picture first", good=False)
+        day.say("Not kept: every camera needs its picture first", good=False)
     else:
-        page.day.say(f"Kept as check {number} in the record")
+        day.say(f"Kept as check {number} in the record")
+    return False
 
 
-def _asked(page: Page, fields: Fields) -> Snapshot | None:
+def _asked(day: Day, fields: Fields) -> Snapshot | None:
     number = fields.get("number", "")
-    return next((each for each in page.day.snapshots() if str(each.number) == number), None)
+    return next((each for each in day.snapshots() if str(each.number) == number), None)

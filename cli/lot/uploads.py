@@ -13,6 +13,8 @@ from starlette.requests import ClientDisconnect, Request
 
 from cli.lot.limits import LIMITS
 
+Fields = dict[str, str]
+
 
 class TooMuchError(Exception):
     """A request beyond a limit; the text says which, for a person."""
@@ -40,7 +42,7 @@ class _InMemory(MultiPartParser):
     spool_max_size = LIMITS.request_bytes + 1
 
 
-async def form_of(request: Request) -> tuple[dict[str, str], list[Upload]]:
+async def form_of(request: Request) -> tuple[Fields, list[Upload]]:
     """The fields and files of a form; TooMuchError where it is beyond a limit or broken."""
     body = _within(request)
     kind = request.headers.get("content-type", "")
@@ -72,8 +74,8 @@ async def form_of(request: Request) -> tuple[dict[str, str], list[Upload]]:
         await form.close()
 
 
-async def _sorted(form: FormData) -> tuple[dict[str, str], list[Upload]]:
-    fields: dict[str, str] = {}
+async def _sorted(form: FormData) -> tuple[Fields, list[Upload]]:
+    fields: Fields = {}
     files: list[Upload] = []
     for key, value in form.multi_items():
         if isinstance(value, UploadFile):

@@ -70,7 +70,13 @@ def served(drawn, tmp_path_factory):
 
 
 def cards(driver):
-    """Verdict and picture of each card, as a person has them."""
+    """Verdict and picture of each card, as a person has them; read again where one was renewed."""
+    found = {}
+    until(lambda: found.update(_cards(driver)) or found)
+    return found
+
+
+def _cards(driver):
     found = {}
     for card in driver.find_elements(By.CSS_SELECTOR, "article"):
         name = card.find_element(By.TAG_NAME, "h2").text
@@ -151,6 +157,31 @@ def test_upload_and_verdict_without_script(drawn, tmp_path):
         driver.find_element(By.CSS_SELECTOR, ".drop .send").click()
         until(lambda: "re-aim" in driver.page_source and "looking" not in driver.page_source)
         assert cards(driver)["front"][0] == "re-aim"
+
+
+def test_two_browsers_at_once(drawn, tmp_path):
+    """Both see what either sends; of two pictures sent for one camera at once both are kept."""
+    (tmp_path / "lot").mkdir()
+    with (
+        serving(lot_of(drawn, tmp_path / "lot"), Running()) as served,
+        chromium(tmp_path / "one", SIZES[0]) as one,
+        chromium(tmp_path / "two", SIZES[1]) as two,
+    ):
+        both = (one, two)
+        for driver in both:
+            driver.get(served.url)
+        # Sent in one breath: the second request comes while the first is taken in or looked at.
+        for driver, file in zip(both, ("front.jpg", "front-2.jpg"), strict=True):
+            driver.find_element(By.ID, "file-0").send_keys(str(drawn / file))
+        rest = "\n".join(str(drawn / f"{name}.jpg") for name in NAMES[1:])
+        two.find_element(By.ID, "files").send_keys(rest)
+        served.settled(lambda shown: shown.verdict and shown.cards[0].tries == 2)
+        kept = {each.hash12 for each in served.page.day.snapshots()}
+        assert len(kept) == 5
+        for driver in both:
+            until(lambda driver=driver: head(driver) == served.page.day.shown.verdict)
+            in_order(driver, served)
+        until(lambda: cards(one) == cards(two))
 
 
 def test_a_phone_comes_in_by_its_address_once(drawn, tmp_path):

@@ -38,7 +38,7 @@ class Sorting(Aimed):
 
 
 def still(level, width=160):
-    return encoded(np.full((90, width, 3), level, dtype=np.uint8), ".jpg")
+    return encoded(np.full((width * 9 // 16, width, 3), level, dtype=np.uint8), ".jpg")
 
 
 @pytest.fixture
@@ -81,7 +81,7 @@ def test_a_picture_of_a_camera_rewrites_its_card(served, lot):
 
 
 def test_all_pictures_give_a_verdict_a_sheet_and_a_record(served, lot):
-    files = [(f"{name}.jpg", still(1 + n)) for n, name in enumerate(NAMES)]
+    files = [(f"{name}.jpg", still(1 + n, 320)) for n, name in enumerate(NAMES)]
     served.send("/pictures", *files)
     served.settled(lambda shown: shown.verdict == "keep")
     assert b"Hand-over sheet" in served.ask("GET", "/sheet")[1]
