@@ -96,8 +96,18 @@ def until(test, seconds=90.0):
     raise TimeoutError("it did not come about")
 
 
+def choose(driver, field, *files):
+    """Choose files in a field; parts of the page, and fields with them, may just be renewed."""
+    names = "\n".join(map(str, files))
+    until(lambda: driver.find_element(By.ID, field).send_keys(names) is None)
+
+
+def text_of(driver, selector) -> str:
+    return driver.find_element(By.CSS_SELECTOR, selector).text
+
+
 def head(driver) -> str:
-    return driver.find_element(By.CSS_SELECTOR, "#head .all").text
+    return text_of(driver, "#head .all")
 
 
 def in_order(driver, served):
@@ -114,23 +124,19 @@ def test_a_day_in_the_lot(served, drawn, tmp_path):
         driver.get(served.url)
         assert {verdict for verdict, _ in cards(driver).values()} == {"no picture yet"}
         in_order(driver, served)
-        chosen = driver.find_element(By.ID, "files")
-        chosen.send_keys("\n".join(str(drawn / f"{name}.jpg") for name in NAMES))
+        choose(driver, "files", *(drawn / f"{name}.jpg" for name in NAMES))
         until(lambda: head(driver) == "re-aim")
         before = cards(driver)
         assert [before[name][0] for name in NAMES] == ["re-aim", "keep", "keep", "keep"]
-        front = driver.find_element(By.ID, "camera-0")
-        assert front.find_element(By.CSS_SELECTOR, ".what").text == "turn it up"
-        assert float(front.find_element(By.CSS_SELECTOR, ".big").text[:-1]) == pytest.approx(
-            6, abs=1
-        )
+        until(lambda: text_of(driver, "#camera-0 .what") == "turn it up")
+        until(lambda: float(text_of(driver, "#camera-0 .big")[:-1]) == pytest.approx(6, abs=1))
         in_order(driver, served)
         # The fifth picture by its camera's own place.
-        driver.find_element(By.ID, "file-0").send_keys(str(drawn / "front-2.jpg"))
+        choose(driver, "file-0", drawn / "front-2.jpg")
         until(lambda: head(driver) == "keep")
         after = cards(driver)
         assert {name for name in NAMES if after[name] != before[name]} == {"front"}
-        assert "→" in driver.find_element(By.CSS_SELECTOR, "#camera-0 .changed").text
+        until(lambda: "→" in text_of(driver, "#camera-0 .changed"))
         in_order(driver, served)
         driver.get(served.url + "report")
         assert console(driver) == []
@@ -172,9 +178,8 @@ def test_two_browsers_at_once(drawn, tmp_path):
             driver.get(served.url)
         # Sent in one breath: the second request comes while the first is taken in or looked at.
         for driver, file in zip(both, ("front.jpg", "front-2.jpg"), strict=True):
-            driver.find_element(By.ID, "file-0").send_keys(str(drawn / file))
-        rest = "\n".join(str(drawn / f"{name}.jpg") for name in NAMES[1:])
-        two.find_element(By.ID, "files").send_keys(rest)
+            choose(driver, "file-0", drawn / file)
+        choose(two, "files", *(drawn / f"{name}.jpg" for name in NAMES[1:]))
         served.settled(lambda shown: shown.verdict and shown.cards[0].tries == 2)
         kept = {each.hash12 for each in served.page.day.snapshots()}
         assert len(kept) == 5
@@ -197,7 +202,7 @@ def test_a_phone_comes_in_by_its_address_once(drawn, tmp_path):
         until(lambda: driver.current_url == served.url)
         until(lambda: driver.find_elements(By.CSS_SELECTOR, "article"))
         assert driver.execute_script("return document.cookie") == ""
-        driver.find_element(By.ID, "files").send_keys(str(drawn / "front.jpg"))
+        choose(driver, "files", drawn / "front.jpg")
         until(lambda: cards(driver)["front"][0] == "re-aim")
         driver.get(f"{served.url}join/{token}")
         assert driver.find_element(By.TAG_NAME, "body").text.startswith("Refused:")
