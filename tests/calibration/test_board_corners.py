@@ -217,11 +217,10 @@ def test_a_corner_off_its_neighbours_lines_is_seen() -> None:
     """Of a grid bent as near boards are, only that corner; none of the grid as it is."""
     _, pixels = near_pose(3)
     grid = pixels.reshape(6, 9, 2)
-    limits = (spacing_of(grid), SETTINGS.astray_share, SETTINGS.astray_px)
-    assert not strays(grid, *limits).any()
+    assert not strays(grid, spacing_of(grid)).any()
     moved = grid.copy()
     moved[2, 4] += 0.3 * (grid[2, 5] - grid[2, 4])
-    assert np.argwhere(strays(moved, *limits)).tolist() == [[2, 4]]
+    assert np.argwhere(strays(moved, spacing_of(grid))).tolist() == [[2, 4]]
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(8, 5), (8, 6), (7, 6), (6, 5)])

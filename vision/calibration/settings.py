@@ -52,10 +52,6 @@ class BoardCornersSettings:
     """A measured corner farther than this share of the spacing, and so many px, from every place
     that lines through its neighbours give it is something else. Squares of a close board shrink
     by half from one to the next at most; the best of the lines misses by some hundredths."""
-    dragged_share: float = 0.02
-    dragged_px: float = 0.5
-    """Likewise of a saddle, which a shadow's edge drags: its corner is then sought between its
-    neighbours."""
     faint_share: float = 0.1
     """Of the board's usual contrast: a deep shadow leaves more."""
     most_suspect: float = 0.6
@@ -143,6 +139,12 @@ class BoardCornersSettings:
     may fail."""
     least_edge: float = 0.06
     """Difference of log grey across an edge between neighbours."""
+    cubic_from: int = 24
+    quadratic_from: int = 12
+    """Corners that a surface of ten or of six coefficients is put through."""
+    wrong_share: float = 0.08
+    """A corner farther than this from the surface, in spacings, is sought where the others put
+    it."""
 
 
 SETTINGS = BoardCornersSettings()

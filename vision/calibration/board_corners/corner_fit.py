@@ -114,10 +114,13 @@ def _believed(corners: Corners, windows: _Windows, grid: Array) -> Corners:
         levels = windows.values[windows.weight > 0]
         strange |= np.abs(corners.contrast) > TUNED.most_contrast * 0.5 * np.ptp(levels)
         corners.covariance[strange] = np.nan
-        known = np.isfinite(corners.covariance[:, :1, 0])
-        places = np.where(known, corners.pixels, np.nan).reshape(grid.shape)
-        stray = strays(places, spacing_of(grid), TUNED.astray_share, TUNED.astray_px)
-        corners.covariance[stray.ravel()] = np.nan
+        # Those that leave much go first: one wrong corner puts the lines of sound ones astray.
+        doubtful = corners.noise2 > TUNED.most_misfit * usual[0]
+        for asked, times in ((doubtful, 0.5), (np.ones_like(doubtful), 1.0)):
+            known = np.isfinite(corners.covariance[:, :1, 0])
+            places = np.where(known, corners.pixels, np.nan).reshape(grid.shape)
+            off = strays(places, spacing_of(grid), times).ravel()
+            corners.covariance[off & asked] = np.nan
     return corners
 
 

@@ -119,18 +119,19 @@ def _in_order(corners: Array) -> Array:
 def _measured(grey: Grey, grid: Array, board: Board, name: str) -> BoardView | None:
     """Measure every corner of a grid; None where the grid is not a checkerboard's.
 
-    A corner that was lost is asked for once more from where its measured neighbours put it: a
-    shadow's edge may have dragged the saddle that it was sought from.
+    A corner that was lost, or that no drawing suits, is asked for once more from where its measured
+    neighbours put it: a shadow's edge may have dragged the saddle that it was sought from.
     """
     corners = fit_corners(grey, grid)
     good, shown = _good(corners, grid, grey), inside(grid, grey.shape)
     if good.sum() < fewest(board) or good[shown].mean() < TUNED.least_agreeing:
         return None
-    if not good[shown].all():
-        again = guessed(np.where(good[..., None], corners.pixels.reshape(grid.shape), np.nan))
+    sure = _calm(corners, good)
+    if not sure[shown].all():
+        again = guessed(np.where(sure[..., None], corners.pixels.reshape(grid.shape), np.nan))
         second = fit_corners(grey, again)
         better = _good(second, again, grey)
-        if better.sum() > good.sum():
+        if _calm(second, better).sum() > sure.sum():
             corners, good, shown = second, better, inside(again, grey.shape)
     if _lacks_a_line(good | ~shown):
         return None
@@ -156,3 +157,9 @@ def _good(corners: Corners, grid: Array, grey: Grey) -> Flags:
     good &= sign * way > 0
     within = inside(corners.pixels.reshape(grid.shape), grey.shape)
     return np.asarray(good.reshape(within.shape) & within)
+
+
+def _calm(corners: Corners, good: Flags) -> Flags:
+    """Which of the good corners (rows, columns) leave no more than corners of this board do."""
+    noise2 = corners.noise2.reshape(good.shape)
+    return np.asarray(good & (noise2 <= TUNED.most_misfit * np.median(noise2[good])))

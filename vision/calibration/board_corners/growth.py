@@ -18,7 +18,7 @@ from vision.calibration.board_corners.saddles import (
     sample,
     smooth_logs,
 )
-from vision.calibration.board_corners.surface import spacing_of, steps, strays
+from vision.calibration.board_corners.surface import smoothed, steps
 from vision.calibration.settings import SETTINGS as TUNED
 from vision.marks.picture import Grey
 from vision.units.arrays import Array, Flags
@@ -144,17 +144,17 @@ def _windows(
 def _filled(grid: Array, saddles: Saddles) -> Array:
     """A grid with missing and wrong corners guessed, or taken from a saddle where one is near.
 
-    A corner is wrong where no line through its neighbours leads near it. A guess is where the
-    picture is asked for a corner, not where one is.
+    A corner is wrong where it lies far from a smooth surface through all; after the last round
+    those that still do are sought on it. A guess is where the picture is asked for a corner, not
+    where one is: of a board that no such surface fits, corners are lost here and asked for again
+    from those that were measured (`find`).
     """
     tree = cKDTree(saddles.pixels)
-    grid = guessed(grid, tree)
     for _ in range(TUNED.fill_rounds):
-        wrong = strays(grid, spacing_of(grid), TUNED.dragged_share, TUNED.dragged_px)
-        if not wrong.any():
-            break
+        smooth, wrong = smoothed(grid)
         grid = guessed(np.where(wrong[..., None], np.nan, grid), tree)
-    return grid
+    smooth, wrong = smoothed(grid)
+    return np.where(wrong[..., None], smooth, grid)
 
 
 def guessed(grid: Array, tree: cKDTree | None = None) -> Array:

@@ -1,9 +1,10 @@
-"""Grids of corners: their steps, and which corners lie off their neighbours."""
+"""Grids of corners: their steps, smooth surfaces, and which corners lie off their neighbours."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from vision.calibration.settings import SETTINGS as TUNED
 from vision.units.arrays import Array, Flags
 
 
@@ -35,6 +36,36 @@ def narrowing(grid: Array) -> Array:
         least = np.moveaxis(np.minimum(length[1:], length[:-1]), 0, axis)
         shares.append(np.clip(least / np.maximum(mean, 1e-9), 0.5, 1.0).ravel())
     return np.stack(shares, axis=-1)
+
+
+def smoothed(grid: Array) -> tuple[Array, Flags]:
+    """Polynomials in column and row through the known corners, and which corners lie off them.
+
+    Robust: corners off by more than three of the median and a share of the spacing lose their say.
+    """
+    rows, columns = grid.shape[:2]
+    known = np.isfinite(grid[..., 0])
+    degree = 3 if known.sum() >= TUNED.cubic_from else 2
+    if known.sum() < TUNED.quadratic_from:
+        return grid, np.zeros(known.shape, dtype=bool)
+    row, column = np.indices((rows, columns))
+    x, y = 2 * column / (columns - 1) - 1, 2 * row / (rows - 1) - 1
+    terms = np.stack(
+        [x**i * y**j for i in range(degree + 1) for j in range(degree + 1 - i)], axis=-1
+    )
+    trusted, wrong = known, np.zeros(known.shape, dtype=bool)
+    smooth = grid
+    for _ in range(4):
+        fit = np.linalg.lstsq(terms[trusted], grid[trusted], rcond=None)[0]
+        smooth = terms @ fit
+        off = np.linalg.norm(grid - smooth, axis=-1)
+        most = np.maximum(TUNED.wrong_share * spacing_of(smooth), 4 * np.median(off[trusted]))
+        wrong = known & (off > np.maximum(most, 0.5))
+        following = known & ~wrong
+        if following.sum() < len(terms[0, 0]) + 2 or (following == trusted).all():
+            break
+        trusted = following
+    return smooth, wrong
 
 
 def between(grid: Array) -> Array:
@@ -80,9 +111,10 @@ def astray(grid: Array) -> Array:
     return np.where(np.isfinite(grid[..., 0]), nearest, np.nan)
 
 
-def strays(grid: Array, spacing_px: Array, share: float, least_px: float) -> Flags:
+def strays(grid: Array, spacing_px: Array, times: float = 1.0) -> Flags:
     """Which known corners (rows, columns) lie off wherever their neighbours would put them.
 
-    By more than this share of the spacing, and so many px.
+    By `times` what the settings allow.
     """
-    return np.asarray(astray(grid) > np.maximum(share * spacing_px, least_px))
+    most = np.maximum(TUNED.astray_share * spacing_px, TUNED.astray_px)
+    return np.asarray(astray(grid) > times * most)
