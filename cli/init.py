@@ -10,6 +10,7 @@ import typer
 
 from cli.options import Debug
 from cli.printing import reader_may_leave, say
+from cli.progress import shown_progress
 from cli.trouble import INTERRUPTED, NOT_JUDGED, reported
 from vision.units.errors import BadInputError
 
@@ -182,14 +183,20 @@ def _proposed(setup: Setup, job: Job, found: Sequence[FoundPicture]) -> Proposal
         say_plan(job.lengths),
     )
     say("", "looking for a layout; this may take a minute")
-    proposal = propose(job, size_px=size_px, page_m=page_m)
+    with shown_progress() as progress:
+        proposal = propose(job, size_px=size_px, page_m=page_m, progress=progress)
     if isinstance(proposal, Proposal):
         return proposal
     say(*(f"no layout: {sentence(reason)}" for reason in proposal.reasons), err=True)
-    say("looking for what would do", err=True)
-    remedies = what_would_do(
-        job, size_px, page_m=page_m, progress=lambda trial: say(f"  {sentence(trial)} ?", err=True)
-    )
+    say("looking for what would do; that takes some minutes", err=True)
+    with shown_progress() as progress:
+        remedies = what_would_do(
+            job,
+            size_px,
+            page_m=page_m,
+            trying=lambda trial: say(f"  {sentence(trial)} ?", err=True),
+            progress=progress,
+        )
     found_none = ["nothing that was tried would do: higher cameras, or wider tape, see more"]
     say(*([f"{sentence(each)}" for each in remedies] or found_none), err=True)
     return None

@@ -328,10 +328,14 @@ def test_what_would_do_is_the_least_of_its_kind(vehicle, proposal, monkeypatch):
     monkeypatch.setattr("vision.planning.remedies.propose", propose_one)
     narrow = replace(vehicle, means=Means(tape_width_m=0.1))
     told = []
-    tape, wider = what_would_do(narrow, progress=told.append)
+    tape, wider = what_would_do(narrow, trying=told.append)
     assert (tape.code, tape.arguments["tape_m"]) == ("wider-tape", 0.15)
     assert (wider.code, wider.arguments["seam_gap_m"]) == ("wider-tolerances", 0.1)
-    assert tried == [(0.12, 0.05), (0.15, 0.05), (0.1, pytest.approx(0.075)), (0.1, 0.1)]
+    # The widest first: where it will not do, nothing will.
+    assert tried == [
+        *((0.3, 0.05), (0.15, 0.05), (0.12, 0.05)),
+        *((0.1, 0.1), (0.1, pytest.approx(0.075))),
+    ]
     say = say_plan()
     assert all(say(each) for each in (tape, wider, *told))
 
