@@ -171,7 +171,7 @@ def test_a_picture_of_another_size_is_taken_and_said(served):
     served.send("/pictures", ("front.jpg", still(30)))
     served.settled(lambda shown: card(shown, "front").verdict)
     served.send("/pictures", ("front.jpg", still(40, width=200)))
-    assert "200 x 90 px, the one before had 160 x 90 px" in served.said[0]
+    assert "200 x 112 px, the one before had 160 x 90 px" in served.said[0]
 
 
 def test_two_uploads_for_one_camera_at_once_are_both_kept(served, lot):
