@@ -62,7 +62,7 @@ def _lines(step: Step) -> tuple[str, ...]:
 
 
 def _number(value: float | None, digits: int, sign: str = "") -> str:
-    return NO_FIGURE if value is None else f"{value:{sign}.{digits}f}"
+    return NO_FIGURE if value is None else f"{value:{sign}z.{digits}f}"
 
 
 def _camera(entry: dict[str, Any]) -> tuple[str, ...]:

@@ -130,15 +130,15 @@ def compare(
             checks = list(zip([*later, latest], results, strict=True))
             page = comparison_page(start, checks, steps, lines)
             disk.write_all(out.parent, {out.name: page})
+        code = _code(last)
         with reader_may_leave():
             show_comparison(last, steps, lines)
             if out is not None:
                 say(f"page: {out}")
-            code = _code(last)
-            unseen = [name for name, why in last.not_compared if why.code == "took-no-part"]
-            if seen is not None and start.body and unseen:
-                say("", "of cameras without marks, by the vehicle's own body:")
-                code = FAIL if _say_bodies(start, seen, fraction, unseen) == FAIL else code
+        unseen = [name for name, why in last.not_compared if why.code == "took-no-part"]
+        if seen is not None and start.body and unseen:
+            told = "of cameras without marks, by the vehicle's own body:"
+            code = FAIL if _say_bodies(start, seen, fraction, unseen, told) == FAIL else code
         raise typer.Exit(BAD_INPUT if kept.faults else code)
 
 
@@ -152,18 +152,20 @@ def _by_body(
     job, pictures = disk.read_inspection_input(job_file)
     own = [each for each in checks if each.result["job"] == job.name]
     start = chosen(with_edges(own) if own else own, baseline, record)
-    with reader_may_leave():
-        code = _say_bodies(start, (job, pictures), fraction)
-    raise typer.Exit(code)
+    raise typer.Exit(_say_bodies(start, (job, pictures), fraction))
 
 
-def _say_bodies(start: KeptCheck, seen: Seen, fraction: int, cameras: Sequence[str] = ()) -> int:
-    """Print what the body's edges say, and return the exit code for that."""
+def _say_bodies(
+    start: KeptCheck, seen: Seen, fraction: int, cameras: Sequence[str] = (), told: str = ""
+) -> int:
+    """Print what the body's edges say, after `told`, and return the exit code for that."""
     from vision.documents.comparison_words import since_words
 
     job, pictures = seen
     result = compared_bodies(start, job.to_fraction(fraction), pictures, cameras)
-    show_bodies(result, since_words(start.time, datetime.fromisoformat(now())))
+    with reader_may_leave():
+        say(*(["", told] if told else []))
+        show_bodies(result, since_words(start.time, datetime.fromisoformat(now())))
     return code_of(result)
 
 

@@ -68,7 +68,7 @@ def _row(camera: BodyTurn, fine: bool) -> tuple[str, ...]:
     return (
         camera.name,
         word,
-        *(f"{turn:+.2f} +-{sigma:.2f}" for turn, sigma in figures),
+        *(f"{turn:+z.2f} +-{sigma:.2f}" for turn, sigma in figures),
         f"{camera.agreeing}/{camera.kept}",
     )
 

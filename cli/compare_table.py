@@ -38,7 +38,7 @@ def _camera(camera: CameraChange, write: LengthWords) -> tuple[str, ...]:
     return (
         camera.name,
         "changed" if camera.changed else "no change",
-        *(f"{turn:+.2f} +-{sigma:.2f}" for turn, sigma in angles),
+        *(f"{turn:+z.2f} +-{sigma:.2f}" for turn, sigma in angles),
         write.cell(moved[0], "cm", moved[1]),
     )
 

@@ -142,10 +142,10 @@ def column(count: int, lenses: int) -> None:
     print(f"| {count} | {cells} | {known:.2f} % | {refused} | {each:.0f} ms |", flush=True)
 
 
-def mixes(count: int) -> None:
+def mixes(count: int, first: int = 0) -> None:
     """Print how often two lenses, and one picture of another, are told."""
     two, one, rest = 0, 0, []
-    for seed in range(count):
+    for seed in range(first, first + count):
         rng = np.random.default_rng([777, seed])
         (lens, edge), (other, other_edge) = drawn_lens(rng), drawn_lens(rng)
         board = drawn_board(rng)
@@ -188,13 +188,14 @@ def main() -> None:
     parser.add_argument("--lenses", type=int, default=200)
     parser.add_argument("--pictures", type=int, nargs="*", default=[1, 2, 4, 8, 16])
     parser.add_argument("--mixes", type=int, default=50)
+    parser.add_argument("--first", type=int, default=0, help="mix, to count them in pieces")
     given = parser.parse_args()
     print("| pictures | " + " | ".join(NAMES) + " | sigma of fx | refused | time |")
     print("| --- " * (len(NAMES) + 4) + "|")
     for count in given.pictures:
         column(count, given.lenses)
     if given.mixes:
-        mixes(given.mixes)
+        mixes(given.mixes, given.first)
 
 
 if __name__ == "__main__":

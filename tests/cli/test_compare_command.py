@@ -10,6 +10,9 @@ Does not prove that a real knock looks like such a turn.
 from __future__ import annotations
 
 import copy
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,7 +21,7 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.main import app
-from tests.paths import CLEAR_DAY
+from tests.paths import CLEAR_DAY, ROOT
 from vision.camera.geometry import ANGLES
 from vision.comparison.change import Epoch
 from vision.comparison.epochs import epoch_of
@@ -117,6 +120,23 @@ def test_a_turn_is_named(record, tmp_path):
     assert said.replace("+-", "\N{PLUS-MINUS SIGN}") in text or said in text
     # Two later checks, three angles, four cameras.
     assert text.count("<circle") + text.count('height="8"') == 24
+
+
+def test_whoever_stops_reading_early_gets_the_same_exit_code(record):
+    command = [sys.executable, "-m", "cli.main", "compare", str(record)]
+    # Unbuffered, so that the first line already finds nobody.
+    with subprocess.Popen(
+        command,
+        cwd=ROOT,
+        env=dict(os.environ, PYTHONUNBUFFERED="1"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.close()
+        said = running.stderr.read()
+    assert (running.returncode, said) == (3, b"")
 
 
 def test_nothing_is_named_where_nothing_changed(check, tmp_path):

@@ -66,6 +66,7 @@ def comparison_page(
         size=(WIDTH, HEIGHT),
         frame=(LEFT, TOP, WIDTH - RIGHT, HEIGHT - BOTTOM),
         degrees=np.degrees,
+        turned=lambda turn_rad: f"{np.degrees(turn_rad):+z.2f}°",
         cell=lambda place_m: lengths.cell(float(np.linalg.norm(place_m)), "cm"),
     )
 
@@ -105,7 +106,7 @@ def _chart(baseline: KeptCheck, dated: Sequence[Dated], name: str, angle: int) -
     # The largest of 1, 2 and 5 times a power of ten that the chart still holds.
     decade = 10 ** np.floor(np.log10(reach))
     step = float(decade * max(each for each in (1, 2, 5) if each * decade <= reach))
-    text = ", ".join(f"{d:+.2f} degrees after {day:.0f} days" for day, d, _, _ in found)
+    text = ", ".join(f"{d:+z.2f} degrees after {day:.0f} days" for day, d, _, _ in found)
     return {
         "angle": ANGLES[angle],
         "title": f"{name}, {ANGLES[angle]}: {text or 'never compared'}",
