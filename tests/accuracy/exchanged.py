@@ -85,7 +85,8 @@ def one(job: Job, seed: int) -> dict[str, Any] | None:
     if isinstance(result, NoFit):
         return told | {"why": result.code}
     wrong = []
-    for camera in result.changed:
+    told_outright = [camera for camera in result.changed if not camera.or_lens]
+    for camera in told_outright:
         before, now = truth.poses[camera.name], after.poses[camera.name]
         off = camera.aim_rad - Pose.at(np.zeros(3), now.R @ between.stance.R).aim.minus(before.aim)
         if (np.abs(off) > SIGMAS * camera.aim_sigma_rad).any():
@@ -94,8 +95,11 @@ def one(job: Job, seed: int) -> dict[str, Any] | None:
     return told | {
         "why": "",
         "named": [each.name for each in result.exchanged],
-        "changed": [each.name for each in result.changed],
-        "torn": [name for name, why in result.not_compared if why.code == "turn-or-lens"],
+        "changed": [each.name for each in told_outright],
+        "torn": [
+            *(name for name, why in result.not_compared if why.code == "turn-or-lens"),
+            *(each.name for each in result.changed if each.or_lens),
+        ],
         "wrong": wrong,
         "height_sigmas": height,
         "stands": result.vehicle.significant,
@@ -130,8 +134,9 @@ def report(every: list[dict[str, Any]]) -> None:
     untouched = [pair for pair in clean if not pair["turned"]]
     alarms = sum(bool(pair["changed"]) for pair in untouched)
     turned = [pair for pair in clean if pair["turned"]]
-    seen = sum(pair["turned"] in pair["changed"] for pair in turned)
-    print(f"a turn named in {alarms} of {len(untouched)} unturned, {seen} of {len(turned)} turned")
+    seen = [sum(p["turned"] in p[how] for p in turned) for how in ("changed", "torn")]
+    print(f"a turn named in {alarms} of {len(untouched)} unturned, in {seen[0]} of {len(turned)}")
+    print(f"turned outright, and in {seen[1]} as that or another lens")
     rest = [pair for pair in judged if pair["exchanged"]]
     for label, pairs in (("without", clean), ("with", rest)):
         wrong = sum(len(pair["wrong"]) for pair in pairs)

@@ -54,7 +54,8 @@ class CameraChange:
     `aim_rad` (3,) is the change of pan, tilt and roll, `place_m` (3,) of the place in the vehicle's
     coordinates, each with its sigma. `turned` and `moved` say whether they are significant over the
     whole job. `detectable_rad` is the least turn about the worst axis that would have been seen in
-    95 of 100 cases, and `detectable_m` the least move.
+    95 of 100 cases, and `detectable_m` the least move. `or_lens`: another lens explains what
+    changed about as well.
     """
 
     name: str
@@ -66,6 +67,7 @@ class CameraChange:
     moved: bool
     detectable_rad: float
     detectable_m: float
+    or_lens: bool = False
 
     def __post_init__(self) -> None:
         freeze(self, aim_rad=(3,), aim_sigma_rad=(3,), place_m=(3,), place_sigma_m=(3,))

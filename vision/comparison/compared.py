@@ -48,10 +48,12 @@ def compare(baseline: Epoch, later: Epoch, shared: Shared = LAID_ANEW) -> Compar
         return found
     both = weighed(found)
     found = both.found
-    left_out = (*left_out, *((name, Reason("turn-or-lens")) for name in both.torn))
-    told = [name for name in pair.both if name not in (*both.torn, *both.exchanged)]
+    by_lens = {name for name in pair.both if Group("exchange", name) in found.free}
+    open_ = [name for name in both.torn if name in by_lens]
+    left_out = (*left_out, *((name, Reason("turn-or-lens")) for name in open_))
+    told = [name for name in pair.both if name not in (*open_, *both.exchanged)]
     return Comparison(
-        cameras=tuple(_camera(found, name) for name in told),
+        cameras=tuple(replace(_camera(found, name), or_lens=name in both.torn) for name in told),
         exchanged=tuple(_exchanged(both, name) for name in both.exchanged),
         vehicle=_vehicle(found),
         seams=seam_changes(found, baseline, later.job),

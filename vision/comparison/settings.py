@@ -51,10 +51,10 @@ class ComparisonSettings:
     a turn or a shift stands for where it is weighed against another lens."""
     lens_nats: float = 4.6
     """Odds, 100 to 1, by which another lens must explain better than a turn to be named."""
-    sure_nats: float = 0.0
-    """By which a turn must explain better than another lens to be told. Knocks are ten times as
-    common as exchanges (common practice, no source), so that even evidence is 10 to 1. A lens and a
-    turn together explain all that a turn does, and pay for the eight numbers of the lens alone."""
+    sure_nats: float = 4.6
+    """Odds, 100 to 1, by which a turn must explain better than another lens to be told without
+    that doubt. A lens and a turn together explain all that a turn does, and pay for the eight
+    numbers of the lens alone: with strips laid anew the odds are seldom longer."""
     family_alpha: float = 0.02
     """Chance that anything at all is named in a job in which nothing changed."""
     further_alpha: float = 0.005
