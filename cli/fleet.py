@@ -61,7 +61,9 @@ def fleet(
         read = _read(files, folder)
         found = fleet_of((check for each in read for check in each.checks), date.today())
         faults = [fault for each in read for fault in each.faults]
-        disk.write_all(page.parent, {page.name: fleet_page(found, f"{date.today():%d %B %Y}")})
+        disk.write_all(
+            page.parent, {page.name: fleet_page(found, f"{date.today():%d %B %Y}".lstrip("0"))}
+        )
         if csv is not None:
             disk.write_all(csv.parent, {csv.name: fleet_csv(found)})
         with reader_may_leave():

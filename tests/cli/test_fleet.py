@@ -43,7 +43,7 @@ def check(vehicle: str = "7", days: int = 0, verdict: str = "keep", **given: obj
             "verdict": verdict,
             "to_do": "",
             "cameras": (camera,),
-            "not_kept": (),
+            "wrong": (),
             "recheck_days": None,
             "source": "a",
             **given,

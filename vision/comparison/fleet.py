@@ -18,6 +18,8 @@ from vision.camera.statistics import family_level, normal_limit
 FAMILY = 0.05
 """How often something of a vehicle is said to drift though nothing does."""
 GOOD = "keep"
+WRONG = ("re-measure", "beyond")
+"""Of what lies on the ground, and of seams; a carton that no picture shows is no fault."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +42,7 @@ class FleetCheck:
     verdict: str
     to_do: str
     cameras: tuple[SeenCamera, ...]
-    not_kept: tuple[str, ...]
+    wrong: tuple[str, ...]
     recheck_days: int | None
     source: str
 
@@ -108,10 +110,10 @@ def fleet_check(result: Mapping[str, Any], *, job: str, day: date, source: str) 
         verdict=str(result["verdict"]),
         to_do=next((str(each["text"]) for each in result["actions"]), ""),
         cameras=tuple(map(_camera, result["cameras"])),
-        not_kept=tuple(
+        wrong=tuple(
             str(each.get("name") or " - ".join(each["between"]))
             for each in laid
-            if each["verdict"] not in (GOOD, "within")
+            if each["verdict"] in WRONG
         ),
         recheck_days=result.get("recheck_days"),
         source=source,
