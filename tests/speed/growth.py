@@ -1,6 +1,6 @@
 """How the cost of a check grows: in pixels, marks, cameras and jobs; and what a fleet's page costs.
 
-    python -m tests.speed.growth pixels|marks|cameras|jobs|fleet [--runs 3]
+    python -m tests.speed.growth pixels|marks|cameras|jobs|fleet [--runs 3] [--largest SIZE]
 
 Pictures are drawn by `seamtrue scene` into a folder that is removed again. Each size is checked in
 fresh processes; CPU is that of the process and its children, the least of the runs, since whatever
@@ -158,7 +158,9 @@ GROWTHS: dict[str, Callable[[Path], Sized]] = {
 
 
 def exponent(sizes: list[float], costs: list[float]) -> float:
-    """Slope of log cost over log size in the upper half of the sizes."""
+    """Slope of log cost over log size in the upper half of the sizes; NaN for one size."""
+    if len(sizes) < 2:
+        return math.nan
     half = max(2, math.ceil(len(sizes) / 2))
     x, y = np.log(sizes[-half:]), np.log(np.maximum(costs[-half:], 1e-3))
     return float(np.polyfit(x, y, 1)[0])
@@ -169,12 +171,15 @@ def main() -> None:
     about = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     about.add_argument("what", choices=GROWTHS)
     about.add_argument("--runs", type=int, default=3)
+    about.add_argument("--largest", type=float, default=math.inf, help="size to stop at")
     about.add_argument("--json", action="store_true")
     asked = about.parse_args()
     start = min(cost_of(["-c", START], (0,))[1] for _ in range(asked.runs))
     sizes, costs = [], []
     with tempfile.TemporaryDirectory() as folder:
         for size, command in GROWTHS[asked.what](Path(folder)):
+            if size > asked.largest:
+                break
             every = []
             for _ in range(asked.runs):
                 for done in Path(folder).rglob("done.json"):
