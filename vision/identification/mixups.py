@@ -24,7 +24,7 @@ Outcome = Identified | NotIdentified
 Look = Callable[[Camera, np.ndarray], Outcome]
 """Identify a camera's marks in a grey picture."""
 
-NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture", "rests-on-entry"})
+NOTHING_TO_SEE = frozenset({"dark", "blank", "same-picture", "rests-on-entry", "straightened"})
 NAMED = frozenset({"swapped", "other-camera"})
 
 

@@ -33,6 +33,7 @@ from vision.job.layout import Layout, planned_layout
 from vision.marks.picture import Grey, Picture, Rows
 from vision.marks.rows import steadied
 from vision.marks.sources.overlays import without_overlays
+from vision.marks.sources.straightened import straightened_views
 from vision.units.progress import Progress, silent
 from vision.units.reason import Reason
 from vision.units.recall import Recall, afresh
@@ -135,7 +136,9 @@ def placed(
         job = shape.in_job(job)
 
     look_as = _looking(by_name, recall)
-    outcomes = _seen(job, by_name, progress, recall)
+    fields = {c.name: _half_field(job, c, by_name[c.name]) for c in job.cameras}
+    straight = recall(straightened_views, by_name, fields)
+    outcomes = _seen(job, by_name, progress, recall, straight)
     progress("looking for wrong entries of the job")
     suspicions = Suspects(
         job=job,
@@ -194,14 +197,27 @@ def _looking(pictures: Mapping[str, Picture], recall: Recall) -> LookAs:
     return look_as
 
 
+def _half_field(job: Job, camera: Camera, picture: Picture) -> float:
+    """Half of what a camera's lens is said to see from left to right."""
+    return lens_prior(job.lens_of(camera), picture.width, picture.height).edge_rad
+
+
 def _seen(
-    job: Job, pictures: dict[str, Picture], progress: Progress, recall: Recall
+    job: Job,
+    pictures: dict[str, Picture],
+    progress: Progress,
+    recall: Recall,
+    straight: Set[str] = frozenset(),
 ) -> dict[str, Outcome]:
     """What each camera's marks are; another of its pictures leads where the first shows none."""
     outcomes: dict[str, Outcome] = {}
     for camera in job.cameras:
         progress(f"finding the marks of the {camera.name} camera")
         picture = pictures[camera.name]
+        if camera.name in straight:
+            why = Reason("straightened", file=picture.file)
+            outcomes[camera.name] = NotIdentified(camera=camera.name, reason=why)
+            continue
         outcomes[camera.name] = recall(looked_at, job, camera, picture.seen, picture.rows)
         for shot in range(1, len(picture.shots) + 1):
             # Somebody may have stood before the lens when the first was taken.

@@ -11,6 +11,7 @@ from vision.marks.source_settings import (
     OverlaysSettings,
     PanesSettings,
     ScreenSettings,
+    StraightenedSettings,
 )
 
 
@@ -327,6 +328,7 @@ class Settings:
     panes: PanesSettings = field(default_factory=PanesSettings)
     bars: BarsSettings = field(default_factory=BarsSettings)
     screen: ScreenSettings = field(default_factory=ScreenSettings)
+    straightened: StraightenedSettings = field(default_factory=StraightenedSettings)
     overlays: OverlaysSettings = field(default_factory=OverlaysSettings)
 
 

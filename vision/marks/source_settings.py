@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -135,3 +136,21 @@ class ScreenSettings:
     centre_sigma: float = 0.002
     """What a screen may cut off or stretch, and its frame hide, as shares of the picture; common
     practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StraightenedSettings:
+    """Views that a display has straightened or merged."""
+
+    least_half_field_rad: float = math.radians(60.0)
+    """A lens that sees less bends too little to be told."""
+    width_px: int = 640
+    """The picture is looked at so small: longer edges are then one piece."""
+    least_sagitta_px: float = 8.0
+    fewest_lines: int = 2
+    """By how much a lens would have bent a line that is straight, and how many such lines. Of 40
+    raw practice pictures the second line has 5.6 at the most; of straightened ones three in four
+    have more than 8."""
+    fewest: int = 2
+    least_share: float = 0.5
+    """Pictures of a job that say so, in number and as a share."""

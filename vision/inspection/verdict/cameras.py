@@ -29,7 +29,7 @@ from vision.views.seams.gaps import SeamGap
 
 CameraWord = Literal["re-shoot", "re-aim", "not-judged", "keep"]
 
-USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank"})
+USELESS_PICTURE = frozenset({"dark", "soft", "too-few-marks", "no-marks", "blank", "straightened"})
 """Codes of pictures that decode but carry nothing to judge: only another picture helps."""
 AIM_MAY_EXPLAIN = frozenset({"ambiguous", "implausible"})
 """Codes that go away where a camera is turned roughly to its intended aim."""
