@@ -29,7 +29,8 @@ def made_in(*rooms: str) -> set[str]:
 
 def test_every_code_has_words_and_no_words_lack_a_code() -> None:
     found = made_in("identification", "marks")
-    later = {"misfit-all", "camera-not-identified", "no-picture"}  # which the whole inspection adds
+    # Which the whole inspection adds.
+    later = {"misfit-all", "camera-not-identified", "no-picture", "straightened"}
     assert found | later == MARKS | NAMING
     assert not MARKS & NAMING
     assert made_in("views") - NO_FIT == TEXTURES

@@ -100,3 +100,14 @@ def test_pictures_of_one_size_that_differ_in_bars_are_left() -> None:
     shown = [picture(n, barred(v, (1280, 960))) for n, v in views.items()]
     shown[0] = picture("front", cv2.resize(views["front"], (1280, 960)))
     assert without_bars(shown) == tuple(shown)
+
+
+def test_a_body_that_stands_alike_in_all_pictures_is_not_drawn_over_them() -> None:
+    views = views_of(SETS[0])
+    body = np.zeros((720, 1280, 3), np.uint8)
+    cv2.ellipse(body, (640, 900), (760, 420), 0, 180, 360, (150, 120, 90), -1)
+    cv2.rectangle(body, (300, 560), (980, 600), (40, 40, 40), -1)
+    cv2.rectangle(body, (0, 0), (90, 720), (200, 190, 180), -1)
+    shown = [np.where(body.any(axis=2)[..., None], body, view) for view in views.values()]
+    found = find_overlays([compressed(each) for each in shown])
+    assert found is None or found[~body.any(axis=2)].mean() < 0.01

@@ -13,9 +13,8 @@ import pytest
 from tests.paths import FRAMES, SAMPLES
 from tests.photographed import Taken, photographed, screen_px, taken_by
 from vision.marks.sources.origin import Source
-from vision.marks.sources.screen import Screen, find_screen, straightened
+from vision.marks.sources.screen import NoScreen, Screen, find_screen, straightened
 from vision.marks.sources.straight import bent, projected, unbent
-from vision.units.reason import Reason
 
 VIEWS = (SAMPLES / "clear_day" / "front.jpg", FRAMES / "after_rain" / "right.jpg")
 ASIDE = Taken(slant_deg=30.0, slant_towards_deg=200.0, share=0.7, bend=-0.01)
@@ -32,7 +31,7 @@ def test_a_screen_is_straightened_to_a_pixel(view, how: Taken) -> None:
     screen = find_screen(cv2.cvtColor(photo, cv2.COLOR_BGR2GRAY))
     assert isinstance(screen, Screen), screen
     found = straightened(photo, screen, 16 / 9)
-    assert not isinstance(found, Reason)
+    assert not isinstance(found, NoScreen)
     picture, image, _ = found
     height, width = picture.shape[:2]
     source = Source(
@@ -59,7 +58,7 @@ def test_a_small_screen_is_refused() -> None:
     screen = find_screen(cv2.cvtColor(photo, cv2.COLOR_BGR2GRAY))
     if isinstance(screen, Screen):
         found = straightened(photo, screen, 16 / 9)
-        assert isinstance(found, Reason)
+        assert isinstance(found, NoScreen)
         assert found.code == "screen-small"
 
 

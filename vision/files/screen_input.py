@@ -12,9 +12,8 @@ from vision.camera.stated_lens import ThroughScreen
 from vision.job.job import Job
 from vision.marks.picture import Picture
 from vision.marks.settings import SETTINGS
-from vision.marks.sources.screen import Screen, find_screen, straightened
+from vision.marks.sources.screen import NoScreen, Screen, find_screen, straightened
 from vision.units.errors import Fault, fault_of
-from vision.units.reason import Reason
 
 TUNED = SETTINGS.screen
 
@@ -37,7 +36,7 @@ def of_screens(
     pictures, faults, sigma_px = [], [], {}
     for each in stills:
         found = _straight(each, job.photographed_aspect)
-        if isinstance(found, Reason):
+        if isinstance(found, NoScreen):
             faults.append(_fault(found, each, file))
         else:
             pictures.append(found[0])
@@ -47,14 +46,14 @@ def of_screens(
     return _with_lenses(job, sigma_px), tuple(pictures), []
 
 
-def _straight(picture: Picture, aspect: float) -> tuple[Picture, float] | Reason:
+def _straight(picture: Picture, aspect: float) -> tuple[Picture, float] | NoScreen:
     """A picture and its further ones straightened, with the sigma of a place in them, px."""
     delivered = np.ascontiguousarray(picture.bgr[:, ::-1] if picture.mirrored else picture.bgr)
     screen = find_screen(cv2.cvtColor(delivered, cv2.COLOR_BGR2GRAY))
     if not isinstance(screen, Screen):
         return screen
     found = straightened(delivered, screen, aspect)
-    if isinstance(found, Reason):
+    if isinstance(found, NoScreen):
         return found
     bgr, image, shrunk = found
     source = replace(picture.own_sources[0], homography=image, bend=screen.bend)
@@ -71,12 +70,12 @@ def _straight(picture: Picture, aspect: float) -> tuple[Picture, float] | Reason
     return straight, float(np.hypot(TUNED.least_sigma_px, bent_px))
 
 
-def _fault(why: Reason, picture: Picture, file: str) -> Fault:
+def _fault(why: NoScreen, picture: Picture, file: str) -> Fault:
     found = {
         "no-screen": "no lit screen with four straight edges",
-        "screen-small": "a screen {width_px:.0f} px wide",
+        "screen-small": f"a screen {why.width_px:.0f} px wide",
         "screen-aslant": "a screen seen too much from one side",
-    }[why.code].format(**why.arguments)
+    }[why.code]
     least = f"at least {TUNED.least_width_px:.0f} px wide"
     expected = f"the whole screen, {least} and up to 30 degrees aslant"
     key = f"camera.{picture.name}.picture"

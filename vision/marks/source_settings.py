@@ -69,6 +69,10 @@ class OverlaysSettings:
     least_edged_share: float = 0.35
     """Pixels with alike edges in all at half the size, pixels of one letter, and the share of them
     that lie at such an edge: strokes are thin."""
+    most_stroke_px: float = 8.0
+    most_drawn_share: float = 0.1
+    """Half the width of the widest stroke, and the share of a picture that may be drawn over: a
+    body that stands in all pictures alike is wider, and more."""
     most_growth: int = 40
     """Steps of 2 px by which a line is followed along edges that are alike."""
     tallest_text_share: float = 0.12

@@ -66,12 +66,23 @@ def find_overlays(views: Sequence[np.ndarray]) -> Flags | None:
     edged = np.bincount(labels[near], minlength=count) / np.maximum(area, 1)
     good = (area >= TUNED.least_px) & (edged >= TUNED.least_edged_share)
     good[0] = False
+    good &= _slender(labels, good)
     if not good.any():
         return None
     drawn = good[labels]
     drawn = _grown(drawn, near)
     drawn |= _in_line(planes[0], drawn, stats[good])
-    return np.asarray(cv2.dilate(drawn.astype(np.uint8), _disc(TUNED.margin_px)) > 0)
+    drawn = cv2.dilate(drawn.astype(np.uint8), _disc(TUNED.margin_px)) > 0
+    # Cameras mounted alike show the same body alike, and as much of it.
+    return np.asarray(drawn) if drawn.mean() <= TUNED.most_drawn_share else None
+
+
+def _slender(labels: np.ndarray, good: Flags) -> Flags:
+    """Which of the good pieces (n,) are strokes, as letters and lines are, and no whole surface."""
+    inside = cv2.distanceTransform(good[labels].astype(np.uint8), cv2.DIST_L2, 3)
+    widest = np.zeros(len(good), np.float32)
+    np.maximum.at(widest, labels.ravel(), inside.ravel())
+    return np.asarray(widest <= TUNED.most_stroke_px)
 
 
 def _rim(views: Sequence[np.ndarray]) -> Flags:

@@ -10,6 +10,7 @@ the straightened picture may be bent anywhere: its marks get that as a sigma of 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -17,7 +18,6 @@ import numpy as np
 from vision.marks.settings import SETTINGS
 from vision.marks.sources.straight import bent, half_diagonal, homography, projected, unbent
 from vision.units.arrays import Array, Flags, freeze
-from vision.units.reason import Reason
 
 TUNED = SETTINGS.screen
 
@@ -42,17 +42,25 @@ class Screen:
         freeze(self, corners_px=(4, 2), covariance=(9, 9))
 
 
-def find_screen(grey: np.ndarray) -> Screen | Reason:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoScreen:
+    """Why a photograph is no use; `width_px` of the screen in it, 0 where none was found."""
+
+    code: Literal["no-screen", "screen-small", "screen-aslant"]
+    width_px: float = 0.0
+
+
+def find_screen(grey: np.ndarray) -> Screen | NoScreen:
     """Find the lit screen in a photograph (H, W), or say why it cannot be used."""
     fitted = [each for start in _rough(grey) if (each := _fitted(grey, start)) is not None]
     if not fitted:
-        return Reason("no-screen")
+        return NoScreen(code="no-screen")
     return max(fitted, key=lambda each: each.places)
 
 
 def straightened(
     bgr: np.ndarray, screen: Screen, aspect: float
-) -> tuple[np.ndarray, Array, float] | Reason:
+) -> tuple[np.ndarray, Array, float] | NoScreen:
     """The picture (h, w, 3) on a screen of that width over height, seen straight on.
 
     With the homography (3, 3) to pixels of the photograph, as if its lens did not bend, and how
@@ -61,11 +69,11 @@ def straightened(
     sides = np.linalg.norm(np.roll(screen.corners_px, -1, axis=0) - screen.corners_px, axis=1)
     across = float(0.5 * (sides[0] + sides[2]))
     if across < TUNED.least_width_px:
-        return Reason("screen-small", width_px=across, least_px=TUNED.least_width_px)
+        return NoScreen(code="screen-small", width_px=across)
     if max(sides[0] / sides[2], sides[2] / sides[0], sides[1] / sides[3], sides[3] / sides[1]) > (
         TUNED.most_slant
     ):
-        return Reason("screen-aslant")
+        return NoScreen(code="screen-aslant", width_px=across)
     width = int(min(across, TUNED.most_width_px))
     height = round(width / aspect)
     image = homography(screen.corners_px, width, height)
