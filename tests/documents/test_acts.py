@@ -27,13 +27,13 @@ NO_REASON_OF_ITS_OWN = {
     "overlap-below", "soft-patch", "low-light",
     "significant-within",
     # Notes on the files of pictures, and on what moved between them.
-    "picture-turned", "taken-apart", "camera-moved", "vehicle-moved", "shot-unlike",
+    "picture-turned", "pictures-drawn-over", "taken-apart", "camera-moved", "vehicle-moved", "shot-unlike",
     # Warnings about what was stated.
     "cannot-tell", "does-not-fit", "one-of-several", "unobserved", "stated", "stated-angle",
     "stated-length", "stated-level", "poor-fit", "uneven-ground", "common-turn", "stands-turned",
     "display-set-on", "display-set-before",
 }  # fmt: skip
-OUTSIDE = {"outside-picture", "behind-body", "partly-behind-body"}
+OUTSIDE = {"outside-picture", "behind-body", "partly-behind-body", "drawn-over"}
 """Of marks that are not looked for, or count as hidden: no camera has them in view."""
 UNKNOWN = {"not-looked-for", "camera-not-identified"}
 """Of marks of a camera that is not identified: it has a reason of its own."""
@@ -46,6 +46,7 @@ FIGURES = {
     "why": Reason("no-reading"), "strip": "left",
     "lenses": ("wide",), "width": 720, "height": 576, "name": "square", "aspect": 1.0,
  "intended_rad": (0.8, 0.0),
+    "part": "mirror arm", "pieces": 40, "agreeing": 9, "apart_rad": 0.02,
 }  # fmt: skip
 
 
