@@ -27,7 +27,8 @@ NO_REASON_OF_ITS_OWN = {
     "overlap-below", "soft-patch", "low-light",
     "significant-within",
     # Notes on the files of pictures, and on what moved between them.
-    "picture-turned", "pictures-drawn-over", "taken-apart", "camera-moved", "vehicle-moved", "shot-unlike",
+    "picture-turned", "pictures-drawn-over", "taken-apart", "camera-moved", "vehicle-moved",
+    "shot-unlike",
     # Warnings about what was stated.
     "cannot-tell", "does-not-fit", "one-of-several", "unobserved", "stated", "stated-angle",
     "stated-length", "stated-level", "poor-fit", "uneven-ground", "common-turn", "stands-turned",
