@@ -45,7 +45,7 @@ from vision.job.kinds.quadrant import Quadrant
 from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.marks.measure.mark_fit import measure
-from vision.marks.measure.matching import match
+from vision.marks.measure.matching import Edges, match
 
 Array = np.ndarray
 EYE = BASELINE_EYE
@@ -178,7 +178,11 @@ def ours(grey: Array, scene: Scene, pose: Pose, start: Array | None) -> tuple[Ar
         tape_width_m=TAPE_M,
         ink="dark",
     )
-    found = match(grey, pose, lens, [mark], REACH_PX).found_px if start is None else start[None]
+    found = (
+        match(Edges.of(grey), pose, lens, [mark], REACH_PX).found_px
+        if start is None
+        else start[None]
+    )
     (measured,) = measure(grey, pose, lens, [mark], found)
     return None if measured is None else (measured.pixel_px, measured.covariance_px2)
 

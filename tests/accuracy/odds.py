@@ -1,16 +1,11 @@
-"""Count what marks show at right poses and at wrong ones, and hold stated odds against the truth.
+"""Count what marks show at right poses and at wrong ones.
 
     python -m tests.accuracy.odds --count FOLDER ... [--covers 2] [--scenes 4]
-    python -m tests.accuracy.odds --draws 100 FOLDER ...
 
-With --count the counts of `vision/identification/odds_table.py` are made anew: every picture of the
+The counts of `vision/identification/odds_table.py` are made anew: every picture of the
 sets FOLDER, as it is and with things pasted over a quarter to 70 % of its marks, and of scenes
 drawn with people and things in them, or empty. A right pose is fitted to the true pixels; wrong
 ones are at random, within what is searched, and right ones slid along a strip by part of a spacing.
-
-With --draws pictures are covered at random by a quarter to 85 %, searched, and the best naming is
-held against the truth: how many are right, wrong and refused by decade of the stated odds. Some
-draws get another lot's picture, for which every naming is wrong.
 """
 
 from __future__ import annotations
@@ -31,8 +26,7 @@ from vision.camera.lens import Lens
 from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.identification.inputs import IdentificationInput, prepared
-from vision.identification.odds import cells, log10_odds, tape_cells
-from vision.identification.poses import carried_poses
+from vision.identification.odds import cells, tape_cells
 from vision.identification.refining import CarriedPose, expected_weight, fit_points
 from vision.identification.refusals import sizes_px
 from vision.identification.settings import SETTINGS
@@ -58,7 +52,7 @@ def _part(matches: Matches, keep: np.ndarray) -> Matches:
     return Matches(**{name: getattr(matches, name)[keep] for name in PARTS})
 
 
-def _given(view: View, grey: np.ndarray) -> IdentificationInput | None:
+def given_of(view: View, grey: np.ndarray) -> IdentificationInput | None:
     height, width = grey.shape
     prior = lens_prior(view.job.lens_of(view.camera), width, height)
     picture = np.asarray(grey, np.float32)
@@ -112,7 +106,7 @@ class Counts:
 
     def count(self, view: View, rng: np.random.Generator) -> None:
         """Count one picture."""
-        given = _given(view, view.grey)
+        given = given_of(view, view.grey)
         right = None if given is None else _right_camera(given, view)
         if given is None or right is None:
             return
@@ -127,7 +121,7 @@ class Counts:
     @staticmethod
     def _ground(given: IdentificationInput, right: Camera) -> Matches:
         """The marks that are seen where they should be: what is beside them is ground."""
-        matches = match(given.picture.soft, *right, given.marks, SETTINGS.looks[-1][0])
+        matches = match(given.picture.edges, *right, given.marks, SETTINGS.looks[-1][0])
         off_px = matches.found_px - d_pixel_d_mark(*right, given.marks)[0]
         seen = np.nan_to_num(matches.correlation) > 0.5
         return _part(matches, seen & (np.linalg.norm(off_px, axis=1) < SURE))
@@ -137,7 +131,7 @@ class Counts:
         given: IdentificationInput, camera: Camera, ground: Matches, into: np.ndarray
     ) -> None:
         """Count what the marks show at a pose, beside the ground as it is."""
-        matches = match(given.picture.soft, *camera, given.marks, SETTINGS.looks[-1][0])
+        matches = match(given.picture.edges, *camera, given.marks, SETTINGS.looks[-1][0])
         off_px = matches.found_px - d_pixel_d_mark(*camera, given.marks)[0]
         count, more = len(given.marks), len(ground.correlation)
         told = {
@@ -171,7 +165,7 @@ class Counts:
         return "\n".join(lines)
 
 
-def _right_share(given: IdentificationInput, view: View, pose: CarriedPose) -> float:
+def right_share(given: IdentificationInput, view: View, pose: CarriedPose) -> float:
     """Share of the marks that a naming uses that lie where they truly are."""
     right = []
     for index in np.flatnonzero(pose.correlation > 0):
@@ -184,7 +178,7 @@ def _right_share(given: IdentificationInput, view: View, pose: CarriedPose) -> f
     return float(np.mean(right)) if right else 0.0
 
 
-def _square_views(folders: list[Path]) -> list[View]:
+def square_views(folders: list[Path]) -> list[View]:
     """The sets' pictures but those whose pixels are not square: their shape comes first."""
     found = [view for folder in folders for view in stored_views(folder, "as stored", 1)]
     return [view for view in found if view.grey.shape[1] * 9 == view.grey.shape[0] * 16]
@@ -192,7 +186,7 @@ def _square_views(folders: list[Path]) -> list[View]:
 
 def _counted(folders: list[Path], covers: int, scenes: int) -> None:
     counts, rng = Counts(), np.random.default_rng(9)
-    for view in _square_views(folders):
+    for view in square_views(folders):
         counts.count(view, rng)
         for _ in range(covers):
             counts.count(covered(view, float(rng.choice([0.25, 0.5, 0.7])), rng), rng)
@@ -203,48 +197,16 @@ def _counted(folders: list[Path], covers: int, scenes: int) -> None:
     print(counts.text())
 
 
-def _drawn(folders: list[Path], draws: int, seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    pool = _square_views(folders)
-    decades: dict[int, list[bool]] = {}
-    unnamed = 0
-    for index in range(draws):
-        view = pool[index % len(pool)]
-        shown = covered(view, float(rng.uniform(0.25, 0.85)), rng)
-        foreign = rng.uniform() < 0.2
-        if foreign:
-            lot = view.name.split()[0]
-            others = [each for each in pool if each.name.split()[0] != lot]
-            shown = dataclasses.replace(shown, grey=others[int(rng.integers(len(others)))].grey)
-        given = _given(shown, shown.grey)
-        poses = carried_poses(given) if given is not None else []
-        if given is None or not poses:
-            unnamed += 1
-            continue
-        odds = log10_odds(poses[0].nats, [pose.nats for pose in poses[1:]])
-        right = not foreign and _right_share(given, view, poses[0]) >= 0.75
-        decades.setdefault(int(np.floor(odds)), []).append(right)
-    print(f"{draws} draws, {unnamed} without any pose")
-    for decade in sorted(decades):
-        told = decades[decade]
-        print(f"odds 1e{decade:+d}: right {sum(told):4d}  wrong {len(told) - sum(told):4d}")
-
-
 def main() -> None:
-    """Count, or draw and compare."""
+    """Count, and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--count", action="store_true")
+    parser.add_argument("--count", action="store_true", required=True)
     parser.add_argument("--covers", type=int, default=2)
     parser.add_argument("--scenes", type=int, default=4)
-    parser.add_argument("--draws", type=int, default=100)
-    parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     cv2.setNumThreads(1)
-    if given.count:
-        _counted(given.folders, given.covers, given.scenes)
-    else:
-        _drawn(given.folders, given.draws, given.seed)
+    _counted(given.folders, given.covers, given.scenes)
 
 
 if __name__ == "__main__":

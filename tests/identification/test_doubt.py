@@ -107,10 +107,12 @@ def refusals(
     given: IdentificationInput,
     moved_m: dict[str, tuple[float, float]],
     shift_m: tuple[float, float] = (0, 0),
+    *,
+    cut: bool = False,
 ) -> dict[str, Reason]:
     """What is refused when all is seen where it lies but some points are moved on the ground.
 
-    `shift_m` moves the whole strip behind the body.
+    `shift_m` moves the whole strip behind the body; `cut` has an edge cross what is seen of it.
     """
     rng = np.random.default_rng(3)
     pose, lens = camera_of(given)
@@ -121,7 +123,8 @@ def refusals(
         off = np.array(moved_m.get(point.id, (0, 0))) + rng.normal(0, 0.001, 2)
         off += shift_m if point.strip == "rear" else (0, 0)
         pixel = lens.project(pose.transform(point.centre_m + np.array([*off, 0])))
-        results[point.id] = well_measured(point.id, pixel) if lens.contains(pixel) else None
+        seen = well_measured(point.id, pixel) if lens.contains(pixel) else None
+        results[point.id] = seen and dataclasses.replace(seen, shadow=cut, covered=cut)
     sure = [
         (point, result)
         for point, flag in zip(points, doubtful, strict=True)
@@ -142,6 +145,12 @@ def refusals(
 
 def test_a_hidden_mark_seen_where_it_lies_is_used() -> None:
     assert refusals(input_of(job(first_y_m=-2.25)), {}) == {}
+
+
+def test_part_of_a_mark_beyond_the_bodys_edge_is_refused() -> None:
+    refused = refusals(input_of(job(first_y_m=-2.25)), {}, cut=True)
+    assert refused
+    assert {reason.code for reason in refused.values()} == {"behind-body-and-cut"}
 
 
 @pytest.mark.parametrize("moved", [(0.0, 0.06), (-0.05, 0.02), (0.0, -0.05)])

@@ -1,16 +1,24 @@
 """Odds of a naming: how signs add up, what a rival costs, what lies where a mark is not seen.
 
-Not shown here: that stated odds hold, which `python -m tests.accuracy.odds --draws` prints.
+Not shown here: that stated odds hold, which `python -m tests.accuracy.odds_draws` prints.
 """
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+from tests.accuracy.odds import given_of, square_views
+from tests.paths import SAMPLES
+from vision.identification.decision import identify
+from vision.identification.identified import NotIdentified
 from vision.identification.odds import log10_odds, shown, summed, tape_nats
 from vision.identification.odds_table import BACKGROUND, SEEN_HOW, TAPE_BACKGROUND, TAPE_SEEN
+from vision.identification.poses import carried_poses, searched
 from vision.identification.settings import SETTINGS
+from vision.identification.strays import strays
 from vision.marks.measure.matching import Matches
 
 TUNED = SETTINGS.odds
@@ -82,3 +90,38 @@ def test_the_nearest_rival_decides() -> None:
     assert near == pytest.approx(TUNED.lead_worth * 5.0 / np.log(10), rel=1e-6)
     assert log10_odds(100.0, [100.0]) == pytest.approx(0.0, abs=1e-6)
     assert log10_odds(-5.0, []) < 0
+
+
+def test_a_row_of_another_layout_is_a_rival_that_is_unlikely_before_and_more_so_in_a_lot() -> None:
+    all_of_one_row = log10_odds(45.0, [], 45.0)
+    assert all_of_one_row < 4 < log10_odds(45.0, [], 20.0)
+    in_lot = log10_odds(45.0, [], 45.0, lot_known=True)
+    assert in_lot - all_of_one_row == pytest.approx(
+        TUNED.lead_worth * TUNED.same_lot_nats / np.log(10), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize(("name", "other"), [("front", "rear"), ("rear", "front")])
+def test_a_row_of_another_yard_is_not_taken_for_this_one(name: str, other: str) -> None:
+    """Nine like marks in a row can be laid over nine others; the marks beside them cannot."""
+    long_shadow, clear_day = (
+        {view.camera.name: view for view in square_views([SAMPLES / lot])}
+        for lot in ("long_shadow", "clear_day")
+    )
+    given = given_of(long_shadow[name], clear_day[other].grey)
+    assert given is not None
+    found = identify(given.job, given.layout, given.camera, given.prior, clear_day[other].grey)
+    assert isinstance(found, NotIdentified)
+
+
+def test_marks_that_a_naming_leaves_over_are_counted() -> None:
+    view = next(v for v in square_views([SAMPLES / "clear_day"]) if v.camera.name == "front")
+    given = given_of(view, view.grey)
+    assert given is not None
+    found, best = searched(given), carried_poses(given)[0]
+    assert found is not None
+    candidates_px = found.candidates_px(given.prior.guess)
+    assert strays(given, best.pose, best.lens, candidates_px) == 0
+    rest = tuple(mark for mark in given.layout.marks if mark.strip != "front")
+    fewer = dataclasses.replace(given, layout=dataclasses.replace(given.layout, marks=rest))
+    assert strays(fewer, best.pose, best.lens, candidates_px) >= 6

@@ -25,7 +25,7 @@ from vision.job.mark_id import MarkId
 from vision.job.visibility import d_pixel_d_mark
 from vision.marks.measure import mark_fit
 from vision.marks.measure.mark_fit import Measured, measure
-from vision.marks.measure.matching import match
+from vision.marks.measure.matching import Edges, match
 from vision.units.arrays import Array
 
 EYE = Eye(place_m=(0.0, 0.0, 2.4), aim_deg=(3.0, 47.0, -2.0))
@@ -244,7 +244,7 @@ def test_where_no_mark_is(what: str, rng: np.random.Generator) -> None:
     # As identification asks: first a drawing that correlates, then one that explains the picture.
     marks, (pose, lens) = in_sight(tapes), pose_and_lens(EYE)
     grey = np.asarray(picture, dtype=np.float32)
-    matches = match(grey, pose, lens, marks, 3.0)
+    matches = match(Edges.of(grey), pose, lens, marks, 3.0)
     found, correlation = matches.found_px, matches.correlation
     results = measure(grey, pose, lens, marks, found)
     taken = np.array([looks_like_a_mark(result) for result in results])
@@ -269,14 +269,14 @@ def test_matching_finds_marks_some_pixels_away(rng: np.random.Generator) -> None
     marks = in_sight(TAPES)
     pose, lens = pose_and_lens(EYE, turn_deg=0.4)
     picture = draw(EYE, TAPES, rng).astype(np.float32)
-    matches = match(picture, pose, lens, marks, 8.0)
+    matches = match(Edges.of(picture), pose, lens, marks, 8.0)
     found, correlation = matches.found_px, matches.correlation
     truth = EYE.pixel(np.array([mark.centre_m for mark in marks]))
     tried = np.isfinite(correlation)
     assert tried.mean() > 0.9
     assert np.median(correlation[tried]) > 0.9
     assert np.median(np.linalg.norm(found - truth, axis=1)[tried]) < 0.5
-    empty = match(np.full_like(picture, 90.0), pose, lens, marks, 8.0).correlation
+    empty = match(Edges.of(np.full_like(picture, 90.0)), pose, lens, marks, 8.0).correlation
     assert not (np.nan_to_num(empty) > 0.5).any()
 
 
@@ -296,7 +296,7 @@ def test_matching_a_mark_on_a_sheet_of_its_own(rng: np.random.Generator) -> None
     marks = [replace(mark, strip=None, tape_width_m=None) for mark in planned(sheets)]
     pose, lens = pose_and_lens(EYE)
     picture = draw(EYE, sheets, rng).astype(np.float32)
-    matches = match(picture, pose, lens, marks, 5.0)
+    matches = match(Edges.of(picture), pose, lens, marks, 5.0)
     found, correlation = matches.found_px, matches.correlation
     truth = EYE.pixel(np.array([mark.centre_m for mark in marks]))
     assert (correlation > 0.8).all()
@@ -339,5 +339,5 @@ def test_a_mark_of_a_few_pixels_is_not_tried() -> None:
     aim = Aim.from_degrees(0.0, 20.0, 0.0)
     pose = Pose.at(np.array([0.0, 0.0, 1.0]), aim.rotation())
     noise = np.random.default_rng(5).uniform(0, 255, (400, 720)).astype(np.float32)
-    correlation = match(noise, pose, lens, [far], 3.0).correlation
+    correlation = match(Edges.of(noise), pose, lens, [far], 3.0).correlation
     assert np.isnan(correlation).all()

@@ -145,17 +145,22 @@ def fit_plan(
     start: Guess,
     *,
     position_sigma_m: float = SETTINGS.place_sigma_m,
+    on_the_way: bool = False,
 ) -> PlanFit | NoFit:
     """Fit pose and lens robustly to `points`, from `start`, with priors on place and lens.
 
     A few rounds with Cauchy weights on each mark's whitened 2-D length, then plain least squares
     on the marks that pass the 0.999 test, until the same marks pass. A mark that the lens at hand
-    cannot see takes no part in a round, and may come back in a later one. NoFit codes:
+    cannot see takes no part in a round, and may come back in a later one. `on_the_way` is a fit
+    from which only a better look is wanted, to some hundredths of a sigma. NoFit codes:
     'too-few-marks' and those of `solve`.
     """
     network = camera_network(camera, prior, points, start, position_sigma_m)
-    seen = _robust(network, points)
-    return seen if isinstance(seen, NoFit) else _refit(network, points, seen)
+    rough = SETTINGS.rough_tolerance
+    seen = _robust(network, points, rough if on_the_way else SETTINGS.round_tolerance)
+    if isinstance(seen, NoFit):
+        return seen
+    return _refit(network, points, seen, rough if on_the_way else SETTINGS.refit_tolerance)
 
 
 def ground_residual(pose: Pose, lens: Lens, pixels_px: Array, planned_m: Array) -> Array:
@@ -215,7 +220,7 @@ def _whitened(seen: Seen, points: Points) -> tuple[Array, Array]:
     return full, np.where(np.isfinite(length2), length2, np.inf)
 
 
-def _robust(network: Network, points: Points) -> Seen | NoFit:
+def _robust(network: Network, points: Points, tolerance: float) -> Seen | NoFit:
     """Rounds with Cauchy weights on each mark's whitened length; how all is seen at the end."""
     seen = network.seen(network.start)
     for _ in range(SETTINGS.rounds):
@@ -225,9 +230,7 @@ def _robust(network: Network, points: Points) -> Seen | NoFit:
             return _too_few(int(active.sum()))
         scale2 = median_variance_factor(length2[active]) * SETTINGS.cauchy_width**2
         weights = weighted(full, 1 / (1 + length2 / scale2))
-        found = settled(
-            network, weights, seen, tolerance=SETTINGS.round_tolerance, damping=FIRST_DAMPING
-        )
+        found = settled(network, weights, seen, tolerance=tolerance, damping=FIRST_DAMPING)
         if isinstance(found, NoFit):
             return found
         seen = found.state
@@ -236,7 +239,7 @@ def _robust(network: Network, points: Points) -> Seen | NoFit:
     return seen
 
 
-def _refit(network: Network, points: Points, seen: Seen) -> PlanFit | NoFit:
+def _refit(network: Network, points: Points, seen: Seen, tolerance: float) -> PlanFit | NoFit:
     """Plain least squares on the marks that pass the test, until the same marks pass."""
     used: Flags = np.zeros(len(points.ids), dtype=bool)
     fit: Settled[Seen, Reduced] | None = None
@@ -252,9 +255,7 @@ def _refit(network: Network, points: Points, seen: Seen) -> PlanFit | NoFit:
         if used.sum() < SETTINGS.fewest_marks:
             return _too_few(int(used.sum()))
         weights = weights_of(full, used)
-        found = settled(
-            network, weights, seen, tolerance=SETTINGS.refit_tolerance, damping=FIRST_DAMPING
-        )
+        found = settled(network, weights, seen, tolerance=tolerance, damping=FIRST_DAMPING)
         if isinstance(found, NoFit):
             return found
         fit, seen = found, found.state

@@ -61,6 +61,8 @@ class AdjustmentSettings:
     refits: int = 4
     refit_tolerance: float = 1e-9
     """Of plain least squares, until the same marks pass."""
+    rough_tolerance: float = 1e-3
+    """Of either, where only a better look is wanted of a fit."""
 
     # ------------------------------------------------------------------- the network's robust start
 

@@ -72,18 +72,24 @@ def _decided(given: IdentificationInput) -> Identified | NotIdentified:
         reason = Reason(code, **arguments)
         return NotIdentified(camera=given.camera.name, reason=reason, nats=best.nats)
 
-    odds = log10_odds(best.nats, [pose.nats for pose in poses[1:]])
+    rivals = [pose.nats for pose in poses[1:]]
+    odds = log10_odds(best.nats, rivals, best.row_nats)
+    in_lot = log10_odds(best.nats, rivals, best.row_nats, lot_known=True)
     # Of a right naming more marks are seen than are plainly not there, whatever covers the rest.
     against = best.contradicted > best.confirmed
-    if against or best.seen < SETTINGS.least_marks or log10_odds(best.nats, []) < LEAST:
+    alone = log10_odds(best.nats, [], best.row_nats, lot_known=True)
+    if against or best.seen < SETTINGS.least_marks or alone < LEAST:
         return no("no-marks", places=best.seen)
-    if odds < LEAST:
+    if in_lot < LEAST:
         return no("ambiguous")
     place_m = float(np.linalg.norm(best.pose.camera_in_ground_m - given.camera.position_m))
     turn_rad = float(np.abs(best.pose.aim.minus(given.camera.aim)).max())
     if place_m > SETTINGS.farthest_place_m or turn_rad > SETTINGS.farthest_aim_rad:
         return no("implausible", place_m=place_m, turn_rad=turn_rad)
-    return _measured(given, best, odds)
+    found = _measured(given, best, odds if odds >= LEAST else in_lot)
+    if odds >= LEAST or isinstance(found, NotIdentified):
+        return found
+    return replace(no("no-marks", places=best.seen), held=found)
 
 
 def _measured(

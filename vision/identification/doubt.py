@@ -6,8 +6,9 @@ nothing else contradicts them. A stain may look like a small mark that stands al
 the picture. Such a mark is therefore held against what the others say, to which the camera was
 fitted without it: it has to lie where they put it, as well as that fit, its strip as its other
 marks show it, and its own laying are known. And where the body as stated hides it, nothing is taken
-for it that is small, or that lies where the body would mirror another mark; and where it just hides
-it, by less than the body may be off, nothing small that does not clearly stand out.
+for it that is small or cut by an edge, or that lies where the body would mirror another mark; and
+where it just hides it, by less than the body may be off, nothing small that does not clearly stand
+out.
 """
 
 from __future__ import annotations
@@ -72,8 +73,8 @@ def doubts(
     found: dict[MarkId, Reason] = {}
     beside = zip(*_beside(given, fit, asked), strict=True)
     cut &= np.array([seen.contrast < SETTINGS.sure_contrast for _, seen in asked])
-    for point, behind, partly, (off_m, covariance_m2) in zip(
-        points, hidden, cut, beside, strict=True
+    for (point, seen), behind, partly, (off_m, covariance_m2) in zip(
+        asked, hidden, cut, beside, strict=True
     ):
         why = None
         if (behind or partly) and point.id in small:
@@ -84,6 +85,9 @@ def doubts(
         ):
             may_hide = bool(may_be_hidden(given.job.vehicle, place_m, [point])[0])
             why = Reason("astray", off_m=float(np.hypot(*off_m)), body_may_hide=may_hide)
+        elif behind and seen.covered:
+            # Where the body's edge crosses, what shows beyond it is as likely its image.
+            why = Reason("behind-body-and-cut")
         elif behind:
             along_m = SETTINGS.mirror_sigmas * np.sqrt(np.diag(covariance_m2))
             image = _mirrored(given, place_m, point, point.centre_m[:2] + off_m, along_m)

@@ -32,9 +32,12 @@ def identified(
 ) -> Identified | NotIdentified:
     """`identify` in those rows of a grey picture (height, width) that are measured."""
     outcome = identify(job, layout, camera, *in_rows(prior, grey, rows))
-    if rows != "even" or isinstance(outcome, NotIdentified):
+    if rows != "even":
         return outcome
-    return with_row_scale(outcome, 2.0, len(grey))
+    if isinstance(outcome, Identified):
+        return with_row_scale(outcome, 2.0, len(grey))
+    held = outcome.held
+    return replace(outcome, held=None if held is None else with_row_scale(held, 2.0, len(grey)))
 
 
 def with_corners(job: Job, camera: Camera, outcome: Identified, picture: Picture) -> Identified:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -55,13 +56,33 @@ class Identified:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotIdentified:
-    """No pose can be named, and why; `nats` is what the marks of the best one add up to."""
+    """No pose can be named, and why; `nats` is what the marks of the best one add up to.
+
+    `held` is what was found that would do, were it sure that the picture shows this layout.
+    """
 
     camera: str
     reason: Reason
     nats: float = 0.0
+    held: Identified | None = None
 
     @property
     def code(self) -> str:
         """The reason's code."""
         return self.reason.code
+
+
+def with_lot(
+    outcomes: Mapping[str, Identified | NotIdentified],
+) -> dict[str, Identified | NotIdentified]:
+    """The outcomes of a lot's cameras by name, where one is identified with what the others held.
+
+    One picture that shows the layout says of the others, too, that they do.
+    """
+    known = any(isinstance(outcome, Identified) for outcome in outcomes.values())
+    return {
+        name: outcome.held
+        if known and isinstance(outcome, NotIdentified) and outcome.held is not None
+        else outcome
+        for name, outcome in outcomes.items()
+    }

@@ -15,6 +15,7 @@ from vision.job.body import body_hides
 from vision.job.job import Camera, Job
 from vision.job.layout import Layout, PlannedMark
 from vision.marks.candidates import picture_noise, softened, unveiled
+from vision.marks.measure.matching import Edges
 from vision.marks.picture import filled
 from vision.units.arrays import Array, Flags
 from vision.units.reason import Reason
@@ -25,15 +26,15 @@ class PreparedPicture:
     """One grey picture (height, width), turned back, and what follows from it alone.
 
     `grey` is measured in, `noise` its sigma in levels. Candidates are found in `looked_at`, which
-    may be without a veil, and templates matched in `soft`: see `unveiled` and `softened`.
-    `covered` (height, width) says which pixels show nothing of the scene and are filled; None for
-    none.
+    may be without a veil, and templates matched in `edges`, those of a picture that is softened
+    where it is noisy: see `unveiled` and `softened`. `covered` (height, width) says which pixels
+    show nothing of the scene and are filled; None for none.
     """
 
     grey: np.ndarray
     noise: float
     looked_at: np.ndarray
-    soft: np.ndarray
+    edges: Edges
     covered: Flags | None = None
 
     @classmethod
@@ -44,9 +45,9 @@ class PreparedPicture:
         if some:
             grey = filled(grey, covered)
         noise = picture_noise(grey)
-        soft = softened(grey, noise)
+        edges = Edges.of(softened(grey, noise))
         whose = covered if some else None
-        return cls(grey=grey, noise=noise, looked_at=grey, soft=soft, covered=whose)
+        return cls(grey=grey, noise=noise, looked_at=grey, edges=edges, covered=whose)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -63,7 +64,7 @@ class PreparedPicture:
         without = unveiled(self.grey)
         if without is None:
             return None
-        return replace(self, looked_at=without, soft=softened(without, self.noise))
+        return replace(self, looked_at=without, edges=Edges.of(softened(without, self.noise)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

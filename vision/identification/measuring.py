@@ -188,9 +188,10 @@ def _measure(
     """Measure points from where they are thought to be; put down results and refusals."""
     points, starts = where
     seen = given.picture
+    known = [each for each in results.values() if each is not None]
     answers = tuple(
         each and each.with_sigma(given.prior.point_sigma_px)
-        for each in measure(seen.grey, *camera, points, starts, covered=seen.covered)
+        for each in measure(seen.grey, *camera, points, starts, seen.covered, known)
     )
     sizes = sizes_px(camera, points)
     moves = moves_px(points, starts, answers, sizes)

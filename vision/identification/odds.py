@@ -7,9 +7,11 @@ wrong, was counted (`odds_table`); the logarithm of the ratio is what one mark s
 says little, bare ground much.
 
 Marks do not speak independently: the rows of a strip repeat, so a pose one mark on sees most of
-them. The rival to beat is then the same picture named otherwise, and what a lead is worth, and what
-a sum is worth against no naming at all, was chosen on some hundred draws with known truth: stated
-odds are not yet shown to hold. `python -m tests.accuracy.odds --draws N` prints them beside it.
+them. The rivals to beat are then the same picture named otherwise, and a row of another layout that
+shows what the naming's best strip shows, and nothing else that the naming asks for: unlikely before
+anybody looks, and more so where another camera of the job is identified. What a lead is worth, and
+what a sum is worth against no naming at all, was chosen on some hundred draws with known truth;
+`python -m tests.accuracy.odds_draws` holds stated odds against the truth.
 """
 
 from __future__ import annotations
@@ -105,12 +107,22 @@ def summed(nats: Array, weight: Array) -> float:
     return float(np.log(weight * np.exp(nats) + 1.0 - weight).sum())
 
 
-def log10_odds(nats: float, rivals: Sequence[float]) -> float:
+def log10_odds(
+    nats: float,
+    rivals: Sequence[float],
+    row_nats: float = -np.inf,
+    *,
+    lot_known: bool = False,
+) -> float:
     """Odds of a naming against every other and against none, as a power of ten.
 
     `nats` is what all its marks add up to, `rivals` the same of the namings of the same picture
-    that differ.
+    that differ. `row_nats` is what its best strip adds up to: a row of another layout, over which
+    that strip could be laid, would show as much; `lot_known` where another picture of the lot shows
+    this layout.
     """
     against = [TUNED.lead_worth * (nats - rival) for rival in rivals]
     against.append(TUNED.sum_worth * (nats - TUNED.sum_of_none))
+    unlikely = TUNED.other_layout_nats + TUNED.same_lot_nats * lot_known
+    against.append(TUNED.lead_worth * (nats - row_nats + unlikely))
     return float(-np.logaddexp.reduce(-np.array(against)) / np.log(10))

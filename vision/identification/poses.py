@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,17 +28,37 @@ from vision.identification.refining import (
 )
 from vision.identification.settings import SETTINGS
 from vision.identification.square_view import square_view
-from vision.marks.candidates import find_candidates
+from vision.identification.strays import strays
+from vision.marks.candidates import Candidates, find_candidates
 from vision.units.arrays import Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Searched:
+    """What the search leaves: cameras with their scores, best first, and what they rest on.
+
+    `points_m` (n, 3) are the marks, `found` the candidates in the picture that `guess` is for,
+    whose pixels are square.
+    """
+
+    cameras: Cameras
+    scores: Array
+    points_m: Array
+    guess: Lens
+    found: tuple[Candidates, ...]
+
+    def candidates_px(self, whole: Lens) -> Array:
+        """Candidates of all kinds (n, 2), strongest first, in the picture that `whole` is for."""
+        strength = np.concatenate([each.strength for each in self.found])
+        pixels = np.concatenate([each.pixels_px for each in self.found])
+        scale = np.array([whole.width / self.guess.width, whole.height / self.guess.height])
+        return np.asarray((pixels[np.argsort(-strength)] + 0.5) * scale - 0.5)
 
 
 def searched(
     given: IdentificationInput, scales: tuple[float, ...] = SETTINGS.axis_scales
-) -> tuple[Cameras, Array, Array, Lens] | None:
-    """Coarse cameras with their scores, best first; the marks they rest on (n, 3), and the guess.
-
-    None where there are too few marks or candidates. The guess is of square pixels.
-    """
+) -> Searched | None:
+    """Search for poses in the picture; None where there are too few marks or candidates."""
     whole = given.prior.guess
     guess, looked_at = square_view(whole, given.picture.looked_at)
     half_field = _half_field(guess)
@@ -64,7 +85,9 @@ def searched(
         ),
         (guess.width, guess.height),
     )
-    return cameras, scores, points[worth], guess
+    return Searched(
+        cameras=cameras, scores=scores, points_m=points[worth], guess=guess, found=found
+    )
 
 
 def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
@@ -72,13 +95,12 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     found = searched(given)
     if found is None:
         return []
-    cameras, scores, points, guess = found
     carried: list[CarriedPose] = []
-    for count, index in enumerate(_distinct(cameras, scores, points)):
+    for count, index in enumerate(_distinct(found.cameras, found.scores, found.points_m)):
         enough = any(pose.tells_enough for pose in carried)
         if enough and count >= SETTINGS.carried:
             break
-        start = _start(cameras, index, guess, given.prior.guess)
+        start = _start(found.cameras, index, found.guess, given.prior.guess)
         if any(leads_to(given, start, pose) for pose in carried):
             continue
         told = [pose.seen for pose in carried if pose.tells_enough]
@@ -89,7 +111,23 @@ def carried_poses(given: IdentificationInput) -> list[CarriedPose]:
     if all(not pose.tells_enough for pose in carried):
         most = SETTINGS.most_settled
         carried = [*(settled(given, pose) for pose in carried[:most]), *carried[most:]]
-    return _with_rivals(given, carried)
+    every = _with_rivals(given, carried)
+    return _less_strays(given, every, found.candidates_px(given.prior.guess))
+
+
+def _less_strays(
+    given: IdentificationInput, poses: Sequence[CarriedPose], candidates_px: Array
+) -> list[CarriedPose]:
+    """The poses, the best of which answers for the marks that it leaves over; best first."""
+    tuned = SETTINGS.odds
+    told, answered = sorted(poses, key=lambda pose: -pose.nats), 0
+    best: CarriedPose | None = None
+    while told and told[0] is not best and answered < tuned.answering:
+        count = strays(given, told[0].pose, told[0].lens, candidates_px)
+        best = replace(told[0], nats=told[0].nats - tuned.stray_nats * count)
+        told[0], answered = best, answered + 1
+        told.sort(key=lambda pose: -pose.nats)
+    return told
 
 
 def _with_rivals(given: IdentificationInput, carried: list[CarriedPose]) -> list[CarriedPose]:

@@ -182,8 +182,8 @@ class Evidence:
         pixels = self._fit.lens.project(self._fit.pose.transform(places))
         inside = np.asarray(self._fit.lens.contains(pixels))
         u, v = np.where(inside[:, None], pixels, 0).round().astype(int).T
-        height, width = self._given.picture.soft.shape
-        levels = self._given.picture.soft[np.clip(v, 0, height - 1), np.clip(u, 0, width - 1)]
+        height, width = self._given.picture.edges.grey.shape
+        levels = self._given.picture.edges.grey[np.clip(v, 0, height - 1), np.clip(u, 0, width - 1)]
         return np.where(inside, levels, np.nan)
 
 

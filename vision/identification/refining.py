@@ -31,14 +31,16 @@ from vision.units.arrays import Array, Flags
 class CarriedPose:
     """One pose on its way to the comparison.
 
-    `nats` is what its marks add up to, `seen` how many the fit uses. The rest counts marks, each as
-    surely as it is due: `confirmed` in their place, `contradicted` by ground or tape alone, and
-    `expected` in all. `found_px` (n, 2) and `correlation` (n,), 0 for marks that are not used.
+    `nats` is what its marks add up to, `row_nats` what those of its best strip do, `seen` how many
+    the fit uses. The rest counts marks, each as surely as it is due: `confirmed` in their place,
+    `contradicted` by ground or tape alone, and `expected` in all. `found_px` (n, 2) and
+    `correlation` (n,), 0 for marks that are not used.
     """
 
     pose: Pose
     lens: Lens
     nats: float
+    row_nats: float
     seen: int
     confirmed: float
     contradicted: float
@@ -91,12 +93,16 @@ def expected(given: IdentificationInput, place_m: Array, f_px: float) -> Array:
 
 
 def _look(
-    given: IdentificationInput, pose: Pose, lens: Lens, look: tuple[float, float, float]
+    given: IdentificationInput,
+    pose: Pose,
+    lens: Lens,
+    look: tuple[float, float, float],
 ) -> tuple[Matches, Flags]:
     """Look for every drawn mark: what was seen, and which (n,) are alike enough to be used."""
     reach_px, least, _ = look
+    last, picture = look == SETTINGS.looks[-1], given.picture
     matches = match(
-        given.picture.soft, pose, lens, given.marks, reach_px, covered=given.picture.covered
+        picture.edges, pose, lens, given.marks, reach_px, covered=picture.covered, around=last
     )
     return matches, np.nan_to_num(matches.correlation) > least
 
@@ -220,6 +226,7 @@ def _weighed(
         pose=pose,
         lens=lens,
         nats=summed(told.nats, due) + summed(tape_nats(steps), tape_weight) - mounting,
+        row_nats=_row_nats(given, told.nats, due),
         seen=int(used.sum()),
         confirmed=float(weight @ (told.seen & used)),
         contradicted=float(weight @ told.bare),
@@ -227,6 +234,13 @@ def _weighed(
         found_px=matches.found_px,
         correlation=np.where(used, matches.correlation, 0.0),
     )
+
+
+def _row_nats(given: IdentificationInput, nats: Array, due: Array) -> float:
+    """What the marks of the strip that speaks most for a pose add up to; 0 where none does."""
+    strip_of = np.array([mark.strip or "" for mark in given.marks])
+    rows = [strip_of == name for name in dict.fromkeys(strip_of.tolist()) if name]
+    return max((summed(nats[row], due[row]) for row in rows), default=0.0)
 
 
 def _fit_seen(
@@ -238,7 +252,8 @@ def _fit_seen(
 ) -> PlanFit | NoFit:
     """Fit the plan to the marks `seen` (k,), of all found (n, 2), each known to a sigma."""
     covariance = np.tile(np.eye(2) * sigma_px**2, (len(seen), 1, 1))
-    return fit_points(given, [given.marks[i] for i in seen], found_px[seen], covariance, start)
+    points = Points.of(given.job, [given.marks[i] for i in seen], found_px[seen], covariance)
+    return fit_plan(given.camera, given.prior, points, start, on_the_way=True)
 
 
 def fit_points(

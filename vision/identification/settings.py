@@ -46,12 +46,33 @@ class OddsSettings:
     """What one mark may say at the most, as sharp as it may be."""
     seen_nats: float = 1.0
     """A mark is seen where what it shows is this much likelier at a right pose."""
+    most_strays: int = 60
+    """Candidates on the ground, the strongest, that are looked at for marks that a naming leaves
+    over."""
+    round_layout_m: float = 1.0
+    own_reach: float = 1.2
+    """Where they are looked for: so far round the layout, and beyond so many half extents of every
+    mark, within which its own arms are."""
+    stray_correlation: float = 0.65
+    stray_off_px: float = 1.5
+    """What is alike by more, and lies nearer, looks like a mark."""
+    stray_nats: float = 3.0
+    """What one of them says against a naming."""
+    answering: int = 3
+    """How many namings answer for what they leave over, as long as another comes to lead."""
     lead_worth: float = 0.7
     sum_worth: float = 0.6
     sum_of_none: float = 1.6
     """What a nat of a lead, and of a sum beyond that of chance, is worth: less than one, because
     marks of a strip do not speak independently. Chosen by hand on some hundred draws, not fitted;
-    `python -m tests.accuracy.odds --draws N` holds them against the truth."""
+    `python -m tests.accuracy.odds_draws` holds them against the truth."""
+    other_layout_nats: float = 9.2
+    """By how much a row of another layout is less likely before anybody looks: one picture in a
+    thousand is of another job (common practice, no source), and one row in ten that is not this
+    job's can be laid over one of its rows."""
+    same_lot_nats: float = 6.9
+    """How much less likely it is beside pictures of this layout: a lot's pictures are taken
+    together, and one in a thousand strays among another's (common practice, no source)."""
     as_stated: float = 3.0
     """Decades by which a picture is its camera's, and not turned over, before anybody looks: one in
     a thousand is mixed up. Common practice, no source."""

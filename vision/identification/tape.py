@@ -45,8 +45,8 @@ def tape_steps(given: IdentificationInput, pose: Pose, lens: Lens) -> tuple[Arra
     weight = np.where(inside, np.clip((width_px - low) / (high - low), 0.0, 1.0), 0.0)
     u, v = np.moveaxis(np.nan_to_num(pixels, nan=-9.0).astype(np.float32), -1, 0)
     u, v = (each.reshape(len(pairs), -1) for each in (u, v))
-    seen = cv2.remap(given.picture.soft, u, v, cv2.INTER_LINEAR)
-    levels = np.log(seen.reshape(pixels.shape[:3]) + TUNED.log_offset).astype(np.float64)
+    seen = cv2.remap(given.picture.edges.logarithm, u, v, cv2.INTER_LINEAR)
+    levels = seen.reshape(pixels.shape[:3]).astype(np.float64)
     sides, tape = levels[..., [0, 1, 5, 6]], levels[..., 2:5]
     sign = np.array([1.0 if a.ink == "dark" else -1.0 for a, _, _ in pairs])
     step = sign[:, None] * np.stack(

@@ -21,7 +21,7 @@ from vision.camera.lens_prior import lens_prior
 from vision.camera.solver import NoFit
 from vision.camera.statistics import chi_square_limit
 from vision.identification.even_rows import identified, with_corners
-from vision.identification.identified import Identified, NotIdentified
+from vision.identification.identified import Identified, NotIdentified, with_lot
 from vision.identification.mixups import Look, without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
 from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
@@ -147,11 +147,11 @@ def placed(
         adjust=lambda other, those: _adjusted(other, planned_layout(other), those),
         cost=_cost,
         recall=recall,
-    ).suspicions(outcomes)
+    ).suspicions(with_lot(outcomes))
     for each in suspicions:
         outcomes |= {name: NotIdentified(camera=name, reason=each.why) for name in each.cameras}
     progress("looking for mixed-up pictures")
-    outcomes = without_mixups(job, by_name, outcomes, partial(look_as, job))
+    outcomes = with_lot(without_mixups(job, by_name, outcomes, partial(look_as, job)))
     shots = _combined(job, by_name, outcomes, recall)
     outcomes |= {name: each.outcome for name, each in shots.items()}
     outcomes = _with_corners(job, by_name, outcomes, recall)

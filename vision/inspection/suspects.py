@@ -166,7 +166,7 @@ class _Scores:
             self._prepared[turned_over] = PreparedPicture.of(grey)
         given = prepared(job, planned_layout(job), camera, prior, self._prepared[turned_over])
         found = None if isinstance(given, Reason) else searched(given, NAMING.screened_scales)
-        return 0.0 if found is None else float(found[1][0])
+        return 0.0 if found is None else float(found.scores[0])
 
 
 def _grey(picture: Picture, *, turned_over: bool) -> np.ndarray:

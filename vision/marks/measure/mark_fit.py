@@ -8,7 +8,7 @@ neighbouring pixels stays as independent as the picture has it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from vision.job.layout import PlannedMark
 from vision.job.mark_id import MarkId
 from vision.marks.measure.descent import Fits, descend, information
 from vision.marks.measure.drawing import LEVELS, PLAIN, SHADED, start
+from vision.marks.measure.growth import Growth, growths, of_picture
 from vision.marks.measure.noise_correlation import covariance
 from vision.marks.measure.occlusion import half_hidden, uncovered
 from vision.marks.measure.patches import Patches, cut_patches, per_mark
@@ -33,10 +34,11 @@ TUNED = SETTINGS.measure
 class Measured:
     """A mark's measured centre in the picture turned back, with covariance.
 
-    `shadow` where the edge of a shadow, or of what covers part of it, crosses the mark. `blur_px`
+    `shadow` where the edge of a shadow, or of what covers part of it, crosses the mark, `covered`
+    where it is the latter. `blur_px`
     fitted blur (sigma) and its own sigma `blur_sigma_px`; `contrast` (tape minus ink)
     over the residual noise; `explained` share of the patch's variance that the drawn mark explains
-    (0 to 1); NaN where there is no ink to speak of.
+    (0 to 1); NaN where there is no ink to speak of. `growth` is what it says of the picture's.
     """
 
     id: MarkId
@@ -49,6 +51,8 @@ class Measured:
     blur_sigma_px: float = 0.0
     turn_rad: float = 0.0
     shadow: bool = False
+    covered: bool = False
+    growth: Growth | None = None
 
     def __post_init__(self) -> None:
         freeze(self, pixel_px=(2,), covariance_px2=(2, 2))
@@ -67,6 +71,7 @@ def measure(
     marks: Sequence[PlannedMark],
     centres_px: Array,
     covered: Flags | None = None,
+    known: Iterable[Measured] = (),
 ) -> tuple[Measured | None, ...]:
     """Measure every mark from where it was seen, (n, 2); None where it cannot be.
 
@@ -76,6 +81,7 @@ def measure(
     residuals are alike, and by what the mark's size being drawn a little wrong does to a mark half
     seen. What is covered up to an edge (`occlusion`) is left out; None where a half is without one.
     So is what is known to be `covered` (height, width), and None where that is much of a mark.
+    `known` are other marks of the same picture, which tell how far its bright parts have grown.
     """
     found: Found = {}
     whole = cut_patches(grey, pose, lens, marks, centres_px)
@@ -83,7 +89,22 @@ def measure(
         whole = _clear_of(whole, covered)
     for patches in whole.light().alike():
         found |= _measured(patches)
-    return tuple(found.get(index) for index in range(len(marks)))
+    told = [each for each in (*found.values(), *known) if each is not None and not each.shadow]
+    growth = of_picture(each.growth for each in told if each.growth is not None)
+    answers = (found.get(index) for index in range(len(marks)))
+    return tuple(None if each is None else _without_growth(each, *growth) for each in answers)
+
+
+def _without_growth(measured: Measured, growth_px: float, sigma_px: float) -> Measured:
+    """A mark put where it is once its bright parts have shrunk again by a growth."""
+    if measured.growth is None:
+        return measured
+    moved_px = measured.growth.moved_px
+    return replace(
+        measured,
+        pixel_px=measured.pixel_px - growth_px * moved_px,
+        covariance_px2=measured.covariance_px2 + sigma_px**2 * np.outer(moved_px, moved_px),
+    )
 
 
 def _clear_of(patches: Patches, covered: Flags) -> Patches:
@@ -145,7 +166,7 @@ def _without_covers(patches: Patches, fits: Fits) -> Found:
     found: Found = dict.fromkeys(patches.which[covered].tolist())
     if enough.any():
         rough = descend(rest, fits.state[enough, :PLAIN], *TUNED.rough)
-        again = _answers(rest, descend(rest, rough.state, *TUNED.fine, robust=True), crossed=True)
+        again = _answers(rest, descend(rest, rough.state, *TUNED.fine, robust=True), covered=True)
         for index, answer in again.items():
             held = answer is not None and _widest_px(answer) <= TUNED.most_uncovered_sigma_px
             found[index] = answer if held else None
@@ -177,18 +198,18 @@ def _noise2(fits: Fits) -> Array:
     return np.asarray(np.maximum(fits.cost / freedom, 0.08))
 
 
-def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> Found:
-    """The measurements; `crossed` where the edge of something crosses, as a shadow's may."""
+def _answers(patches: Patches, fits: Fits, covered: bool = False) -> Found:
+    """The measurements; `covered` where what lies beyond an edge is left out."""
     p, parameters = fits.state.shape[1], fits.normal.shape[1]
-    crossed = crossed or p == SHADED
+    crossed = covered or p == SHADED
     noise2 = _noise2(fits)
     enough = fits.count >= parameters + 8
     if not crossed:
         enough &= ~half_hidden(patches, fits)
-    inverse = np.linalg.inv(information(fits, noise2))
+    inverse = np.asarray(np.linalg.inv(information(fits, noise2)), dtype=np.float64)
     # What a change of each pixel by its own sigma does to the centre, in mark coordinates.
     trust = np.sqrt(fits.weights)
-    lever = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]
+    lever: Array = np.concatenate([fits.slopes, fits.basis], axis=1) * trust[:, None]
     influence = np.concatenate(
         [lever[a] @ each[:, :2] for a, each in zip(patches.spans, inverse, strict=True)]
     )
@@ -199,6 +220,7 @@ def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> Found:
     covariance_px2 = A @ in_mark @ np.swapaxes(A, 1, 2) + floor**2 * np.eye(2)
     centres = patches.centre_px + np.einsum("nij,nj->ni", A, fits.state[:, :2])
     contrasts = _contrasts(patches, fits) / np.sqrt(noise2)
+    grown = growths(patches, fits, lever, inverse)
     found: Found = {}
     for i, (mark, span) in enumerate(zip(patches.marks, patches.spans, strict=True)):
         if not (enough[i] and np.isfinite(covariance_px2[i]).all()):
@@ -216,6 +238,9 @@ def _answers(patches: Patches, fits: Fits, crossed: bool = False) -> Found:
             noise=float(noise2[i] ** 0.5),
             turn_rad=float(fits.state[i, 2]),
             shadow=crossed,
+            covered=covered,
+            # At a board's corner four squares meet: what grows there cancels.
+            growth=None if mark.is_corner else grown[i],
         )
     return found
 

@@ -45,15 +45,38 @@ class Matches:
     spread: Array
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edges:
+    """A grey picture (height, width) as templates are matched in it, worked out once for all poses.
+
+    `directions` (height, width, 2) are unit vectors of its gradient, `logarithm` its levels.
+    """
+
+    grey: np.ndarray
+    logarithm: np.ndarray
+    directions: np.ndarray
+
+    @classmethod
+    def of(cls, grey: np.ndarray) -> Edges:
+        """Give the edges of a picture."""
+        logarithm = np.log(np.asarray(grey, np.float32) + np.float32(TUNED.log_offset))
+        directions = _directions(logarithm * np.float32(TUNED.log_gain))
+        return cls(grey=grey, logarithm=logarithm, directions=directions)
+
+
 def match(
-    grey: np.ndarray,
+    picture: Edges,
     pose: Pose,
     lens: Lens,
     marks: Sequence[PlannedMark],
     reach_px: float,
+    *,
     covered: Flags | None = None,
+    around: bool = True,
 ) -> Matches:
     """Where each drawn mark's edges agree best within `reach_px` of its prediction.
+
+    Without `around` the predicted places themselves are not looked at.
 
     The correlation is over the tape alone: with the ground in it the tape's own edges would pass
     for a mark. The drawing is affine and on whole pixels: a start for `measure`, no more. What is
@@ -61,7 +84,7 @@ def match(
     """
     predicted, jacobians = d_pixel_d_mark(pose, lens, marks)
     found = np.full((len(marks), 2), np.nan)
-    correlation, around = np.full(len(marks), np.nan), np.full((4, len(marks)), np.nan)
+    correlation, beside = np.full(len(marks), np.nan), np.full((4, len(marks)), np.nan)
     windows = np.array([window_of(mark) for mark in marks]).reshape(-1, 2)
     half = np.einsum("nij,nj->ni", np.abs(jacobians), windows)
     reach = int(np.ceil(reach_px))
@@ -69,23 +92,24 @@ def match(
         tried = (half.max(axis=1) <= TUNED.most_half_px) & (half.min(axis=1) >= TUNED.least_half_px)
         half_px = np.maximum(np.ceil(half), 2)
         low, high = np.round(predicted) - half_px - reach, np.round(predicted) + half_px + reach + 1
-        tried &= (low >= 0).all(axis=1) & (high <= grey.shape[1::-1]).all(axis=1)
+        tried &= (low >= 0).all(axis=1) & (high <= picture.grey.shape[1::-1]).all(axis=1)
     if covered is not None:
         tried &= covered_share(covered, pose, lens, marks) <= MOST_COVERED
     which = np.flatnonzero(tried).tolist()
     drawings = _drawings([marks[i] for i in which], jacobians[which], half_px[which].astype(int))
     for index, (template, tape) in zip(which, drawings, strict=True):
         (left, top), (right, bottom) = low[index].astype(int), high[index].astype(int)
-        window = grey[top:bottom, left:right].astype(np.float32)
-        score = _agreement(window, template)
+        score = _agreement(picture.directions[top:bottom, left:right], template)
         _, _, _, (u, v) = cv2.minMaxLoc(score)
         found[index] = np.round(predicted[index]) - reach + _subpixel(score, u, v)
         height, width = template.shape
-        piece = window[v : v + height, u : u + width]
-        correlation[index] = _correlation(piece[tape], template[tape])
-        there = window[reach : reach + height, reach : reach + width]
-        around[:, index] = _surroundings(there, template, marks[index].ink)
-    ground, step, level, spread = around
+        piece = picture.grey[top + v : top + v + height, left + u : left + u + width]
+        correlation[index] = _correlation(piece[tape].astype(np.float32), template[tape])
+        if around:
+            top, left = top + reach, left + reach
+            there = picture.logarithm[top : top + height, left : left + width]
+            beside[:, index] = _surroundings(there, template, marks[index].ink)
+    ground, step, level, spread = beside
     return Matches(
         found_px=found,
         correlation=correlation,
@@ -112,10 +136,9 @@ def covered_share(covered: Flags, pose: Pose, lens: Lens, marks: Sequence[Planne
 
 
 def _surroundings(
-    piece: np.ndarray, template: np.ndarray, ink: str
+    levels: np.ndarray, template: np.ndarray, ink: str
 ) -> tuple[float, float, float, float]:
-    """Level of the ground, step to bare tape, mean and spread of all, in a piece of the picture."""
-    levels = np.log(piece + TUNED.log_offset)
+    """Level of the ground, step to bare tape, mean and spread of all, in a piece's logarithm."""
     # The drawing's levels: ground 0.4, bare tape 1, ink 0.2; turned round where the ink is light.
     drawn = template if ink == "dark" else 1.0 - template
     bare, beside = levels[drawn > 0.8], levels[np.abs(drawn - 0.4) < 0.1]
@@ -124,28 +147,25 @@ def _surroundings(
     return ground, step, float(levels.mean()), float(levels.std())
 
 
-def _agreement(window: np.ndarray, template: np.ndarray) -> np.ndarray:
-    """How well edges run alike where the template is laid on a window, at every place.
+def _agreement(directions: np.ndarray, template: np.ndarray) -> np.ndarray:
+    """How well edges run alike where the template is laid on a window's directions, at every place.
 
     Directions of gradients, each edge counting as much as any other: a shadow's edge, many times as
     strong as the ink's, then adds no more than one line that is not the mark's.
     """
-    u, v = _directions(np.log(window + TUNED.log_offset) * TUNED.log_gain)
-    drawn_u, drawn_v = _directions(template * TUNED.drawn_gain)
-    for drawn in (drawn_u, drawn_v):
-        # At the rim the drawing just ends.
-        drawn[[0, -1]] = 0.0
-        drawn[:, [0, -1]] = 0.0
-    agreement = cv2.matchTemplate(u, drawn_u, cv2.TM_CCORR)
-    return np.asarray(agreement + cv2.matchTemplate(v, drawn_v, cv2.TM_CCORR))
+    drawn = _directions(template * TUNED.drawn_gain)
+    # At the rim the drawing just ends.
+    drawn[[0, -1]] = 0.0
+    drawn[:, [0, -1]] = 0.0
+    return cv2.matchTemplate(directions, drawn, cv2.TM_CCORR)
 
 
-def _directions(levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Unit vectors of the gradient (u, v), shorter where there is hardly one."""
+def _directions(levels: np.ndarray) -> np.ndarray:
+    """Unit vectors of the gradient (height, width, 2), shorter where there is hardly one."""
     smooth = cv2.GaussianBlur(levels, (0, 0), TUNED.smooth_px)
     u, v = (cv2.Sobel(smooth, cv2.CV_32F, *way, ksize=3) for way in ((1, 0), (0, 1)))
     length = cv2.magnitude(u, v) + TUNED.no_gradient
-    return u / length, v / length
+    return cv2.merge((u / length, v / length))
 
 
 def _correlation(a: np.ndarray, b: np.ndarray) -> float:
