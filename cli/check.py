@@ -125,6 +125,6 @@ def _check_one(job_file: Path, out: Path | None, wanted: Wanted, record: Path | 
         number = record_file.add_to_record(record, kept)
         disk.write_all(folder, page)
         with reader_may_leave():
-            say(f"kept as check {number} in {record}")
             say(*(f"edges of the body: {folder / name}" for name in page))
+            say(f"kept as check {number} in {record}")
     return exit_code(inspection.verdict)
