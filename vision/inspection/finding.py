@@ -26,6 +26,7 @@ from vision.identification.mixups import Look, without_mirrors, without_mixups
 from vision.identification.settings import SETTINGS
 from vision.identification.shapes import ShapeChoice, choose_shapes, read_shapes
 from vision.identification.shots import Combined, with_shots
+from vision.inspection.memory import Memory
 from vision.inspection.suspects import LookAs, Suspects, Suspicion
 from vision.inspection.verdict.cameras import aim_judgements
 from vision.job.job import Camera, Job
@@ -105,9 +106,10 @@ def measured(
 ) -> Findings:
     """Find, fit and adjust. `pictures` come one per camera, in the order of the job.
 
-    `progress` is told what is about to be done, in words for a person.
+    `progress` is told what is about to be done, in words for a person. A picture that gives cause
+    for doubt is read in several ways, each asked for by several who doubt: none is done twice.
     """
-    found = placed(job, pictures, progress)
+    found = placed(job, pictures, progress, Memory())
     progress("comparing the ground at the seams")
     return with_textures(found)
 

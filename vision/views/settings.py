@@ -65,8 +65,9 @@ class TextureSettings:
     """What resampling and lens blur leave of a far view's pixel; measured on rendered sets."""
     steps: int = 12
     """Most Gauss-Newton steps."""
-    settled_m: float = 2e-5
-    """Move of the shift at which they end, far below any sigma of it."""
+    settled_sigmas: float = 0.25
+    """Step, in sigmas of all twelve numbers together, at which they end: of one number less than a
+    tenth. Smaller ones go to and fro for good: OpenCV moves pixels by whole thirty-seconds."""
     step_m: float = 0.02
     """Grid on the ground, after the blur of both views: a far view's pixel is 2 to 4 cm long."""
     half_width_m: float = 0.9

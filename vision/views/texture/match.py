@@ -73,9 +73,9 @@ def refined(
         weighted = look.weight[:, None] * rows / look.variance
         normal = rows.T @ weighted + prior
         pull = look.residual @ weighted + prior @ state.ravel()
-        step = -np.linalg.solve(normal, pull).reshape(6, 2)
-        state = state + step
-        if np.abs(step[0]).max() < TUNED.settled_m:
+        step = -np.linalg.solve(normal, pull)
+        state = state + step.reshape(6, 2)
+        if step @ normal @ step < TUNED.settled_sigmas**2:
             break
     if np.abs(state[0]).max() > TUNED.search_m:
         return NoTexture(reason=Reason("no-peak"))
@@ -160,7 +160,7 @@ def _compared(band: Band, fields: Sequence[Floats], masks: Sequence[Flags], stat
     a, b = a / np.sqrt(gain), b * np.sqrt(gain)
     residual = a - b
     weight = _weights(residual, both)
-    grid = np.zeros(both.shape, dtype=np.float32)
+    grid = np.zeros(both.shape)
     grid[both] = residual * np.sqrt(weight)
     return _Look(
         levels=(a, b),
@@ -175,21 +175,21 @@ def _compared(band: Band, fields: Sequence[Floats], masks: Sequence[Flags], stat
 
 def _weights(residual: Array, shown: Flags) -> Array:
     """One over the local variance, near 1 where the drawings differ as they do elsewhere."""
-    grid = np.zeros(shown.shape, dtype=np.float32)
+    grid = np.zeros(shown.shape)
     grid[shown] = residual**2
     sigma = TUNED.near_m / TUNED.step_m
     above = np.asarray(cv2.GaussianBlur(grid, (0, 0), sigma))
-    below = np.asarray(cv2.GaussianBlur(shown.astype(np.float32), (0, 0), sigma))
+    below = np.asarray(cv2.GaussianBlur(shown.astype(np.float64), (0, 0), sigma))
     local = above / np.maximum(below, 1e-3)
     usual = float(np.median(local[shown])) + 1e-12
     return np.asarray(2 / (1 + local[shown] / usual))
 
 
-def _gradient(field: Floats) -> Floats:
+def _gradient(field: Floats) -> Array:
     """Slopes (rows, columns, 2) outward and to the right per m, right to the fourth order."""
     line = np.array([[1.0, -8.0, 0.0, 8.0, -1.0]]) / (12 * TUNED.step_m)
-    both = [cv2.filter2D(field, cv2.CV_32F, kernel) for kernel in (line, line.T)]
-    return np.asarray(np.stack(both, axis=-1), dtype=np.float32)
+    fine = field.astype(np.float64)
+    return np.stack([cv2.filter2D(fine, cv2.CV_64F, kernel) for kernel in (line, line.T)], axis=-1)
 
 
 def _moved(field: Floats, maps: tuple[Floats, Floats]) -> Floats:
@@ -198,10 +198,10 @@ def _moved(field: Floats, maps: tuple[Floats, Floats]) -> Floats:
     return np.asarray(taken, dtype=np.float32)
 
 
-def _correlated_pixels(residual: Floats, shown: Flags) -> float:
+def _correlated_pixels(residual: Array, shown: Flags) -> float:
     """How many pixels one independent residual stands for: the sum of their autocorrelation."""
     power = np.abs(np.fft.rfft2(residual)) ** 2
-    count = np.abs(np.fft.rfft2(shown.astype(np.float32))) ** 2
+    count = np.abs(np.fft.rfft2(shown.astype(np.float64))) ** 2
     auto, pairs = np.fft.irfft2(power, residual.shape), np.fft.irfft2(count, residual.shape)
     reach = round(TUNED.high_pass_m / TUNED.step_m)
     window = np.r_[0 : reach + 1, -reach:0]
