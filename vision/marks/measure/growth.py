@@ -37,7 +37,7 @@ class Growth:
 
 
 def growths(patches: Patches, fits: Fits, lever: Array, inverse: Array) -> list[Growth]:
-    """Give each mark's. `lever` (n, p + k) is how pixels follow states and levels.
+    """What each mark says of it. `lever` (n, p + k) is how pixels follow states and levels.
 
     `inverse` (m, p + k, p + k) is that of their normal matrix; all by the square root of weights.
     """
