@@ -11,7 +11,7 @@ them. The rivals to beat are then the same picture named otherwise, and a row of
 shows what the naming's best strip shows, and nothing else that the naming asks for: unlikely before
 anybody looks, and more so where another camera of the job is identified. What a lead is worth, and
 what a sum is worth against no naming at all, was chosen on some hundred draws with known truth:
-stated odds are not yet shown to hold. `python -m tests.accuracy.odds_draws` is to show it.
+stated odds do not hold yet, they are too high (`python -m tests.accuracy.odds_draws`).
 """
 
 from __future__ import annotations
